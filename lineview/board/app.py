@@ -107,6 +107,7 @@ def create_app(
     app = Dash(
         "lineview",
         assets_folder=str(shipped("assets")),
+        assets_ignore=r"\.later\.js$",  # board.js loads it where it is needed
         use_pages=False,
         serve_locally=True,
         suppress_callback_exceptions=True,

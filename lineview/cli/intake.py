@@ -29,9 +29,9 @@ from lineview.plant.write import layout_toml
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:
     """Take exports in with a progress bar, and print a summary that a tech understands."""
     answers = dict(_pair(text) for text in settle)
-    taken = _take_shown(works, find_exports(paths), accept, answers)
-    _summary(taken)
-    faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
+    results = _take_shown(works, find_exports(paths), accept, answers)
+    _summary(results)
+    faults = [fault for result in results if result.error is not None for fault in result.error.faults]
     if faults:
         raise LineviewError(faults)
 
@@ -49,16 +49,16 @@ def _take_shown(works: Works, files: Sequence[Path], accept: bool, answers: Mapp
         disable=not console.is_terminal,
     ) as bar:
         task = bar.add_task("taking in", total=len(files), rate="")
-        seen: dict[Path, int] = {}
+        rows_of: dict[Path, int] = {}
 
         def progress(path: Path, rows: int) -> None:
-            seen[path] = rows
+            rows_of[path] = rows
             elapsed = bar.tasks[0].elapsed or 0.001
             bar.update(
                 task,
-                completed=len(seen) - 1,
+                completed=len(rows_of) - 1,
                 description=escape(path.name),
-                rate=f"{sum(seen.values()) / elapsed:,.0f} rows a second",
+                rate=f"{sum(rows_of.values()) / elapsed:,.0f} rows a second",
             )
 
         return works.take(files, accept=accept, settled=answers, progress=progress)
@@ -71,43 +71,44 @@ def _pair(text: str) -> tuple[str, str]:
     return about.strip(), answer.strip()
 
 
-def _summary(taken: Sequence[Taken]) -> None:
-    rows = [one for one in taken if one.receipt is not None]
+def _summary(results: Sequence[Taken]) -> None:
+    rows = [result for result in results if result.receipt is not None]
     if rows:
-        counted = ("rows", "kept", "duplicate", "refused", "unclear", "in conflict")
-        table = Table("intake", "file", *counted, box=None)
+        headings = ("rows", "kept", "duplicate", "refused", "unclear", "in conflict")
+        table = Table("intake", "file", *headings, box=None)
         for column in table.columns[2:]:
             column.justify = "right"
-        for one in rows:
-            r = one.receipt
+        for result in rows:
+            r = result.receipt
             if r is not None:
                 counts = (r.rows, r.kept, r.duplicate, r.refused, r.uncertain, r.conflicts)
-                name = f"{one.path.name} (taken in before: nothing changed)" if r.already else one.path.name
+                name = f"{result.path.name} (taken in before: nothing changed)" if r.already else result.path.name
                 table.add_row(str(r.intake), Text(name), *(f"{n:,}" for n in counts))
         console.print(table)
-    for one in taken:
-        for note in one.notes:
-            say(f"{one.path.name}: {note}")
-        if one.accepted is not None:
-            _accepted(one)
-        if one.proposal is not None:
-            _proposal(one.proposal)
-    if any(one.receipt is not None and one.receipt.refused for one in taken):
+    for result in results:
+        for note in result.notes:
+            say(f"{result.path.name}: {note}")
+        if result.accepted is not None:
+            _accepted(result)
+        if result.proposal is not None:
+            _proposal(result.proposal)
+    if any(result.receipt is not None and result.receipt.refused for result in results):
         console.print("Refused rows, with their reasons: lineview intake --refusals NUMBER")
-    if any(one.receipt is not None and one.receipt.conflicts for one in taken):
+    if any(result.receipt is not None and result.receipt.conflicts for result in results):
         console.print("Two values stand for one moment and neither is used: lineview intake --conflicts")
 
 
-def _accepted(one: Taken) -> None:
+def _accepted(result: Taken) -> None:
     """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
-    if one.accepted is None:
+    if result.accepted is None:
         return
     console.print()
     console.print(
-        Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"), soft_wrap=True
+        Text.assemble((result.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"),
+        soft_wrap=True,
     )
-    say(layout_toml(one.accepted))
-    if not any("left out" in note for note in one.notes):
+    say(layout_toml(result.accepted))
+    if not any("left out" in note for note in result.notes):
         console.print("No column was left out.")
 
 
@@ -165,11 +166,11 @@ def conflicts(works: Works, csv: Path | None) -> None:
     from lineview.app.conflict_notes import conflict_groups
     from lineview.report import show
 
-    found = works.store.conflicts()
-    if csv is not None or found.is_empty():
-        return _listed(found, csv, "No moment has two values.")
+    rows = works.store.conflicts()
+    if csv is not None or rows.is_empty():
+        return _listed(rows, csv, "No moment has two values.")
     plant = works.plant
-    for group in conflict_groups(found, plant):
+    for group in conflict_groups(rows, plant):
         files = show.listed([f"{file} (intake {intake})" for intake, file in group.exports])
         say(f"{group.what}: {show.counted(group.count, 'moment')}, {group.span(plant)}, told differently in {files}")
         for example in group.examples:
@@ -228,16 +229,16 @@ def try_the_demo(into: Path, port: int | None) -> None:
 
     _set_up(into)
     with Works(into) as works:
-        taken = _take_shown(works, find_exports([into / "exports"]), False, {})
-        rows = sum(one.receipt.rows for one in taken if one.receipt is not None)
-        kept = sum(one.receipt.kept for one in taken if one.receipt is not None)
-        refused = sum(one.receipt.refused for one in taken if one.receipt is not None)
+        results = _take_shown(works, find_exports([into / "exports"]), False, {})
+        rows = sum(result.receipt.rows for result in results if result.receipt is not None)
+        new_rows = sum(result.receipt.kept for result in results if result.receipt is not None)
+        refused = sum(result.receipt.refused for result in results if result.receipt is not None)
         console.print(
-            f"{works.plant.shop}, an invented works: {len(taken)} exports with {rows:,} rows are in; "
-            f"{kept:,} were new, {refused:,} were refused with their reasons.\n",
+            f"{works.plant.shop}, an invented works: {len(results)} exports with {rows:,} rows are in; "
+            f"{new_rows:,} were new, {refused:,} were refused with their reasons.\n",
             soft_wrap=True,
         )
-        faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
+        faults = [fault for result in results if result.error is not None for fault in result.error.faults]
         if faults:
             raise LineviewError(faults)
         for question in QUESTIONS:
@@ -305,14 +306,14 @@ def update_records(works: Works, rebuild: bool) -> None:
             sys.stderr.write(f"\r{machine}: {done} of {stale}  ")
 
     plant = works.plant
-    made = works.records.update(works.store, plant, progress)
-    console.print(f"{made:,} records worked out." if made else "Every record is up to date.")
+    count = works.records.update(works.store, plant, progress)
+    console.print(f"{count:,} records worked out." if count else "Every record is up to date.")
     if rebuild:
         # Only what was up to date can be expected to come out the same.
         before = works.records.content(plant)
-        made = works.records.update(works.store, plant, progress, rebuild=True)
+        count = works.records.update(works.store, plant, progress, rebuild=True)
         after = works.records.content(plant)
-        console.print(f"{made:,} records worked out again.")
+        console.print(f"{count:,} records worked out again.")
         changed = sorted(name for name in before if before[name] != after.get(name))
         same = "They are the same as those that were kept, byte for byte."
         console.print(same if not changed else f"Different from those kept before: {', '.join(changed)}.")

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.console import HERE, JournalUrl, WorksFolder
 
 trials = typer.Typer(help="Trials: what was changed from when on, and whether it helped.", no_args_is_help=True)
 TrialFrom = Annotated[
@@ -48,8 +48,8 @@ def trial_add(
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        noted = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
-        _say(trial_words(opened, noted.number))
+        trial = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
+        _say(trial_words(opened, trial.number))
 
 
 @trials.command("list")

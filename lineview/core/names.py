@@ -21,5 +21,5 @@ def readable(name: str) -> str:
     >>> readable("log-\udce4.csv"), readable("two\nlines.csv")
     ('log-�.csv', 'two lines.csv')
     """
-    whole = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-    return "".join(" " if ord(character) < 32 or ord(character) == 127 else character for character in whole)
+    text = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    return "".join(" " if ord(character) < 32 or ord(character) == 127 else character for character in text)

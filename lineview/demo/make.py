@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 
-from lineview.demo.counter_truth import CounterTruth, LineDay, Totals
 from lineview.demo.exports import (
     gaps_of,
     hall_rows,
@@ -21,9 +20,8 @@ from lineview.demo.exports import (
 )
 from lineview.demo.files import week_of
 from lineview.demo.line import LineRun
-from lineview.demo.spec import demo_plant, demo_plant_text, line_specs
-from lineview.demo.stretches import ShiftTruth, Window, windows
-from lineview.demo.truth import StockCount, write_truth
+from lineview.demo.spec import ShiftTruth, Window, demo_plant, demo_plant_text, line_specs, windows
+from lineview.demo.truth import CounterTruth, LineDay, StockCount, Totals, write_truth
 from lineview.demo.weighing import Weighed, batch_pieces, weigh, wrap_mass_g
 from lineview.demo.works import Works
 from lineview.demo.written_records import write_weekly_exports
@@ -116,5 +114,5 @@ def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
             yield day.spec.wrap, s.t0, s.t1, s.reason
 
 
-def _finish(works: Works, folder: Path, counts: list[StockCount], rest: dict[str, object]) -> None:
-    write_truth(folder, works.truth, [r.truth for r in works.runs], counts, rest)
+def _finish(works: Works, folder: Path, counts: list[StockCount], scenario: dict[str, object]) -> None:
+    write_truth(folder, works.truth, [r.truth for r in works.runs], counts, scenario)

@@ -10,8 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from lineview.demo.files import Cell, wall, write_ods
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import BLANK, GOOD, MOVING, ShiftTruth, Stretch
+from lineview.demo.spec import BLANK, GOOD, MOVING, LineSpec, ShiftTruth, Stretch
 from lineview.plant import Product, Web
 
 
@@ -65,8 +64,8 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
     for batch, parts in by_batch(shift).items():
         kinds = np.concatenate([shift.kinds[p.first : p.first + p.cycles] for p in parts])
         masses = np.concatenate([shift.masses_g[p.first : p.first + p.cycles] for p in parts])
-        made = masses[kinds != BLANK]
-        if len(made) < 2:
+        piece_masses = masses[kinds != BLANK]
+        if len(piece_masses) < 2:
             continue
         diameter = np.concatenate([p.diameter_mm[:-1] for p in parts if p.diameter_mm is not None])
         temperature = np.concatenate([p.temperature_c[:-1] for p in parts if p.temperature_c is not None])
@@ -75,10 +74,10 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
             BatchPieces(
                 batch,
                 good,
-                len(made) - good,
-                float(made.mean()),
-                float(made.std(ddof=1)),
-                float(made.sum()) / 1000.0,
+                len(piece_masses) - good,
+                float(piece_masses.mean()),
+                float(piece_masses.std(ddof=1)),
+                float(piece_masses.sum()) / 1000.0,
                 float(diameter.mean()),
                 float(diameter.std(ddof=1)),
                 float(temperature.mean()),
@@ -110,8 +109,8 @@ def weigh(
             picks.append((str(k + 1), list(range(first, first + runs[1]))))
         for sample, pieces in picks:
             for i in pieces:
-                shown = shift.masses_g[where[i]] + tare_g + rng.normal(0.0, 0.004)
-                weighed.append(Weighed(float(when[pieces[-1]]), round(float(shown), 2), batch, sample))
+                reading_g = shift.masses_g[where[i]] + tare_g + rng.normal(0.0, 0.004)
+                weighed.append(Weighed(float(when[pieces[-1]]), round(float(reading_g), 2), batch, sample))
     return weighed
 
 

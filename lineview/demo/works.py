@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from lineview.demo.counter_truth import Totals
 from lineview.demo.line import LineRun
-from lineview.demo.truth import TruthRows
+from lineview.demo.truth import Totals, TruthRows
 from lineview.demo.weighing import Weighed
 from lineview.plant import Plant
 

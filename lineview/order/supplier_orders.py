@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from lineview.order.orders import OrderLine
-from lineview.order.quantity import price_at
+from lineview.order.policy import price_at
 from lineview.plant import WEEK, Web
 
 #: What is due within so many days of a supplier's first line goes with it.
@@ -49,8 +49,8 @@ class SheetRow:
     @property
     def break_from(self) -> int | None:
         """The number of reels from which the price paid holds; None where it is the plain price."""
-        reached = [s.from_reels for s in self.web.price_breaks if self.reels >= s.from_reels]
-        return max(reached) if reached else None
+        starts = [s.from_reels for s in self.web.price_breaks if self.reels >= s.from_reels]
+        return max(starts) if starts else None
 
 
 @dataclass(frozen=True)
@@ -100,11 +100,11 @@ def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETH
     until = max((_by(of_supplier[0]).date() for of_supplier in suppliers.values()), default=_NEVER.date())
     out = []
     for supplier, of_supplier in suppliers.items():
-        left = of_supplier
-        while left and _by(left[0]).date() <= until:
-            first = _by(left[0])
-            now = [line for line in left if _by(line) <= first + timedelta(days=together_days)]
-            left = left[len(now) :]
+        remaining = of_supplier
+        while remaining and _by(remaining[0]).date() <= until:
+            first = _by(remaining[0])
+            now = [line for line in remaining if _by(line) <= first + timedelta(days=together_days)]
+            remaining = remaining[len(now) :]
             rows = [_row(line, line.advice.reels) for line in now if line.advice]
             out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
     return sorted(out, key=lambda order: (order.order_by, order.supplier))
@@ -136,10 +136,10 @@ def _filled(rows: list[SheetRow]) -> list[SheetRow]:
     first, total = rows[0].web, sum(row.pallets or 0.0 for row in rows)
     if first.reels_per_pallet is None or any(row.pallets is None for row in rows):
         return rows
-    rest = total - int(total + 1e-9)
-    if rest < PALLET_SHARE:
+    last_pallet = total - int(total + 1e-9)
+    if last_pallet < PALLET_SHARE:
         return rows
-    more = int((1.0 - rest) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
+    more = int((1.0 - last_pallet) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
     return [_of(rows[0], rows[0].reels + more), *rows[1:]]
 
 

@@ -107,21 +107,21 @@ def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: date
     short = [
         _Short(line.web, c, day_words(now + timedelta(days=days), plant)) for line, c, days in risks if c > line.risk
     ]
-    return sorted(short, key=lambda one: -one.chance)
+    return sorted(short, key=lambda web: -web.chance)
 
 
-def _open_words(short: _Short, named: Web | None = None) -> str:
-    name = "it" if named is not None and named.id == short.web.id else web_name(short.web)
+def _open_words(short: _Short, subject: Web | None = None) -> str:
+    name = "it" if subject is not None and subject.id == short.web.id else web_name(short.web)
     if short.chance >= _ALMOST_SURE:
         return f"{name} will almost surely run out before its delivery of {short.day}"
     return f"{name} may run out before its delivery of {short.day} ({100 * short.chance:.2g} % risk)"
 
 
-def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
+def history_words(daily_output: pl.DataFrame, plant: Plant, now: datetime) -> str:
     """Say over what time use was learned ("14 days up to Friday 19 June")."""
-    if made.is_empty():
+    if daily_output.is_empty():
         return ""
-    first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
+    first: date = daily_output["date"].to_list()[int(daily_output["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
     length = show.counted(days, "day") if days < 56 else f"{days // 7} weeks"
     return f"{length} up to {day_words(now, plant)}"
@@ -140,17 +140,17 @@ MOST_LISTED = 5
 
 def order_points(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[str, ...]:
     """The list below the sentence, a web a line: deliveries to bring forward, then orders, the most urgent first."""
-    short = {one.web.id: one for one in _short_before_delivery(lines, plant, now)}
+    short = {entry.web.id: entry for entry in _short_before_delivery(lines, plant, now)}
     due = [line for line in lines if line.advice is not None and line.order_by is not None]
     waiting = [line for line in lines if line.web.id in short and line not in due]
     first = [line for line in due if line.web.id in short]
     order = [*waiting, *first, *(line for line in due if line not in first)]
     most = max(MOST_LISTED, len(short))
     points = [_point(line, short.get(line.web.id), plant, now) for line in order[:most]]
-    left = [line.order_by for line in order[most:] if line.order_by is not None]
-    if left:
-        more = show.counted(len(left), "further web")
-        points.append(f"{more} from {day_words(min(left), plant)}: in the table below.")
+    later = [line.order_by for line in order[most:] if line.order_by is not None]
+    if later:
+        more = show.counted(len(later), "further web")
+        points.append(f"{more} from {day_words(min(later), plant)}: in the table below.")
     return tuple(points)
 
 
@@ -219,8 +219,10 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
     unpriced = [web_name(line.web) for line in lines if line.web.price_per_reel is None]
     if unpriced:
         out.append(f"No price in plant.toml for {', '.join(unpriced[:6])}: no money is shown for it.")
-    known = {line.web.id for line in lines}
-    out += [f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in known]
+    with_line = {line.web.id for line in lines}
+    out += [
+        f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in with_line
+    ]
     return tuple(out)
 
 
@@ -267,17 +269,17 @@ def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Ite
 
 def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
     """Say which stock counts disagree, what each says, and what to do."""
-    named = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
-    for (web_id, at), counts in named[:MOST_NAMED]:
+    disputes = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
+    for (web_id, at), counts in disputes[:MOST_NAMED]:
         web = plant.web(str(web_id))
         name = str(web_id) if web is None else web.name or web.id
-        said = [_counted(row, plant) for row in counts.iter_rows(named=True)]
+        values = [_counted(row, plant) for row in counts.iter_rows(named=True)]
         yield (
-            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.listed(said)}. Neither is used: "
+            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.listed(values)}. Neither is used: "
             "undo the export that is wrong on the page Intake, or count again."
         )
-    if len(named) > MOST_NAMED:
-        yield f"So do {len(named) - MOST_NAMED} more."
+    if len(disputes) > MOST_NAMED:
+        yield f"So do {len(disputes) - MOST_NAMED} more."
 
 
 def _counted(row: dict[str, Any], plant: Plant) -> str:

@@ -26,7 +26,7 @@ from lineview.order.demand import (
 from lineview.order.forecast import history_weeks, weeks_ahead
 from lineview.plant import Plant, Web
 from lineview.records.output import week_planned
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: Spread of one flavour's level among those of its base, over their mean: an assumption until it is made.
 ASSUMED_KIN_CV = 0.5
@@ -36,12 +36,12 @@ def lent_factors(
     plant: Plant, past: pl.DataFrame, factors: Mapping[str, Mapping[str, float]], planned: Set[str] = frozenset()
 ) -> dict[str, dict[str, float]]:
     """Let what was never made take as much as the mean flavour of its base."""
-    made = set(past.filter(pl.col("good") > 0)["product"].to_list())
+    with_history = set(past.filter(pl.col("good") > 0)["product"].to_list())
     out = {}
     for key, by_product in factors.items():
-        if not by_product or (made | planned) & set(by_product):
+        if not by_product or (with_history | planned) & set(by_product):
             continue
-        kin = [p for name in by_product for p in _kin(plant, name) if p in made]
+        kin = [p for name in by_product for p in _kin(plant, name) if p in with_history]
         if kin:
             shared = float(np.mean(list(by_product.values()))) * len(by_product) / len(set(kin))
             out[key] = dict.fromkeys(kin, shared)
@@ -68,12 +68,18 @@ PLAN_WEEKS = 106
 
 
 def works_need(
-    plant: Plant, made: pl.DataFrame, plan: pl.DataFrame, waste: Mapping[str, float], now: datetime, *, weeks: int = 26
+    plant: Plant,
+    daily_output: pl.DataFrame,
+    plan: pl.DataFrame,
+    waste: Mapping[str, float],
+    now: datetime,
+    *,
+    weeks: int = 26,
 ) -> Demand:
     """Put together what each web will need."""
     starts = week_starts(now, weeks)
     ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
-    past, unknown_made = _known(plant, made)
+    past, unknown_made = _known(plant, daily_output)
     planned = planned_pieces(ahead, starts)
     lines = sorted({*past["line"].to_list(), *ahead["line"].to_list()})
     shares = {web.id: piece_share(web, waste.get(web.kind)) for web in plant.webs}
@@ -124,8 +130,8 @@ def piece_share(web: Web, waste: float | None) -> float | None:
         return None
     if waste is not None:
         return reels_a_piece(web, reel_m=reel_m, waste=waste, lost_per_reel_m=0.0)
-    stated = 1.0 + web.running_waste_percent / 100.0
-    return reels_a_piece(web, reel_m=reel_m, waste=stated, lost_per_reel_m=web.start_m + web.end_m)
+    allowance = 1.0 + web.running_waste_percent / 100.0
+    return reels_a_piece(web, reel_m=reel_m, waste=allowance, lost_per_reel_m=web.start_m + web.end_m)
 
 
 def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
@@ -163,7 +169,7 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
     return missing
 
 
-def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
+def used_metres(plant: Plant, pieces_of: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
     """The metres of each web [m] that so many good pieces by product took."""
     out = {}
     for web in plant.webs:
@@ -171,7 +177,7 @@ def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, flo
         if a_piece is None or reel_m is None:
             continue
         wrapped = set(products_of(plant, web))
-        pieces = sum(good for name, good in made.items() if _product_id(plant, name) in wrapped)
+        pieces = sum(good for name, good in pieces_of.items() if _product_id(plant, name) in wrapped)
         out[web.id] = pieces * a_piece * reel_m
     return out
 
@@ -182,7 +188,7 @@ def _product_id(plant: Plant, name: str) -> str:
 
 
 def pieces_ahead(
-    plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
+    plant: Plant, web: Web, daily_output: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
 ) -> tuple[float, str]:
     """Good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
     factors = dict.fromkeys(products_of(plant, web), 1.0)
@@ -190,7 +196,7 @@ def pieces_ahead(
     if ahead.height:
         shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
         return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), "the plan"
-    past, _ = _known(plant, made)
+    past, _ = _known(plant, daily_output)
     starts = week_starts(now, weeks)
     lines = sorted(set(past["line"].to_list()))
     history = history_ahead(plant, past, {web.id: factors}, lines, starts)

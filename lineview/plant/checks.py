@@ -37,13 +37,13 @@ PlacedFault = tuple[KeyPath, Fault]
 Check = Callable[[Any, ValidationInfo], Iterable[PlacedFault]]
 
 
-def did_you_mean(word: object, known: list[str]) -> str:
+def did_you_mean(word: object, vocabulary: list[str]) -> str:
     """A sentence for `Fault.do`: the nearest known word, else what there is."""
-    folded = {name.casefold(): name for name in known}
+    folded = {name.casefold(): name for name in vocabulary}
     near = get_close_matches(str(word).casefold(), list(folded), n=1, cutoff=0.6)
     if near:
         return f"Did you mean '{folded[near[0]]}'?"
-    return f"Known: {', '.join(known[:12])}" if known else "None is described yet"
+    return f"Known: {', '.join(vocabulary[:12])}" if vocabulary else "None is described yet"
 
 
 # Ids, read before the types
@@ -205,9 +205,9 @@ def check_web(web: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     return _undeclared("web", web, _declared(info).webs)
 
 
-def _undeclared(what: str, name: str, known: list[str]) -> Iterator[PlacedFault]:
-    if name not in known:
-        yield (), Fault(f"unknown {what} '{name}'", "", f"the id of a [[{what}s]]", did_you_mean(name, known))
+def _undeclared(what: str, name: str, ids: list[str]) -> Iterator[PlacedFault]:
+    if name not in ids:
+        yield (), Fault(f"unknown {what} '{name}'", "", f"the id of a [[{what}s]]", did_you_mean(name, ids))
 
 
 def check_band(band: tuple[float, float], _info: ValidationInfo) -> Iterator[PlacedFault]:
@@ -281,15 +281,15 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
     fields, channels = list(TARGETS[kind]), _declared(info).channels
     if kind == "readings":
         names = [c for m in channels if machine in (None, m) for c in channels[m]]
-        known = [*names, *(f"{m}/{channel}" for m in channels for channel in channels[m])]
+        targets = [*names, *(f"{m}/{channel}" for m in channels for channel in channels[m])]
         thing, owner = "counter or gauge", f" of machine '{machine}'" if machine else f" of {kind} exports"
     else:
-        known = [field for field in fields if field not in TARGETS["readings"]]
+        targets = [field for field in fields if field not in TARGETS["readings"]]
         thing, owner = "field", f" of {kind} exports"
     for header, target in columns.items():
-        if target.to not in (*known, *fields):
+        if target.to not in (*targets, *fields):
             what = f"column '{header}' points at '{target.to}', which is not a {thing}{owner}"
-            fault = Fault(what, "", f"the id of a {thing}", did_you_mean(target.to, known or fields))
+            fault = Fault(what, "", f"the id of a {thing}", did_you_mean(target.to, targets or fields))
             yield (header, "to"), fault
     yield from _targeted_twice(columns, info)
 

@@ -27,8 +27,8 @@ def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[st
     for header, target in layout.columns.items() if layout.kind == "readings" else ():
         owner, _, channel = target.to.rpartition("/")
         for machine in machines:
-            named = owner or (layout.machine or "" if not layout.machine_column else "")
-            if named and machine.id != named:
+            machine_id = owner or (layout.machine or "" if not layout.machine_column else "")
+            if machine_id and machine.id != machine_id:
                 continue
             if any(counter.id == channel for counter in machine.counters):
                 yield header, machine.id, channel, target.counting
@@ -53,14 +53,14 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
     """
     declared = {(m.id, c.id): c.counting for m in machines for c in m.counters}
     for header, machine, channel, counting in counted_by(layout, machines):
-        said = counting or declared[machine, channel]
+        meaning = counting or declared[machine, channel]
         for other in others:
             for _, same_machine, same_channel, theirs in counted_by(other, machines):
                 if (same_machine, same_channel) != (machine, channel):
                     continue
-                if (theirs or declared[machine, channel]) != said:
+                if (theirs or declared[machine, channel]) != meaning:
                     what = (
-                        f"layout '{layout.id}' reads '{channel}' of {machine} as \"{said}\", layout "
+                        f"layout '{layout.id}' reads '{channel}' of {machine} as \"{meaning}\", layout "
                         f"'{other.id}' as \"{theirs or declared[machine, channel]}\""
                     )
                     advice = "Give one of the exports a counter of its own, or correct one layout"
@@ -80,13 +80,13 @@ def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
     tuple of Plant and list
         The plant, and a fault for each layout that contradicts an earlier one.
     """
-    said = {
+    meanings = {
         (machine, channel): counting
         for layout in plant.layouts
         for _, machine, channel, counting in counted_by(layout, plant.machines)
         if counting is not None
     }
-    if not said:
+    if not meanings:
         return plant, []
     faults: list[PlacedFault] = []
     for i, layout in enumerate(plant.layouts):
@@ -94,7 +94,7 @@ def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
             faults.append((("layouts", i, "columns", header), fault))
 
     def settled(machine: Machine, counter: Counter) -> Counter:
-        counting = said.get((machine.id, counter.id), counter.counting)
+        counting = meanings.get((machine.id, counter.id), counter.counting)
         return counter.model_copy(update={"counting": counting})
 
     machines = tuple(

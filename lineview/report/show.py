@@ -360,8 +360,8 @@ def value(figure: Figure, plant: Plant) -> str:
         return moment(figure.value, plant)
     if isinstance(figure.value, str):
         return figure.value
-    (shown, *_), unit, places = _converted(figure, plant)
-    return f"{number(shown or 0.0, places)} {unit}".rstrip()
+    (amount, *_), unit, places = _converted(figure, plant)
+    return f"{number(amount or 0.0, places)} {unit}".rstrip()
 
 
 def interval(figure: Figure, plant: Plant) -> str:
@@ -411,8 +411,8 @@ def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], st
     """Give value, low and high in the plant's units, the unit, and the decimals they justify."""
     ends = (figure.value, figure.low, figure.high)
     parts = [float(v) if isinstance(v, int | float) else None for v in ends]
-    shown = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
-    places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in shown))
-    if places is None and shown[0] is not None:
-        places = _exact(shown[0])
-    return shown, unit_words(figure.unit, plant.units), places
+    converted = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
+    places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in converted))
+    if places is None and converted[0] is not None:
+        places = _exact(converted[0])
+    return converted, unit_words(figure.unit, plant.units), places

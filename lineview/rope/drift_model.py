@@ -192,7 +192,7 @@ def fit_rope(
     bend = _early_bend(y, base, hours, steps, known, curved)
     bent = [] if bend is None else [slope_change_column(hours, bend.at)]
     beside = [shapes] if curved > CURVED and bend is None else []
-    search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, known=known)
+    search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, recorded=known)
     adjustments = sorted([*recorded, *(_found(used, k) for k in search.steps)], key=lambda a: a.first)
     made = [_after(y.size, a.first) for a in adjustments]
     columns = np.column_stack([trend, *made, *bent, *offsets, *temperature, shapes])

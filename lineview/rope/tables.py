@@ -20,8 +20,8 @@ from lineview.rope.forecast import Effect, Verdict, fan, forecast_end
 from lineview.rope.ranking import RankedSizer, sizers_table
 from lineview.rope.watch import ALLOWANCE, FALSE_ALARM_H
 from lineview.rope.words import length, took_out
+from lineview.stats.control_charts import NELSON
 from lineview.stats.run_lengths import QUICK, SLOW
-from lineview.stats.run_rules import NELSON
 
 
 def run_rules_table(account: RopeAccount) -> Table:

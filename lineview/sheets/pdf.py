@@ -93,12 +93,12 @@ def _rest_together(table: Table, most: int) -> list[Mapping[str, Any]]:
     *rows, total = table.rows
     if len(table.rows) <= most:
         return list(table.rows)
-    shown, rest = rows[: most - 2], rows[most - 2 :]
-    others: dict[str, Any] = {table.columns[0][0]: f"{len(rest)} other rows"}
+    first_rows, others_rows = rows[: most - 2], rows[most - 2 :]
+    others: dict[str, Any] = {table.columns[0][0]: f"{len(others_rows)} other rows"}
     for key, _, _ in table.columns[1:]:
-        known = [row[key] for row in rest if isinstance(row.get(key), int | float)]
-        others[key] = round(sum(known), 6) if known else None
-    return [*shown, others, total]
+        numbers = [row[key] for row in others_rows if isinstance(row.get(key), int | float)]
+        others[key] = round(sum(numbers), 6) if numbers else None
+    return [*first_rows, others, total]
 
 
 #: Rows of a table that a printed page shows; the rest is counted.
@@ -132,7 +132,7 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
 def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
     tape, hours = _tape(answer, plant)
     printed = [table for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows]
-    left = LEFT[:2] if any(table.name in WRITTEN for table in printed) else LEFT  # with few stops there is room there
+    widths = LEFT[:2] if any(table.name in WRITTEN for table in printed) else LEFT  # with few stops there is room there
     low, high, top = _band(answer, plant)
     return {
         "title": f"{plant.shop}: {answer.question}",
@@ -149,7 +149,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
         "one-sheet": answer.question in ONE_SHEET,
-        "tables": [_table(table, plant, left) for table in printed],
+        "tables": [_table(table, plant, widths) for table in printed],
         "figures": [] if answer.question in ONE_SHEET else [figure_text(figure, plant) for figure in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
@@ -158,8 +158,8 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
 
 def _footer(answer: Answer, plant: Plant) -> str:
     """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
-    known = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
-    return f"{plant.shop} · {answer.question} · {known}"
+    status = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
+    return f"{plant.shop} · {answer.question} · {status}"
 
 
 #: Width and height of a picture of half a page's width [px].
@@ -172,10 +172,10 @@ def _pictures(answer: Answer, plant: Plant) -> list[dict[str, Any]]:
         return []
     wide = [p for p in pictures(answer, ChartStyle(plant)) if p.first]
     half = [p for p in pictures(answer, ChartStyle(plant, narrow=True)) if not p.first and answer.question == "order"]
-    drawn = [to_svg(p) for p in wide] + [to_svg(replace(p, height=HALF_PX[1]), HALF_PX[0]) for p in half]
+    svgs = [to_svg(p) for p in wide] + [to_svg(replace(p, height=HALF_PX[1]), HALF_PX[0]) for p in half]
     return [
         {"title": picture.title, "svg": svg, "wide": picture.first}
-        for picture, svg in zip((*wide, *half), drawn, strict=True)
+        for picture, svg in zip((*wide, *half), svgs, strict=True)
     ]
 
 
@@ -200,25 +200,25 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
     starts: list[datetime] = frame["start"].to_list()
     ends: list[datetime] = frame["end"].to_list()
     first, last = min(starts), max(ends)
-    whole = (last - first).total_seconds()
+    span_s = (last - first).total_seconds()
     top = _band(answer, plant)[2]
-    drawn = []
+    rectangles = []
     for row in frame.iter_rows(named=True):
         runs = row["state"] in RUNS
         minutes = (row["end"] - row["start"]).total_seconds() / 60
         rate = (row["pieces"] or 0.0) / minutes if minutes else 0.0
         if row["state"] in ("break", "unseen"):
             continue
-        drawn.append(
+        rectangles.append(
             {
-                "x": (row["start"] - first).total_seconds() / whole,
-                "width": minutes * 60 / whole,
+                "x": (row["start"] - first).total_seconds() / span_s,
+                "width": minutes * 60 / span_s,
                 "height": min(1.0, rate / top) if runs else 0.6,
                 "runs": runs,
             }
         )
-    marks = [first + timedelta(seconds=whole * k / 8) for k in range(8)]
-    return drawn, [show.moment(mark, plant, day=False) for mark in marks]
+    marks = [first + timedelta(seconds=span_s * k / 8) for k in range(8)]
+    return rectangles, [show.moment(mark, plant, day=False) for mark in marks]
 
 
 def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:

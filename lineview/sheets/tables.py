@@ -169,13 +169,13 @@ def _shown(content: Any, unit: str, plant: Plant) -> Any:
 MOST_NAME = 28
 
 
-def _name(title: str, taken: set[str]) -> str:
+def _name(title: str, earlier: set[str]) -> str:
     plain = title.translate(NOT_IN_NAMES).strip()
     plain = (plain if len(plain) <= MOST_NAME else plain[: MOST_NAME + 1].rsplit(" ", 1)[0])[:MOST_NAME] or "table"
     name, count = plain, 2
-    while name.casefold() in taken:
+    while name.casefold() in earlier:
         name, count = f"{plain} {count}", count + 1
-    taken.add(name.casefold())
+    earlier.add(name.casefold())
     return name
 
 

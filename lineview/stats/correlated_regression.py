@@ -277,10 +277,10 @@ class CorrelatedFit:
         stays = np.array([m.phi < SLOW for m in self.noises])
         return self._of(stays) if float(self.weight[stays].sum()) > 0 else self
 
-    def _of(self, kept: NDArray[np.bool_]) -> CorrelatedFit:
-        weight, bent = self.weight[kept] / self.weight[kept].sum(), self.bent[kept] if self.bent.size else self.bent
-        noises = tuple(m for m, keep in zip(self.noises, kept, strict=True) if keep)
-        values = (self.beta[kept], self.covariance[kept], self.variance[kept], self.df[kept])
+    def _of(self, mask: NDArray[np.bool_]) -> CorrelatedFit:
+        weight, bent = self.weight[mask] / self.weight[mask].sum(), self.bent[mask] if self.bent.size else self.bent
+        noises = tuple(m for m, keep in zip(self.noises, mask, strict=True) if keep)
+        values = (self.beta[mask], self.covariance[mask], self.variance[mask], self.df[mask])
         return CorrelatedFit(noises, weight, *values, self.likelihood, bent)
 
     def sd(self) -> float:
@@ -353,7 +353,7 @@ WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
 
 
 def correlated_regression(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, wanted: Wanted = PLAIN
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, extras: Wanted = PLAIN
 ) -> CorrelatedFit:
     """Fit y on x by generalised least squares, averaged over a grid of noises.
 
@@ -367,7 +367,7 @@ def correlated_regression(
         Steps from each point to the next, 1 for neighbours, more where points are missing.
     noises : iterable of Noise
         The grid. Beforehand those whose level wanders are as likely together as the others are.
-    wanted : Wanted
+    extras : Wanted
         What beside.
 
     Returns
@@ -393,30 +393,30 @@ def correlated_regression(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    n, p = y.size, x.shape[1] - wanted.smooth
+    n, p = y.size, x.shape[1] - extras.smooth
     plain = x[:, :p]
     check_columns(plain)
-    tried = tuple(noises)
-    if n > MANY and len(tried) > 2 * len(COARSE):
-        tried = _near_best(y, plain, steps, tried)
+    grid = tuple(noises)
+    if n > MANY and len(grid) > 2 * len(COARSE):
+        grid = _near_best(y, plain, steps, grid)
     at = np.concatenate(([0.0], np.cumsum(steps)))
-    gone = np.abs(np.subtract.outer(at, at[list(wanted.places)]))
-    crosses, log_det = [], np.empty(len(tried))
-    for g, noise in enumerate(tried):
-        slow = (1 - noise.white) * noise.phi**gone if noise.phi >= SLOW else 0.0 * gone
+    gaps = np.abs(np.subtract.outer(at, at[list(extras.places)]))
+    crosses, log_det = [], np.empty(len(grid))
+    for g, noise in enumerate(grid):
+        slow = (1 - noise.white) * noise.phi**gaps if noise.phi >= SLOW else 0.0 * gaps
         columns = np.column_stack([x, y, slow])
         solved, log_det[g] = inverse_times(noise, steps, columns)
         crosses.append(columns.T @ solved)
-    apart = gone[list(wanted.places)]
-    return _averaged(tried, np.array(crosses), log_det, (n, p, wanted.smooth), apart)
+    place_gaps = gaps[list(extras.places)]
+    return _averaged(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
 
 
 def _averaged(
-    tried: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], apart: Floats
+    grid: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], place_gaps: Floats
 ) -> CorrelatedFit:
     """Weigh the fits of every noise without a change of slope, and with one of several sizes."""
     n, p, smooth = sizes
-    k, places, df = p + smooth, apart.shape[0], n - p
+    k, places, df = p + smooth, place_gaps.shape[0], n - p
     bent = np.array(BENT if smooth else BENT[:1])
     narrow = np.outer(np.where(bent > 0, bent, 1.0), SECOND ** np.arange(smooth)) ** -2
     system = np.repeat(cross[:, None, :k, :k], bent.size, axis=1)
@@ -426,43 +426,43 @@ def _averaged(
     right[:, 0, p:] = 0.0
     inverse = np.linalg.inv(system)
     solved = inverse @ right
-    left = np.maximum(cross[:, None, k, k] - np.sum(right[..., 0] * solved[..., 0], axis=-1), 1e-300)
-    log_left = np.log(left)
+    residual = np.maximum(cross[:, None, k, k] - np.sum(right[..., 0] * solved[..., 0], axis=-1), 1e-300)
+    log_left = np.log(residual)
     smooths = np.linalg.slogdet(system[..., p:, p:])[1] - np.log(narrow).sum(axis=1)
     fixed = np.linalg.slogdet(system)[1] - np.linalg.slogdet(system[..., p:, p:])[1]
     likelihood = -0.5 * (log_det[:, None] + smooths + n * log_left)
     restricted = -0.5 * (log_det[:, None] + smooths + fixed + df * log_left)
-    weight = _weights(tried, restricted)
-    beta = np.zeros((len(tried), bent.size, k + places))
-    covariance = np.zeros((len(tried), bent.size, k + places, k + places))
+    weight = _weights(grid, restricted)
+    beta = np.zeros((len(grid), bent.size, k + places))
+    covariance = np.zeros((len(grid), bent.size, k + places, k + places))
     beta[..., :k], covariance[..., :k, :k] = solved[..., 0], inverse
     covariance[:, 0, p:k, p:k] = 0.0
-    slow = np.array([(1 - m.white) if m.phi >= SLOW else 0.0 for m in tried])
-    stands = slow[:, None, None] * np.array([m.phi for m in tried])[:, None, None] ** apart
+    slow = np.array([(1 - m.white) if m.phi >= SLOW else 0.0 for m in grid])
+    prior = slow[:, None, None] * np.array([m.phi for m in grid])[:, None, None] ** place_gaps
     bears = solved[..., 1:]
     beta[..., k:] = cross[:, None, k, k + 1 :] - np.sum(right[..., 1:] * solved[..., :1], axis=-2)
     covariance[..., :k, k:] = -bears
     covariance[..., k:, :k] = -np.swapaxes(bears, -1, -2)
-    covariance[..., k:, k:] = (stands - cross[:, k + 1 :, k + 1 :])[:, None] + np.swapaxes(
+    covariance[..., k:, k:] = (prior - cross[:, k + 1 :, k + 1 :])[:, None] + np.swapaxes(
         right[..., 1:], -1, -2
     ) @ bears
-    variance = (left / df).ravel()
+    variance = (residual / df).ravel()
     many = variance.size
     return CorrelatedFit(
-        tuple(m for m in tried for _ in bent),
+        tuple(m for m in grid for _ in bent),
         weight.ravel(),
         beta.reshape(many, -1),
         covariance.reshape(many, k + places, k + places) * variance[:, None, None],
         variance,
         np.full(many, float(df)),
         float(likelihood.max()),
-        np.tile(bent, len(tried)) > 0,
+        np.tile(bent, len(grid)) > 0,
     )
 
 
-def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
+def _weights(grid: tuple[Noise, ...], restricted: Floats) -> Floats:
     """Posterior weights, without what the readings speak against."""
-    slow = np.array([m.phi >= SLOW for m in tried])
+    slow = np.array([m.phi >= SLOW for m in grid])
     prior = np.ones(restricted.shape)
     if slow.any() and not slow.all():
         prior[slow], prior[~slow] = WANDERS / slow.sum(), (1 - WANDERS) / (~slow).sum()

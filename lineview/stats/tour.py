@@ -83,8 +83,8 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
             bound = max(bound, float(solution.mip_dual_bound))
         if solution.x is None:
             break
-        taken = solution.x > 0.5
-        parts = _parts(dict(zip(begins[taken].tolist(), ends[taken].tolist(), strict=True)))
+        chosen = solution.x > 0.5
+        parts = _parts(dict(zip(begins[chosen].tolist(), ends[chosen].tolist(), strict=True)))
         best = min(best, _joined(cost, parts) or best, key=lambda tour: _cost(cost, tour))
         if len(parts) == 1 or solution.status != 0 or _cost(cost, best) <= bound + 1e-7:
             break
@@ -114,12 +114,12 @@ def _of_few(cost: Floats) -> Tour:
 
 def _parts(steps: dict[int, int]) -> list[tuple[int, ...]]:
     """Split steps into the closed tours that they make."""
-    left, parts = set(steps), []
-    while left:
-        at = min(left)
+    remaining, parts = set(steps), []
+    while remaining:
+        at = min(remaining)
         part = []
-        while at in left:
-            left.discard(at)
+        while at in remaining:
+            remaining.discard(at)
             part.append(at)
             at = steps[at]
         parts.append(tuple(part))
@@ -128,18 +128,18 @@ def _parts(steps: dict[int, int]) -> list[tuple[int, ...]]:
 
 def _joined(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] | None:
     """Join tours into one, each where it costs least; None where no step allows it."""
-    tour, rest = list(parts[0]), list(parts[1:])
-    while rest:
+    tour, others = list(parts[0]), list(parts[1:])
+    while others:
         options = [
             (cost[a, part[k]] + cost[part[k - 1], b] - cost[a, b] - cost[part[k - 1], part[k]], i, p, k)
-            for p, part in enumerate(rest)
+            for p, part in enumerate(others)
             for i, (a, b) in enumerate(zip(tour, tour[1:] + tour[:1], strict=True))
             for k in range(len(part))
         ]
         price, i, p, k = min(options)
         if not np.isfinite(price):
             return None
-        part = rest.pop(p)
+        part = others.pop(p)
         tour[i + 1 : i + 1] = part[k:] + part[:k]
     return tuple(tour)
 
@@ -147,11 +147,11 @@ def _joined(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] |
 def _nearest(cost: Floats) -> tuple[int, ...]:
     """Go on to the nearest place each time, from the place with the fewest ways out."""
     at = int(np.argmin(np.isfinite(cost).sum(axis=1)))
-    tour, left = [at], set(range(len(cost))) - {at}
-    while left:
-        at = min(left, key=lambda k: (cost[at, k], k))
+    tour, remaining = [at], set(range(len(cost))) - {at}
+    while remaining:
+        at = min(remaining, key=lambda k: (cost[at, k], k))
         tour.append(at)
-        left.discard(at)
+        remaining.discard(at)
     return tuple(tour)
 
 

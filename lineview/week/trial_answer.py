@@ -15,7 +15,7 @@ from lineview.report import show
 from lineview.report.answer import Answer, Scope, Span, Table, scope_name
 from lineview.report.figures import FigureList
 from lineview.report.tables import heading
-from lineview.stats.early_looks import FALSE_ALARMS, POWER
+from lineview.stats.multiple_tests import FALSE_ALARMS, POWER
 from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Difference
 from lineview.week.trend import STEADY, WORSE
 from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, trial_account

@@ -16,7 +16,7 @@ from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import read_moments
 from lineview.plant import Plant
-from lineview.stats.batch_memory import LEAST_GROUPS, fit_memory
+from lineview.stats.batch_correlation import LEAST_GROUPS, fit_memory
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import student_interval
 from lineview.weight.spread import WeightSpread

@@ -29,9 +29,8 @@ from lineview.plant import Plant, Web, WebKind
 from lineview.wrap.learning import blanks_per_restart, learn_waste, wrap_bins
 from lineview.wrap.reconcile import ReelEstimates, reel_metres, views_of
 from lineview.wrap.reels import ReelFault, ReelSpan, reel_faults, reel_spans
-from lineview.wrap.use import EventCounts, WebUse, web_for, web_use, with_doubt
+from lineview.wrap.use import EventCounts, ReelLeft, WebUse, reel_left, web_for, web_use, with_doubt
 from lineview.wrap.waste import Waste, WrapEvents, assumed_waste, count_within
-from lineview.wrap.webs import ReelLeft, reel_left
 
 #: A feed counter read so many usual intervals later or sooner than the wraps is read as they are.
 _USUAL = 1.5
@@ -55,8 +54,8 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
         return None
     value, low, high, working = metres
     scale = factor * 1000.0 / use.good
-    shown = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
-    working += f"{shown} ÷ {use.good:,.0f} good pieces × 1000"
+    factor_text = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
+    working += f"{factor_text} ÷ {use.good:,.0f} good pieces × 1000"
     return PerThousand(value * scale, low * scale, high * scale, working)
 
 
@@ -212,8 +211,8 @@ def wrap_account(
 def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
     """How many readings of the counters a period rests on."""
     at = micros([start, end])
-    counted = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
-    return sum(int(pieces.readings[0]) for pieces in counted if pieces is not None)
+    counts_of = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
+    return sum(int(pieces.readings[0]) for pieces in counts_of if pieces is not None)
 
 
 def _left(
@@ -224,9 +223,9 @@ def _left(
     out = {}
     for kind, waste in wastes.items():
         of_kind = [reel for reel in reels if reel.kind == kind]
-        left = reel_left(of_kind[-1], waste.reel_end.metres, pace or None) if of_kind else None
-        if left is not None:
-            out[kind] = left
+        reel_left_now = reel_left(of_kind[-1], waste.reel_end.metres, pace or None) if of_kind else None
+        if reel_left_now is not None:
+            out[kind] = reel_left_now
     return out
 
 
@@ -240,12 +239,12 @@ def _waste(
     events: WrapEvents | None,
 ) -> Waste | None:
     """The waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
-    stated = _stated(plant, rows, kind)
-    if stated is None or events is None:
-        return stated
+    plant_waste = _stated(plant, rows, kind)
+    if plant_waste is None or events is None:
+        return plant_waste
     webs = {row.product: web_for(plant, row.product, kind) for row in rows}
     cut_mm = {product: web.cut_length_mm for product, web in webs.items() if web is not None}
-    return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, stated)
+    return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, plant_waste)
 
 
 def _counted_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
@@ -293,8 +292,8 @@ def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapP
 def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
     """Whether anything was wrapped, or fed, in some time."""
     at = read_moments(counts, [start, end])
-    made, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
-    return any(count is not None and float(count.high[0]) > 0 for count in (made, fed)) and at[1] > at[0]
+    wraps, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
+    return any(count is not None and float(count.high[0]) > 0 for count in (wraps, fed)) and at[1] > at[0]
 
 
 def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> Estimate | None:
@@ -320,8 +319,8 @@ def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces]
 def _stretches(spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts) -> tuple[Ints, Ints]:
     """Begins and ends [µs] of counted time without a break in it, where both counters were read."""
     at = np.clip(read_moments(counts, [span.start for span in spans] + [spans[-1].end]), first, last)
-    counted = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
-    edge = np.diff(np.concatenate(([0], counted.astype(int), [0])))
+    readable = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
+    edge = np.diff(np.concatenate(([0], readable.astype(int), [0])))
     return at[np.flatnonzero(edge > 0)], at[np.flatnonzero(edge < 0)]
 
 
@@ -344,15 +343,15 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
 
 def _happened(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
     ended = [r for r in reels if r.taken_off is not None and start <= r.taken_off < end]
-    known = [r for r in ended if r.left_m is not None]
-    scrapped = sum(r.scrapped_m or 0.0 for r in known)
+    measured = [r for r in ended if r.left_m is not None]
+    scrapped = sum(r.scrapped_m or 0.0 for r in measured)
     within = [r for r in reels if r.mounted >= start]
     return EventCounts(
         restarts=None if events is None else count_within(events.restarts, start, end),
         changeovers=None if events is None else count_within(events.changeovers, start, end),
         reels_changed=len(within) if reels else None,
         splices=sum(r.splices for r in within) if reels else None,
-        ends_left_m=scrapped if ended and len(known) == len(ended) else None,
+        ends_left_m=scrapped if ended and len(measured) == len(ended) else None,
     )
 
 
@@ -362,8 +361,8 @@ def _each_product(plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste
     nothing = EventCounts(None, None, None, None, None)
     for row in rows:
         fed = row.fed_m.get(kind)
-        counted = None if fed is None else Estimate.exact(fed, 2)
-        use = web_use(plant, kind, [row], counted, waste, nothing)
+        metres = None if fed is None else Estimate.exact(fed, 2)
+        use = web_use(plant, kind, [row], metres, waste, nothing)
         if use is not None:
             out.append((row.product, use))
     return out

@@ -86,17 +86,20 @@ def _reconciled(figures: FigureList, account: WrapAccount, kind: str) -> None:
 
 def _left(figures: FigureList, account: WrapAccount, kind: str) -> None:
     """Add what is left on the reel that is on, and how long it lasts at the period's pace."""
-    left = account.left.get(kind)
-    if left is None:
+    remainder = account.left.get(kind)
+    if remainder is None:
         for name in ("{kind}_reel_left_m", "{kind}_reel_left_min"):
             figures.unknown(name, "no reel log, feed counter or reel length tells what is on", kind=kind)
         return None
-    metres = Estimate(left.metres, left.low_m, left.high_m)
-    figures.add("{kind}_reel_left_m", metres, f"reel {left.reel}: held less fed less its end", kind=kind)
-    if left.minutes is None or left.metres <= 0:
+    metres = Estimate(remainder.metres, remainder.low_m, remainder.high_m)
+    figures.add("{kind}_reel_left_m", metres, f"reel {remainder.reel}: held less fed less its end", kind=kind)
+    if remainder.minutes is None or remainder.metres <= 0:
         return figures.unknown("{kind}_reel_left_min", "nothing was wrapped", kind=kind)
-    scale, working = left.minutes / left.metres, f"{left.wraps:,} wraps at the period's pace, stops included"
-    minutes = Estimate(left.minutes, left.low_m * scale, left.high_m * scale)
+    scale, working = (
+        remainder.minutes / remainder.metres,
+        f"{remainder.wraps:,} wraps at the period's pace, stops included",
+    )
+    minutes = Estimate(remainder.minutes, remainder.low_m * scale, remainder.high_m * scale)
     return figures.add("{kind}_reel_left_min", minutes, working, kind=kind)
 
 
@@ -105,15 +108,15 @@ def shown_unit(unit: str, currency: str) -> str:
     return {"m2": "m²", "money": currency}.get(unit, unit)
 
 
-def _per_thousand(figures: FigureList, account: WrapAccount, kind: str, unit: str, part: str, shown: str) -> None:
+def _per_thousand(figures: FigureList, account: WrapAccount, kind: str, unit: str, part: str, label: str) -> None:
     """Add what a thousand pieces take of a web: in all, or one part of it."""
     name = "{kind}_{unit}_per_thousand" + ("_{part}" if part else "")
     use, amount = account.use(kind), amount_per_thousand(account, kind, part, unit)
     if amount is None:
         why = _why(account, use, kind, unit, part)
-        return figures.unknown(name, why, kind=kind, unit=unit, part=part, shown=shown)
+        return figures.unknown(name, why, kind=kind, unit=unit, part=part, shown=label)
     estimate = Estimate(amount.value, amount.low, amount.high, account.readings, interval=_interval(use, part))
-    return figures.add(name, estimate, amount.working, kind=kind, unit=unit, part=part, shown=shown)
+    return figures.add(name, estimate, amount.working, kind=kind, unit=unit, part=part, shown=label)
 
 
 def amount_per_thousand(account: WrapAccount, kind: str, what: str, unit: str) -> PerThousand | None:

@@ -93,9 +93,9 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
             continue
         geometry = _sum([_needed(s, waste, events) for s in spans])
         fed = _sum([None if s.fed is None else s.fed.number for s in spans])
-        drawn, doubt = _drawn(spans, waste)
-        if sum(v is not None for v in (geometry, fed, drawn)) >= 2:
-            out.append(ReelMetres(reel, spans[0].kind, geometry, fed, drawn, spans[0].label_m, doubt))
+        used, doubt = _drawn(spans, waste)
+        if sum(v is not None for v in (geometry, fed, used)) >= 2:
+            out.append(ReelMetres(reel, spans[0].kind, geometry, fed, used, spans[0].label_m, doubt))
     return out
 
 
@@ -115,17 +115,17 @@ def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | 
 
 def _drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
     """Give label less what was left at last, and the doubt of an end that nobody measured [m]."""
-    label, left = spans[0].label_m, spans[-1].left_m
+    label, remainder_m = spans[0].label_m, spans[-1].left_m
     if label is None:
         return None, 0.0
-    if left is None:
+    if remainder_m is None:
         return label - waste.reel_end.metres, max(waste.reel_end.metres, READ_SD_M)
-    return label - left, READ_SD_M
+    return label - remainder_m, READ_SD_M
 
 
 def _sum(values: Sequence[float | None]) -> float | None:
-    known = [v for v in values if v is not None]
-    return float(sum(known)) if len(known) == len(values) else None
+    numbers = [v for v in values if v is not None]
+    return float(sum(numbers)) if len(numbers) == len(values) else None
 
 
 def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> ReelEstimates | None:
@@ -149,8 +149,8 @@ def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL
         worst = table.worst(there, fit, critical)
         if worst is None:
             return table.summed(there, fit, kind, tuple(wrong))
-        reel, view, named = worst
-        wrong.append(named)
+        reel, view, label = worst
+        wrong.append(label)
         there[reel, view] = False
 
 
@@ -202,12 +202,12 @@ class _Table:
         if size[at] <= critical:
             return None
         k, v = int(reel[at]), int(view[at])
-        whole = self.label_m[k] if v == 2 else self.metres[k, v]
-        share = float(fit.adjustments[at]) / (float(whole) or 1.0)
+        metres = self.label_m[k] if v == 2 else self.metres[k, v]
+        share = float(fit.adjustments[at]) / (float(metres) or 1.0)
         tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
         what = ("wraps", "feed counter", "label")[v]
-        named = self.reels[k]
-        return k, v, WrongLabel(named.reel, named.kind, what, share, tolerance, float(fit.standardized[at]))
+        finished = self.reels[k]
+        return k, v, WrongLabel(finished.reel, finished.kind, what, share, tolerance, float(fit.standardized[at]))
 
     def summed(
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]

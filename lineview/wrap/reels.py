@@ -1,7 +1,8 @@
-"""Reels from mounting to taking off: what the label says went out, beside what the counters fed."""
+"""Reels from mounting to taking off: length by diameter, thickness or label, beside what counters fed."""
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,12 +14,132 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import Counted
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, wraps_between
 from lineview.plant import Counts, Plant, Web, WebKind
-from lineview.wrap.reel_lengths import full_reel_m
+
+
+def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float:
+    """The length wound on a reel [m]: L = π(D² − d²) ÷ 4t.
+
+    Takes `thickness_um` [µm].
+
+    Layers times mean circumference. An error of 5 % in thickness is 4.8 % in length: learn the thickness
+    from a reel of known length (`wound_thickness_um`) rather than from a micrometer.
+
+    Source: reel-formula
+    """
+    ring_mm2 = _ring_mm2(outer_mm, core_mm)
+    if not thickness_um > 0:
+        raise MeasureError(Fault(f"thickness is {thickness_um:g} µm", "thickness_um", "above 0"))
+    return ring_mm2 / thickness_um
+
+
+def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> float:
+    """The thickness as wound [µm] of a reel of known length: t = π(D² − d²) ÷ 4L.
+
+    Source: reel-formula
+    """
+    ring_mm2 = _ring_mm2(outer_mm, core_mm)
+    if not length_m > 0:
+        raise MeasureError(Fault(f"length is {length_m:g} m", "length_m", "above 0"))
+    return ring_mm2 / length_m
+
+
+def web_thickness_um(web: Web) -> float | None:
+    """Thickness as wound of a web [µm]: from its labelled reel where there is one, else as stated."""
+    if web.reel_length_m is not None and web.reel_outer_mm > web.reel_core_mm:
+        return wound_thickness_um(web.reel_outer_mm, web.reel_core_mm, web.reel_length_m)
+    return web.thickness_um
+
+
+def full_reel_m(web: Web) -> float | None:
+    """The length of a new reel of a web [m]: its label's, else from diameters and thickness.
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+
+    Returns
+    -------
+    float or None
+        Length [m]; None where it cannot be told.
+    """
+    if web.reel_length_m is not None:
+        return web.reel_length_m
+    if web.thickness_um is None or web.reel_outer_mm <= web.reel_core_mm:
+        return None
+    return reel_length_m(web.reel_outer_mm, web.reel_core_mm, web.thickness_um)
+
+
+def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> float | None:
+    """What is left on a part reel by its measured outer diameter [m].
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+    outer_mm : float
+        Measured outer diameter [mm].
+    tolerance_mm : float
+        How much thicker than new a reel may measure before it is refused [mm].
+
+    Returns
+    -------
+    float or None
+        Length left [m]; None where the thickness is not known.
+
+    Raises
+    ------
+    MeasureError
+        Where the reel is thicker than new or thinner than its core.
+
+    Notes
+    -----
+    Source: reel-formula
+    """
+    if outer_mm > web.reel_outer_mm + tolerance_mm:
+        raise MeasureError(
+            Fault(
+                f"a part reel of {web.id} measures {outer_mm:g} mm, thicker than new",
+                "part_reel_outer_mm",
+                f"at most {web.reel_outer_mm:g} mm",
+                "Measure again, or correct reel_outer_mm in plant.toml.",
+            )
+        )
+    thickness = web_thickness_um(web)
+    if thickness is None:
+        return None
+    _reel(outer_mm, web.reel_core_mm)
+    return reel_length_m(min(outer_mm, web.reel_outer_mm), web.reel_core_mm, thickness)
+
+
+def _ring_mm2(outer_mm: float, core_mm: float) -> float:
+    """The area of a reel's side [mm²]: its web's length in metres times its thickness in µm."""
+    _reel(outer_mm, core_mm)
+    return math.pi * (outer_mm**2 - core_mm**2) / 4.0
+
+
+def _reel(outer_mm: float, core_mm: float) -> None:
+    faults = []
+    if not core_mm > 0:
+        faults.append(Fault(f"the core is {core_mm:g} mm", "core_mm", "above 0"))
+    if not outer_mm >= core_mm:
+        faults.append(
+            Fault(
+                f"the reel is {outer_mm:g} mm on a core of {core_mm:g} mm",
+                "outer_mm",
+                "a reel no thinner than its core",
+                "Measure again.",
+            )
+        )
+    if faults:
+        raise MeasureError(faults)
+
 
 #: What people add to a reel's name when its rest is mounted again: common practice, no source.
 _MARK = re.compile(r"(?<=\d)(?:[b-e]|r|p)$|(?:rest|part|remainder|remnant|again|returned|reststück|teilrolle)$")
@@ -145,9 +266,9 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
         else:
             before = out[k]
             out[k] = replace(before, returned=True)
-            held = _left_on(before)
-            held = span.held_m if held is None else held
-            joined = replace(span, held_m=held, label_m=before.label_m, origin=before.origin)
+            held_m = _left_on(before)
+            held_m = span.held_m if held_m is None else held_m
+            joined = replace(span, held_m=held_m, label_m=before.label_m, origin=before.origin)
         rests.add(len(out), joined)
         out.append(joined)
     return out
@@ -180,8 +301,8 @@ class _OpenRests:
     def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
         """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
         open_ones = self._by_kind.get(span.kind, {})
-        named = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
-        k = max((k for k in named if k in open_ones), default=None)
+        same_name = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
+        k = max((k for k in same_name if k in open_ones), default=None)
         if k is None and span.full_m is not None and span.stated_m is not None:
             k = self._of_length(span, earlier) if span.stated_m < 0.95 * span.full_m else None
         if k is not None:
@@ -190,11 +311,11 @@ class _OpenRests:
 
     def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
         """The latest mounting that left as much as this part reel is said to hold."""
-        stated = span.stated_m or 0.0
-        near = max(LENGTH_READ_M, 0.01 * stated)
+        length_m = span.stated_m or 0.0
+        near = max(LENGTH_READ_M, 0.01 * length_m)
         for k in reversed(self._by_kind.get(span.kind, {})):
-            left = earlier[k].left_m
-            if left and earlier[k].web == span.web and abs(left - stated) <= near:
+            remainder = earlier[k].left_m
+            if remainder and earlier[k].web == span.web and abs(remainder - length_m) <= near:
                 return k
         return None
 
@@ -235,11 +356,11 @@ def _span(
 def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
     """What a counter counted between moments; None where part of it was not read, or is open."""
     at = micros(moments)
-    counted = counts.count(kind, at[:-1], at[1:])
-    if counted is None:
+    counts_between = counts.count(kind, at[:-1], at[1:])
+    if counts_between is None:
         return [None] * (len(at) - 1)
-    sure = _sure(counted)
-    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+    sure = _sure(counts_between)
+    return [counts_between.at(k) if sure[k] else None for k in range(len(sure))]
 
 
 def _sure(counted: Counted) -> npt.NDArray[np.bool_]:
@@ -289,13 +410,13 @@ def _again(before: ReelSpan, span: ReelSpan) -> str:
     """Say why a reel cannot have been mounted again as the log has it, or nothing."""
     if before.left_m == 0 or before.taken_off is None:
         return f"reel {span.reel} was mounted twice and nothing was left on it the first time"
-    left, stated = before.left_m, span.stated_m
-    if left is None or stated is None or stated == before.label_m:
+    remainder, length_m = before.left_m, span.stated_m
+    if remainder is None or length_m is None or length_m == before.label_m:
         return ""
     # The label's own length may be written down again; any other length must be what was left.
-    if abs(stated - left) <= max(LENGTH_READ_M, MORE_SHARE * left):
+    if abs(length_m - remainder) <= max(LENGTH_READ_M, MORE_SHARE * remainder):
         return ""
-    return f"reel {span.reel} was mounted again with {stated:,.0f} m, but {left:,.0f} m were left on it"
+    return f"reel {span.reel} was mounted again with {length_m:,.0f} m, but {remainder:,.0f} m were left on it"
 
 
 def _too_much_left(span: ReelSpan) -> str:

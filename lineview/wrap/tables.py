@@ -62,9 +62,9 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
     """Give use per thousand by product, where batches tell products."""
     rows: list[dict[str, Any]] = []
     for product, use in account.by_product:
-        known = plant.product(product) if product else None
+        described = plant.product(product) if product else None
         row: dict[str, Any] = {
-            "product": known.flavour if known is not None else product or "not known",
+            "product": described.flavour if described is not None else product or "not known",
             "web": use.kind,
             "good": round(use.good),
         }
@@ -137,8 +137,8 @@ def reel_table(account: WrapAccount) -> Table:
         "left: left when taken off [m]; drawn [m]; fed: fed by the counter [m]; splices; "
         "rest_of: remainder of; verdict: mismatch"
     )
-    shown = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
-    return Table("reels", "Reels", shown, rows)
+    filled_columns = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
+    return Table("reels", "Reels", filled_columns, rows)
 
 
 def verdict(wrong: WrongLabel) -> str:

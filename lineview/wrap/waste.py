@@ -71,12 +71,12 @@ class WrapEvents:
 
 def wrap_events(tape: pl.DataFrame) -> WrapEvents:
     """Find restarts and changeovers on a tape; a break within a changeover does not make two of it."""
-    stands = pl.col("state").is_in(list(STANDING))
+    standing = pl.col("state").is_in(list(STANDING))
     blocks = (
         tape.sort("start")
         .with_columns(
-            stands=stands,
-            block=stands.rle_id(),
+            stands=standing,
+            block=standing.rle_id(),
             after=pl.col("state").shift(-1).is_in(list(RUNNING)).fill_null(value=False),
         )
         .filter("stands")

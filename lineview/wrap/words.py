@@ -52,20 +52,20 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
 
 def needs_person(use: WebUse) -> bool:
     """Whether the unexplained part is too large, or too far below nothing, to leave alone."""
-    left = use.cause("unexplained")
-    if left is None or abs(left.metres) <= _CALL_SHARE * use.geometry_m:
+    unexplained = use.cause("unexplained")
+    if unexplained is None or abs(unexplained.metres) <= _CALL_SHARE * use.geometry_m:
         return False
-    return left.low > 0 or left.high < 0
+    return unexplained.low > 0 or unexplained.high < 0
 
 
 def _unexplained(use: WebUse, plant: Plant, *, short: bool) -> str:
-    left = per_thousand(use, "unexplained", "m")
-    value = 0.0 if left is None else left.value
-    shown, unit = in_plant_units(abs(value), plant)
+    unexplained = per_thousand(use, "unexplained", "m")
+    value = 0.0 if unexplained is None else unexplained.value
+    amount, unit = in_plant_units(abs(value), plant)
     what = f"the {use.kind.split()[-1]}" if short else "it"
     if value < 0:
-        return f"{shown:.1f} {unit} less of {what} was fed than the wraps need"
-    return f"{shown:.1f} {unit} of {what} have no explanation"
+        return f"{amount:.1f} {unit} less of {what} was fed than the wraps need"
+    return f"{amount:.1f} {unit} of {what} have no explanation"
 
 
 def _metres(use: WebUse, what: str, plant: Plant) -> str:

@@ -38,6 +38,7 @@ PATHS = {
     ("/_dash-dependencies", "GET"): "see", ("/_reload-hash", "GET"): "see",
     ("/refusals/7.csv", "GET"): "see", ("/rope/batches.csv", "GET"): "see", ("/shift.pdf", "GET"): "see",
     ("/rope.xlsx", "GET"): "see", ("/shift.csv", "GET"): "see", ("/order.pdf", "GET"): "see",
+    ("/shift/table/ladder.json", "GET"): "see", ("/rope/frame/batches.json", "GET"): "see",
     ("/order/picture-1.png", "GET"): "see", ("/rope/picture-1.svg", "GET"): "see",
     ("/order/to/1.pdf", "GET"): "order", ("/order/to/1.csv", "GET"): "order",
     ("/order.csv", "GET"): "order", ("/large", "GET"): "take in", ("/large", "POST"): "take in",
@@ -111,6 +112,7 @@ def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> No
     known = {path.partition("?")[0] for path, _ in PATHS}
     known |= {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
     known |= {"/order/to/<int(max=9999):number>.<ending>", "/<question>/picture-<int(max=9999):number>.<ending>"}
+    known |= {"/<question>/<any(table, frame):kind>/<name>.<ending>"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
     known |= {"/refusals/<int(max=999999999999):intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}

@@ -26,7 +26,7 @@ def here(monkeypatch: pytest.MonkeyPatch, made: Undescribed) -> None:
 
 @pytest.mark.usefixtures("here")
 def test_every_suggestion_taken_gives_a_first_answer(made: Undescribed, tmp_path: Path, capsys) -> None:
-    run_setup(tmp_path, [made.folder], None, accept=True, given=["shop=Mill Lane Sweets", "band=310-390"])
+    run_setup(tmp_path, [made.folder], None, accept=True, answers=["shop=Mill Lane Sweets", "band=310-390"])
     said = capsys.readouterr().out
     assert "3 files like Plieuse1_2026-06-08.csv.gz: Plieuse1" in said
     assert "This shift made" in said
@@ -46,7 +46,7 @@ def test_each_question_is_asked_with_its_suggestion(
 
     monkeypatch.setattr(typer, "prompt", prompt)
     monkeypatch.setattr(typer, "confirm", lambda *_words, **_default: True)
-    run_setup(tmp_path, [made.folder], None, accept=False, given=[])
+    run_setup(tmp_path, [made.folder], None, accept=False, answers=[])
     assert asked["zone"] == "Europe/Paris"
     assert asked["shifts"] == "day 06:00-16:00 mon-fri breaks 09:00-09:15, 12:00-12:45"
     assert asked["lines"] == "Line 1 = Calibreuse1, Plieuse1"
@@ -59,18 +59,18 @@ def test_what_is_open_stops_it_and_nothing_is_written(
 ) -> None:
     monkeypatch.setattr("lineview.cli.setup.computer_zone", lambda: "")
     with pytest.raises(AskError, match="In which time zone"):
-        run_setup(tmp_path, [made.folder], None, accept=True, given=[])
+        run_setup(tmp_path, [made.folder], None, accept=True, answers=[])
     with pytest.raises(AskError, match="not an answer"):
-        run_setup(tmp_path, [made.folder], None, accept=True, given=["band"])
+        run_setup(tmp_path, [made.folder], None, accept=True, answers=["band"])
     assert not list(tmp_path.iterdir())
-    run_setup(tmp_path, [made.folder], None, accept=True, given=["zone=Europe/Paris"])
+    run_setup(tmp_path, [made.folder], None, accept=True, answers=["zone=Europe/Paris"])
     assert 'zone = "Europe/Paris"' in (tmp_path / "plant.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("here")
 def test_a_description_that_is_there_is_compared_and_kept(made: Undescribed, tmp_path: Path, capsys) -> None:
     (tmp_path / "plant.toml").write_text('shop = "By hand"\n', encoding="utf-8")
-    run_setup(tmp_path, [made.folder], None, accept=True, given=[])
+    run_setup(tmp_path, [made.folder], None, accept=True, answers=[])
     said = capsys.readouterr().out
     assert '-shop = "By hand"' in said
     assert "plant.toml stays as it is" in said

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 
 from lineview.core.frames import READINGS, require
-from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineTruth
-from lineview.demo.spec import demo_plant, line_specs
-from lineview.demo.stretches import BLANK, GOOD, MOVING, REJECT, windows
+from lineview.demo.spec import BLANK, GOOD, MOVING, REJECT, demo_plant, line_specs, windows
+from lineview.demo.truth import CounterTruth
 from lineview.demo.weighing import batch_pieces
 from tests.simulate.line import plain_windows, readings, simulate
 

@@ -11,8 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import gamma
 
 from lineview.order.demand import Need
-from lineview.order.policy import Supply, cover_bounds, cover_days
-from lineview.order.quantity import wanted_reels
+from lineview.order.policy import Supply, cover_bounds, cover_days, wanted_reels
 from lineview.order.reels_needed import reels_needed
 from lineview.plant import Web
 from lineview.report.answer import to_json

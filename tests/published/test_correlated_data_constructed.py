@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.stats.run_rules import NELSON, nelson_test
+from lineview.stats.control_charts import NELSON, nelson_test
 from lineview.stats.serial_correlation import effective_n, ljung_box
 
 

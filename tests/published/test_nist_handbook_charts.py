@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.stats.control_limits import control_constants, individuals_limits
+from lineview.stats.control_charts import control_constants, individuals_limits
 from lineview.stats.run_lengths import ewma
 
 CUSUM_X = [324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6, 324.625,

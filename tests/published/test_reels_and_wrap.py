@@ -5,7 +5,7 @@ import pytest
 from lineview.core.errors import MeasureError
 from lineview.order.reels_needed import reels_needed, rounded_order
 from lineview.plant import Web
-from lineview.wrap.reel_lengths import full_reel_m, part_reel_m, reel_length_m, wound_thickness_um
+from lineview.wrap.reels import full_reel_m, part_reel_m, reel_length_m, wound_thickness_um
 
 IN = 25.4
 

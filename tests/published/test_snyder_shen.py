@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.order.quantity import economic_quantity
+from lineview.order.policy import economic_quantity
 
 
 def test_example_3_1_economic_quantity() -> None:

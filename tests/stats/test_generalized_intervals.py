@@ -7,9 +7,8 @@ import pytest
 from scipy import stats
 
 from lineview.core.errors import MeasureError
-from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.generalized_intervals import Part, draw_components, levels_of, percentiles, variance_shares
 from lineview.stats.variance_components import reml
-from lineview.stats.variance_shares import Part, levels_of, variance_shares
 
 
 def mean_interval(y: list[float]) -> tuple[float, float]:

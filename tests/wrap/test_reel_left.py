@@ -10,8 +10,8 @@ from lineview.core.estimate import Estimate
 from lineview.core.frames import READINGS, REELS, empty
 from lineview.wrap.reconcile import reel_metres
 from lineview.wrap.reels import ReelSpan, reel_faults, reel_spans
+from lineview.wrap.use import reel_left
 from lineview.wrap.waste import assumed_waste
-from lineview.wrap.webs import reel_left
 from tests.one_count import count_machine
 from tests.simulate.webs import wrap_plant
 
