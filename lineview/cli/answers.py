@@ -83,13 +83,13 @@ def _print_short(answer: Answer, plant: Plant) -> None:
         console.print(Text(f"\n{table.title}", style="bold"))
         console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
-            say(f"… and {show.counted(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
+            say(f"… and {show.quantity(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
     console.print()
     for caution in answer.cautions[:1]:
         say(caution)
     amounts = ((answer.figures, "figure"), (filled, "table"), (answer.notes, "note"), (answer.cautions, "caution"))
-    counts = [show.counted(len(there), thing) for there, thing in amounts if there]
-    say(f"With --all: {show.listed(counts)}.", "dim")
+    counts = [show.quantity(len(there), thing) for there, thing in amounts if there]
+    say(f"With --all: {show.sentence_list(counts)}.", "dim")
 
 
 def print_patterns(works: Works, scope: QuestionScope) -> None:

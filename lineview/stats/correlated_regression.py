@@ -327,7 +327,7 @@ class CorrelatedFit:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class FitExtras:
     """What a fit takes in beside plain columns, and gives beside their coefficients.
 
     Parameters
@@ -344,7 +344,7 @@ class Wanted:
     smooth: int = 0
 
 
-PLAIN = Wanted()
+PLAIN = FitExtras()
 #: Standard deviations of the first shape's coefficient beforehand, of the second against it; 0 leaves both out.
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
@@ -353,7 +353,7 @@ WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
 
 
 def correlated_regression(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, extras: Wanted = PLAIN
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, extras: FitExtras = PLAIN
 ) -> CorrelatedFit:
     """Fit y on x by generalised least squares, averaged over a grid of noises.
 
@@ -367,7 +367,7 @@ def correlated_regression(
         Steps from each point to the next, 1 for neighbours, more where points are missing.
     noises : iterable of Noise
         The grid. Beforehand those whose level wanders are as likely together as the others are.
-    extras : Wanted
+    extras : FitExtras
         What beside.
 
     Returns
@@ -408,10 +408,10 @@ def correlated_regression(
         solved, log_det[g] = inverse_times(noise, steps, columns)
         crosses.append(columns.T @ solved)
     place_gaps = gaps[list(extras.places)]
-    return _averaged(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
+    return _average_fits(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
 
 
-def _averaged(
+def _average_fits(
     grid: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], place_gaps: Floats
 ) -> CorrelatedFit:
     """Weigh the fits of every noise without a change of slope, and with one of several sizes."""

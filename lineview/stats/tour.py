@@ -85,7 +85,7 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
             break
         chosen = solution.x > 0.5
         parts = _parts(dict(zip(begins[chosen].tolist(), ends[chosen].tolist(), strict=True)))
-        best = min(best, _joined(cost, parts) or best, key=lambda tour: _cost(cost, tour))
+        best = min(best, _join_tours(cost, parts) or best, key=lambda tour: _cost(cost, tour))
         if len(parts) == 1 or solution.status != 0 or _cost(cost, best) <= bound + 1e-7:
             break
         leaving += [np.isin(begins, part) & ~np.isin(ends, part) for part in parts]
@@ -126,7 +126,7 @@ def _parts(steps: dict[int, int]) -> list[tuple[int, ...]]:
     return parts
 
 
-def _joined(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] | None:
+def _join_tours(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] | None:
     """Join tours into one, each where it costs least; None where no step allows it."""
     tour, others = list(parts[0]), list(parts[1:])
     while others:
