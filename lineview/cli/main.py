@@ -14,6 +14,7 @@ from lineview.app.allocator import (
     collect_garbage_seldom,
     give_memory_back,
     keep_answers_to_one_thread,
+    keep_large_blocks_apart,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
     leave_parts_of_numpy_out,
@@ -357,6 +358,7 @@ def board(
     A folder without plant.toml is set up there.
     """
     give_memory_back()
+    keep_large_blocks_apart()
     from lineview.app.works import Works
     from lineview.board.serve import Serving, serve
 
