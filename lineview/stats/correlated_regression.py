@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.stats.generalized_intervals import mixture_quantile
 from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
@@ -133,8 +134,7 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
 PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.965, 0.985)
 WHITES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9)
 NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, white) for phi in PHIS for white in WHITES))
-#: From this correlation on the autoregressive part is a level that wanders: where it stands counts as level.
-SLOW = 0.99
+SLOW = 0.99  # from this correlation on the autoregressive part is a level that wanders, and where it stands is level
 #: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
 WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
 #: A coarse grid, for searches and for long series; and from how many points on a series is long.
@@ -222,8 +222,8 @@ class CorrelatedFit:
         centre, scale = self.spreads(contrasts)
         tail = (1 - level) / 2
         return (
-            _mixture_quantile(tail, self.weight, centre, scale, self.df),
-            _mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
+            mixture_quantile(tail, self.weight, centre, scale, self.df),
+            mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
         )
 
     def spreads(self, contrasts: Floats) -> tuple[Floats, Floats]:
@@ -328,11 +328,10 @@ BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
 #: less likely with it than without, by these factors, and the series is settled.
 WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.05, 0.25
-#: A series is not settled where memory from this correlation on, straight, is more than so many times as likely as
-#: shorter memory, or a change of slope likelier than none; in fewer points than this neither can be seen.
+#: Not settled: memory from this correlation on is so many times as likely as shorter, or a change of slope likelier
+#: than none; in fewer points than this neither can be seen.
 LASTS, LASTING, SEEN_FROM = 0.87, 0.6, 30
-#: With more weight than this on memory that lasts or on a change of slope an interval is wider for their sake.
-DOUBT = 0.05
+DOUBT = 0.05  # with more weight on memory that lasts, or on a change of slope, intervals are wider for their sake
 
 
 def correlated_regression(
@@ -453,9 +452,9 @@ def _unsettled(grid: tuple[Noise, ...], restricted: Floats) -> bool:
     seen = np.exp(restricted - restricted.max())
     lasts = np.array([m.phi >= LASTS for m in grid])
     straight = seen[:, 0]
-    if lasts.any() and not lasts.all() and straight[lasts].mean() > LASTING * straight[~lasts].mean():
-        return True
-    return bool(seen.shape[1] > 1 and seen[:, 1:].mean() > straight.mean())
+    both = lasts.any() and not lasts.all()
+    lasting = bool(both and straight[lasts].mean() > LASTING * straight[~lasts].mean())
+    return lasting or bool(seen.shape[1] > 1 and seen[:, 1:].mean() > straight.mean())
 
 
 def _weights(grid: tuple[Noise, ...], restricted: Floats, careful: bool) -> Floats:
@@ -500,28 +499,3 @@ def _roots(covariance: Floats) -> Floats:
     """Symmetric square roots; safer than Cholesky where a column hardly matters."""
     value, vector = np.linalg.eigh(covariance)
     return np.asarray(vector * np.sqrt(np.maximum(value, 0))[:, None, :])
-
-
-#: Noises with less weight do not bear on a quantile.
-LEAST_WEIGHT = 1e-6
-
-
-def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> Floats:
-    """Quantiles of mixtures of t distributions, one a row: bisection between the parts', then a secant."""
-    from scipy.special import stdtr, stdtrit
-
-    keep = weight > LEAST_WEIGHT
-    weight, centre, scale, df = weight[keep] / weight[keep].sum(), centre[:, keep], scale[:, keep], df[keep]
-    parts = centre + scale * stdtrit(df, share)
-    low, high = parts.min(axis=1), parts.max(axis=1)
-
-    def excess(at: Floats) -> Floats:
-        return np.asarray(stdtr(df, (at[:, None] - centre) / scale) @ weight) - share
-
-    for _ in range(14):
-        middle = (low + high) / 2
-        below = excess(middle) < 0
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    under, over = excess(low), excess(high)
-    rises = over - under > 1e-12
-    return np.asarray(np.where(rises, low - under * (high - low) / np.where(rises, over - under, 1.0), low))
