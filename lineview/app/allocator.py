@@ -33,6 +33,22 @@ def keep_to_one_thread() -> None:
     os.environ.setdefault(THREADS, "1")
 
 
+#: Parts of numpy that scipy loads when it copies all of numpy's names, and that no answer uses.
+NOT_USED = frozenset({"core", "ctypeslib", "f2py", "test", "testing"})
+
+
+def leave_parts_of_numpy_out() -> None:
+    """Let scipy copy numpy's names without the parts for building and testing; before scipy is imported.
+
+    Loading those parts takes a third of the processor time of importing scipy; whoever names one still gets it.
+    """
+    import numpy
+
+    names = [name for name in dir(numpy) if name not in NOT_USED]
+    numpy.__all__ = [name for name in numpy.__all__ if name not in NOT_USED]
+    numpy.__dir__ = lambda: names  # type: ignore[method-assign]  # of a module, which asks its own function
+
+
 #: How many threads polars starts, read when its library is loaded.
 POLARS_THREADS = "POLARS_MAX_THREADS"
 

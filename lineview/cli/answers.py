@@ -6,24 +6,20 @@ import re
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 
 from rich.table import Table as RichTable
 from rich.text import Text
 
-from lineview.app.bags import check_bags, lot_words, read_masses
-from lineview.app.handover import with_handover
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, file_name, to_json
 from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
-from lineview.sheets.pdf import to_pdf
-from lineview.sheets.tables import to_csv, to_xlsx
 
 #: Rows of a table that are printed unless all are asked for.
 SHORT_ROWS = 12
@@ -140,11 +136,18 @@ def printed_table(table: Table, plant: Plant) -> RichTable:
     return printed
 
 
-FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
+#: Each form of a sheet with its module and function: an answer that is printed loads none of them.
+FORMS = {
+    ".pdf": ("lineview.sheets.pdf", "to_pdf"),
+    ".xlsx": ("lineview.sheets.tables", "to_xlsx"),
+    ".csv": ("lineview.sheets.tables", "to_csv"),
+}
 
 
 def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) -> None:
     """Answer a question and write it to a file; without one, or in a folder, to one named after what it is of."""
+    from lineview.app.handover import with_handover
+
     has_name = file is not None and not file.is_dir()
     if file is not None and has_name:
         _check_ending(file)
@@ -157,6 +160,8 @@ def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) 
 
 def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> None:
     """Write the order's part of each supplier to a file of its own, named after the file and the supplier."""
+    from lineview.order.tables import supplier_sheet, suppliers_due
+
     if scope.question != "order":
         raise AskError(Fault(f"'{scope.question}' has no suppliers", "--by-supplier", "the question order"))
     _check_ending(file)
@@ -187,7 +192,9 @@ def _write(file: Path, content: bytes) -> None:
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
     """Give an answer in one form."""
-    return FORMS[ending](answer, plant)
+    module, name = FORMS[ending]
+    made: bytes = getattr(import_module(module), name)(answer, plant)
+    return made
 
 
 #: Exit status of a lot by its verdict; 2 is that of an input that cannot be read.
@@ -199,6 +206,8 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
 
     Takes `file` [g].
     """
+    from lineview.app.bags import check_bags, lot_words, read_masses
+
     words = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
     console.print(Text(words.verdict, style="bold" if words.passed else "bold underline"))
     for reason in (*words.reasons, words.numbers):

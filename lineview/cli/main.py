@@ -17,6 +17,7 @@ from lineview.app.allocator import (
     keep_large_blocks_apart,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
+    leave_parts_of_numpy_out,
 )
 from lineview.cli.console import HERE, JournalUrl, WorksFolder
 from lineview.cli.trials import trials
@@ -227,6 +228,7 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
+    leave_parts_of_numpy_out()
     scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         print_answer(opened, scope, as_json, in_full)

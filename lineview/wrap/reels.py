@@ -11,10 +11,12 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
+from lineview.machine.counters import Counted
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, wraps_between
 from lineview.plant import Counts, Plant, Web, WebKind
@@ -357,17 +359,25 @@ def _count_estimates(counts: MachineCounts, kind: Counts, moments: Sequence[date
     counts_between = counts.count(kind, at[:-1], at[1:])
     if counts_between is None:
         return [None] * (len(at) - 1)
-    sure = (counts_between.missing_s <= MISSING_S) & (counts_between.readings > 0) & ~np.isnan(counts_between.value)
+    sure = _sure(counts_between)
     return [counts_between.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _sure(counted: Counted) -> npt.NDArray[np.bool_]:
+    """Of which stretches all was read."""
+    return (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
 
 
 def _wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
     """Wraps between moments; None where part of them was not read, or is open."""
     wraps = wraps_between(counts, moments)
-    there = [_count_estimates(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
     if wraps is None:
         return [None] * (len(moments) - 1)
-    return [float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))]
+    at, sure = micros(moments), np.ones(len(wraps), dtype=np.bool_)
+    for what in WRAP_COUNTERS:
+        counted = counts.count(what, at[:-1], at[1:]) if counts.has_read(what) else None
+        sure &= True if counted is None else _sure(counted)
+    return [float(n) if known else None for n, known in zip(wraps, sure, strict=True)]
 
 
 #: By how much more than its label a reel may hold without a note; a reel's over-delivery aside.
