@@ -135,9 +135,9 @@ PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.965, 0.985)
 WHITES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9)
 NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, white) for phi in PHIS for white in WHITES))
 SLOW = 0.99  # from this correlation on the autoregressive part is a level that wanders, and where it stands is level
-#: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
+#: Beside a level that wanders a batch's change of level is from all of the noise to 0.03 of it.
 WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
-#: A coarse grid, for searches and for long series; and from how many points on a series is long.
+#: For searches, and for series of MANY points.
 COARSE = (Noise(0.0, 0.0), *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)))
 MANY = 2000
 
