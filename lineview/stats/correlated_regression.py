@@ -449,12 +449,10 @@ def _average_fits(
 
 def _unsettled(grid: tuple[Noise, ...], restricted: Floats) -> bool:
     """Whether memory that lasts, or a change of slope, is about as likely as none."""
-    seen = np.exp(restricted - restricted.max())
-    lasts = np.array([m.phi >= LASTS for m in grid])
-    straight = seen[:, 0]
-    both = lasts.any() and not lasts.all()
-    lasting = bool(both and straight[lasts].mean() > LASTING * straight[~lasts].mean())
-    return lasting or bool(seen.shape[1] > 1 and seen[:, 1:].mean() > straight.mean())
+    seen, lasts = np.exp(restricted - restricted.max()), np.array([m.phi >= LASTS for m in grid])
+    some = lasts.any() and not lasts.all()
+    lasting = bool(some and seen[lasts, 0].mean() > LASTING * seen[~lasts, 0].mean())
+    return lasting or bool(seen.shape[1] > 1 and seen[:, 1:].mean() > seen[:, 0].mean())
 
 
 def _weights(grid: tuple[Noise, ...], restricted: Floats, careful: bool) -> Floats:
