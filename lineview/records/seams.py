@@ -107,7 +107,8 @@ def _plain_steps(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Steps
     v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
     if counter.counting == "since last row":
         return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
-    return _Pairs(counter, windows, gap_s, NO_PLAN, NO_STATES).steps(at0, at1, v0, v1)
+    place = np.arange(windows.height)
+    return _Pairs(counter, windows, gap_s, NO_PLAN, NO_STATES).steps(at0, at1, v0, v1, (place[:-1], place[1:]))
 
 
 class _Pairs:
@@ -127,15 +128,22 @@ class _Pairs:
         self.limits = Limits(self._modulus, counter.fastest_per_min, 0.05)
         self.sized = self._modulus is not None and counter.counting == "total"
         self._planned = planned
+        self._paces = [windows[name].cast(pl.Float64).to_numpy() for name in ("rest_pace", "first_pace")]
+        self._rest_us = windows["rest_us"].to_numpy()
         self._stands = said.only(*(name for name in MEANINGS if name != MEANINGS[RUNNING_CODE]))
 
     def any_jump(self, windows: pl.DataFrame) -> bool:
-        """Whether a window begins with what the one before cannot have counted to."""
+        """Whether a window begins with what the one before cannot have counted to in the planned time between."""
         at_us = np.concatenate((windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]))
         value = np.concatenate((windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]))
         place = np.arange(windows.height - 1)
         follow = possible(at_us, value * self._sign, place, place + windows.height - 1, self.limits)
-        return not bool(follow.all())
+        if not follow.all() or not len(self._planned.start_s):
+            return not bool(follow.all())
+        between_us = at_us.reshape(2, -1)
+        planned_s = self._planned.before(between_us[1] / 1e6) - self._planned.before(between_us[0] / 1e6)
+        added = self.limits.advance(*(value * self._sign).reshape(2, -1))
+        return bool((added > self.limits.most(planned_s)).any())
 
     def added(self, before: float, after: float) -> float:
         """What a counter that did not turn counted from one value to another; below 0 where it fell."""
@@ -152,6 +160,12 @@ class _Pairs:
         spent = self._planned.before(np.array([start_us, end_us]) / 1e6)
         return float(spent[1] - spent[0])
 
+    def with_turns(self, rise: float, most: float) -> float:
+        """Counts of a rise with as many turns as fit under a most, and with one that takes a fall above 0."""
+        if not self.sized or self._modulus is None:
+            return rise
+        return rise + self._modulus * max(np.floor((most - rise) / self._modulus), np.ceil(-rise / self._modulus), 0.0)
+
     def most_planned(self, start_us: int, end_us: int) -> float:
         """The most counts between two moments [µs], in planned time."""
         return float(self.limits.most(np.array([self._planned_s(start_us, end_us)]))[0])
@@ -166,7 +180,9 @@ class _Pairs:
         lag_s = LATE_US / 1e6 if stood_s > 0 else 2 * self._usual_s
         return end_us > start_us and (could_run_s <= lag_s or could_run_s * (pace or 0.0) < DUE)
 
-    def steps(self, at0: Ints, at1: Ints, v0: Floats, v1: Floats) -> Steps:
+    def steps(self, at0: Ints, at1: Ints, v0: Floats, v1: Floats, places: tuple[Ints, Ints]) -> Steps:
+        """What was counted between pairs of readings, from one of the windows to one of them."""
+        pace = np.maximum(self._paces[0][places[0]], self._paces[1][places[1]])
         parts = pair_bounds(
             at0,
             at1,
@@ -175,6 +191,8 @@ class _Pairs:
             self._modulus,
             self._counter.fastest_per_min,
             unread_us=self._unread_us,
+            pace_per_s=pace,
+            stood=self._rest_us[places[0]] < at0,
         )
         return Steps(at0, at1, *parts).times(self._counter.unit_value)
 
@@ -299,7 +317,7 @@ class _Walk:
             return following, _Run(next_row["first_us"], end_us, next_row["first_count"])
         # the value jumps, at the very end of a window, from the last one
         rest = _Run(row["rest_us"], row["last_us"], row["last_count"])
-        return place + 1, None if self._pairs.follows(_last(row), _first(next_row)) else rest
+        return place + 1, None if self._leads_on(place, rest, _first(next_row)) else rest
 
     def _further(self, following: int, value: float) -> tuple[int, int]:
         """The next window that shows other values than one, and until when [µs] it was read."""
@@ -318,9 +336,7 @@ class _Walk:
             return place + 1
         at_us, value = _after(self._rows[following])
         rise = self._pairs.added(run.value, value)
-        if self._stood_before_reset(run, rise, row["rest_pace"]) or self._pairs.follows(
-            (run.end_us, run.value), (at_us, value)
-        ):
+        if self._stood_before_reset(run, rise, self._pace_before(place)) or self._leads_on(place, run, (at_us, value)):
             if following > place + 1 or self._rows[following]["head_us"] is None:
                 self._count(place, place + 1)
                 return place + 1
@@ -335,9 +351,10 @@ class _Walk:
         end_us, following_count = _after(next_row)
         stood = run.end_us > run.start_us
         if 0 <= rise <= self._most(run.start_us, end_us):
-            paces = row["rest_pace"], next_row["first_pace"]
-            sure = any(_is_pace(rise, end_us - run.start_us, pace) for pace in paces)
-            parts = (rise if sure else np.nan, rise if sure else 0.0, rise)
+            paces = self._pace_before(place), next_row["first_pace"]
+            most = self._pairs.with_turns(rise, self._pairs.most_planned(run.start_us, end_us))
+            sure = most == rise and any(_is_pace(rise, end_us - run.start_us, pace) for pace in paces)
+            parts = (rise if sure else np.nan, rise if sure else 0.0, most)
         else:
             shown = following_count if rise < 0 and self._pairs.sized else 0.0
             most = max(self._pairs.most_planned(run.start_us, end_us), self._most(run.end_us, end_us))
@@ -361,12 +378,32 @@ class _Walk:
                 return False
             self._leave(place, following, _Run(row["last_us"], run.end_us, run.value), rise)
             return True
-        if row["tail_us"] is not None or following > place + 1:
+        stood = self._stood_before_reset(run, rise, self._pace_before(place))
+        if row["tail_us"] is not None or (following > place + 1 and (stood or rise >= 0)):
             return False
         self._counted.append((row["last_us"], run.start_us, row["last_count"], run.value, place, following))
-        if not self._stood_before_reset(run, rise, row["rest_pace"]):
+        if not stood:
             self._leave(place, following, run, rise)
         return True
+
+    def _pace_before(self, place: int) -> float | None:
+        """A counter's pace [counts/s] before its last run, in the last window up to one that it counted in."""
+        for row in reversed(self._rows[: place + 1]):
+            if row["rest_us"] > row["first_us"]:
+                return float(row["rest_pace"])
+        return None
+
+    def _leads_on(self, place: int, run: _Run, then: tuple[int, float]) -> bool:
+        """Whether a reading was counted to from a window's last run.
+
+        Where nobody meant to run between the two and what was added fits into the run, the run was as likely frozen.
+        """
+        if not self._pairs.follows((run.end_us, run.value), then):
+            return False
+        added = self._pairs.with_turns(self._pairs.added(run.value, then[1]), 0.0)
+        planned = (self._pairs.most_planned(start_us, then[0]) for start_us in (run.end_us, run.start_us))
+        fits = next(planned) < added <= next(planned) and run.end_us > run.start_us
+        return not fits or self._pairs.may_stand(run.start_us, run.end_us, self._pace_before(place))
 
     def _stood_before_reset(self, run: _Run, rise: float, pace: float | None) -> bool:
         """Whether a run after which the counter was set back surely was a standstill, or a single reading."""
@@ -423,7 +460,8 @@ class _Walk:
 
     def _together(self) -> Seams:
         at0, at1, v0, v1, before, after = _columns(self._counted, 6)
-        steps = self._pairs.steps(at0.astype(np.int64), at1.astype(np.int64), v0, v1)
+        places = before.astype(np.int64), after.astype(np.int64)
+        steps = self._pairs.steps(at0.astype(np.int64), at1.astype(np.int64), v0, v1, places)
         rows = [(o.start_us, o.end_us, o.n, o.low, o.high, o.before, o.after) for o in self._open]
         start, end, n, low, high, open_before, open_after = _columns(rows, 7)
         turned = None if steps.turned is None else np.concatenate((steps.turned, n * np.nan))
