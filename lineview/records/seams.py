@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -164,7 +165,8 @@ class _Pairs:
         """Counts of a rise with as many turns as fit under a most, and with one that takes a fall above 0."""
         if not self.sized or self._modulus is None:
             return rise
-        return rise + self._modulus * max(np.floor((most - rise) / self._modulus), np.ceil(-rise / self._modulus), 0.0)
+        size = self._modulus
+        return rise + size * max(math.floor((most - rise) / size), math.ceil(-rise / size), 0)
 
     def most_planned(self, start_us: int, end_us: int) -> float:
         """The most counts between two moments [µs], in planned time."""
