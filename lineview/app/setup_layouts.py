@@ -318,8 +318,8 @@ def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:
         return ()
     twice = values.filter(pl.struct("machine", "channel", "at").is_duplicated())
     if name:
-        at = f"{twice['at'].min():%Y-%m-%d %H:%M:%S} UTC"
-        what = f"several rows have one time and different values, the first at {at}"
+        first = twice["at"].sort().dt.strftime("%Y-%m-%d %H:%M:%S")[0]
+        what = f"several rows have one time and different values, the first at {first} UTC"
         return (Fault(what, name, "a time of its own in each row, with its hour and seconds"),)
     names = ", ".join(twice["machine"].unique(maintain_order=True).sort().to_list())
     what = f"files of {names} give different values for the same moments"
