@@ -281,6 +281,13 @@ def _running_rate(frame: pl.DataFrame) -> float:
     return float(np.median(rates)) if len(rates) else 0.0
 
 
+def _difference_rate(frame: pl.DataFrame) -> float:
+    """The middle rate of rows that hold what came since the row before [pieces/min]."""
+    minutes, added = np.diff(_seconds(frame)) / 60.0, frame["value"].to_numpy()[1:]
+    rates = added[added > 0] / np.maximum(minutes[added > 0], 1.0 / 60.0)
+    return float(np.median(rates)) if len(rates) else 0.0
+
+
 def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
     """What one count of a web is, where neither header nor pieces say."""
     options = (("0.01", "1 cm"), ("0.1", "1 dm"), ("1", "1 m"), ("0.001", "1 mm"))
@@ -298,15 +305,14 @@ def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
     """What one count of pieces is, where a machine would be far slower, or faster, than any by its counter."""
     options = (("1", "1 piece"), ("10", "10 pieces"), ("100", "100 pieces"), ("1000", "1,000 pieces"))
     questions: list[SetUpQuestion] = []
-    targets = (target for layout in read.layouts.values() for target in layout.columns.values())
-    if any(target.counting not in (None, "total") for target in targets):
-        return questions
+    targets = [target for layout in read.layouts.values() for target in layout.columns.values()]
+    differences = any(target.counting == "since last row" for target in targets)
     for machine in read.draft.machines:
         counter = _pieces_counter(machine)
         frame = read.readings.get((machine.id, counter.id)) if counter else None
         if counter is None or frame is None or frame.height < 2:
             continue
-        rate = _running_rate(frame) * counter.unit_value
+        rate = (_difference_rate(frame) if differences else _running_rate(frame)) * counter.unit_value
         if 0 < rate < NOMINAL[0] * UNLIKELY_PACE or rate > NOMINAL[1] / UNLIKELY_PACE:
             text = f"{machine.id}: how many pieces is one count of {counter.counts}?"
             why = f"by its counter it makes {rate:,.3g} a minute while it runs"

@@ -304,7 +304,18 @@ def _readings(
     whole = every.unique(["machine", "channel", "at"], keep="first", maintain_order=True)
     ordered = whole.sort("machine", "channel", "at")
     parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
-    return ({(str(key[0]), str(key[1])): part for key, part in parts.items()}, faults, mixed or _mixed(every))
+    named = {(str(key[0]), str(key[1])): part for key, part in parts.items()}
+    return {key: _counting_up(part, *key, layouts) for key, part in named.items()}, faults, mixed or _mixed(every)
+
+
+def _counting_up(readings: pl.DataFrame, machine: str, channel: str, layouts: Mapping[str, Layout]) -> pl.DataFrame:
+    """Readings of a counter; of one that counts down what it has counted since its first."""
+    down = any(
+        target.counting == "down" and target.to.rpartition("/")[2] == channel and layout.machine in ("", machine)
+        for layout in layouts.values()
+        for target in layout.columns.values()
+    )
+    return readings.with_columns(value=pl.col("value").max() - pl.col("value")) if down else readings
 
 
 def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:

@@ -72,6 +72,29 @@ def test_a_machine_a_hundred_times_too_slow_is_asked_about(tmp_path):
     assert figure.value == pytest.approx(MADE, abs=100)
 
 
+def test_a_counter_of_what_is_left_counts_down(tmp_path):
+    text = "Time;Pieces to go\n" + rows(lambda k: f"{900_000 - pieces(k - k % 7)}")
+    assert made(tmp_path, shown(tmp_path, text)).value == pytest.approx(MADE, abs=7 * PER_MIN)
+
+
+def test_hourly_totals_of_sixteen_bits_are_no_differences(tmp_path):
+    days = [START - timedelta(hours=6) + timedelta(hours=k) for k in range(73)]
+    total, text = 0, "Time;Pieces\n"
+    for at in days:
+        total += 20_100 + at.hour * at.day if 6 < at.hour <= 22 else 0
+        text += f"{at:%d.%m.%Y %H:%M};{total % 65_536}\n"
+    figure = made(tmp_path, shown(tmp_path, text))
+    true = sum(20_100 + hour * 8 for hour in range(7, 15))
+    assert figure.value is not None
+    assert (figure.low or figure.value) <= true <= (figure.high or figure.value)
+
+
+def test_thousands_that_hide_pieces_are_not_taken(tmp_path):
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k) / 1000:.1f}k"))
+    assert not came.text
+    assert "'4.7k' is rounded: its last digits are not written" in str(came.faults[0])
+
+
 def test_good_and_bad_pieces_add_up_and_good_ones_alone_are_the_least(tmp_path):
     both = made(tmp_path, shown(tmp_path, "Time;Good;Bad\n" + rows(lambda k: f"{pieces(k)};{33 + 3 * k}")))
     assert (both.value, both.label) == (MADE + 3 * 480, "pieces made")

@@ -63,13 +63,15 @@ _LOTS = (
 
 
 def lot_of(header: str) -> int:
-    """How many pieces one count stands for by a header, 1 where it does not say.
+    """How many pieces one count stands for by a header, 1 where it does not say or names a unit of its cells.
 
     Examples
     --------
-    >>> lot_of("Pieces x100"), lot_of("Stück [Tsd.]"), lot_of("Pieces")
+    >>> lot_of("Pieces x100"), lot_of("Stück in Tsd"), lot_of("Stück [Tsd]")
     (100, 1000, 1)
     """
+    if unit_of(header):
+        return 1
     return next((lot for lot, words in _LOTS if words.search(header)), 1)
 
 
