@@ -73,8 +73,8 @@ _RARE_S, _MOST_RARE, _LOOKED_AT = 28_800.0 / 10, 0.1, 5000
 _USUAL = 1.5
 #: Counts and a share that readings at one pace differ by.
 _NEAR_COUNTS, _NEAR_SHARE = 2.0, 0.01
-#: Counts that are read in such lots or larger seldom end at 0 by a turn.
-_LOT = 20.0
+#: A counter that adds fewer in a reading has no pace that a reset stands out from, and may well end at 0 by a turn.
+_LOT = 10.0
 #: A pace that is known by its mean alone may be off by this share.
 _MEAN_PACE = 0.2
 
@@ -296,8 +296,11 @@ def _sudden_turns(
         return sudden
     usable = (added >= 0) & (added <= limits.most(seconds)) & (seconds > 0)
     rate = np.where(usable, added / np.maximum(seconds, 1e-6), np.nan)
-    others = np.setdiff1d(np.arange(0, len(rate), len(rate) // _LOOKED_AT + 1), falls)
     usual_s = float(np.median(seconds))
+    lot = float(np.median(rate[rate > 0])) * usual_s if (rate > 0).any() else 0.0
+    if lot < _LOT:
+        return sudden
+    others = np.setdiff1d(np.arange(0, len(rate), len(rate) // _LOOKED_AT + 1), falls)
     rare = min(usual_s / _RARE_S, _MOST_RARE)
     longer = seconds[falls] / usual_s
     sides = zip(_off_pace(rate, seconds, falls), _off_pace(rate, seconds, others), (np.inf, _USUAL), strict=True)
@@ -305,11 +308,10 @@ def _sudden_turns(
         least = float(np.quantile(usual, 1 - rare)) if len(usual) else 0.0
         far = off > np.maximum(_NEAR_COUNTS + _NEAR_SHARE * added[falls], least * longer)
         sudden[falls] |= far & (longer <= longest)
-    stands = np.zeros(len(falls), dtype=bool)
+    stands = np.ones(len(falls), dtype=bool)
     for beside in (falls - 1, falls + 1):
-        stands |= (beside >= 0) & (beside < len(rate)) & (rate[np.clip(beside, 0, len(rate) - 1)] == 0)
-    lot = float(np.median(rate[rate > 0])) * usual_s if (rate > 0).any() else 0.0
-    sudden[falls] |= (after[falls] == 0) & stands & (lot >= _LOT)
+        stands &= (beside >= 0) & (beside < len(rate)) & (rate[np.clip(beside, 0, len(rate) - 1)] == 0)
+    sudden[falls] |= (after[falls] == 0) & stands
     return sudden
 
 
