@@ -323,7 +323,7 @@ def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:
 
     Files may be of two machines; rows of one file may have lost their seconds, or their hour stands elsewhere.
     """
-    moments = every.unique(["machine", "channel", "at"]).height
+    moments = every.unique(["machine", "channel", "at"], maintain_order=True).height
     values = every.unique(["machine", "channel", "at", "value", "text"], maintain_order=True)
     if values.height - moments <= MOST_DISAGREE * moments:
         return ()

@@ -376,7 +376,7 @@ def pair_bounds(
     fastest_per_min: float,
     *,
     unread_us: float,
-    pace_per_s: Floats,
+    pace: Floats,
     stood: Bools,
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Bounds of what a counter added between pairs of readings, each pair judged alone.
@@ -393,7 +393,7 @@ def pair_bounds(
         The fastest the counter can go [counts/min].
     unread_us : float
         The longest interval that counts as read [µs].
-    pace_per_s : array of float
+    pace : array of float
         The greater of the counter's paces on either side [counts/s]; nan where one is not known.
     stood : array of bool
         Whether the counter stood before.
@@ -412,6 +412,6 @@ def pair_bounds(
     doubt = _may_be_set_back(before, after, most, end_us - start_us > unread_us, limits)
     parts = _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool), doubt)
     seconds = (end_us - start_us) / 1e6
-    at_pace = pace_per_s * (seconds + STAMP_S) * (1 + _MEAN_PACE) + 2.0
-    at_zero = (after == 0) & stood & (pace_per_s * seconds >= _LOT)
+    at_pace = pace * (seconds + STAMP_S) * (1 + _MEAN_PACE) + 2.0
+    at_zero = (after == 0) & stood & (pace * seconds >= _LOT)
     return _open_to_reset(parts, (kind == _ROLLOVER) & ~doubt & ((added > at_pace) | at_zero), after, added, most)

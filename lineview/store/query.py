@@ -232,10 +232,9 @@ def _without_laid_over(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
 
     Both have to speak of one thing at least: exports of other products lie beside each other.
     """
-    lasting = rows.select(
-        kind.owner, kind.label, "row", "step_first", "step_moments", begin=kind.at,
-        until=pl.coalesce("end", pl.col(kind.at) + _A_DAY), intake=pl.col("intake").fill_null(-1),
-    )  # fmt: skip
+    until = pl.coalesce("end", pl.col(kind.at) + _A_DAY)
+    named = pl.col(kind.owner, kind.label, "row", "step_first", "step_moments")
+    lasting = rows.select(named, begin=kind.at, until=until, intake=pl.col("intake").fill_null(-1))
     exports = lasting.group_by(kind.owner, "intake", maintain_order=True).agg(
         pl.col("step_first", "step_moments", kind.label).first(), pl.col("begin").min(), pl.col("until").max()
     )
