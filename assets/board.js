@@ -188,6 +188,17 @@
       if (!field.labels || !field.labels.length) { field.setAttribute("aria-label", "Choose a file"); }
     });
   }
+  /* the tools of long tables weigh nothing where there is none */
+  var hasTools = false;
+  function tableTools() {
+    if (hasTools || !document.querySelector("main .table tbody tr:nth-child(11), main .table[data-rows]")) { return; }
+    hasTools = true;
+    var script = document.createElement("script");
+    script.src = "/assets/tables.later.js";
+    document.head.appendChild(script);
+  }
+  tableTools();
+  new MutationObserver(tableTools).observe(root, { childList: true, subtree: true });
   new MutationObserver(plainRoles).observe(root, {
     childList: true, subtree: true, attributes: true, attributeFilter: ["role", "aria-selected"]
   });
@@ -205,15 +216,23 @@
       if (box) { list.scrollTop += box.getBoundingClientRect().top - list.getBoundingClientRect().top - list.clientHeight / 2; }
     }, 200);
   }
+  /* a strip that is tapped opens its shift, day or week */
+  function open(period) {
+    var asked = new URLSearchParams(window.location.search);
+    asked.set("period", period);
+    window.dash_clientside.set_props("address", { search: "?" + asked });
+  }
   function taps() {
     document.querySelectorAll("#page .js-plotly-plot").forEach(function (graph) {
       if (graph.takesTaps || !graph.on) { return; }
       graph.takesTaps = true;
       graph.on("plotly_click", function (event) {
-        var stop = event.points.map(function (point) { return point.customdata; }).filter(function (value) {
-          return typeof value === "string" && value.indexOf("|") > 0;
-        })[0];
-        if (stop) { tick([stop]); }
+        var said = event.points.map(function (point) { return point.customdata; }).filter(function (value) {
+          return typeof value === "string";
+        });
+        var stop = said.filter(function (value) { return value.indexOf("|") > 0; })[0];
+        var strip = said.filter(function (value) { return value.indexOf("period=") === 0; })[0];
+        if (stop) { tick([stop]); } else if (strip) { open(strip.slice(7)); }
       });
     });
   }

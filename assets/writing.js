@@ -131,6 +131,7 @@
       drop(body);
       told.textContent = said.said;
       clear([kind + "-what", kind + "-note"]);
+      setByHand = {};
       look(said.version);
     }, function (error) {
       if (error.refused) { drop(body); told.textContent = error.refused; return; }
@@ -140,9 +141,25 @@
       clear([kind + "-what", kind + "-note"]);
     }).then(function () { underway = ""; button.disabled = false; show(); });
   }
+  /* the list is made anew by what was changed in it: what was said of it is said in its new place too, and where
+     there is none any more, below the sentence */
+  var saidOf = null;
+  function sayAgain() {
+    if (!saidOf || saidOf.place.isConnected && saidOf.place.textContent) { return; }
+    var item = saidOf.item && document.getElementById(saidOf.item);
+    var place = item ? item.querySelector(".told-of") : document.getElementById("reason-told");
+    if (!place || place.textContent) { return; }
+    place.textContent = saidOf.text;
+    saidOf.place = place;
+  }
+  new MutationObserver(sayAgain).observe(document.documentElement, { childList: true, subtree: true });
   function change(button, body, told) {
     button.disabled = true;
-    send(body).then(function (said) { told.textContent = said.said; look(said.version); }, function (error) {
+    send(body).then(function (said) {
+      told.textContent = said.said;
+      saidOf = { item: told.parentElement.id, text: said.said, place: told };
+      look(said.version);
+    }, function (error) {
       told.textContent = error.refused || (error.why || "The board cannot be reached") + "; nothing was changed.";
     }).then(function () { button.disabled = false; });
   }
@@ -151,6 +168,7 @@
     var button = event.target.closest ? event.target.closest("button[data-act]") : null;
     if (!button) { return; }
     var act = button.dataset.act;
+    saidOf = null;
     if (act === "write") { write(button, button.dataset.kind); return; }
     var item = button.closest("li");
     var told = item.querySelector(".told-of");
@@ -160,6 +178,30 @@
       what: value("what-" + entry), at: value("at-" + entry), note: value("note-" + entry)
     }, told);
   });
+  /* a form that starts at the present moment does so when it is opened and filled in, not when the page was made;
+     what somebody wrote in its place stays */
+  var setByHand = {};
+  function now(zone) {
+    return new Date().toLocaleString("sv-SE", {
+      timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit"
+    });
+  }
+  function moveOn() {
+    document.querySelectorAll(".write[data-now]").forEach(function (form) {
+      var field = document.getElementById(form.id + "-at");
+      var moment = now(form.dataset.now);
+      if (!field || setByHand[field.id] || field === document.activeElement || field.value === moment) { return; }
+      window.dash_clientside.set_props(field.id, { value: moment });
+    });
+  }
+  document.addEventListener("input", function (event) {
+    if (event.target.closest && event.target.closest(".write[data-now]") && /-at$/.test(event.target.id)) {
+      setByHand[event.target.id] = true;
+    }
+  });
+  document.addEventListener("toggle", moveOn, true);
+  window.setInterval(moveOn, 1000);
+
   /* Enter in a field of the form saves it */
   document.addEventListener("keydown", function (event) {
     var form = event.key === "Enter" && event.target.tagName === "INPUT" ? event.target.closest(".write") : null;

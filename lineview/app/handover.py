@@ -67,9 +67,8 @@ def with_handover(works: Works, answer: Answer, by: str) -> Answer:
 
 
 def _during(rows: pl.DataFrame, answer: Answer) -> list[dict[str, Any]]:
-    """The entries of the shift that still stand, by time."""
-    period = answer.scope.period
-    within = (pl.col("at") >= period.start) & (pl.col("at") < period.end)
+    """The entries of the shift that still stand, by time; who leaves writes at its very end, and hands that over."""
+    within = pl.col("at").is_between(answer.scope.period.start, answer.scope.period.end)
     return rows.filter(within & ~pl.col("withdrawn")).sort("at").rows(named=True)
 
 
@@ -91,8 +90,8 @@ def _stops(works: Works, answer: Answer) -> list[dict[str, Any]]:
     times = [(row["start"], show.minutes(row["end"] - row["start"])) for row in stops]
     words = [f"{show.moment(at, works.plant, day=False)} ({long})" for at, long in times[:STOPS_LISTED]]
     more = [f"{len(times) - STOPS_LISTED} more"] if len(times) > STOPS_LISTED else []
-    what = f"{show.counted(len(times), 'stop')} without a reason"
-    return [{"what": what, "which": show.listed([*words, *more])}] if times else []
+    what = f"{show.quantity(len(times), 'stop')} without a reason"
+    return [{"what": what, "which": show.sentence_list([*words, *more])}] if times else []
 
 
 def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
@@ -137,9 +136,10 @@ def _reels(works: Works, answer: Answer) -> list[dict[str, Any]]:
 
 
 def _looks_until(works: Works, scope: Scope) -> datetime:
-    """Two hours from the last reading; where the shift ends before, two hours into the next one."""
-    until = scope.now + SOON
-    ahead = shifts_between(works.plant.shifts, works.plant.tz, Period(scope.now, scope.now + AHEAD))
+    """Two hours from the last reading or the shift's end; where it ends before, two hours into the next one."""
+    at = min(scope.now, scope.period.end)
+    until = at + SOON
+    ahead = shifts_between(works.plant.shifts, works.plant.tz, Period(at, at + AHEAD))
     starts = [period.start for _, _, period in ahead if period.start >= scope.period.end]
     return until if until <= scope.period.end or not starts else max(until, min(starts) + SOON)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import parse_qs, quote, urlencode
 
 from lineview.app.question import QUESTIONS, QuestionScope, read_question
 from lineview.core.errors import AskError, Fault
@@ -118,6 +118,10 @@ class Address:
     def file(self, name: str) -> str:
         """The link to one of the answer's frames as a file."""
         return f"/{self.page}/{name}.csv{self._query}"
+
+    def rows(self, kind: str, name: str) -> str:
+        """The link to all rows of one of the answer's tables ("table") or frames ("frame")."""
+        return f"/{self.page}/{kind}/{quote(name)}.json{self._query}"
 
     def sheet(self, ending: str) -> str:
         """The link to the page as a file."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
@@ -18,16 +18,26 @@ from lineview.board.address import Address, read_address
 from lineview.board.guard import person
 from lineview.board.how_to_read import how_to_read
 from lineview.board.readings_page import readings_link
-from lineview.board.tables import aria, frame_table, open_or_folded, plain_table
+from lineview.board.tables import (
+    MOST_SORTED,
+    Tools,
+    aria,
+    frame_table,
+    framed,
+    open_or_folded,
+    plain_table,
+    rows_json,
+    set_data,
+)
 from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
 from lineview.core.resources import shipped
-from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
+from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Question, Span, file_name
+from lineview.report.answer import Answer, Question, Span, Table, file_name
 from lineview.sheets.pdf import to_pdf
 from lineview.sheets.saved_picture import FORMS as PICTURE_FORMS
 from lineview.sheets.saved_picture import saved_picture
@@ -110,6 +120,17 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         media_type = PICTURE_FORMS[ending][1]
         return _sent(works, at, end, media_type, lambda answer, plant: saved_picture(answer, plant, number, ending))
 
+    def rows(question: Question, kind: str, name: str, ending: str) -> Response:
+        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
+        try:
+            answer, plant = works.ask(at.asked), works.plant
+        except LineviewError as error:
+            return Response(str(error), status=404, mimetype="text/plain")
+        table = _table_of(answer, kind, name)
+        if ending != "json" or table is None:
+            return Response("There is no such table.", status=404, mimetype="text/plain")
+        return Response(rows_json(table, plant), mimetype="application/json")
+
     def supplier(number: int, ending: str) -> Response:
         at = read_address("/order", request.query_string.decode(errors="replace"))
         try:
@@ -124,12 +145,25 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         sent.headers["Content-Disposition"] = f"attachment; filename=order-{number}.{ending}"
         return sent
 
+    server.add_url_rule("/<question>/<any(table, frame):kind>/<name>.<ending>", "rows", rows)
     server.add_url_rule("/<question>/picture-<int(max=9999):number>.<ending>", "picture", picture)
     server.add_url_rule("/order/to/<int(max=9999):number>.<ending>", "supplier", supplier)
     for question in QUESTIONS:
         for ending in FORMS:
             defaults: dict[str, Any] = {"question": question, "ending": ending}
             server.add_url_rule(f"/{question}.{ending}", f"{question}-{ending}", sheet, defaults=defaults)
+
+
+def _table_of(answer: Answer, kind: str, name: str) -> Table | None:
+    """The answer's table of this name, or its frame as one; None for what is not there or too long to be sorted."""
+    if kind == "table":
+        return next((table for table in answer.tables if table.name == name and len(table.rows) <= MOST_SORTED), None)
+    frame = answer.series.get(name)
+    return (
+        framed(name, frame, HEADINGS.get(answer.question))
+        if frame is not None and frame.height <= MOST_SORTED
+        else None
+    )
 
 
 def _hands_over() -> str:
@@ -164,6 +198,7 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     rows = [_row(figure, answer, plant) for figure in answer.figures]
     headings = ["figure", "value", "interval", "n", "how"]
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
+    set_data(table, file=file_name(answer, plant))
     cited = sorted({source for figure in answer.figures for source in figure.sources})
     sources = [html.Li([html.Span(_titles().get(cited_id, cited_id)), html.Code(cited_id)]) for cited_id in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
@@ -236,11 +271,15 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     many = answer.question == "order"  # a picture a web: all of them are the answer, none its working
     filled = [table for table in answer.tables if table.rows and table.name != LEAD]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
-    tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
+    named = file_name(answer, plant)
+    tables = [
+        open_or_folded(table, plant, at < most, Tools(named, address.rows("table", table.name), _opens(table, address)))
+        for at, table in enumerate(filled)
+    ]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *points(answer), *first]
     if many and further:
-        title = f"The pictures of {show.counted(len(further), 'further web')}, by urgency"
+        title = f"The pictures of {show.quantity(len(further), 'further web')}, by urgency"
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
     if behind and drawn:
         page.append(_fold("The picture as a table", behind, "chart-table"))
@@ -253,6 +292,13 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     if answer.question == "order" and not address.supposed:  # what is only supposed is sent to nobody
         page += [_supplier_links(n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
     return page
+
+
+def _opens(table: Table, address: Address) -> Callable[[Mapping[str, Any]], str] | None:
+    """Of the table of shifts, the address of a row's shift, as a tap on its strip opens it."""
+    if table.name != "shifts":
+        return None
+    return lambda row: address.with_period(f"{row['date']}.{row['shift']}").href if row["date"] else ""
 
 
 def _supplier_links(number: int, name: str, address: Address) -> html.P:
@@ -285,11 +331,13 @@ def cautions(answer: Answer | None) -> list[Any]:
 def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     """The picture's frames as tables, each with all of its rows as a file."""
     tables: list[Any] = []
+    named = file_name(answer, look.plant)
     for name, frame in answer.series.items():
         if not frame.height:
             continue
         words = name.replace("_", " ")
-        tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question)))
+        tools = Tools(named, address.rows("frame", name))
+        tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question), tools=tools))
         tables.append(html.P(html.A(f"All of {words} as CSV", href=address.file(name)), className="acts"))
     return tables
 

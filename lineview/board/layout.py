@@ -14,7 +14,7 @@ from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
-from lineview.board.answer_page import answer_page, cautions, facts, fault_page, graph, points, sentence
+from lineview.board.answer_page import answer_page, cautions, facts, fault_page, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.how_to_read import how_to_read
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
@@ -22,9 +22,9 @@ from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
 from lineview.board.trials_form import trials_form
+from lineview.board.wall import SCALE, shows_all, wall_clock, wall_links, wall_of_all, wall_page
 from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
-from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.plant import Plant
@@ -51,12 +51,6 @@ def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) 
         return []
     words = show.last_reading(read_at, plant, datetime.now(UTC), advises=advises)
     return [html.P(html.Time(words, dateTime=read_at.isoformat()), className="read-at soft")]
-
-
-def wall_clock(plant: Plant) -> html.Span:
-    """The place of the wall's clock; the browser fills it."""
-    told: dict[str, Any] = {"data-zone": plant.zone, "data-units": plant.units}
-    return html.Span(id="wall-clock", **told)
 
 
 def opening(shop: str) -> list[Any]:
@@ -117,6 +111,8 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
     return _picker("against", named, choices, current, to)
 
 
+#: Stands for what a page is asked of by itself, until its answer says what that is.
+NOT_KNOWN_YET = "…"
 #: What the week is asked of where no machine is picked.
 ALL_MACHINES = "all machines"
 
@@ -130,7 +126,7 @@ def _picker(
     below: Any = None,
 ) -> html.Details:
     """One picker: its present choice, unfolding to links; each choice is an address."""
-    current = name or dict(choices).get(chosen or "") or chosen or (choices[0][1] if choices else "none yet")
+    current = name or dict(choices).get(chosen or "") or chosen or (NOT_KNOWN_YET if choices else "none yet")
     kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
     links = [
         html.Li(dcc.Link(label, href=to(token).href, className="chosen" if label == current or token == chosen else ""))
@@ -234,17 +230,6 @@ def _stop_value(row: dict[str, Any]) -> str:
     return f"{row['start'].isoformat()}|{row['end'].isoformat()}"
 
 
-#: Letters a two-hundredth of the distance high can be read with ease: 25 mm at five metres, which is some
-#: 60 px of type on a 1.2 m wide screen of 1920 px. Common practice, no source.
-SCALE = 2.5
-
-
-def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
-    """The wall's picture and soft line."""
-    drawn = [graph(p, answer.text, look.scale) for p in pictures(answer, look) if p.first]
-    return [html.P(answer.soft, className="soft lead"), *points(answer), *drawn[:1]]
-
-
 @dataclass(frozen=True)
 class Page:
     """What the frame's places hold: head, sentence, page, foot, the window's title, and the facts that come first."""
@@ -289,13 +274,14 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
 
 
 def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> Page:
+    if shows_all(look.plant, address):
+        said, table, last = wall_of_all(works, look.plant, address)
+        return Page(_wall_head(look.plant, ALL_LINES, last), said, table, [], look.plant.shop)
     answer, plant = works.ask(address.asked), look.plant
     names = _names(plant, answer)
     if address.page == "wall":
         where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
-        read = read_line(answer.scope.now, plant)
-        shop, where_shown = html.Span(plant.shop, className="shop"), html.Span(where, className="where")
-        head = [shop, where_shown, *read, wall_clock(plant)]
+        head = _wall_head(plant, where, answer)
         return Page(head, sentence(answer.sentence), wall_page(answer, look), [], plant.shop)
     read = read_line(answer.scope.now, plant, advises=address.question == "order")
     below = [*read, *answer_page(answer, look, address)]
@@ -306,6 +292,13 @@ def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> 
         ]
     page = _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
     return replace(page, facts=facts(answer))
+
+
+def _wall_head(plant: Plant, where: str, answer: Answer | None) -> list[Any]:
+    """The head of the wall: whose, of what, how old, and the time."""
+    read = [] if answer is None else read_line(answer.scope.now, plant)
+    shop, where_shown = html.Span(plant.shop, className="shop"), html.Span(where, className="where")
+    return [shop, where_shown, *read, wall_clock(plant)]
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
@@ -362,8 +355,7 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
         return [], [*recurring, *trials_form(works, plant, address, notes=who.may("note"))]
     form = reasons_form(answer, plant, works.reasons_used(answer.scope.machine)) if who.may("note") else None
     notes = [write_form("note", answer, plant)] if who.may("note") else []
-    wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
-    return [], [*([form] if form is not None else []), *notes, *lacks, html.P(wall)]
+    return [], [*([form] if form is not None else []), *notes, *lacks, wall_links(plant, address)]
 
 
 def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from typing import Any
 
 import polars as pl
-from dash import html
+from dash import dcc, html
 
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.report.tables import table_text
-from lineview.sheets.tables import guarded
+from lineview.sheets.tables import guard_formulas
 
 
 def aria(**said: str) -> Any:
@@ -29,18 +31,67 @@ OPEN_ROWS = 12
 MOST_FOLDED = 150
 #: On a phone the rows of tables with so many columns stand as cards.
 CARDS_FROM = 4
+#: A table with more rows gets tools: sort, filter, copy, save.
+TOOLS_FROM = 10
+#: One with more than this is not sorted in a browser, which would fetch too much.
+MOST_SORTED = 20_000
 #: Text of a cell that is longer than this many letters gets a column of some width.
 LONG = 28
 
 
-def answer_table(table: Table, plant: Plant) -> html.Div:
-    """A table of an answer."""
+@dataclass(frozen=True)
+class Tools:
+    """What a table needs beside its cells: a saved file's name, the address of all its rows, and of a row's page."""
+
+    file: str = ""
+    rows: str = ""
+    opens: Callable[[Mapping[str, Any]], str] | None = None
+
+    def of(self, height: int, most: int) -> Tools:
+        """The tools of a table of so many rows: their address only where not all are shown, nor too many to sort."""
+        return self if most < height <= MOST_SORTED else replace(self, rows="")
+
+
+NO_TOOLS = Tools()
+
+
+def answer_table(table: Table, plant: Plant, tools: Tools = NO_TOOLS) -> html.Div:
+    """A table of an answer; its tools may lead from a row's first cell to a page."""
     text = table_text(table, plant)
+    cells: list[list[Any]] = [list(row) for row in text.rows]
+    for row, shown_row in zip(table.rows, cells, strict=True):
+        href = tools.opens(row) if tools.opens else ""
+        if href:
+            shown_row[0] = dcc.Link(shown_row[0], href=href)
     said_twice = text.headings[0].casefold() == table.title.casefold()
-    shown = plain_table(table.title, text.headings, text.rows, text.numbers, caption_hidden=said_twice)
+    isos = moments(table, plant) if len(table.rows) > TOOLS_FROM else ()
+    shown = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=said_twice, isos=isos)
+    set_data(shown, **{name: said for name, said in (("file", tools.file), ("rows", tools.rows)) if said})
     if _wide([text.headings, *text.rows]):
         shown.className += " wide"  # type: ignore[attr-defined]  # set by Dash from its property list
     return shown
+
+
+def set_data(shown: html.Div, **said: str) -> None:
+    """Set data attributes of a table, which `assets/tables.later.js` reads."""
+    for name, text in said.items():
+        setattr(shown, f"data-{name}", text)
+
+
+def moments(table: Table, plant: Plant) -> list[list[str]]:
+    """Of each row and column the moment or day in ISO form, by which it is sorted and saved; "" for another cell."""
+    return [[_iso(row.get(key), plant) for key, _, _ in table.columns] for row in table.rows]
+
+
+def _iso(content: Any, plant: Plant) -> str:
+    if isinstance(content, datetime):
+        return content.astimezone(plant.tz).isoformat(timespec="seconds")
+    return content.isoformat() if isinstance(content, date) else ""
+
+
+def rows_json(table: Table, plant: Plant) -> str:
+    """All rows of a table as its cells are written, and the moments in them."""
+    return json.dumps({"text": table_text(table, plant).rows, "moment": moments(table, plant)}, ensure_ascii=False)
 
 
 def _wide(rows: Sequence[Sequence[str]]) -> bool:
@@ -50,14 +101,16 @@ def _wide(rows: Sequence[Sequence[str]]) -> bool:
     return columns > 6 or sum(min(w, LONG) for w in widest) + 3 * columns > 62
 
 
-def open_or_folded(table: Table, plant: Plant, is_open: bool) -> html.Div | html.Details:
+def open_or_folded(table: Table, plant: Plant, is_open: bool, tools: Tools = NO_TOOLS) -> html.Div | html.Details:
     """A table as it stands on a page: the first ones open, further and long ones folded."""
+    tools = tools.of(len(table.rows), MOST_FOLDED)
     if is_open and len(table.rows) <= OPEN_ROWS:
-        return answer_table(table, plant)
+        return answer_table(table, plant, tools)
     rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
-    inner = answer_table(replace(table, rows=table.rows[:MOST_FOLDED]), plant)
     more = len(table.rows) - MOST_FOLDED
-    note = [html.P(f"{more:,} further rows are in the sheet and the JSON of this answer.")] if more > 0 else []
+    inner = answer_table(replace(table, rows=table.rows[:MOST_FOLDED]), plant, tools)
+    where = "Sorting, filtering and saving take" if tools.rows else "The sheet has"
+    note = [html.P(f"The first {MOST_FOLDED} are shown. {where} all.", className="soft")] if more > 0 else []
     return html.Details([html.Summary(f"{table.title} ({rows})"), inner, *note], className="fold wide")
 
 
@@ -67,11 +120,16 @@ def plain_table(
     rows: Sequence[Sequence[Any]],
     right: Sequence[bool],
     caption_hidden: bool = False,
+    isos: Sequence[Sequence[str]] = (),
 ) -> html.Div:
-    """A table of ready cells."""
+    """A table of ready cells; `isos` are the moments in them."""
     side = ["number" if r else "" for r in right]
     head = html.Tr([_heading(h, s) for h, s in zip(headings, side, strict=True)])
-    body = [html.Tr([_cell(*one) for one in zip(row, headings, side, strict=True)]) for row in rows]
+    known = isos or [[""] * len(headings)] * len(rows)
+    body = [
+        html.Tr([_cell(*one) for one in zip(row, headings, side, iso, strict=True)])
+        for row, iso in zip(rows, known, strict=True)
+    ]
     if not rows:
         body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
     caption = html.Caption(title, className="hidden" if caption_hidden else "")
@@ -89,9 +147,10 @@ def _heading(words: Any, side: str) -> html.Th | html.Td:
     return html.Th(words, scope="col", className=side) if words else html.Td(className=side)
 
 
-def _cell(content: Any, heading: Any, side: str) -> html.Td:
+def _cell(content: Any, heading: Any, side: str, iso: str) -> html.Td:
     """A cell; on a phone, where each row stands as a card, its heading stands before it."""
     named: Any = {"data-label": heading} if isinstance(heading, str) else {}
+    named |= {"data-moment": iso} if iso else {}
     return html.Td(content, className=_class(content, side), **named)
 
 
@@ -115,12 +174,18 @@ def frame_table(
     plant: Plant,
     headings: Mapping[str, tuple[str, str]] | None = None,
     most: int = MOST_ROWS,
+    tools: Tools = NO_TOOLS,
 ) -> html.Div:
     """A frame as a table, its column names as words."""
-    columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
-    whole = frame.head(most)
     caption = title if frame.height <= most else f"{title} (the first {most} of {frame.height:,})"
-    return answer_table(Table(title, caption, columns, whole.to_dicts()), plant)
+    shown = replace(framed(title, frame.head(most), headings), title=caption)
+    return answer_table(shown, plant, tools.of(frame.height, most))
+
+
+def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, str]] | None = None) -> Table:
+    """A frame as a table of an answer."""
+    columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
+    return Table(title, title, columns, frame.to_dicts())
 
 
 #: Units that end a column's name, as shown.
@@ -141,5 +206,5 @@ def csv_text(frame: pl.DataFrame) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(frame.columns)
-    writer.writerows(guarded(frame).iter_rows())
+    writer.writerows(guard_formulas(frame).iter_rows())
     return out.getvalue()

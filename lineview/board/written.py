@@ -72,7 +72,8 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
         ],
         className="fold form write",
         id=kind,
-        **data(machine=answer.scope.machine),
+        # a form that starts at the present moment goes on doing so while it stays open
+        **data(machine=answer.scope.machine, **({} if older else {"now": plant.zone})),
     )
 
 

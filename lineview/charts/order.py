@@ -7,8 +7,7 @@ from datetime import datetime
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import ms, set_clock
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
+from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock
 from lineview.report import show
 
 #: How a delivery of each kind is worded.

@@ -8,13 +8,11 @@ from datetime import datetime
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import thin
 from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
-from lineview.charts.shift import shift_picture
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
-from lineview.charts.trial import looks_picture, trial_picture
-from lineview.charts.week import difference_picture, loss_picture
+from lineview.charts.shift import shift_picture, strips_of, strips_picture
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
+from lineview.charts.week import difference_picture, looks_picture, loss_picture, trial_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
 from lineview.core.units import in_units
@@ -114,13 +112,13 @@ def _axis(figure: go.Figure, look: ChartStyle, panel: _Panel, at: int, domain: t
     )
 
 
-def _draw(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, panel: _Panel, at: int) -> None:
+def _draw(figure: go.Figure, look: ChartStyle, points: pl.DataFrame, panel: _Panel, at: int) -> None:
     unit = show.unit_words("mm", look.plant.units)
     steps = panel.name == "steps_mm"
     quiet = panel.name in ("shift_mm", "temperature_mm", "products_mm")
     figure.add_scatter(
-        x=shown["running_h"].to_list(),
-        y=[None if v is None else in_units(v, "mm", look.plant.units)[0] for v in shown[panel.name].to_list()],
+        x=points["running_h"].to_list(),
+        y=[None if v is None else in_units(v, "mm", look.plant.units)[0] for v in points[panel.name].to_list()],
         yaxis=f"y{_key(at)}",
         mode="lines",
         line={
@@ -162,10 +160,10 @@ def pictures(answer: Answer, look: ChartStyle) -> tuple[Picture, ...]:
     """
     if not _drawable(answer):
         return ()
-    drawn = {"rope": _rope, "weight": _weight, "shift": _shift, "wrap": _wrap, "order": _order, "week": _week}[
+    drawings = {"rope": _rope, "weight": _weight, "shift": _shift, "wrap": _wrap, "order": _order, "week": _week}[
         answer.question
     ](answer, look)
-    return tuple(drawn)
+    return tuple(drawings)
 
 
 def _drawable(answer: Answer) -> bool:
@@ -183,11 +181,11 @@ def _value(answer: Answer, name: str) -> float | None:
     return float(figure.value) if figure and isinstance(figure.value, int | float) else None
 
 
-def _called(answer: Answer) -> bool:
+def _needs_person(answer: Answer) -> bool:
     return any(span.call for span in answer.sentence)
 
 
-def _shown(answer: Answer, look: ChartStyle) -> str:
+def _scope_words(answer: Answer, look: ChartStyle) -> str:
     return scope_name(answer.scope, look.plant)
 
 
@@ -200,18 +198,18 @@ def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
     target, low, high = (_value(answer, n) for n in ("target_mm", "tolerance_low_mm", "tolerance_high_mm"))
     if target is None or low is None or high is None or high <= low:
         return []
-    drawn = [
+    drawings = [
         rope_picture(
             batches,
             Tolerance(target, low, high),
             look,
             forecast=answer.series.get("forecast"),
             adjustments=answer.series.get("adjustments"),
-            call=_called(answer),
-            name=f"Rope of {_shown(answer, look)}",
+            call=_needs_person(answer),
+            name=f"Rope of {_scope_words(answer, look)}",
         )
     ]
-    return [*drawn, *_behind_the_rope(answer, look)]
+    return [*drawings, *_behind_the_rope(answer, look)]
 
 
 #: The charts that watch the rope for drift: series, title, words at the axis.
@@ -224,19 +222,19 @@ WATCHING = (
 
 def _behind_the_rope(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw what the rope's deviation is made of, and the charts that watch it."""
-    drawn: list[Picture] = []
+    drawings: list[Picture] = []
     parts = answer.series.get("components")
     if parts is not None and parts.height:
         stacked = components_picture(parts, look)
-        drawn += [] if stacked is None else [stacked]
+        drawings += [] if stacked is None else [stacked]
     for name, title, axis in WATCHING:
         chart = answer.series.get(name)
         if chart is not None and chart.height:
-            drawn.append(residual_picture(chart, look, title, axis))
+            drawings.append(residual_picture(chart, look, title, axis))
     cusum = answer.series.get("cusum")
     if cusum is not None and cusum.height:
-        drawn.append(cusum_picture(cusum, look))
-    return drawn
+        drawings.append(cusum_picture(cusum, look))
+    return drawings
 
 
 def _weight(answer: Answer, look: ChartStyle) -> list[Picture]:
@@ -267,10 +265,20 @@ def _targets(answer: Answer, look: ChartStyle) -> Target:
 def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
     machine = look.plant.machine(answer.scope.machine)
     nominal = machine.nominal_per_min if machine else (300.0, 400.0)
-    title = ", ".join(part for part in (_shown(answer, look), answer.scope.label) if part)
+    title = ", ".join(part for part in (_scope_words(answer, look), answer.scope.label) if part)
     title = _capital(title)
     series = answer.series
+    strips = strips_of(series["tape"], answer.scope.period, look)
+    if len(strips[1]) > 1 and "rate_per_min" in series["tape"].columns:
+        return [strips_picture(series["tape"], nominal, strips, look, title, _rates(answer))]
     return [shift_picture(series["rate"], series["tape"], nominal, answer.scope.period, look, title)]
+
+
+def _rates(answer: Answer) -> dict[str, str]:
+    """The effective rate of each shift of a longer period, by its period."""
+    rows = next((table.rows for table in answer.tables if table.name == "shifts"), ())
+    known = ((row["date"], row["shift"], row["rate"]) for row in rows if row["date"] and row["rate"] is not None)
+    return {f"{day}.{shift}": show.number(rate, 0) for day, shift, rate in known}
 
 
 def _wrap(answer: Answer, look: ChartStyle) -> list[Picture]:
@@ -281,41 +289,41 @@ def _wrap(answer: Answer, look: ChartStyle) -> list[Picture]:
 def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw one picture a web; the first of the series, the most urgent, stands open."""
     fan = answer.series["fan"]
-    drawn = []
+    drawings = []
     for count, web in enumerate(fan["web"].unique(maintain_order=True).to_list()):
-        known = look.plant.web(web)
-        drawn.append(
+        described = look.plant.web(web)
+        drawings.append(
             order_picture(
                 fan.filter(pl.col("web") == web).sort("at", maintain_order=True),
                 look,
                 deliveries=_coming(answer, web),
                 order_by=_order_by(answer, web),
-                call=_called(answer),
-                name=_capital(f"{(known.name if known else '') or web}, reels on hand"),
+                call=_needs_person(answer),
+                name=_capital(f"{(described.name if described else '') or web}, reels on hand"),
                 first=count == 0,
             )
         )
-    return drawn
+    return drawings
 
 
 def _week(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw the largest losses, in money where all of it is known; or a trial."""
     if "trial_shifts" in answer.series:
         return _trial(answer, look)
-    drawn = [loss_picture(answer.series["losses"], look)]
+    drawings = [loss_picture(answer.series["losses"], look)]
     differences = answer.series.get("differences")
     if differences is None or not differences.height:
-        return drawn
-    return [difference_picture(differences, look), *(replace(picture, first=False) for picture in drawn)]
+        return drawings
+    return [difference_picture(differences, look), *(replace(picture, first=False) for picture in drawings)]
 
 
 def _trial(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw a trial's measure shift by shift, and the change as it was known after each."""
     figure, looks = answer.figure("trial_before"), answer.series["trial_looks"]
     unit, name = (figure.unit, figure.label.removesuffix(" before")) if figure else ("", "measure")
-    drawn = [trial_picture(answer.series["trial_shifts"], unit, name, look, call=_called(answer))]
+    drawings = [trial_picture(answer.series["trial_shifts"], unit, name, look, call=_needs_person(answer))]
     planned = _value(answer, "trial_planned_shifts") or 0.0
-    return [*drawn, looks_picture(looks, unit, round(planned), look)] if looks.height > 1 else drawn
+    return [*drawings, looks_picture(looks, unit, round(planned), look)] if looks.height > 1 else drawings
 
 
 def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
@@ -323,7 +331,7 @@ def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
 
 
 def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
-    """A web's deliveries without the rows that say when to order."""
+    """A web's deliveries, without the rows of order days."""
     deliveries = _of_web(answer.series.get("deliveries"), web)
     if deliveries is None or "kind" not in deliveries.columns:
         return deliveries
@@ -331,7 +339,7 @@ def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
 
 
 def _order_by(answer: Answer, web: str) -> datetime | None:
-    """The day a web is to be ordered by, from the rows that say it."""
+    """The day by which a web is to be ordered."""
     deliveries = _of_web(answer.series.get("deliveries"), web)
     if deliveries is None or "kind" not in deliveries.columns:
         return None

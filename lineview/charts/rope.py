@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import thin
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -53,30 +52,30 @@ def rope_picture(
 
     Takes `tolerance` [mm].
     """
-    shown = _diameters(batches, tolerance)
+    diameters = _diameters(batches, tolerance)
     fan = None
     if forecast is not None and forecast.height:
         fan = forecast.sort("running_h").with_columns(pl.col("low", "mid", "high") + tolerance.target_mm)
-    scale = _scale(shown, tolerance, fan)
+    scale = _scale(diameters, tolerance, fan)
     figure = blank(look, "running hours", f"diameter, {show.unit_words('mm', look.plant.units)}")
     _tolerance_band(figure, look, tolerance, scale)
-    _band(figure, look, shown, scale)
+    _band(figure, look, diameters, scale)
     if fan is not None:
         _fan(figure, look, fan, scale, call)
-    _ticks(figure, look, shown, fan, adjustments)
-    _axes(figure, look, tolerance, scale, shown, fan)
+    _ticks(figure, look, diameters, fan, adjustments)
+    _axes(figure, look, tolerance, scale, diameters, fan)
     return Picture(f"{name}, diameter drawn {scale.times} times larger inside its tolerance", figure, height=340)
 
 
 def _diameters(batches: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:
     """The diameter each batch would have at this target, so that products of other sizes compare."""
     at_target = pl.coalesce(tolerance.target_mm + pl.col("deviation_mm"), pl.col("diameter_mm"))
-    shown = batches.sort("running_h").with_columns(at_target.alias("shown_mm"))
-    return thin(shown, "running_h", "shown_mm")
+    diameters = batches.sort("running_h").with_columns(at_target.alias("shown_mm"))
+    return thin(diameters, "running_h", "shown_mm")
 
 
-def _scale(shown: pl.DataFrame, tolerance: Tolerance, fan: pl.DataFrame | None) -> _Scale:
-    values = [v for v in shown["shown_mm"].to_list() if v is not None and math.isfinite(v)]
+def _scale(diameters: pl.DataFrame, tolerance: Tolerance, fan: pl.DataFrame | None) -> _Scale:
+    values = [v for v in diameters["shown_mm"].to_list() if v is not None and math.isfinite(v)]
     ends = [] if fan is None else [v for c in ("low", "high") for v in fan[c].to_list() if v is not None]
     lowest = min([tolerance.low_mm, *values])
     highest = max([tolerance.high_mm, *values])
@@ -95,14 +94,14 @@ def _tolerance_band(figure: go.Figure, look: ChartStyle, tolerance: Tolerance, s
         figure.add_hrect(y0=sign * low, y1=sign * high, fillcolor=look.tokens.band, line_width=0, layer="below")
 
 
-def _band(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, scale: _Scale) -> None:
-    hours = shown["running_h"].to_list()
-    edges = [None if d is None else scale.edge(d) for d in shown["shown_mm"].to_list()]
+def _band(figure: go.Figure, look: ChartStyle, diameters: pl.DataFrame, scale: _Scale) -> None:
+    hours = diameters["running_h"].to_list()
+    edges = [None if d is None else scale.edge(d) for d in diameters["shown_mm"].to_list()]
     below = [None if e is None else -e for e in edges]
     unit = show.unit_words("mm", look.plant.units)
     words = [
         f"batch {row['batch']}, {row['product']}<br>{_length(row['shown_mm'], look)} {unit}"
-        for row in shown.iter_rows(named=True)
+        for row in diameters.iter_rows(named=True)
     ]
     line = {"color": look.tokens.ink, "width": look.size(1.3) or 1}
     fill = see_through(look.tokens.grey, 0.34)
@@ -145,23 +144,27 @@ def _fan(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, scale: _Scale, 
 
 
 def _ticks(
-    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, fan: pl.DataFrame | None, adjustments: pl.DataFrame | None
+    figure: go.Figure,
+    look: ChartStyle,
+    diameters: pl.DataFrame,
+    fan: pl.DataFrame | None,
+    adjustments: pl.DataFrame | None,
 ) -> None:
     """Mark now and every adjustment; where words would overlap the later adjustment keeps its own."""
-    now = float(shown["running_h"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
+    now = float(diameters["running_h"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
     end = now if fan is None else max(now, *fan["running_h"].to_list())
     letter = max(end, 1e-9) / (46 if look.narrow else 150)  # the width of one, in hours
-    left = end
+    next_words = end
     if fan is not None:
         _tick(figure, look, now, "now", look.tokens.soft, dash="dash", before=True)
-        left = now - 5 * letter
+        next_words = now - 5 * letter
     rows = [] if adjustments is None else adjustments.sort("running_h", descending=True).to_dicts()
     for row in rows:
         hour, words = row["running_h"], str(row["label"])
-        while words and hour + len(words) * letter >= left:
+        while words and hour + len(words) * letter >= next_words:
             words = words.rpartition(" ")[0]  # on a phone, as many of its words as there is room for
         _tick(figure, look, hour, words, look.tokens.note)
-        left = hour if words else left
+        next_words = hour if words else next_words
 
 
 def _tick(
@@ -193,7 +196,7 @@ def _axes(
     look: ChartStyle,
     tolerance: Tolerance,
     scale: _Scale,
-    shown: pl.DataFrame,
+    diameters: pl.DataFrame,
     fan: pl.DataFrame | None,
 ) -> None:
     span = tolerance.high_mm - tolerance.low_mm
@@ -201,7 +204,7 @@ def _axes(
     count = 5 if even and not look.narrow and look.scale == 1 else 3
     marks = [tolerance.low_mm + span * i / (count - 1) for i in range(count)]
     reach = max(scale.edge(tolerance.high_mm), scale.edge(max(marks)))
-    tops = [scale.edge(d) for d in shown["shown_mm"].to_list() if d is not None]
+    tops = [scale.edge(d) for d in diameters["shown_mm"].to_list() if d is not None]
     reach = max([reach, *tops]) * 1.16
     figure.update_yaxes(
         range=[-reach, reach],
@@ -210,7 +213,7 @@ def _axes(
         tickvals=[*(-scale.edge(m) for m in reversed(marks)), *(scale.edge(m) for m in marks)],
         ticktext=[_length(m, look) for m in (*reversed(marks), *marks)],
     )
-    hours = shown["running_h"].to_list() + (fan["running_h"].to_list() if fan is not None else [])
+    hours = diameters["running_h"].to_list() + (fan["running_h"].to_list() if fan is not None else [])
     if hours:
         start = 0.0 if 0 <= min(hours) < 0.1 * max(hours) else min(hours)
         figure.update_xaxes(range=[start, max(hours) if max(hours) > start else start + 1])
@@ -226,13 +229,13 @@ def residual_picture(chart: pl.DataFrame, look: ChartStyle, title: str, axis: st
     Source: iso-7870-2, iso-7870-6
     """
     unit = show.unit_words("mm", look.plant.units)
-    shown = thin(chart.sort("running_h"), "running_h", "value")
-    hours = shown["running_h"].to_list()
-    low, value, high = (_converted(shown[c], look) for c in ("low", "value", "high"))
+    points = thin(chart.sort("running_h"), "running_h", "value")
+    hours = points["running_h"].to_list()
+    low, value, high = (_in_plant_units(points[c], look) for c in ("low", "value", "high"))
     figure = blank(look, "running hours", f"{axis}, {unit}")
     _between(figure, look, hours, low, high)
     _line(figure, look, hours, value, f"%{{y:.4f}} {unit}", "solid")
-    _signals(figure, look, shown, hours, value)
+    _signals(figure, look, points, hours, value)
     words = ("LCL", "UCL") if look.narrow else ("lower control limit", "upper control limit")
     _limit_words(figure, look, hours, (low, words[0]), (high, words[1]))
     return Picture(title, figure, height=240, first=False)
@@ -248,21 +251,21 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
         floor=-pl.col("limit"),
         outer=pl.when(pl.col("lower") > pl.col("upper")).then(-pl.col("lower")).otherwise(pl.col("upper")),
     )
-    shown = thin(both, "running_h", "outer")
-    hours, unit = shown["running_h"].to_list(), show.unit_words("mm", look.plant.units)
+    points = thin(both, "running_h", "outer")
+    hours, unit = points["running_h"].to_list(), show.unit_words("mm", look.plant.units)
     names = ("upper", "down", "floor", "limit", "outer")
-    upper, down, floor, top, outer = (_converted(shown[name], look) for name in names)
+    upper, down, floor, top, outer = (_in_plant_units(points[name], look) for name in names)
     figure = blank(look, "running hours", f"CUSUM, {unit}")
     _between(figure, look, hours, floor, top)
     _line(figure, look, hours, upper, f"upper sum %{{y:.3f}} {unit}", "solid")
     _line(figure, look, hours, down, f"lower sum %{{y:.3f}} {unit}", "dot")
-    _signals(figure, look, shown, hours, outer)
+    _signals(figure, look, points, hours, outer)
     words = ("−H", "H") if look.narrow else ("−H, lower sum", "decision interval H, upper sum")
     _limit_words(figure, look, hours, (floor, words[0]), (top, words[1]))
     return Picture("CUSUM chart of the batches' residuals (ISO 7870-4)", figure, height=260, first=False)
 
 
-def _converted(column: pl.Series, look: ChartStyle) -> list[float | None]:
+def _in_plant_units(column: pl.Series, look: ChartStyle) -> list[float | None]:
     return [None if v is None else in_units(v, "mm", look.plant.units)[0] for v in column.to_list()]
 
 
@@ -290,20 +293,20 @@ def _limit_words(
     figure: go.Figure, look: ChartStyle, hours: list[float], *limits: tuple[Sequence[float | None], str]
 ) -> None:
     for (values, words), side in zip(limits, ("top", "bottom"), strict=True):
-        known = [v for v in values if v is not None]
-        if known:
+        numbers = [v for v in values if v is not None]
+        if numbers:
             behind = see_through(look.tokens.card, 0.75)
-            label(figure, look, words, hours[-1], known[-1], xanchor="right", yanchor=side, bgcolor=behind)
+            label(figure, look, words, hours[-1], numbers[-1], xanchor="right", yanchor=side, bgcolor=behind)
 
 
 def _signals(
-    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, hours: list[float], value: Sequence[float | None]
+    figure: go.Figure, look: ChartStyle, points: pl.DataFrame, hours: list[float], value: Sequence[float | None]
 ) -> None:
     """Mark signals: filled and in the call colour where they stand, open and in ink where dealt with."""
-    signal = shown["signal"].to_list()
-    stands = shown["stands"].to_list() if "stands" in shown.columns else signal
-    old = [i for i, s in enumerate(signal) if s and not stands[i]]
-    new = [i for i, s in enumerate(signal) if s and stands[i]]
+    signal = points["signal"].to_list()
+    current = points["stands"].to_list() if "stands" in points.columns else signal
+    old = [i for i, s in enumerate(signal) if s and not current[i]]
+    new = [i for i, s in enumerate(signal) if s and current[i]]
     _marks(figure, look, hours, value, old, "diamond-open", look.tokens.ink, "before the last adjustment")
     _marks(figure, look, hours, value, new, "diamond", look.tokens.call, "signal")
 

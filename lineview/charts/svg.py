@@ -72,8 +72,8 @@ class _Drawing:
             raise MeasureError([Fault(f"'{kind}' cannot be drawn on paper", picture.title) for kind in wrong])
         margin = self.layout.margin
         words = [len(_plain(t)) for t in self.layout.yaxis.ticktext or ()]
-        left = max(margin.l, 24 + LETTER * 13 * max(words, default=0))
-        self.box = (left, margin.t, width - max(margin.r, 24), self.height - margin.b)
+        left_edge = max(margin.l, 24 + LETTER * 13 * max(words, default=0))
+        self.box = (left_edge, margin.t, width - max(margin.r, 24), self.height - margin.b)
         self.parts: list[str] = []
         self.hatches: dict[tuple[str, str], int] = {}
         self.stacked: dict[tuple[float, bool], float] = {}
@@ -138,16 +138,16 @@ class _Drawing:
     def _axis_lines(self) -> None:
         x0, _, x1, y1 = self.box
         axis = self.layout.xaxis
-        written = -math.inf  # up to where words stand: the next are left out where they would run into them
+        words_end = -math.inf  # up to where words stand: the next are left out where they would run into them
         for value, words in _ticks(axis, self.x):
             at, half = self.x.at(value), LETTER * 5.2 * len(_plain(words))
             if axis.showgrid:
                 self._line((at, self.box[1]), (at, y1), axis.gridcolor)
             self._line((at, y1), (at, y1 + 4), axis.tickcolor)
             middle = min(at, self.width - half)
-            if middle - half > written:
+            if middle - half > words_end:
                 self._words(words, (middle, y1 + 17), 12, axis.tickfont.color, "middle")
-                written = middle + half
+                words_end = middle + half
         self._line((x0, y1), (x1, y1), axis.linecolor)
         if axis.title.text:
             self._words(axis.title.text, ((x0 + x1) / 2, y1 + 34), 12, axis.title.font.color, "middle")
@@ -177,13 +177,13 @@ class _Drawing:
             closed = {"tonexty": list(reversed(before)), "tozeroy": None, "toself": []}[trace.fill]
             for run in runs if closed is None or trace.fill == "toself" else [points]:
                 end = [(run[-1][0], y.at(0.0)), (run[0][0], y.at(0.0))] if closed is None else closed
-                self.parts.append(f'<polygon points="{_joined([*run, *end])}" {_paint("fill", trace.fillcolor)}/>')
+                self.parts.append(f'<polygon points="{_points_text([*run, *end])}" {_paint("fill", trace.fillcolor)}/>')
         mode = trace.mode or "lines"
         if "lines" in mode and (trace.line.width is None or trace.line.width > 0):
             for run in runs:
                 dash = DASHES.get(trace.line.dash or "", "")
                 pen = f'{_paint("stroke", trace.line.color)} stroke-width="{trace.line.width or 2}" fill="none"'
-                self.parts.append(f'<polyline points="{_joined(run)}" {pen} stroke-dasharray="{dash or "none"}"/>')
+                self.parts.append(f'<polyline points="{_points_text(run)}" {pen} stroke-dasharray="{dash or "none"}"/>')
         if "markers" in mode:
             self._markers(trace, y)
         return points
@@ -222,8 +222,8 @@ class _Drawing:
                 (middle - half, middle + half) if offset is None else (middle + offset, middle + offset + 2 * half)
             )
             across, up = ((base, base + long), (first, last)) if lying else ((first, last), (base, base + long))
-            one, other = (self.x.at(across[0]), y.at(up[0])), (self.x.at(across[1]), y.at(up[1]))
-            self._rect(one, other, self._bar_paint(trace.marker, at))
+            corner, other = (self.x.at(across[0]), y.at(up[0])), (self.x.at(across[1]), y.at(up[1]))
+            self._rect(corner, other, self._bar_paint(trace.marker, at))
         return []
 
     def _bar_paint(self, mark: Any, at: int) -> str:
@@ -241,19 +241,19 @@ class _Drawing:
             for (shape, colour), number in self.hatches.items()
         )
 
-    def _rect(self, one: Point, other: Point, paint: str) -> None:
-        x, y = min(one[0], other[0]), min(one[1], other[1])
-        width, height = abs(one[0] - other[0]), abs(one[1] - other[1])
+    def _rect(self, corner: Point, other: Point, paint: str) -> None:
+        x, y = min(corner[0], other[0]), min(corner[1], other[1])
+        width, height = abs(corner[0] - other[0]), abs(corner[1] - other[1])
         self.parts.append(f'<rect x="{x:.2f}" y="{y:.2f}" width="{width:.2f}" height="{height:.2f}" {paint}/>')
 
     def _shape(self, shape: Any) -> None:
         if shape.xref in (None, "x") and not self._seen(shape.x0, shape.x1):
             return
-        one, other = (self._place(shape, x, y) for x, y in ((shape.x0, shape.y0), (shape.x1, shape.y1)))
+        corner, other = (self._place(shape, x, y) for x, y in ((shape.x0, shape.y0), (shape.x1, shape.y1)))
         if shape.type == "rect":
-            self._rect(one, other, _paint("fill", shape.fillcolor))
+            self._rect(corner, other, _paint("fill", shape.fillcolor))
         else:
-            self._line(one, other, shape.line.color, shape.line.width or 1, DASHES.get(shape.line.dash or "", ""))
+            self._line(corner, other, shape.line.color, shape.line.width or 1, DASHES.get(shape.line.dash or "", ""))
 
     def _seen(self, *across: Any) -> bool:
         """Whether some of what stands at these places lies within the picture."""
@@ -293,8 +293,8 @@ class _Drawing:
             self._words(trace.name, (x + 17, y), 12, self.layout.legend.font.color, "start")
             x += long
 
-    def _line(self, one: Point, other: Point, colour: Any, width: float = 1, dash: str = "") -> None:
-        ends = f'x1="{one[0]:.1f}" y1="{one[1]:.1f}" x2="{other[0]:.1f}" y2="{other[1]:.1f}"'
+    def _line(self, start: Point, end: Point, colour: Any, width: float = 1, dash: str = "") -> None:
+        ends = f'x1="{start[0]:.1f}" y1="{start[1]:.1f}" x2="{end[0]:.1f}" y2="{end[1]:.1f}"'
         pen = f'{_paint("stroke", colour)} stroke-width="{width}" stroke-dasharray="{dash or "none"}"'
         self.parts.append(f"<line {ends} {pen}/>")
 
@@ -317,11 +317,11 @@ def _number(value: Any) -> float | None:
     return None if math.isnan(float(value)) else float(value)
 
 
-def _each(given: Any, at: int) -> Any:
+def _each(value: Any, at: int) -> Any:
     """The value of one mark: its own of many, or the one of all."""
-    if given is None or isinstance(given, str | int | float):
-        return given
-    return given[at] if at < len(given) else None
+    if value is None or isinstance(value, str | int | float):
+        return value
+    return value[at] if at < len(value) else None
 
 
 def _runs(trace: Any, y: _Scale, x: _Scale) -> Iterator[list[Point]]:
@@ -342,7 +342,7 @@ def _runs(trace: Any, y: _Scale, x: _Scale) -> Iterator[list[Point]]:
         yield run
 
 
-def _joined(points: Sequence[Point]) -> str:
+def _points_text(points: Sequence[Point]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 
@@ -361,8 +361,8 @@ def _ticks(axis: Any, scale: _Scale) -> list[tuple[float, str]]:
     low, high = sorted((scale.low, scale.high))
     if axis.tickvals is not None:
         texts = axis.ticktext if axis.ticktext is not None else [f"{v:,g}" for v in axis.tickvals]
-        named = zip(map(float, axis.tickvals), map(str, texts), strict=True)
-        return [(value, words) for value, words in named if low <= value <= high]
+        pairs = zip(map(float, axis.tickvals), map(str, texts), strict=True)
+        return [(value, words) for value, words in pairs if low <= value <= high]
     about = (high - low) / (axis.nticks or 6)
     power = 10.0 ** math.floor(math.log10(about)) if about > 0 else 1.0
     step = next((power * k for k in (1, 2, 5) if power * k >= about), power * 10)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import ms, set_clock, thin
-from lineview.charts.style import ChartStyle, Picture, blank, label
+from lineview.charts.style import ChartStyle, Picture, blank, label, ms, set_clock, thin
 from lineview.core.figure import Period
 from lineview.core.units import in_units
 from lineview.report import show
@@ -16,7 +15,7 @@ from lineview.report import show
 
 @dataclass(frozen=True)
 class Target:
-    """What a piece should weigh [g]; None where the plant description does not say."""
+    """Target mass of a piece [g]; None where plant.toml has none."""
 
     target_g: float | None = None
     low_g: float | None = None
@@ -39,13 +38,13 @@ def weight_picture(
     unit = show.unit_words("g", look.plant.units)
     figure = blank(look, "", f"{'off target' if off_target else 'piece weight'}, {unit}")
     _areas(figure, look, target)
-    shown = thin(batches.sort("at"), "at", "mean_g", 600)
-    means = _grams(shown["mean_g"], look)
-    above = _gaps(means, _grams(shown["high"], look), 1)
-    below = _gaps(means, _grams(shown["low"], look), -1)
+    points = thin(batches.sort("at"), "at", "mean_g", 600)
+    means = _grams(points["mean_g"], look)
+    above = _gaps(means, _grams(points["high"], look), 1)
+    below = _gaps(means, _grams(points["low"], look), -1)
     places = 2 if unit == "g" else 4
     figure.add_scatter(
-        x=[ms(at) for at in shown["at"].to_list()],
+        x=[ms(at) for at in points["at"].to_list()],
         y=means,
         mode="markers",
         marker={"color": look.tokens.ink, "size": 5 * look.scale, "symbol": "circle"},
@@ -57,10 +56,10 @@ def weight_picture(
             "thickness": 1,
             "color": look.tokens.grey,
         },
-        text=[_told(row, look, places, unit) for row in shown.iter_rows(named=True)],
+        text=[_hover(row, look, places, unit) for row in points.iter_rows(named=True)],
         hovertemplate="%{text}<extra></extra>",
     )
-    moments = shown["at"].to_list()
+    moments = points["at"].to_list()
     if moments:
         set_clock(figure, look, moments[0], moments[-1])
         pad = (ms(moments[-1]) - ms(moments[0])) * 0.01 or 60_000
@@ -80,7 +79,7 @@ def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> lis
     return [0.0 if m is None or e is None else max(0.0, sign * (e - m)) for m, e in pairs]
 
 
-def _told(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
+def _hover(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
     parts = [in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None]
     mean = show.number(parts[0], places) if parts else show.NOTHING
     return f"{show.moment(row['at'], look.plant)}<br>{mean} {unit}, {row['n']} pieces"  # type: ignore[arg-type]  # a datetime

@@ -20,20 +20,20 @@ LENGTHS = {"m": "metres", "ft": "feet"}
 def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) -> Picture:
     """Draw each web's use as one bar from what the geometry needs to what no cause explains."""
     unit = show.unit_words("m", look.plant.units)
-    shown = causes.with_columns(
+    metres = causes.with_columns(
         pl.col("m_per_thousand")
         .map_elements(lambda v: in_units(v, "m", look.plant.units)[0], return_dtype=pl.Float64)
         .alias("length")
     ).filter(pl.col("length") > 0)
-    webs = shown["web"].unique(maintain_order=True).to_list()
-    start, end = _reach(shown, webs)
+    webs = metres["web"].unique(maintain_order=True).to_list()
+    start, end = _reach(metres, webs)
     title = f"{LENGTHS.get(unit, unit)} per thousand good pieces" + (f" (axis from {start:g})" if start else "")
     figure = blank(look, title, "")
     odd = look.tokens.call if call else look.tokens.ink
-    for number, cause in enumerate(_ordered(shown)):
-        _segments(figure, look, shown, webs, cause, number, odd)
-    worded = [] if look.narrow else _words(figure, look, shown, webs, start, end, odd)
-    kinds = {c for c in _ordered(shown) if c not in worded}
+    for number, cause in enumerate(_causes_in_order(metres)):
+        _segments(figure, look, metres, webs, cause, number, odd)
+    worded = [] if look.narrow else _words(figure, look, metres, webs, start, end, odd)
+    kinds = {c for c in _causes_in_order(metres) if c not in worded}
     for trace in figure.data:
         trace.showlegend = trace.name in kinds
     figure.update_layout(barmode="stack", bargap=0.5)
@@ -58,15 +58,15 @@ def _broken(name: str) -> str:
     return " ".join(words[:half]) + "<br>" + " ".join(words[half:])
 
 
-def _ordered(shown: pl.DataFrame) -> list[str]:
-    causes = shown["cause"].unique(maintain_order=True).to_list()
+def _causes_in_order(metres: pl.DataFrame) -> list[str]:
+    causes = metres["cause"].unique(maintain_order=True).to_list()
     return sorted(causes, key=lambda c: (c != NEEDED, c == UNEXPLAINED))
 
 
-def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
+def _reach(metres: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
     """The axis: from a little under the least geometry, so that the causes can be seen at all."""
-    needed = shown.filter(pl.col("cause") == NEEDED)["length"].to_list()
-    totals = [float(shown.filter(pl.col("web") == web)["length"].sum()) for web in webs]
+    needed = metres.filter(pl.col("cause") == NEEDED)["length"].to_list()
+    totals = [float(metres.filter(pl.col("web") == web)["length"].sum()) for web in webs]
     end = max(totals, default=1.0)
     waste = end - min(needed, default=0.0)
     step = 10.0 ** math.floor(math.log10(end)) / 5 if end > 0 else 1.0
@@ -75,9 +75,9 @@ def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
 
 
 def _segments(
-    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, webs: list[str], cause: str, number: int, odd: str
+    figure: go.Figure, look: ChartStyle, metres: pl.DataFrame, webs: list[str], cause: str, number: int, odd: str
 ) -> None:
-    of_cause = shown.filter(pl.col("cause") == cause)
+    of_cause = metres.filter(pl.col("cause") == cause)
     lengths = dict(zip(of_cause["web"].to_list(), of_cause["length"].to_list(), strict=True))
     unit = show.unit_words("m", look.plant.units)
     marker: dict[str, object]
@@ -113,22 +113,22 @@ def _segments(
 
 
 def _words(
-    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, webs: list[str], start: float, end: float, odd: str
+    figure: go.Figure, look: ChartStyle, metres: pl.DataFrame, webs: list[str], start: float, end: float, odd: str
 ) -> list[str]:
     """Set each segment's words above it where they fit; give the causes worded at least once."""
     worded: list[str] = []
     for at, web in enumerate(webs):
-        left = 0.0
-        for cause in _ordered(shown):
-            row = shown.filter((pl.col("web") == web) & (pl.col("cause") == cause))
+        edge = 0.0
+        for cause in _causes_in_order(metres):
+            row = metres.filter((pl.col("web") == web) & (pl.col("cause") == cause))
             if not row.height:
                 continue
             length = float(row["length"][0])
-            visible = max(0.0, left + length - max(left, start))
+            visible = max(0.0, edge + length - max(edge, start))
             text = f"{cause} {show.number(length, 1)}"
             if visible / (end - start) * 1000 > len(text) * 6.4 * look.scale:
                 colour = odd if cause == UNEXPLAINED else look.tokens.soft
-                label(figure, look, text, max(left, start) + visible / 2, at - 0.27, colour=colour, yanchor="bottom")
+                label(figure, look, text, max(edge, start) + visible / 2, at - 0.27, colour=colour, yanchor="bottom")
                 worded.append(cause)
-            left += length
+            edge += length
     return worded

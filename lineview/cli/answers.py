@@ -6,24 +6,20 @@ import re
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 
 from rich.table import Table as RichTable
 from rich.text import Text
 
-from lineview.app.bags import check_bags, lot_words, read_masses
-from lineview.app.handover import with_handover
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, file_name, to_json
 from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
-from lineview.sheets.pdf import to_pdf
-from lineview.sheets.tables import to_csv, to_xlsx
 
 #: Rows of a table that are printed unless all are asked for.
 SHORT_ROWS = 12
@@ -38,15 +34,15 @@ SHORT_COLUMNS = {
 }
 
 
-def print_answer(works: Works, asked: QuestionScope, as_json: bool, whole: bool) -> None:
+def print_answer(works: Works, scope: QuestionScope, as_json: bool, in_full: bool) -> None:
     """Answer a question and print it."""
     with at_work("working out"):
-        answer = works.ask(asked)
+        answer = works.ask(scope)
     if as_json:
         sys.stdout.write(to_json(answer) + "\n")
         return
     _print_lead(answer, works.plant)
-    if whole:
+    if in_full:
         _print_whole(answer, works.plant)
     else:
         _print_short(answer, works.plant)
@@ -82,32 +78,32 @@ def _print_short(answer: Answer, plant: Plant) -> None:
     """The one table that matters, the first caution, and what else there is."""
     filled = [table for table in answer.tables if table.rows]
     for table in filled[:1]:
-        kept = SHORT_COLUMNS.get(table.name, [key for key, _, _ in table.columns if key != "working"])
-        columns = [column for column in table.columns if column[0] in kept]
+        keys = SHORT_COLUMNS.get(table.name, [key for key, _, _ in table.columns if key != "working"])
+        columns = [column for column in table.columns if column[0] in keys]
         console.print(Text(f"\n{table.title}", style="bold"))
         console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
-            say(f"… and {show.counted(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
+            say(f"… and {show.quantity(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
     console.print()
     for caution in answer.cautions[:1]:
         say(caution)
     amounts = ((answer.figures, "figure"), (filled, "table"), (answer.notes, "note"), (answer.cautions, "caution"))
-    counts = [show.counted(len(there), thing) for there, thing in amounts if there]
-    say(f"With --all: {show.listed(counts)}.", "dim")
+    counts = [show.quantity(len(there), thing) for there, thing in amounts if there]
+    say(f"With --all: {show.sentence_list(counts)}.", "dim")
 
 
-def print_patterns(works: Works, asked: QuestionScope) -> None:
+def print_patterns(works: Works, scope: QuestionScope) -> None:
     """Print what recurs among stops without a reason."""
-    table = next((t for t in works.ask(asked).tables if t.name == "patterns" and t.rows), None)
+    table = next((t for t in works.ask(scope).tables if t.name == "patterns" and t.rows), None)
     if table is None:
         console.print("No stops without a reason recur.")
     else:
         console.print(printed_table(table, works.plant))
 
 
-def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str | None) -> None:
+def accept_pattern(works: Works, scope: QuestionScope, number: int, reason: str | None) -> None:
     """Give all stops of a pattern a reason."""
-    stops = works.ask(asked).series.get("pattern_stops")
+    stops = works.ask(scope).series.get("pattern_stops")
     rows = None if stops is None else stops.filter(stops["pattern"] == number)
     if rows is None or not rows.height:
         raise AskError(Fault(f"there is no pattern {number}", "--accept", "a number that 'lineview patterns' lists"))
@@ -140,34 +136,43 @@ def printed_table(table: Table, plant: Plant) -> RichTable:
     return printed
 
 
-FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
+#: Each form of a sheet with its module and function: an answer that is printed loads none of them.
+FORMS = {
+    ".pdf": ("lineview.sheets.pdf", "to_pdf"),
+    ".xlsx": ("lineview.sheets.tables", "to_xlsx"),
+    ".csv": ("lineview.sheets.tables", "to_csv"),
+}
 
 
-def write_sheet(works: Works, asked: QuestionScope, file: Path | None, by: str) -> None:
+def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) -> None:
     """Answer a question and write it to a file; without one, or in a folder, to one named after what it is of."""
-    named = file is not None and not file.is_dir()
-    if file is not None and named:
+    from lineview.app.handover import with_handover
+
+    has_name = file is not None and not file.is_dir()
+    if file is not None and has_name:
         _check_ending(file)
     with at_work("writing"):
-        answer = with_handover(works, works.ask(asked), by)
-        path = file if file is not None and named else (file or Path()) / f"{file_name(answer, works.plant)}.pdf"
-        made = sheet_bytes(answer, works.plant, path.suffix.lower())
-    _write(path, made)
+        answer = with_handover(works, works.ask(scope), by)
+        path = file if file is not None and has_name else (file or Path()) / f"{file_name(answer, works.plant)}.pdf"
+        content = sheet_bytes(answer, works.plant, path.suffix.lower())
+    _write(path, content)
 
 
-def write_supplier_sheets(works: Works, asked: QuestionScope, file: Path) -> None:
+def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> None:
     """Write the order's part of each supplier to a file of its own, named after the file and the supplier."""
-    if asked.question != "order":
-        raise AskError(Fault(f"'{asked.question}' has no suppliers", "--by-supplier", "the question order"))
+    from lineview.order.tables import supplier_sheet, suppliers_due
+
+    if scope.question != "order":
+        raise AskError(Fault(f"'{scope.question}' has no suppliers", "--by-supplier", "the question order"))
     _check_ending(file)
-    answer, plant = works.ask(asked), works.plant
+    answer, plant = works.ask(scope), works.plant
     suppliers = suppliers_due(answer, plant)
     if not suppliers:
         raise AskError(Fault("nothing is to be ordered from a supplier that plant.toml names", "--by-supplier"))
     for supplier in suppliers:
         name = "-".join(re.findall(r"\w+", supplier.casefold()))
-        made = sheet_bytes(supplier_sheet(answer, supplier, plant), plant, file.suffix.lower())
-        _write(file.with_name(f"{file.stem}-{name}{file.suffix}"), made)
+        content = sheet_bytes(supplier_sheet(answer, supplier, plant), plant, file.suffix.lower())
+        _write(file.with_name(f"{file.stem}-{name}{file.suffix}"), content)
 
 
 def _check_ending(file: Path) -> None:
@@ -177,9 +182,9 @@ def _check_ending(file: Path) -> None:
         )
 
 
-def _write(file: Path, made: bytes) -> None:
+def _write(file: Path, content: bytes) -> None:
     try:
-        file.write_bytes(made)
+        file.write_bytes(content)
     except OSError as error:
         raise AskError(Fault(f"cannot be written: {error.strerror}", str(file))) from None
     say(f"Wrote {file}")
@@ -187,7 +192,9 @@ def _write(file: Path, made: bytes) -> None:
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
     """Give an answer in one form."""
-    return FORMS[ending](answer, plant)
+    module, name = FORMS[ending]
+    made: bytes = getattr(import_module(module), name)(answer, plant)
+    return made
 
 
 #: Exit status of a lot by its verdict; 2 is that of an input that cannot be read.
@@ -199,6 +206,8 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
 
     Takes `file` [g].
     """
+    from lineview.app.bags import check_bags, lot_words, read_masses
+
     words = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
     console.print(Text(words.verdict, style="bold" if words.passed else "bold underline"))
     for reason in (*words.reasons, words.numbers):

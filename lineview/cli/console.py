@@ -1,10 +1,13 @@
-"""Where the command line prints: fitted to a terminal; plain lines, one a row, to a file or pipe."""
+"""The shared console, as wide as the terminal (in a pipe one line a row), and the options of every command."""
 
 from __future__ import annotations
 
 import sys
 from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
+from typing import Annotated
 
+import typer
 from rich.console import Console
 from rich.text import Text
 
@@ -13,7 +16,7 @@ PIPE_WIDTH = 2000
 
 
 def _console() -> Console:
-    """Give no colours to a file or pipe, whatever the environment says of colours."""
+    """The console; without colours in a file or pipe, whatever the environment asks for."""
     if sys.stdout.isatty():
         return Console(highlight=False)
     return Console(highlight=False, width=PIPE_WIDTH, force_terminal=False, no_color=True, color_system=None)
@@ -33,3 +36,12 @@ def at_work(words: str) -> AbstractContextManager[object]:
     if not (sys.stderr.isatty() and console.is_terminal):
         return nullcontext()
     return Console(stderr=True, highlight=False).status(f"{words} …")
+
+
+WorksFolder = Annotated[
+    Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
+]
+JournalUrl = Annotated[
+    str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
+]
+HERE = Path()

@@ -29,9 +29,9 @@ from lineview.plant.write import layout_toml
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:
     """Take exports in with a progress bar, and print a summary that a tech understands."""
     answers = dict(_pair(text) for text in settle)
-    taken = _take_shown(works, find_exports(paths), accept, answers)
-    _summary(taken)
-    faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
+    results = _take_shown(works, find_exports(paths), accept, answers)
+    _summary(results)
+    faults = [fault for result in results if result.error is not None for fault in result.error.faults]
     if faults:
         raise LineviewError(faults)
 
@@ -49,16 +49,16 @@ def _take_shown(works: Works, files: Sequence[Path], accept: bool, answers: Mapp
         disable=not console.is_terminal,
     ) as bar:
         task = bar.add_task("taking in", total=len(files), rate="")
-        seen: dict[Path, int] = {}
+        rows_of: dict[Path, int] = {}
 
         def progress(path: Path, rows: int) -> None:
-            seen[path] = rows
+            rows_of[path] = rows
             elapsed = bar.tasks[0].elapsed or 0.001
             bar.update(
                 task,
-                completed=len(seen) - 1,
+                completed=len(rows_of) - 1,
                 description=escape(path.name),
-                rate=f"{sum(seen.values()) / elapsed:,.0f} rows a second",
+                rate=f"{sum(rows_of.values()) / elapsed:,.0f} rows a second",
             )
 
         return works.take(files, accept=accept, settled=answers, progress=progress)
@@ -71,43 +71,44 @@ def _pair(text: str) -> tuple[str, str]:
     return about.strip(), answer.strip()
 
 
-def _summary(taken: Sequence[Taken]) -> None:
-    rows = [one for one in taken if one.receipt is not None]
+def _summary(results: Sequence[Taken]) -> None:
+    rows = [result for result in results if result.receipt is not None]
     if rows:
-        counted = ("rows", "kept", "duplicate", "refused", "unclear", "in conflict")
-        table = Table("intake", "file", *counted, box=None)
+        headings = ("rows", "kept", "duplicate", "refused", "unclear", "in conflict")
+        table = Table("intake", "file", *headings, box=None)
         for column in table.columns[2:]:
             column.justify = "right"
-        for one in rows:
-            r = one.receipt
+        for result in rows:
+            r = result.receipt
             if r is not None:
                 counts = (r.rows, r.kept, r.duplicate, r.refused, r.uncertain, r.conflicts)
-                name = f"{one.path.name} (taken in before: nothing changed)" if r.already else one.path.name
+                name = f"{result.path.name} (taken in before: nothing changed)" if r.already else result.path.name
                 table.add_row(str(r.intake), Text(name), *(f"{n:,}" for n in counts))
         console.print(table)
-    for one in taken:
-        for note in one.notes:
-            say(f"{one.path.name}: {note}")
-        if one.accepted is not None:
-            _accepted(one)
-        if one.proposal is not None:
-            _proposal(one.proposal)
-    if any(one.receipt is not None and one.receipt.refused for one in taken):
+    for result in results:
+        for note in result.notes:
+            say(f"{result.path.name}: {note}")
+        if result.accepted is not None:
+            _print_accepted(result)
+        if result.proposal is not None:
+            _proposal(result.proposal)
+    if any(result.receipt is not None and result.receipt.refused for result in results):
         console.print("Refused rows, with their reasons: lineview intake --refusals NUMBER")
-    if any(one.receipt is not None and one.receipt.conflicts for one in taken):
+    if any(result.receipt is not None and result.receipt.conflicts for result in results):
         console.print("Two values stand for one moment and neither is used: lineview intake --conflicts")
 
 
-def _accepted(one: Taken) -> None:
+def _print_accepted(result: Taken) -> None:
     """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
-    if one.accepted is None:
+    if result.accepted is None:
         return
     console.print()
     console.print(
-        Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"), soft_wrap=True
+        Text.assemble((result.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"),
+        soft_wrap=True,
     )
-    say(layout_toml(one.accepted))
-    if not any("left out" in note for note in one.notes):
+    say(layout_toml(result.accepted))
+    if not any("left out" in note for note in result.notes):
         console.print("No column was left out.")
 
 
@@ -133,12 +134,12 @@ def _frame(frame: pl.DataFrame) -> Table:
     return table
 
 
-def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
+def _print_or_write(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
     if csv is not None:
-        from lineview.sheets.tables import guarded
+        from lineview.sheets.tables import guard_formulas
 
         try:
-            guarded(frame).write_csv(csv)
+            guard_formulas(frame).write_csv(csv)
         except OSError as error:
             raise IntakeError(Fault(f"cannot be written: {error.strerror}", str(csv))) from None
         say(f"{frame.height:,} rows written to {csv}")
@@ -152,26 +153,26 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
 
 def listing(works: Works, csv: Path | None) -> None:
     """Print or write what was taken in."""
-    _listed(works.store.intakes().drop("sha256"), csv, "Nothing was taken in yet.")
+    _print_or_write(works.store.intakes().drop("sha256"), csv, "Nothing was taken in yet.")
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
     """Print or write refusals."""
-    _listed(works.store.refusals(intake), csv, "No rows were refused.")
+    _print_or_write(works.store.refusals(intake), csv, "No rows were refused.")
 
 
 def conflicts(works: Works, csv: Path | None) -> None:
-    """Print what exports tell differently, by export and column; written, every row of it."""
+    """Print conflicts by export and column, or write every row of them to a file."""
     from lineview.app.conflict_notes import conflict_groups
     from lineview.report import show
 
-    found = works.store.conflicts()
-    if csv is not None or found.is_empty():
-        return _listed(found, csv, "No moment has two values.")
+    rows = works.store.conflicts()
+    if csv is not None or rows.is_empty():
+        return _print_or_write(rows, csv, "No moment has two values.")
     plant = works.plant
-    for group in conflict_groups(found, plant):
-        files = show.listed([f"{file} (intake {intake})" for intake, file in group.exports])
-        say(f"{group.what}: {show.counted(group.count, 'moment')}, {group.span(plant)}, told differently in {files}")
+    for group in conflict_groups(rows, plant):
+        files = show.sentence_list([f"{file} (intake {intake})" for intake, file in group.exports])
+        say(f"{group.what}: {show.quantity(group.count, 'moment')}, {group.span(plant)}, told differently in {files}")
         for example in group.examples:
             say(f"  {example}")
         if group.count > len(group.examples):
@@ -182,14 +183,14 @@ def conflicts(works: Works, csv: Path | None) -> None:
 
 
 def undo(works: Works, intake: int) -> None:
-    """Take one intake back and say so."""
+    """Undo one intake and say so."""
     works.undo(intake)
     console.print(f"Intake {intake} was undone; the export itself is kept.")
 
 
 def check_plant(folder: Path) -> None:
     """Say whether the plant description is right."""
-    from lineview.report.show import counted
+    from lineview.report.show import quantity
 
     plant = read_plant(folder / "plant.toml", folder / "layouts.toml")
     counts = {
@@ -199,7 +200,7 @@ def check_plant(folder: Path) -> None:
         "web": len(plant.webs),
         "layout": len(plant.layouts),
     }
-    parts = ", ".join(counted(count, what) for what, count in counts.items())
+    parts = ", ".join(quantity(count, what) for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 
@@ -228,16 +229,16 @@ def try_the_demo(into: Path, port: int | None) -> None:
 
     _set_up(into)
     with Works(into) as works:
-        taken = _take_shown(works, find_exports([into / "exports"]), False, {})
-        rows = sum(one.receipt.rows for one in taken if one.receipt is not None)
-        kept = sum(one.receipt.kept for one in taken if one.receipt is not None)
-        refused = sum(one.receipt.refused for one in taken if one.receipt is not None)
+        results = _take_shown(works, find_exports([into / "exports"]), False, {})
+        rows = sum(result.receipt.rows for result in results if result.receipt is not None)
+        new_rows = sum(result.receipt.kept for result in results if result.receipt is not None)
+        refused = sum(result.receipt.refused for result in results if result.receipt is not None)
         console.print(
-            f"{works.plant.shop}, an invented works: {len(taken)} exports with {rows:,} rows are in; "
-            f"{kept:,} were new, {refused:,} were refused with their reasons.\n",
+            f"{works.plant.shop}, an invented works: {len(results)} exports with {rows:,} rows are in; "
+            f"{new_rows:,} were new, {refused:,} were refused with their reasons.\n",
             soft_wrap=True,
         )
-        faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
+        faults = [fault for result in results if result.error is not None for fault in result.error.faults]
         if faults:
             raise LineviewError(faults)
         for question in QUESTIONS:
@@ -298,21 +299,21 @@ def restore(file: Path, folder: Path) -> None:
 
 
 def update_records(works: Works, rebuild: bool) -> None:
-    """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
+    """Bring every record up to date; print how many were made and whether any differs."""
 
     def progress(machine: str, done: int, stale: int) -> None:
         if sys.stderr.isatty():
             sys.stderr.write(f"\r{machine}: {done} of {stale}  ")
 
     plant = works.plant
-    made = works.records.update(works.store, plant, progress)
-    console.print(f"{made:,} records worked out." if made else "Every record is up to date.")
+    count = works.records.update(works.store, plant, progress)
+    console.print(f"{count:,} records worked out." if count else "Every record is up to date.")
     if rebuild:
         # Only what was up to date can be expected to come out the same.
         before = works.records.content(plant)
-        made = works.records.update(works.store, plant, progress, rebuild=True)
+        count = works.records.update(works.store, plant, progress, rebuild=True)
         after = works.records.content(plant)
-        console.print(f"{made:,} records worked out again.")
+        console.print(f"{count:,} records worked out again.")
         changed = sorted(name for name in before if before[name] != after.get(name))
         same = "They are the same as those that were kept, byte for byte."
         console.print(same if not changed else f"Different from those kept before: {', '.join(changed)}.")

@@ -14,10 +14,12 @@ from lineview.app.allocator import (
     collect_garbage_seldom,
     give_memory_back,
     keep_answers_to_one_thread,
+    keep_large_blocks_apart,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
+    leave_parts_of_numpy_out,
 )
-from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.console import HERE, JournalUrl, WorksFolder
 from lineview.cli.trials import trials
 from lineview.core.errors import LineviewError
 
@@ -37,11 +39,11 @@ Start = Annotated[str | None, typer.Option("--from", help="From this moment, in 
 End = Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")]
 
 
-def _questions(begun: str) -> list[str]:
+def _questions(prefix: str) -> list[str]:
     """The questions that a shell completes what was begun to."""
     from lineview.app.question import QUESTIONS
 
-    return [question for question in QUESTIONS if question.startswith(begun)]
+    return [question for question in QUESTIONS if question.startswith(prefix)]
 
 
 QuestionName = Annotated[
@@ -129,8 +131,8 @@ def user_roles(
         set_roles(opened, name, role or [])
 
 
-def _print_version(wanted: bool) -> None:
-    if wanted:
+def _print_version(requested: bool) -> None:
+    if requested:
         from importlib.metadata import version
 
         typer.echo(f"lineview {version('lineview')}")
@@ -218,7 +220,7 @@ def answer(
     against: Against = None,
     trial: Trial = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
-    whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
+    in_full: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
     """Answer one question."""
     keep_answers_to_one_thread()
@@ -226,9 +228,10 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end, only, against, trial)
+    leave_parts_of_numpy_out()
+    scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
-        print_answer(opened, asked, as_json, whole)
+        print_answer(opened, scope, as_json, in_full)
 
 
 @app.command()
@@ -246,14 +249,14 @@ def patterns(
     from lineview.app.works import Works
     from lineview.cli.answers import accept_pattern, print_patterns, undo_pattern
 
-    asked = read_question("week", line, period=period)
+    scope = read_question("week", line, period=period)
     with Works(works, journal) as opened:
         if undo is not None:
             undo_pattern(opened, undo)
         elif accept is not None:
-            accept_pattern(opened, asked, accept, reason)
+            accept_pattern(opened, scope, accept, reason)
         else:
-            print_patterns(opened, asked)
+            print_patterns(opened, scope)
 
 
 @app.command()
@@ -297,12 +300,12 @@ def sheet(
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet, write_supplier_sheets
 
-    asked = read_question(question, line, machine, period, start, end, only, against, trial)
+    scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         if by_supplier and not by:
-            write_supplier_sheets(opened, asked, file or Path("order.pdf"))
+            write_supplier_sheets(opened, scope, file or Path("order.pdf"))
         else:
-            write_sheet(opened, asked, file, by)
+            write_sheet(opened, scope, file, by)
 
 
 @app.command()
@@ -355,6 +358,7 @@ def board(
     A folder without plant.toml is set up there.
     """
     give_memory_back()
+    keep_large_blocks_apart()
     from lineview.app.works import Works
     from lineview.board.serve import Serving, serve
 

@@ -6,13 +6,13 @@ from typing import Annotated
 
 import typer
 
-from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.console import HERE, JournalUrl, WorksFolder
 
 trials = typer.Typer(help="Trials: what was changed from when on, and whether it helped.", no_args_is_help=True)
 TrialFrom = Annotated[
     str | None, typer.Option("--from", help="From when on, in wall time: 2026-06-09, or 2026-06-09 14:00.")
 ]
-TrialTo = Annotated[str | None, typer.Option("--to", help="Until when, where it was taken back.")]
+TrialTo = Annotated[str | None, typer.Option("--to", help="Until when, where it was undone.")]
 TrialLine = Annotated[str | None, typer.Option("--line", help="Id of the line that was changed.")]
 TrialMachine = Annotated[str | None, typer.Option("--machine", help="Id of the one machine that was changed.")]
 TrialBeside = Annotated[
@@ -48,8 +48,8 @@ def trial_add(
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        noted = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
-        _say(trial_words(opened, noted.number))
+        trial = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
+        _print_words(trial_words(opened, trial.number))
 
 
 @trials.command("list")
@@ -63,9 +63,9 @@ def trial_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
     with Works(works, journal) as opened:
         table = trials_table(opened)
         if not table.rows:
-            return _say("No trial was noted; lineview trial add notes one.")
+            return _print_words("No trial was noted; lineview trial add notes one.")
         console.print(printed_table(table, opened.plant))
-    return _say("How one goes: lineview answer week --trial NUMBER")
+    return _print_words("How one goes: lineview answer week --trial NUMBER")
 
 
 @trials.command("edit")
@@ -89,7 +89,7 @@ def trial_edit(
 
     with Works(works, journal) as opened:
         edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
-        _say(trial_words(opened, number))
+        _print_words(trial_words(opened, number))
 
 
 @trials.command("close")
@@ -105,7 +105,7 @@ def trial_close(
 
     with Works(works, journal) as opened:
         closed = close_trial(opened, number, decision)
-        _say(f"Kept: {closed.verdict} Decided: {closed.decision}.")
+        _print_words(f"Kept: {closed.verdict} Decided: {closed.decision}.")
 
 
 @trials.command("undo")
@@ -116,12 +116,12 @@ def trial_undo(number: TrialNumber, works: WorksFolder = HERE, journal: JournalU
 
     with Works(works, journal) as opened:
         if undo_trial(opened, number):
-            _say(f"Undone. {trial_words(opened, number)}")
+            _print_words(f"Undone. {trial_words(opened, number)}")
         else:
-            _say(f"Undone: nothing of trial {number} is left.")
+            _print_words(f"Undone: nothing of trial {number} is left.")
 
 
-def _say(words: str) -> None:
+def _print_words(words: str) -> None:
     from lineview.cli.console import say
 
     say(words)

@@ -25,12 +25,12 @@ def add_user(works: Works, name: str, roles: Sequence[str], password_file: Path 
 
 def list_users(works: Works) -> None:
     """Print users and rights."""
-    known = works.access.accounts.users()
-    if not known:
+    users = works.access.accounts.users()
+    if not users:
         console.print("There are no users; the board answers this machine alone.")
         return
     table = Table("name", "may", box=None)
-    for user in known:
+    for user in users:
         table.add_row(Text(user.name), ", ".join(user.rights))
     console.print(table)
 

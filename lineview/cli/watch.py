@@ -17,7 +17,7 @@ from lineview.report.answer import to_json
 
 
 class SheetWriter:
-    """Writes each sheet that is due once, and again where what it says has changed since.
+    """Writes each sheet that is due once, and again where its content has changed.
 
     Parameters
     ----------
@@ -39,8 +39,8 @@ class SheetWriter:
         self._questions = read_sheet_choice(questions)
         unknown = [form for form in forms if f".{form}" not in FORMS]
         if unknown:
-            known = ", ".join(ending.removeprefix(".") for ending in FORMS)
-            raise AskError([Fault(f"'{form}' is not a kind of sheet", "--as", f"one of {known}") for form in unknown])
+            endings = ", ".join(ending.removeprefix(".") for ending in FORMS)
+            raise AskError([Fault(f"'{form}' is not a kind of sheet", "--as", f"one of {endings}") for form in unknown])
         self._endings = [f".{form}" for form in forms]
         self._version = ""
         self._written: dict[str, str] = {}
@@ -52,7 +52,7 @@ class SheetWriter:
         if span is None or version == self._version:
             return []
         self._version = version
-        written: list[Path] = []
+        paths: list[Path] = []
         for due in due_sheets(works.plant, span, self._questions):
             try:
                 answer = works.ask(due.asked)
@@ -64,11 +64,11 @@ class SheetWriter:
                         continue
                     write_whole(path, sheet_bytes(answer, works.plant, ending))
                     self._written[path.name] = content
-                    written.append(path)
+                    paths.append(path)
                     say(f"Wrote {path}")
             except (LineviewError, OSError) as error:
                 say(f"{due.name}: {error}")
-        return written
+        return paths
 
 
 def watch_folder(

@@ -18,9 +18,9 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        wanted = f"; expected {self.expected}" if self.expected else ""
+        expectation = f"; expected {self.expected}" if self.expected else ""
         advice = f". {self.do}" if self.do else ""
-        return f"{place}{self.what}{wanted}{advice}"
+        return f"{place}{self.what}{expectation}{advice}"
 
 
 class LineviewError(Exception):

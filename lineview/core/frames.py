@@ -48,7 +48,7 @@ BATCHES: dict[str, pl.DataType] = {
     "row": pl.Int64(),
 }
 
-#: A stop as somebody or some machine wrote it down.
+#: A stop as a person or a machine logged it.
 STOP_LOG: dict[str, pl.DataType] = {
     "machine": pl.String(),
     "start": UTC_US,
@@ -212,10 +212,10 @@ def require(frame: pl.DataFrame, schema: dict[str, pl.DataType], where: str) -> 
         With one fault a column.
     """
     faults = []
-    for name, wanted in schema.items():
+    for name, dtype in schema.items():
         if name not in frame.columns:
-            faults.append(Fault(f"column '{name}' is missing", where, f"{name}: {wanted}"))
-        elif frame.schema[name] != wanted and frame.height:
-            faults.append(Fault(f"column '{name}' is {frame.schema[name]}", where, f"{name}: {wanted}"))
+            faults.append(Fault(f"column '{name}' is missing", where, f"{name}: {dtype}"))
+        elif frame.schema[name] != dtype and frame.height:
+            faults.append(Fault(f"column '{name}' is {frame.schema[name]}", where, f"{name}: {dtype}"))
     if faults:
         raise MeasureError(faults)

@@ -9,7 +9,7 @@ def readable(name: str) -> str:
     Parameters
     ----------
     name : str
-        As the system gives it: bytes that are no UTF-8 stand in it as halves of surrogates.
+        As the system gives it: bytes that are not UTF-8 are lone surrogates in it.
 
     Returns
     -------
@@ -21,5 +21,5 @@ def readable(name: str) -> str:
     >>> readable("log-\udce4.csv"), readable("two\nlines.csv")
     ('log-�.csv', 'two lines.csv')
     """
-    whole = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-    return "".join(" " if ord(character) < 32 or ord(character) == 127 else character for character in whole)
+    text = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    return "".join(" " if ord(character) < 32 or ord(character) == 127 else character for character in text)

@@ -96,15 +96,15 @@ def dimension(unit: str) -> str:
     return _READ[unit].dimension if unit in _READ else ""
 
 
-def factor_between(given: str, wanted: str) -> Fraction:
+def factor_between(unit: str, target: str) -> Fraction:
     """How many of the wanted unit one of the given unit is, exactly; for temperatures, of their degrees.
 
     Parameters
     ----------
-    given, wanted : str
+    unit, target : str
         Names in UNITS, of one dimension.
     """
-    return UNITS[given].factor / UNITS[wanted].factor
+    return UNITS[unit].factor / UNITS[target].factor
 
 
 def unit_named(text: str) -> str:
@@ -136,20 +136,20 @@ def unit_named(text: str) -> str:
     return next((name for name in _READ if name.casefold() == key), "")
 
 
-def convert(value: Quantity, given: str, wanted: str) -> Quantity:
+def convert(value: Quantity, unit: str, target: str) -> Quantity:
     """Convert a number, expression or series from one unit to another of the same dimension.
 
     Parameters
     ----------
     value : float, polars.Expr or polars.Series
-        In `given`.
-    given, wanted : str
+        In `unit`.
+    unit, target : str
         Units as `dimension` knows them; the same text twice converts nothing.
 
     Returns
     -------
     float, polars.Expr or polars.Series
-        In `wanted`.
+        In `target`.
 
     Raises
     ------
@@ -166,31 +166,31 @@ def convert(value: Quantity, given: str, wanted: str) -> Quantity:
     >>> convert(1.0, "in", "mm"), convert(50.0, "°F", "°C"), round(convert(50.0, "lb", "kg"), 6)
     (25.4, 10.0, 22.679619)
     """
-    if given == wanted:
+    if unit == target:
         return value
-    kind = dimension(given)
-    if not kind or kind != dimension(wanted):
-        what = f"'{given}' cannot be converted to '{wanted}'"
-        expected = f"a unit of {dimension(wanted) or 'the same kind'}"
+    kind = dimension(unit)
+    if not kind or kind != dimension(target):
+        what = f"'{unit}' cannot be converted to '{target}'"
+        expected = f"a unit of {dimension(target) or 'the same kind'}"
         raise IntakeError(Fault(what, "unit", expected))
     if kind == "temperature":
-        return _from_celsius(_to_celsius(value, given), wanted)
-    factor = factor_between(given, wanted)
+        return _from_celsius(_to_celsius(value, unit), target)
+    factor = factor_between(unit, target)
     if factor.numerator == 1:  # to divide by a whole number rounds once
         return value / float(factor.denominator)
     return value * float(factor)
 
 
-def _to_celsius(value: Quantity, given: str) -> Quantity:
-    if given == "°F":
+def _to_celsius(value: Quantity, unit: str) -> Quantity:
+    if unit == "°F":
         return (value - 32.0) * 5.0 / 9.0
-    return value - 273.15 if given == "K" else value
+    return value - 273.15 if unit == "K" else value
 
 
-def _from_celsius(value: Quantity, wanted: str) -> Quantity:
-    if wanted == "°F":
+def _from_celsius(value: Quantity, target: str) -> Quantity:
+    if target == "°F":
         return value * 9.0 / 5.0 + 32.0
-    return value + 273.15 if wanted == "K" else value
+    return value + 273.15 if target == "K" else value
 
 
 def in_units(value: float, unit: str, system: System) -> tuple[float, str]:
@@ -230,9 +230,9 @@ def in_units(value: float, unit: str, system: System) -> tuple[float, str]:
     if unit == "°C":
         return convert(value, unit, US[unit]), US[unit]
     parts = unit.split("/")
-    shown = [US.get(part, part) for part in parts]
+    shown_parts = [US.get(part, part) for part in parts]
     divisor = _ONE
     for place, part in enumerate(parts):
         if part in US:
             divisor *= factor_between(*((US[part], part) if place == 0 else (part, US[part])))
-    return value / float(divisor), "/".join(shown)
+    return value / float(divisor), "/".join(shown_parts)

@@ -11,11 +11,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.demo.counter_truth import LineDay
 from lineview.demo.files import Cell, wall, write_gzip, write_xlsx
 from lineview.demo.rope import Batch
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import Window
+from lineview.demo.spec import LineSpec, Window
+from lineview.demo.truth import LineDay
 
 WRAP1_START = {"pieces": 41200, "rejects": 9120, "blanks": 30211, "film": 51234, "paper": 18400}
 WRAP2_START = {"good": 8412345, "rejects": 104020, "blanks": 61007, "film": 51400000, "paper": 45900000}
@@ -101,13 +100,13 @@ def _wrap2_rows(day: LineDay) -> list[Row]:
 
 
 def _wrap2_values(day: LineDay, channel: str, factor: float, at: NDArray[np.float64]) -> NDArray[np.int64]:
-    counted = np.floor(day.counters.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
-    values = counted - day.lost.get(channel, 0)
+    counts = np.floor(day.counters.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
+    values = counts - day.lost.get(channel, 0)
     away = _outage(day)
     if np.isfinite(away[0]):
         # The counters start again from 0; what they stood at is gone for good.
-        day.lost[channel] = int(counted[at <= away[0]][-1])
-        values[at >= away[1]] = counted[at >= away[1]] - day.lost[channel]
+        day.lost[channel] = int(counts[at <= away[0]][-1])
+        values[at >= away[1]] = counts[at >= away[1]] - day.lost[channel]
     if day.number % 7 == 3 and channel == "good":
         turns = np.flatnonzero(np.diff(values // 65536) > 0)
         if len(turns):
@@ -140,8 +139,8 @@ def _with_conflict(rows: list[Row], window: Window, spec: LineSpec) -> list[Row]
 
 
 def _stamp(at_s: float, zone: ZoneInfo) -> str:
-    shown = datetime.fromtimestamp(0, UTC) + timedelta(seconds=round(at_s + CLOCK_FAST_S, 3))
-    return shown.astimezone(zone).isoformat(timespec="milliseconds")
+    moment = datetime.fromtimestamp(0, UTC) + timedelta(seconds=round(at_s + CLOCK_FAST_S, 3))
+    return moment.astimezone(zone).isoformat(timespec="milliseconds")
 
 
 PAIRS_MM = (40.0, 28.0, 20.0)
@@ -154,12 +153,12 @@ def write_sizer1(day: LineDay, folder: Path) -> None:
     """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill."""
     at = day.times(20.0)
     gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
-    shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
+    diameter_mm = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
     bad = set(day.rng.choice(len(at), 6, replace=False))
     rows: list[Sequence[Cell]] = [["Strangmessung (erfundene Daten)"], []]
     rows += [["Zeit (MEZ)", "Strang Ø", "Strang Länge"], ["", "mm", "dm"]]
     for i, moment in enumerate(at):
-        value: Cell = None if math.isnan(shown[i]) else round(float(shown[i]), 2)
+        value: Cell = None if math.isnan(diameter_mm[i]) else round(float(diameter_mm[i]), 2)
         if i in bad and value is not None:
             value = "----"
         rows.append([wall(moment, WINTER_TIME), value, (int(rope[i] * 10.0 + 1e-6) + 912345) % 1000000])
@@ -171,12 +170,12 @@ def write_sizer2(day: LineDay, folder: Path) -> None:
     """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches."""
     at = day.times(30.0)
     gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
-    shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
+    diameter_mm = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
     bad = set(day.rng.choice(len(at), 4, replace=False))
     lines = ["unix_s,rope_dia_in,rope_m,v1,v2,v3,v4,"]
     for i, moment in enumerate(at):
-        standing = math.isnan(shown[i])
-        inches = "" if standing else f"{shown[i] / 25.4:.4f}"
+        standing = math.isnan(diameter_mm[i])
+        inches = "" if standing else f"{diameter_mm[i] / 25.4:.4f}"
         if i in bad:
             inches = "1.#QNAN"
         speeds = ["0.000"] * 4 if standing else _speeds(gauges["speed"][i], gauges["diameter"][i], day.rng)

@@ -74,14 +74,14 @@ def _ods_cell(cell: Cell) -> str:
     if cell is None:
         return "<table:table-cell/>"
     if isinstance(cell, datetime):
-        shown = cell.strftime("%d.%m.%Y %H:%M:%S")
+        text = cell.strftime("%d.%m.%Y %H:%M:%S")
         kind = f'office:value-type="date" office:date-value="{cell.isoformat(timespec="seconds")}"'
     elif isinstance(cell, str):
-        shown, kind = escape(cell), 'office:value-type="string"'
+        text, kind = escape(cell), 'office:value-type="string"'
     else:
-        shown = f"{cell:g}"
+        text = f"{cell:g}"
         kind = f'office:value-type="float" office:value="{cell}"'
-    return f"<table:table-cell {kind}><text:p>{shown}</text:p></table:table-cell>"
+    return f"<table:table-cell {kind}><text:p>{text}</text:p></table:table-cell>"
 
 
 def wall(at_s: float, zone: ZoneInfo) -> datetime:

@@ -10,8 +10,7 @@ import numpy as np
 from lineview.demo.reels import Mount, Rack
 from lineview.demo.rope import Batch, new_batch
 from lineview.demo.shift import ShiftRun, Sizer
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import ShiftTruth, Window
+from lineview.demo.spec import LineSpec, ShiftTruth, Window
 from lineview.plant import Product
 
 
@@ -75,7 +74,7 @@ class LineRun:
             if run.now < closing - 500.0:
                 self._between(run, closing)
         if not run.over:
-            run.idle(window.end_s - run.now, "stop", "cleaning at end of shift", whole=True)
+            run.idle(window.end_s - run.now, "stop", "cleaning at end of shift", past_break=True)
         self.shifts_done += 1
         return run.finish()
 
@@ -130,7 +129,7 @@ class LineRun:
         pauses = sum(end - start for start, end in run.window.breaks if run.now <= start <= run.now + seconds)
         if run.now + seconds + pauses > closing - 600.0:
             return False
-        at = run.idle(seconds, "changeover", f"{self.product.flavour} to {following.flavour}", whole=True)
+        at = run.idle(seconds, "changeover", f"{self.product.flavour} to {following.flavour}", past_break=True)
         film = self.spec.film_of(following)
         if film.id != self.rack.mounted["film"].web.id:
             self.rack.mount(film, at + 30.0)

@@ -57,7 +57,7 @@ class Rack:
     def mount(self, web: Web, at_s: float) -> Reel:
         """Take the mounted reel off, put one of this web on, and note both."""
         old = self.mounted.get(web.kind)
-        noted = self._put_away(old) if old else None
+        noted_m = self._put_away(old) if old else None
         parts = self.waiting.get(web.id, [])
         new = not parts
         reel = self._new(web) if new else parts.pop()
@@ -74,7 +74,7 @@ class Rack:
                 old.web.id if old else "",
                 old.id if old else "",
                 old.left_m if old else None,
-                noted,
+                noted_m,
                 len(reel.splices_left_m),
                 new,
             )
@@ -84,12 +84,12 @@ class Rack:
     def _put_away(self, old: Reel) -> float:
         if old.left_m <= old.end_m + 1.0:
             return float(round(old.left_m))
-        noted = round(old.left_m / 5.0) * 5.0
+        noted_m = round(old.left_m / 5.0) * 5.0
         base = old.id.split(".")[0]
-        part = replace(old, id=f"{base}.{old.mounted + 1}", label_m=noted, true_m=old.left_m)
+        part = replace(old, id=f"{base}.{old.mounted + 1}", label_m=noted_m, true_m=old.left_m)
         part.mounted = old.mounted + 1
         self.waiting.setdefault(old.web.id, []).append(part)
-        return noted
+        return noted_m
 
     def _new(self, web: Web) -> Reel:
         self.new_reels[web.kind] += 1

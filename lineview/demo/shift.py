@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.demo.reels import Rack, Reel
-from lineview.demo.rope import Batch, cut_masses_g, rope_seconds
-from lineview.demo.spec import LineSpec, StopCause
-from lineview.demo.stretches import BLANK, REJECT, Feed, ShiftTruth, Stretch, Window
+from lineview.demo.rope import Batch, piece_masses_g, rope_seconds
+from lineview.demo.spec import BLANK, REJECT, Feed, LineSpec, ShiftTruth, StopCause, Stretch, Window
 from lineview.plant import Web
 
 FEED_M_PER_S = 0.3
@@ -65,19 +64,19 @@ class ShiftRun:
         """When the present stretch between breaks ends."""
         return next((s for s, _ in self.window.breaks if s > self.now + 1e-6), self.window.end_s)
 
-    def idle(self, seconds: float, state: str, reason: str, batch: str = "", *, whole: bool = False) -> float:
+    def idle(self, seconds: float, state: str, reason: str, batch: str = "", *, past_break: bool = False) -> float:
         """Stand still; cut off at a break, or (whole) carried on after it. Gives when it began."""
         began = self.now
-        left = seconds
-        while left > 1e-3 and not self.over:
+        remaining_s = seconds
+        while remaining_s > 1e-3 and not self.over:
             edge = self.span_end()
-            end = min(self.now + left, edge)
-            left -= end - self.now
+            end = min(self.now + remaining_s, edge)
+            remaining_s -= end - self.now
             self.truth.stretches.append(Stretch(self.now, end, state, reason, batch))
             self.now = end
             if end == edge:
-                self._break(restart=not (whole and left > 1e-3))
-                left = left if whole else 0.0
+                self._break(restart=not (past_break and remaining_s > 1e-3))
+                remaining_s = remaining_s if past_break else 0.0
         self.pending_blanks = int(self.rng.poisson(self.spec.blanks_per_restart))
         self.since_restart = 0
         return began
@@ -112,8 +111,8 @@ class ShiftRun:
 
     def _draw_stop(self) -> None:
         total = sum(self._rate(c) for c in self.spec.stop_causes)
-        drawn = float(self.rng.exponential(3600.0 / total)) if total > 0 else math.inf
-        self.next_stop_s = max(drawn, self.spec.least_run_s)
+        after_s = float(self.rng.exponential(3600.0 / total)) if total > 0 else math.inf
+        self.next_stop_s = max(after_s, self.spec.least_run_s)
         if self.spec.sd_rate:
             self.rate_factor = 1.0 + self.spec.sd_rate * float(self.rng.normal())
 
@@ -157,7 +156,7 @@ class ShiftRun:
         level = self.sizer.level_mm(self.spec)
         diameter, temperature = rope_seconds(self.spec, self.rng, batch, level, seconds, pieces)
         masses = np.full(n, np.nan)
-        masses[blanks:] = cut_masses_g(self.spec, self.rng, batch, diameter, pieces)
+        masses[blanks:] = piece_masses_g(self.spec, self.rng, batch, diameter, pieces)
         if batch.start_s is None and pieces:
             batch.start_s = self.now + seconds * blanks / n
             batch.run_h = self.sizer.run_s / 3600.0
@@ -240,14 +239,14 @@ class ShiftRun:
 
     def finish(self) -> ShiftTruth:
         """Close the shift: join stops that touch, name short ones, gather the cycles."""
-        self.truth.stretches = joined(self.truth.stretches)
+        self.truth.stretches = join_stops(self.truth.stretches)
         if self.kinds:
             self.truth.kinds = np.concatenate(self.kinds)
             self.truth.masses_g = np.concatenate(self.masses)
         return self.truth
 
 
-def joined(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
+def join_stops(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
     """Join stops that touch, let a changeover take in the stops at its edges, and tell short from long."""
     still = ("stop", "short stop", "changeover")
     merged: list[Stretch] = []

@@ -10,13 +10,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from lineview.demo.files import Cell, wall, write_ods
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import BLANK, GOOD, MOVING, ShiftTruth, Stretch
+from lineview.demo.spec import BLANK, GOOD, MOVING, LineSpec, ShiftTruth, Stretch
 from lineview.plant import Product, Web
 
 
 @dataclass(frozen=True)
-class Weighed:
+class BenchWeighing:
     """One piece on the scale."""
 
     at_s: float
@@ -65,8 +64,8 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
     for batch, parts in by_batch(shift).items():
         kinds = np.concatenate([shift.kinds[p.first : p.first + p.cycles] for p in parts])
         masses = np.concatenate([shift.masses_g[p.first : p.first + p.cycles] for p in parts])
-        made = masses[kinds != BLANK]
-        if len(made) < 2:
+        piece_masses = masses[kinds != BLANK]
+        if len(piece_masses) < 2:
             continue
         diameter = np.concatenate([p.diameter_mm[:-1] for p in parts if p.diameter_mm is not None])
         temperature = np.concatenate([p.temperature_c[:-1] for p in parts if p.temperature_c is not None])
@@ -75,10 +74,10 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
             BatchPieces(
                 batch,
                 good,
-                len(made) - good,
-                float(made.mean()),
-                float(made.std(ddof=1)),
-                float(made.sum()) / 1000.0,
+                len(piece_masses) - good,
+                float(piece_masses.mean()),
+                float(piece_masses.std(ddof=1)),
+                float(piece_masses.sum()) / 1000.0,
                 float(diameter.mean()),
                 float(diameter.std(ddof=1)),
                 float(temperature.mean()),
@@ -94,9 +93,9 @@ def weigh(
     scattered: int = 0,
     runs: tuple[int, int] = (0, 0),
     tare_g: float = 0.0,
-) -> list[Weighed]:
+) -> list[BenchWeighing]:
     """Weigh good pieces of every second batch."""
-    weighed: list[Weighed] = []
+    weighed: list[BenchWeighing] = []
     for batch, parts in list(by_batch(shift).items())[::2]:
         where = np.concatenate([np.arange(p.first, p.first + p.cycles) for p in parts])
         when = np.concatenate([p.t0 + (np.arange(p.cycles) + 0.5) * p.seconds / p.cycles for p in parts])
@@ -110,12 +109,12 @@ def weigh(
             picks.append((str(k + 1), list(range(first, first + runs[1]))))
         for sample, pieces in picks:
             for i in pieces:
-                shown = shift.masses_g[where[i]] + tare_g + rng.normal(0.0, 0.004)
-                weighed.append(Weighed(float(when[pieces[-1]]), round(float(shown), 2), batch, sample))
+                reading_g = shift.masses_g[where[i]] + tare_g + rng.normal(0.0, 0.004)
+                weighed.append(BenchWeighing(float(when[pieces[-1]]), round(float(reading_g), 2), batch, sample))
     return weighed
 
 
-def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
+def write_weights1(rows: Sequence[BenchWeighing], path: Path, zone: ZoneInfo) -> None:
     """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows."""
     lines = ["Bench scale, line 1 | invented data", "", "when|grams|n|batch|sample"]
     for i, row in enumerate(rows):
@@ -126,7 +125,7 @@ def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def write_weights2(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
+def write_weights2(rows: Sequence[BenchWeighing], path: Path, zone: ZoneInfo) -> None:
     """Write the second line's weighings to an open document sheet."""
     cells: list[Sequence[Cell]] = [["Zeit", "Gramm", "Anzahl", "Charge", "Probe"]]
     cells += [[wall(r.at_s, zone).replace(microsecond=0), r.mass_g, 1, r.batch, r.sample] for r in rows]

@@ -56,9 +56,9 @@ def write_reels(mounts: Sequence[Mount], path: Path, zone: ZoneInfo) -> None:
     """Write the reel log: semicolons, Windows-1252, decimal comma and a dot for thousands."""
     lines = ["Maschine;eingelegt;Bahn;Rolle;Länge laut Etikett m;Klebestellen;Rest der alten Rolle m"]
     for m in mounts:
-        left = "" if m.noted_left_m is None else _german(m.noted_left_m)
+        remainder = "" if m.noted_left_m is None else _german(m.noted_left_m)
         at = f"{wall(m.at_s, zone):%d.%m.%Y %H:%M:%S}"
-        lines.append(f"{m.machine};{at};{m.web};{m.reel};{_german(m.label_m)};{m.splices};{left}")
+        lines.append(f"{m.machine};{at};{m.web};{m.reel};{_german(m.label_m)};{m.splices};{remainder}")
     path.write_bytes(("\r\n".join(lines) + "\r\n").encode("cp1252"))
 
 
@@ -87,15 +87,15 @@ def write_stock_list(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> 
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def write_plan(made: Sequence[tuple[str, str, int]], monday: date, path: Path, weeks: int = 4) -> None:
+def write_plan(output: Sequence[tuple[str, str, int]], monday: date, path: Path, weeks: int = 4) -> None:
     """Write a plan: what was made, rounded up to thousands, growing 3 % a week."""
     lines = ["line,product,from,until,pieces"]
     for week in range(weeks):
         begin = monday + timedelta(days=7 * week)
         end = begin + timedelta(days=5)
-        for line, product, pieces in made:
-            wanted = math.ceil(pieces * 1.03 ** (week + 1) / 1000.0) * 1000
-            lines.append(f'{line},{product},{begin},{end},"{wanted:,}"')
+        for line, product, pieces in output:
+            target = math.ceil(pieces * 1.03 ** (week + 1) / 1000.0) * 1000
+            lines.append(f'{line},{product},{begin},{end},"{target:,}"')
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
@@ -137,9 +137,9 @@ def _weeks(works: Works, rows: Iterable[T], at: Callable[[T], float]) -> Iterabl
 
 def _plans(works: Works, folder: Path) -> None:
     for week in sorted({w for w, _, _ in works.good_by_week}):
-        made = sorted((line, product, n) for (w, line, product), n in works.good_by_week.items() if w == week)
+        output = sorted((line, product, n) for (w, line, product), n in works.good_by_week.items() if w == week)
         monday = date.fromisocalendar(int(week[:4]), int(week[6:]), 1)
-        write_plan(made, monday, folder / f"plan_{week}.csv")
+        write_plan(output, monday, folder / f"plan_{week}.csv")
 
 
 def _counts(works: Works, folder: Path, start: date, days: int) -> list[StockCount]:

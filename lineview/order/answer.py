@@ -35,7 +35,7 @@ from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope
 from lineview.report.figures import good_pieces_figure
 from lineview.wrap.account import waste_ratios, wrap_account
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: A period that ended so lately is looked at as of now: stock is counted and orders go out after a shift.
 SAME_DAY = timedelta(hours=24)
@@ -51,13 +51,13 @@ WEEKS_AHEAD = 4
 class OrderInputs:
     """Of every cut-and-wrap machine, for stock is common to the works.
 
-    `counts` of the recent weeks by machine; `made` what was made by line, day and product (DAILY_OUTPUT);
+    `counts` of the recent weeks by machine; `daily_output` the good pieces by line, day and product (DAILY_OUTPUT);
     `good` the good pieces of the period asked for; batches, reels, plan and stock; and the rows of plan and stock
     that two exports tell differently, each with its file; `what_if` what is supposed.
     """
 
     counts: Mapping[str, MachineCounts]
-    made: pl.DataFrame
+    daily_output: pl.DataFrame
     good: Estimate
     batches: pl.DataFrame
     reels: pl.DataFrame
@@ -70,32 +70,32 @@ class OrderInputs:
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     """Answer what to order by when."""
-    now, made, what_if = order_moment(scope), inputs.made, inputs.what_if
+    now, daily_output, what_if = order_moment(scope), inputs.daily_output, inputs.what_if
     if what_if is not None:
         plant = supposed_plant(plant, what_if)
     waste = _waste(plant, inputs, (now - RECENT, now))
-    demand = works_need(plant, made, inputs.plan, waste, now)
+    demand = works_need(plant, daily_output, inputs.plan, waste, now)
     looked_back = now < scope.now
     stock = inputs.stock.filter(pl.col("at") <= now) if looked_back else inputs.stock
     counts = latest_counts(plant, stock)
     if what_if is not None:
         demand, counts = supposed_demand(demand, what_if), supposed_counts(counts, plant, what_if, now)
-    used = _used(plant, inputs, counts, waste, now)
+    used = _metres_since_count(plant, inputs, counts, waste, now)
     days = {day for shift in plant.shifts for day in shift.days}
     risk = RISK if what_if is None or what_if.risk_percent is None else what_if.risk_percent / 100.0
     lines = on_working_days(order_lines(plant, demand, counts, used, now, risk=risk), now, days, plant.tz)
     orders = supplier_orders(lines)
     lines = as_sent(lines, orders)
-    needed = _needed(plant, made, inputs, waste, now)
+    needed = _reels_needed(plant, daily_output, inputs, waste, now)
     open_pieces = open_plan(inputs.disputed_plan)
     disputes = (*plan_dispute(inputs.disputed_plan, open_pieces, plant), *stock_disputes(inputs.disputed_stock, plant))
-    period = _period(plant, made, now)
+    period = _period(plant, daily_output, now)
     supposed = () if what_if is None else (f"{supposed_words(what_if, plant)}.",)
     return Answer(
         question="order",
         scope=scope,
         sentence=sentence(lines, plant, now, disputed=bool(inputs.disputed_stock.height)),
-        soft=" ".join((*supposed, *disputes, soft_line(lines, history_words(made, plant, now)))),
+        soft=" ".join((*supposed, *disputes, soft_line(lines, history_words(daily_output, plant, now)))),
         points=order_points(lines, plant, now),
         figures=(
             good_pieces_figure(inputs.good, scope.period, f"line {scope.line}"),
@@ -120,16 +120,16 @@ def order_moment(scope: Scope) -> datetime:
     Parameters
     ----------
     scope : Scope
-        What was asked.
+        The question's scope.
     """
     return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
 
 
-def _period(plant: Plant, made: pl.DataFrame, now: datetime) -> Period:
+def _period(plant: Plant, daily_output: pl.DataFrame, now: datetime) -> Period:
     """The history's time, from the start of its first day to now."""
-    if made.is_empty():
+    if daily_output.is_empty():
         return Period(now, now)
-    first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
+    first: date = daily_output["date"].to_list()[int(daily_output["date"].arg_min() or 0)]
     return Period(datetime(first.year, first.month, first.day, tzinfo=plant.tz).astimezone(UTC), now)
 
 
@@ -141,39 +141,41 @@ def _waste(plant: Plant, inputs: OrderInputs, period: tuple[datetime, datetime])
     return waste_ratios(accounts)
 
 
-def _used(
+def _metres_since_count(
     plant: Plant, inputs: OrderInputs, counts: Counts, waste: Mapping[str, float], now: datetime
 ) -> dict[str, float]:
     """The metres of each web used since it was counted."""
-    moments = {web: counted.counted_at for web, counted in counts.by_web.items()}
+    moments = {web: count.counted_at for web, count in counts.by_web.items()}
     metres = {}
     for moment in set(moments.values()):
-        made: dict[str, float] = {}
+        pieces_of: dict[str, float] = {}
         followed = max(moment, now - FOLLOWED)
         for machine in inputs.counts.values():
             names = {name: name for name in inputs.batches["product"].drop_nulls().unique(maintain_order=True)}
             for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
-                made[name] = made.get(name, 0.0) + pieces
+                pieces_of[name] = pieces_of.get(name, 0.0) + pieces
         if followed > moment:
-            for name, pieces in _made_between(inputs.made, moment, followed, plant).items():
-                made[name] = made.get(name, 0.0) + pieces
-        metres[moment] = used_metres(plant, made, waste)
+            for name, pieces in _output_between(inputs.daily_output, moment, followed, plant).items():
+                pieces_of[name] = pieces_of.get(name, 0.0) + pieces
+        metres[moment] = used_metres(plant, pieces_of, waste)
     return {web: metres[moment].get(web, 0.0) for web, moment in moments.items()}
 
 
-def _made_between(made: pl.DataFrame, start: datetime, end: datetime, plant: Plant) -> dict[str, float]:
+def _output_between(daily_output: pl.DataFrame, start: datetime, end: datetime, plant: Plant) -> dict[str, float]:
     """Good pieces by product between two moments from sums by day; of the ends' own days, their share."""
     first, last = start.astimezone(plant.tz), end.astimezone(plant.tz)
-    rest = 1.0 - (first.hour + first.minute / 60.0) / 24.0
-    gone = (last.hour + last.minute / 60.0) / 24.0
-    share = pl.when(pl.col("date") == first.date()).then(rest).when(pl.col("date") == last.date()).then(gone)
-    inside = made.filter((pl.col("date") >= first.date()) & (pl.col("date") <= last.date()))
+    first_share = 1.0 - (first.hour + first.minute / 60.0) / 24.0
+    last_share = (last.hour + last.minute / 60.0) / 24.0
+    share = (
+        pl.when(pl.col("date") == first.date()).then(first_share).when(pl.col("date") == last.date()).then(last_share)
+    )
+    inside = daily_output.filter((pl.col("date") >= first.date()) & (pl.col("date") <= last.date()))
     rows = inside.with_columns(good=pl.col("good") * share.otherwise(1.0))
     return dict(rows.group_by("product", maintain_order=True).agg(pl.col("good").sum()).sort("product").iter_rows())
 
 
-def _needed(
-    plant: Plant, made: pl.DataFrame, inputs: OrderInputs, waste: Mapping[str, float], now: datetime
+def _reels_needed(
+    plant: Plant, daily_output: pl.DataFrame, inputs: OrderInputs, waste: Mapping[str, float], now: datetime
 ) -> list[tuple[ReelsNeeded, str]]:
     """Give whole reels of each web for the plan's pieces, or the coming weeks' at history's pace."""
     out = []
@@ -181,7 +183,7 @@ def _needed(
         reel_m = full_reel_m(web)
         if reel_m is None:
             continue
-        pieces, basis = pieces_ahead(plant, web, made, inputs.plan, now, weeks=WEEKS_AHEAD)
+        pieces, basis = pieces_ahead(plant, web, daily_output, inputs.plan, now, weeks=WEEKS_AHEAD)
         pieces *= 1.0 if inputs.what_if is None else inputs.what_if.need_share
         basis += " without what is in conflict" if inputs.plan.height and inputs.disputed_plan.height else ""
         measured = waste.get(web.kind)

@@ -127,8 +127,8 @@ def pace(amounts: Sequence[float], planned_min: Sequence[float], *, seen_share: 
     if n < LEAST_DAYS or rate <= 0:
         day_sd = ASSUMED_WEEK_CV * rate * float(minutes.mean()) * math.sqrt(5.0)
         return Pace(rate, day_sd, ASSUMED_WEEK_CV, n, learned=False)
-    rest = amount - rate * minutes
-    day_sd = float(np.sqrt((rest**2).sum() / (n - 1) / max(seen_share, 1e-9)))
+    residual = amount - rate * minutes
+    day_sd = float(np.sqrt((residual**2).sum() / (n - 1) / max(seen_share, 1e-9)))
     level = day_sd * math.sqrt(n) / (rate * float(minutes.sum()))
     if n < SHORT_DAYS:
         level = math.hypot(level, ASSUMED_LEVEL_CV)
@@ -198,9 +198,9 @@ def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Flo
     return np.minimum(covered, 1.0)
 
 
-def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:
+def history_pace(daily_output: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:
     """Learn the pace at which a line uses something, from the products that take it."""
-    of_line = made.filter(pl.col("line") == line)
+    of_line = daily_output.filter(pl.col("line") == line)
     if of_line.is_empty():
         return None
     factor = pl.col("product").replace_strict(dict(reels_a_piece), default=0.0, return_dtype=pl.Float64)
@@ -210,7 +210,7 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
         planned_min=pl.col("planned_min").max(),
     )
     days = days.with_columns(pl.col("unseen").fill_nan(0.0)).sort("date")
-    # A day that was mostly not seen tells nothing of its own: what stands in it is the pace around.
+    # A day that was mostly not read holds no output of its own: its sum is the pace around it.
     days = days.filter(pl.col("unseen") <= MOST_UNSEEN)
     weight = days["planned_min"] / max(float(days["planned_min"].sum()), 1e-9)
     seen_share = 1.0 - float((days["unseen"] * weight).sum())
@@ -219,7 +219,7 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
 
 @dataclass(frozen=True)
 class Ahead:
-    """What history says of each coming week: mean, standard deviation, and the level's doubt over it."""
+    """Demand of each coming week from history: mean, standard deviation, and the level's uncertainty."""
 
     mean: Floats
     sd: Floats
@@ -236,19 +236,19 @@ def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -
     mean, variance, level_variance = np.zeros(weeks), np.zeros(weeks), 0.0
     basis: set[str] = set()
     for planned, covered, ahead in lines:
-        rest = 1.0 - covered
+        uncovered = 1.0 - covered
         mean += planned
         variance += (ASSUMED_PLAN_CV * planned) ** 2
         if planned.sum() > 0:
             basis.add("plan")
         if ahead is not None and ahead.mean.sum() > 0:
-            mean += ahead.mean * rest
-            variance += ahead.sd**2 * rest
-            level_variance += (ahead.level_cv * float((ahead.mean * rest).mean())) ** 2
-            basis |= {"history"} if (ahead.mean * rest).sum() > 0 else set()
-        elif covered.any() and rest.any() and planned.sum() > 0:
-            mean += planned.sum() / covered.sum() * rest
-            variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * rest
+            mean += ahead.mean * uncovered
+            variance += ahead.sd**2 * uncovered
+            level_variance += (ahead.level_cv * float((ahead.mean * uncovered).mean())) ** 2
+            basis |= {"history"} if (ahead.mean * uncovered).sum() > 0 else set()
+        elif covered.any() and uncovered.any() and planned.sum() > 0:
+            mean += planned.sum() / covered.sum() * uncovered
+            variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * uncovered
             basis.add("plan's pace")
     average = float(mean.mean())
     level = float(np.sqrt(level_variance)) / average if average > 0 else 0.0

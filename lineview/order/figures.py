@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, Value
 from lineview.order.orders import OrderLine
-from lineview.order.policy import Advice
-from lineview.order.quantity import price_at
+from lineview.order.policy import Advice, price_at
 from lineview.order.reels_needed import ReelsNeeded
 from lineview.report.figures import FigureList
 
@@ -56,10 +55,10 @@ def _stock(figures: FigureList, line: OrderLine) -> None:
     figures.add("use_reels_per_week_{web}", Estimate(line.week_reels, low, high), working, web=line.web.id)
     if line.supply is None or line.on_hand is None:
         return
-    counted = line.on_hand
+    stock = line.on_hand
     working = (
-        f"{counted.whole_reels:g} whole reels and {counted.part_m:,.0f} m in part reels = "
-        f"{counted.metres:,.0f} m, less use since the count, ÷ {line.reel_m:,.0f} m"
+        f"{stock.whole_reels:g} whole reels and {stock.part_m:,.0f} m in part reels = "
+        f"{stock.metres:,.0f} m, less use since the count, ÷ {line.reel_m:,.0f} m"
     )
     figures.add("reels_on_hand_{web}", line.supply.on_hand, working, web=line.web.id)
 

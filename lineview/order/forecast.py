@@ -45,13 +45,13 @@ def learn_season(totals: npt.ArrayLike, weeks_ahead: int) -> Season:
     Source: harmonic-season
     """
     y = np.asarray(totals, dtype=float)
-    made = np.isfinite(y) & (y > 0)
-    if made.sum() < LEAST_WEEKS:
+    productive = np.isfinite(y) & (y > 0)
+    if productive.sum() < LEAST_WEEKS:
         return Season(np.ones(len(y)), np.ones(weeks_ahead), np.zeros(weeks_ahead))
-    return _fitted(y, made, weeks_ahead)
+    return _fit_season(y, productive, weeks_ahead)
 
 
-def _fitted(y: Floats, made: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
+def _fit_season(y: Floats, productive: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
     """Fit every number of harmonics and keep the one that the criterion likes best."""
     from statsmodels.regression.linear_model import OLS
     from statsmodels.tsa.deterministic import DeterministicProcess, Fourier
@@ -62,7 +62,7 @@ def _fitted(y: Floats, made: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
         waves = [Fourier(WEEKS_A_YEAR, harmonics)] if harmonics else []
         process = DeterministicProcess(range(n), constant=True, order=1, additional_terms=waves)
         terms = process.in_sample().to_numpy()
-        fit = OLS(np.log(y[made]), terms[made]).fit()
+        fit = OLS(np.log(y[productive]), terms[productive]).fit()
         fits.append((float(fit.info_criteria("aicc", dk_params=1)), harmonics, process, terms, fit))
     _, harmonics, process, terms, fit = min(fits, key=lambda candidate: candidate[:2])
     if not harmonics:
@@ -114,9 +114,9 @@ def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> Weekl
     Source: croston-1972, nist-handbook
     """
     flat = history / season.then
-    known = np.isfinite(flat)
-    weeks = known.sum(axis=1)
-    level, spread, level_sd = _levels(np.where(known, flat, 0.0), known)
+    with_value = np.isfinite(flat)
+    weeks = with_value.sum(axis=1)
+    level, spread, level_sd = _levels(np.where(with_value, flat, 0.0), with_value)
     level, spread, level_sd, borrowed = _borrow(level, spread, level_sd, weeks, groups)
     mean = level[:, None] * season.ahead[None, :]
     sd = spread[:, None] * season.ahead[None, :]
@@ -125,15 +125,15 @@ def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> Weekl
     return WeeklyForecast(mean, sd, cv, borrowed)
 
 
-def _levels(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
+def _levels(flat: Floats, with_value: npt.NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
     """Each series' level, its spread from week to week, and the standard deviation of the level."""
-    alpha, level, rmse = _smooth(flat, known)
-    weeks = np.maximum(known.sum(axis=1), 1)
+    alpha, level, rmse = _smooth(flat, with_value)
+    weeks = np.maximum(with_value.sum(axis=1), 1)
     wander = alpha**2 * (ORDER_WEEKS - 1) / 3.0
     level_sd = rmse * np.sqrt(np.maximum(alpha * (1.0 - alpha), 1.0 / weeks) + wander)
-    rare = ((flat == 0) & known).sum(axis=1) > INTERMITTENT_SHARE * weeks
+    rare = ((flat == 0) & with_value).sum(axis=1) > INTERMITTENT_SHARE * weeks
     for k in np.flatnonzero(rare):
-        values = flat[k][known[k]]
+        values = flat[k][with_value[k]]
         if values.any():
             level[k] = croston(values, 0.1).unbiased
             rmse[k] = float(np.sqrt(((values - level[k]) ** 2).mean()))
@@ -141,21 +141,21 @@ def _levels(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats,
     return level, rmse, level_sd
 
 
-def _smooth(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
+def _smooth(flat: Floats, with_value: npt.NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
     """Smooth all series at once with every weight, and keep each one's best."""
-    first = np.argmax(known, axis=1)
+    first = np.argmax(with_value, axis=1)
     rows = np.arange(len(flat))
-    counts = np.minimum(known.sum(axis=1), 8)
+    counts = np.minimum(with_value.sum(axis=1), 8)
     start = np.array([flat[k, f : f + max(int(c), 1)].mean() for k, f, c in zip(rows, first, counts, strict=True)])
     levels = np.repeat(start[:, None], len(ALPHAS), axis=1)
     squared = np.zeros_like(levels)
     for week in range(flat.shape[1]):
-        here = known[:, week][:, None]
+        here = with_value[:, week][:, None]
         error = np.where(here, flat[:, week][:, None] - levels, 0.0)
         squared += error**2
         levels = levels + ALPHAS * error
     best = squared.argmin(axis=1)
-    n = np.maximum(known.sum(axis=1) - 1, 1)
+    n = np.maximum(with_value.sum(axis=1) - 1, 1)
     return ALPHAS[best], levels[rows, best], np.sqrt(squared[rows, best] / n)
 
 
@@ -253,8 +253,8 @@ def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> _Weeks:
         unseen[int(week)] += dark
     totals = good.sum(axis=0)
     dark_weeks = unseen > MOST_UNSEEN * totals
-    kept = float(totals[~dark_weeks].sum())
-    share = 1.0 - float(unseen[~dark_weeks].sum()) / kept if kept > 0 else 1.0
+    total = float(totals[~dark_weeks].sum())
+    share = 1.0 - float(unseen[~dark_weeks].sum()) / total if total > 0 else 1.0
     return _Weeks(products, good, dark_weeks, share)
 
 

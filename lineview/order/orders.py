@@ -19,13 +19,13 @@ from lineview.order.policy import (
     chance_before_open,
     cover_bounds,
     fan,
+    reels_to_order,
     reorder_point,
 )
-from lineview.order.quantity import wanted_reels
 from lineview.order.reels_needed import rounded_order
 from lineview.order.stock import OnHand, on_hand
 from lineview.plant import Plant, Web
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: Weeks that one order is to last where costs are not known: an assumption.
 COVER_WEEKS = 4.0
@@ -95,7 +95,7 @@ def order_line(
     need: Need,
     basis: str,
     reel_m: float,
-    counted: OnHand | None,
+    stock: OnHand | None,
     used_since_m: float,
     now: datetime,
     *,
@@ -103,34 +103,34 @@ def order_line(
     weeks: float = COVER_WEEKS,
 ) -> OrderLine:
     """Advise on one web."""
-    if counted is None:
+    if stock is None:
         why = f"no stock count of {web.id}"
         return OrderLine(web, need, basis, reel_m, None, None, None, why, None, None)
-    supply = _supply(web, counted, used_since_m, reel_m, now)
+    supply = _supply(web, stock, used_since_m, reel_m, now)
     if web.lead_time_days is None:
         why = f"no lead_time_days in plant.toml for {web.id}"
-        return OrderLine(web, need, basis, reel_m, counted, supply, None, why, None, None)
-    wanted, lasts = wanted_reels(web, need, weeks)
-    quantity = rounded_order(math.ceil(wanted - 1e-9), web.minimum_reels, web.multiple_reels)
+        return OrderLine(web, need, basis, reel_m, stock, supply, None, why, None, None)
+    target, lasts = reels_to_order(web, need, weeks)
+    quantity = rounded_order(math.ceil(target - 1e-9), web.minimum_reels, web.multiple_reels)
     advice = advise(
         need, supply, lead_days=web.lead_time_days, lead_sd_days=web.lead_time_sd_days, risk=risk, quantity=quantity
     )
     due = advice.order_in_days
     order_by = None if due is None else now + timedelta(days=due)
     arrives = None if order_by is None else order_by + timedelta(days=web.lead_time_days)
-    return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts, wanted, risk)
+    return OrderLine(web, need, basis, reel_m, stock, supply, advice, "", order_by, arrives, lasts, target, risk)
 
 
-def _supply(web: Web, counted: OnHand, used_since_m: float, reel_m: float, now: datetime) -> Supply:
+def _supply(web: Web, stock: OnHand, used_since_m: float, reel_m: float, now: datetime) -> Supply:
     """Turn a count into reels on hand now and open deliveries in days from now.
 
     A delivery without a date is expected a lead time after the count; one that is late comes tomorrow.
     """
     coming = []
-    for delivery in counted.deliveries:
-        at = delivery.at or counted.counted_at + timedelta(days=web.lead_time_days or 0.0)
+    for delivery in stock.deliveries:
+        at = delivery.at or stock.counted_at + timedelta(days=web.lead_time_days or 0.0)
         coming.append((max((at - now) / timedelta(days=1), 1.0), delivery.reels))
-    return Supply(max(counted.metres - used_since_m, 0.0) / reel_m, tuple(sorted(coming)))
+    return Supply(max(stock.metres - used_since_m, 0.0) / reel_m, tuple(sorted(coming)))
 
 
 def line_fan(line: OrderLine, now: datetime) -> Mapping[str, object]:
@@ -175,9 +175,9 @@ def latest_counts(plant: Plant, stock: pl.DataFrame) -> Counts:
     """
     counts = {}
     for web in plant.webs:
-        counted = on_hand(web, stock, names_of(plant, web), plant.zone)
-        if counted is not None:
-            counts[web.id] = counted
+        shelf = on_hand(web, stock, names_of(plant, web), plant.zone)
+        if shelf is not None:
+            counts[web.id] = shelf
     return Counts(counts)
 
 

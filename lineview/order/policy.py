@@ -1,4 +1,4 @@
-"""When to order a web, how much, and the chance of running out before it comes."""
+"""When to order a web and how much (economic quantity, capped by shelf life); the chance of running out."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from lineview.core.errors import Fault, MeasureError, check_positive
 from lineview.order.demand import Need, gamma_beyond
+from lineview.plant import Web
 from lineview.stats.optimum import root_between
 
 Floats = npt.NDArray[np.float64]
@@ -137,9 +139,9 @@ def _first_short(needed: Floats, supply: Supply) -> float:
     """Find when a need that rises from day to day first passes what is there, also between two deliveries of a day."""
     there, since = supply.on_hand, 0.0
     for at, reels in (*sorted(supply.coming), (math.inf, 0.0)):
-        passed = max(_passes(needed, there), since)
-        if passed < at:
-            return passed
+        crossing = max(_passes(needed, there), since)
+        if crossing < at:
+            return crossing
         there, since = there + reels, max(at, 0.0)
     return math.inf
 
@@ -230,3 +232,99 @@ def reorder_point(
     if over(0.0) <= 0:
         return 0.0
     return root_between(over, 0.0, float(top), 1e-9)
+
+
+@dataclass(frozen=True)
+class Economic:
+    """An economic order quantity and its cost a unit of time; `backorder_share` where shortage is allowed."""
+
+    quantity: float
+    cost: float
+    backorder_share: float = 0.0
+
+
+def economic_quantity(fixed: float, holding: float, rate: float) -> Economic:
+    """The economic order quantity √(2 K λ ÷ h) and its cost.
+
+    Source: harris-1913, snyder-shen
+    """
+    check_positive(fixed=fixed, holding=holding, rate=rate)
+    quantity = math.sqrt(2.0 * fixed * rate / holding)
+    return Economic(quantity, math.sqrt(2.0 * fixed * rate * holding))
+
+
+@dataclass(frozen=True)
+class PriceBreak:
+    """A price for each unit from a quantity on."""
+
+    from_quantity: float
+    price: float
+
+
+def quantity_with_breaks(
+    fixed: float, holding_share: float, rate: float, breaks: tuple[PriceBreak, ...]
+) -> tuple[Economic, PriceBreak]:
+    """The cheapest quantity where the price of all units falls with the quantity.
+
+    Source: snyder-shen
+    """
+    check_positive(fixed=fixed, holding_share=holding_share, rate=rate)
+    ordered = sorted(breaks, key=lambda b: b.from_quantity)
+    if not ordered or any(b.price <= 0 for b in ordered):
+        raise MeasureError(Fault("no price, or one that is not above 0", "breaks", "prices above 0"))
+    options = []
+    for k, step in enumerate(ordered):
+        holding = holding_share * step.price
+        least = max(step.from_quantity, 0.0)
+        most = ordered[k + 1].from_quantity if k + 1 < len(ordered) else math.inf
+        quantity = max(economic_quantity(fixed, holding, rate).quantity, least)
+        if quantity < most:
+            cost = step.price * rate + fixed * rate / quantity + holding * quantity / 2.0
+            options.append((Economic(quantity, cost), step))
+    return min(options, key=lambda pair: pair[0].cost)
+
+
+WEEKS_A_YEAR = 365.25 / 7.0
+
+
+def reels_to_order(web: Web, need: Need, weeks: float) -> tuple[float, str]:
+    """The reels that one order is to bring, before minimum and multiple.
+
+    Source: snyder-shen, harris-1913
+    """
+    lead = web.lead_time_days or 0.0
+    economic = economic_reels(web, need)
+    if economic is None:
+        reels = _between(need, lead, lead + 7.0 * weeks)
+        basis = f"{weeks:g} weeks' need, {reels:.1f} reels (an assumption: freight or holding cost not known)"
+    else:
+        reels, basis = economic, f"the economic quantity, {economic:.1f} reels"
+    if web.under_delivery_percent:
+        reels /= 1.0 - web.under_delivery_percent / 100.0
+        basis += f", {reels:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
+    if web.shelf_life_days is not None:
+        most = _between(need, lead, lead + web.shelf_life_days)
+        if reels > most:
+            reels, basis = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
+    return max(reels, 1.0), basis
+
+
+def economic_reels(web: Web, need: Need) -> float | None:
+    """Economic order quantity of a web [reels], price breaks included; None where costs are unknown."""
+    yearly = float(np.mean(need.week_mean)) * WEEKS_A_YEAR
+    costs = (web.price_per_reel, web.freight_per_order, web.holding_percent_per_year)
+    if yearly <= 0 or any(not cost for cost in costs):
+        return None
+    price, freight, holding = (float(cost or 0.0) for cost in costs)
+    steps = (PriceBreak(0.0, price), *[PriceBreak(float(s.from_reels), s.price_per_reel) for s in web.price_breaks])
+    return quantity_with_breaks(freight, holding / 100.0, yearly, steps)[0].quantity
+
+
+def price_at(web: Web, reels: float) -> float | None:
+    """The price a reel of an order of so many reels; None where there is none."""
+    breaks = [s for s in web.price_breaks if reels >= s.from_reels]
+    return max(breaks, key=lambda s: s.from_reels).price_per_reel if breaks else web.price_per_reel
+
+
+def _between(need: Need, start: float, end: float) -> float:
+    return float(np.diff(need.mean(np.array([start, end])))[0])

@@ -11,12 +11,12 @@ import polars as pl
 
 from lineview.core.errors import MeasureError
 from lineview.plant import Web
-from lineview.wrap.reel_lengths import full_reel_m, part_reel_m
+from lineview.wrap.reels import full_reel_m, part_reel_m
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """Reels that are to come, and when [UTC]; `at` None where nobody gave a date."""
+    """Reels that are to come, and when [UTC]; `at` None where no date was given."""
 
     at: datetime | None
     reels: float
@@ -41,14 +41,14 @@ class OnHand:
 def on_hand(web: Web, stock: pl.DataFrame, names: Sequence[str], zone: str) -> OnHand | None:
     """Read the latest stock count of one web."""
     reel_m = full_reel_m(web)
-    wanted = [name.casefold() for name in names]
-    of_web = stock.filter(pl.col("web").str.to_lowercase().str.strip_chars().is_in(wanted)).sort("at", "row")
+    lower_names = [name.casefold() for name in names]
+    of_web = stock.filter(pl.col("web").str.to_lowercase().str.strip_chars().is_in(lower_names)).sort("at", "row")
     if of_web.is_empty() or reel_m is None:
         return None
     day = pl.col("at").dt.convert_time_zone(str(ZoneInfo(zone))).dt.date()
     last = of_web.row(-1, named=True)
     count = of_web.filter((day == of_web.select(day)["at"][-1]) & (pl.col("intake") == last["intake"]))
-    whole = float(count["whole_reels"].sum())
+    whole_reels = float(count["whole_reels"].sum())
     part, refused = _parts(web, count["part_reel_outer_mm"].drop_nulls().to_list())
     deliveries = [
         Delivery(row["expected_on"], float(row["on_order_reels"]))
@@ -58,9 +58,9 @@ def on_hand(web: Web, stock: pl.DataFrame, names: Sequence[str], zone: str) -> O
     return OnHand(
         web=web.id,
         counted_at=last["at"],
-        whole_reels=whole,
+        whole_reels=whole_reels,
         part_m=part,
-        metres=whole * reel_m + part,
+        metres=whole_reels * reel_m + part,
         deliveries=tuple(deliveries),
         refused=tuple(refused),
     )
@@ -71,12 +71,12 @@ def _parts(web: Web, outer_mm: Sequence[float]) -> tuple[float, list[str]]:
     total, refused = 0.0, []
     for diameter in outer_mm:
         try:
-            left = part_reel_m(web, diameter)
+            length_m = part_reel_m(web, diameter)
         except MeasureError as error:
             refused += [str(fault) for fault in error.faults]
             continue
-        if left is None:
+        if length_m is None:
             refused.append(f"a part reel of {web.id} of {diameter:g} mm: no thickness in plant.toml")
         else:
-            total += left
+            total += length_m
     return total, refused

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from lineview.order.orders import OrderLine
-from lineview.order.quantity import price_at
+from lineview.order.policy import price_at
 from lineview.plant import WEEK, Web
 
 #: What is due within so many days of a supplier's first line goes with it.
@@ -23,7 +23,7 @@ PALLET_SHARE = 0.5
 class SheetRow:
     """One line of an order sheet; `money` is None where there is no price.
 
-    `wanted` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
+    `exact_reels` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
     after minimum and multiple; `reels` may be more, to fill a pallet.
     """
 
@@ -32,7 +32,7 @@ class SheetRow:
     price: float | None
     money: float | None
     pallets: float | None
-    wanted: float = 0.0
+    exact_reels: float = 0.0
     basis: str = ""
     rounded: int = 0
 
@@ -49,13 +49,13 @@ class SheetRow:
     @property
     def break_from(self) -> int | None:
         """The number of reels from which the price paid holds; None where it is the plain price."""
-        reached = [s.from_reels for s in self.web.price_breaks if self.reels >= s.from_reels]
-        return max(reached) if reached else None
+        starts = [s.from_reels for s in self.web.price_breaks if self.reels >= s.from_reels]
+        return max(starts) if starts else None
 
 
 @dataclass(frozen=True)
 class SupplierOrder:
-    """An order to one supplier: by when, its rows, and the totals that can be told."""
+    """An order to one supplier: by when, its rows, and the totals that are known."""
 
     supplier: str
     order_by: datetime
@@ -100,13 +100,13 @@ def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETH
     until = max((_by(of_supplier[0]).date() for of_supplier in suppliers.values()), default=_NEVER.date())
     out = []
     for supplier, of_supplier in suppliers.items():
-        left = of_supplier
-        while left and _by(left[0]).date() <= until:
-            first = _by(left[0])
-            now = [line for line in left if _by(line) <= first + timedelta(days=together_days)]
-            left = left[len(now) :]
+        remaining = of_supplier
+        while remaining and _by(remaining[0]).date() <= until:
+            first = _by(remaining[0])
+            now = [line for line in remaining if _by(line) <= first + timedelta(days=together_days)]
+            remaining = remaining[len(now) :]
             rows = [_row(line, line.advice.reels) for line in now if line.advice]
-            out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
+            out.append(SupplierOrder(supplier, first, tuple(_fill_pallet(rows))))
     return sorted(out, key=lambda order: (order.order_by, order.supplier))
 
 
@@ -131,15 +131,15 @@ def _of(row: SheetRow, reels: int) -> SheetRow:
     )
 
 
-def _filled(rows: list[SheetRow]) -> list[SheetRow]:
+def _fill_pallet(rows: list[SheetRow]) -> list[SheetRow]:
     """Fill the last pallet with the most urgent web, in its multiples, where it is half full already."""
     first, total = rows[0].web, sum(row.pallets or 0.0 for row in rows)
     if first.reels_per_pallet is None or any(row.pallets is None for row in rows):
         return rows
-    rest = total - int(total + 1e-9)
-    if rest < PALLET_SHARE:
+    last_pallet = total - int(total + 1e-9)
+    if last_pallet < PALLET_SHARE:
         return rows
-    more = int((1.0 - rest) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
+    more = int((1.0 - last_pallet) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
     return [_of(rows[0], rows[0].reels + more), *rows[1:]]
 
 
@@ -155,7 +155,7 @@ def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneIn
 def on_working_days(
     lines: Sequence[OrderLine], now: datetime, days: Collection[str], zone: ZoneInfo
 ) -> list[OrderLine]:
-    """Give lines whose order days are days on which somebody orders: earlier, never later."""
+    """Move order days to days on which orders are placed: earlier, never later."""
     moved = []
     for line in lines:
         if line.order_by is None:

@@ -1,21 +1,24 @@
-"""The order answer's tables and series: the order book, reels for pieces, the fan and the deliveries."""
+"""The order's tables and series (order book, fan, deliveries), and the sheet that goes to the supplier."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.core.units import in_units
 from lineview.order.demand import Demand
 from lineview.order.orders import OrderLine, line_fan
-from lineview.order.quantity import price_at
+from lineview.order.policy import price_at
 from lineview.order.reels_needed import ReelsNeeded
 from lineview.order.supplier_orders import SheetRow, SupplierOrder
-from lineview.plant import Plant
-from lineview.report.answer import Table, columns_of
+from lineview.plant import Plant, Web
+from lineview.report import show
+from lineview.report.answer import Answer, Span, Table, columns_of
 
 FAN = {
     "web": pl.String(),
@@ -65,12 +68,12 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         "declared: food contact declared on; why: no advice because",
         currency=plant.currency,
     )
-    shown = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
-    return Table("order", "What to order by when", shown, rows)
+    filled_columns = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
+    return Table("order", "What to order by when", filled_columns, rows)
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
-    """The day on which somebody acts: the hour in it carries nothing."""
+    """A moment's day; its hour has no meaning."""
     return None if at is None else at.astimezone(plant.tz).date()
 
 
@@ -178,7 +181,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
 def why_so_many(row: SheetRow, plant: Plant) -> str:
     """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break."""
     web, parts = row.web, [row.basis] if row.basis else []
-    if row.rounded - row.wanted >= 1.0:
+    if row.rounded - row.exact_reels >= 1.0:
         least = f"the minimum of {web.minimum_reels}" if row.rounded == web.minimum_reels else ""
         step = f"a multiple of {web.multiple_reels}" if web.multiple_reels > 1 else ""
         parts.append(f"raised to {row.rounded}, {least or step or 'whole reels'}")
@@ -207,3 +210,107 @@ def _total_words(order: SupplierOrder) -> str:
         missing = [row.web.name or row.web.id for row in order.rows if row.price is None]
         return f"No price in plant.toml for {', '.join(missing)}"
     return ""
+
+
+CAUTION = (
+    "Wrap that touches food has to be approved for it: please send the declaration of compliance of each web with "
+    "the delivery."
+)
+
+
+def suppliers_due(answer: Answer, plant: Plant) -> list[str]:
+    """The suppliers of what is to be ordered, by urgency.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of the order.
+    plant : Plant
+        Its webs name their suppliers; webs without one are left out.
+    """
+    return list(dict.fromkeys(web.supplier for web, _ in _orders_to_suppliers(answer, plant)))
+
+
+def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
+    """The part of an order that one supplier may see.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of the order.
+    supplier : str
+        Of `suppliers_due`.
+    plant : Plant
+        What describes each web to its supplier.
+
+    Returns
+    -------
+    Answer
+        Of the supplier's first order: webs, their description, reels, the day they are wanted on, and the price
+        that was agreed. It has no stock, use, risk, reason, freight, working, picture or other supplier.
+    """
+    rows = [(web, row) for web, row in _orders_to_suppliers(answer, plant) if web.supplier == supplier]
+    first = min((row["by"] for _, row in rows), default=None)
+    arrival_days = _arrival_days(answer, plant)
+    shown = [
+        {
+            "web": row["web"],
+            "about": _description(web, plant),
+            "reels": row["reels"],
+            "wanted": arrival_days.get(row["web"]),
+            "price": row["price"],
+            "money": row["money"],
+        }
+        for web, row in rows
+        if row["by"] == first
+    ]
+    columns = columns_of(
+        "web; about: description; reels [reels]; wanted: wanted on; price: price per reel [currency]; "
+        "money: total [currency]",
+        currency=plant.currency,
+    )
+    filled_columns = [column for column in columns if any(row[column[0]] is not None for row in shown)]
+    reels = show.quantity(sum(row["reels"] for row in shown), "reel")
+    words = f"Order to {supplier}: {reels} in {show.quantity(len(shown), 'web')}."
+    day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
+    return Answer(
+        question="order",
+        scope=replace(answer.scope, line="", machine="", label=f"to {supplier}, {day}"),
+        sentence=(Span(words),),
+        soft="Please confirm quantities, prices and the day of delivery.",
+        tables=(Table("supplier order", "To deliver", filled_columns, shown, charged=("price", "money")),),
+        cautions=(CAUTION,),
+    )
+
+
+def _orders_to_suppliers(answer: Answer, plant: Plant) -> list[tuple[Web, Mapping[str, Any]]]:
+    """The rows of the order sheet that order a web of a named supplier; freight and totals are not among them."""
+    webs = {web.name or web.id: web for web in plant.webs if web.supplier}
+    sheet = next((table for table in answer.tables if table.name == "order sheet"), None)
+    rows = () if sheet is None else sheet.rows
+    return [(webs[row["web"]], row) for row in rows if row["web"] in webs and row["reels"]]
+
+
+def _arrival_days(answer: Answer, plant: Plant) -> dict[str, date | None]:
+    """By web the day on which what is advised would come."""
+    deliveries = answer.series.get("deliveries", pl.DataFrame())
+    if not deliveries.height:
+        return {}
+    advised = deliveries.filter((pl.col("kind") == "advised") & pl.col("at").is_not_null())
+    return {row["web"]: day_of(row["at"], plant) for row in advised.iter_rows(named=True)}
+
+
+def _description(web: Web, plant: Plant) -> str:
+    """Width, grammage and reel, as far as plant.toml has them."""
+    parts = []
+    sizes = (("", web.width_mm, " wide"), ("reel ", web.reel_outer_mm, " outer"), ("core ", web.reel_core_mm, ""))
+    for before, size_mm, after in sizes:
+        if size_mm:
+            size, unit = in_units(size_mm, "mm", plant.units)
+            parts.append(f"{before}{show.number(size)} {unit}{after}")
+    if web.grammage_g_m2:
+        parts.append(f"{web.grammage_g_m2:g} g/m²")
+    if web.reel_length_m:
+        length, unit = in_units(web.reel_length_m, "m", plant.units)
+        parts.append(f"{show.number(length)} {unit} a reel")
+    return ", ".join([web.kind, *parts])

@@ -13,7 +13,7 @@ from lineview.order.orders import Counts
 from lineview.order.stock import OnHand
 from lineview.plant import Plant, Web
 from lineview.report import show
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 
 @dataclass(frozen=True)
@@ -108,8 +108,8 @@ def supposed_plant(plant: Plant, what_if: WhatIf) -> Plant:
         For a web that plant.toml does not have.
     """
     if what_if.web and plant.web(what_if.web) is None:
-        known = ", ".join(web.id for web in plant.webs)
-        raise AskError(Fault(f"unknown web '{what_if.web}'", "web", f"one of {known}"))
+        ids = ", ".join(web.id for web in plant.webs)
+        raise AskError(Fault(f"unknown web '{what_if.web}'", "web", f"one of {ids}"))
     return plant.model_copy(update={"webs": tuple(_supposed_web(web, what_if) for web in plant.webs)})
 
 
@@ -146,7 +146,7 @@ def supposed_counts(counts: Counts, plant: Plant, what_if: WhatIf, now: datetime
     coming = (
         ()
         if before is None
-        else tuple(replace(one, at=one.at or before.counted_at + lead) for one in before.deliveries)
+        else tuple(replace(delivery, at=delivery.at or before.counted_at + lead) for delivery in before.deliveries)
     )
     reels = what_if.counted_reels
     return Counts({**counts.by_web, web.id: OnHand(web.id, now, reels, 0.0, reels * reel_m, coming)})
@@ -167,4 +167,4 @@ def supposed_words(what_if: WhatIf, plant: Plant) -> str:
         words.append(f"{what_if.need_percent:g} % of the need expected")
     if what_if.risk_percent is not None:
         words.append(f"an accepted risk of {what_if.risk_percent:g} %")
-    return f"What if, not saved: {show.listed(words)}"
+    return f"What if, not saved: {show.sentence_list(words)}"

@@ -34,7 +34,7 @@ def day_words(at: datetime, plant: Plant) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """A chance as people say it."""
+    """A chance in words."""
     if chance >= _ALMOST_SURE:
         return "a risk above 95 %"
     if chance < 0.001:
@@ -74,7 +74,7 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, dispute
 def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:
     if first.advice is None or first.order_by is None:
         return ()
-    reels = show.counted(first.advice.reels, "reel")
+    reels = show.quantity(first.advice.reels, "reel")
     name = web_name(first.web)
     # There is no today here: the advice is of the last reading's day, and says so.
     start = (
@@ -107,23 +107,23 @@ def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: date
     short = [
         _Short(line.web, c, day_words(now + timedelta(days=days), plant)) for line, c, days in risks if c > line.risk
     ]
-    return sorted(short, key=lambda one: -one.chance)
+    return sorted(short, key=lambda web: -web.chance)
 
 
-def _open_words(short: _Short, named: Web | None = None) -> str:
-    name = "it" if named is not None and named.id == short.web.id else web_name(short.web)
+def _open_words(short: _Short, subject: Web | None = None) -> str:
+    name = "it" if subject is not None and subject.id == short.web.id else web_name(short.web)
     if short.chance >= _ALMOST_SURE:
         return f"{name} will almost surely run out before its delivery of {short.day}"
     return f"{name} may run out before its delivery of {short.day} ({100 * short.chance:.2g} % risk)"
 
 
-def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
+def history_words(daily_output: pl.DataFrame, plant: Plant, now: datetime) -> str:
     """Say over what time use was learned ("14 days up to Friday 19 June")."""
-    if made.is_empty():
+    if daily_output.is_empty():
         return ""
-    first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
+    first: date = daily_output["date"].to_list()[int(daily_output["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
-    length = show.counted(days, "day") if days < 56 else f"{days // 7} weeks"
+    length = show.quantity(days, "day") if days < 56 else f"{days // 7} weeks"
     return f"{length} up to {day_words(now, plant)}"
 
 
@@ -140,17 +140,17 @@ MOST_LISTED = 5
 
 def order_points(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[str, ...]:
     """The list below the sentence, a web a line: deliveries to bring forward, then orders, the most urgent first."""
-    short = {one.web.id: one for one in _short_before_delivery(lines, plant, now)}
+    short = {entry.web.id: entry for entry in _short_before_delivery(lines, plant, now)}
     due = [line for line in lines if line.advice is not None and line.order_by is not None]
     waiting = [line for line in lines if line.web.id in short and line not in due]
     first = [line for line in due if line.web.id in short]
     order = [*waiting, *first, *(line for line in due if line not in first)]
     most = max(MOST_LISTED, len(short))
     points = [_point(line, short.get(line.web.id), plant, now) for line in order[:most]]
-    left = [line.order_by for line in order[most:] if line.order_by is not None]
-    if left:
-        more = show.counted(len(left), "further web")
-        points.append(f"{more} from {day_words(min(left), plant)}: in the table below.")
+    later = [line.order_by for line in order[most:] if line.order_by is not None]
+    if later:
+        more = show.quantity(len(later), "further web")
+        points.append(f"{more} from {day_words(min(later), plant)}: in the table below.")
     return tuple(points)
 
 
@@ -164,7 +164,7 @@ def _point(line: OrderLine, short: _Short | None, plant: Plant, now: datetime) -
         late = line.order_by <= now
         by = "at once" if late else f"by {day_words(line.order_by, plant)}"
         risk = f", although it may run out before they come ({chance_words(line.advice.chance)})"
-        reels = show.counted(line.advice.reels, "reel")
+        reels = show.quantity(line.advice.reels, "reel")
         acts.append(f"order {reels} {by}{risk if late and line.advice.chance > line.risk else ''}")
     return f"{web_name(line.web)}: {'; '.join(acts)}. {_stand(line)}."
 
@@ -187,7 +187,7 @@ def _stand(line: OrderLine) -> str:
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, what was refused and what stands on an assumption."""
+    """Say what is not known, what was refused and what rests on an assumption."""
     out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
     out += [f"{what}." for what in demand.without_web]
     for web in (plant.web(web_id) for web_id in demand.borrowed):
@@ -219,8 +219,10 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
     unpriced = [web_name(line.web) for line in lines if line.web.price_per_reel is None]
     if unpriced:
         out.append(f"No price in plant.toml for {', '.join(unpriced[:6])}: no money is shown for it.")
-    known = {line.web.id for line in lines}
-    out += [f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in known]
+    with_line = {line.web.id for line in lines}
+    out += [
+        f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in with_line
+    ]
     return tuple(out)
 
 
@@ -256,7 +258,7 @@ def open_plan(rows: pl.DataFrame) -> Estimate:
 
 
 def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Iterator[str]:
-    """Say how much of the plan is in conflict, and what stands in for it."""
+    """Say how much of the plan is in conflict, and what is used instead."""
     if not open_pieces.n or open_pieces.low is None or open_pieces.high is None:
         return
     first, last = (
@@ -264,34 +266,34 @@ def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Ite
         for at in (min(rows["start"].to_list()), max(rows["end"].to_list()))
     )
     low, high = show.number(round(open_pieces.low)), show.number(round(open_pieces.high))
-    files = show.listed(sorted(set(rows["file"].to_list()))[:4])
+    files = show.sentence_list(sorted(set(rows["file"].to_list()))[:4])
     yield (
         f"The plan from {first} to {last} is in conflict: {low} to {high} pieces in "
-        f"{show.counted(open_pieces.n, 'row')} stand differently in {files}. That time's plan is not used, history "
+        f"{show.quantity(open_pieces.n, 'row')} stand differently in {files}. That time's plan is not used, history "
         "stands in for it; undo the export that is wrong on the page Intake."
     )
 
 
 def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
-    """Say which stock counts disagree, what each says, and what to do."""
-    named = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
-    for (web_id, at), counts in named[:MOST_NAMED]:
+    """Say which stock counts disagree, with their values, and what to do."""
+    disputes = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
+    for (web_id, at), counts in disputes[:MOST_NAMED]:
         web = plant.web(str(web_id))
         name = str(web_id) if web is None else web.name or web.id
-        said = [_counted(row, plant) for row in counts.iter_rows(named=True)]
+        values = [_count_words(row, plant) for row in counts.iter_rows(named=True)]
         yield (
-            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.listed(said)}. Neither is used: "
-            "undo the export that is wrong on the page Intake, or count again."
+            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.sentence_list(values)}. "
+            "Neither is used: undo the export that is wrong on the page Intake, or count again."
         )
-    if len(named) > MOST_NAMED:
-        yield f"So do {len(named) - MOST_NAMED} more."
+    if len(disputes) > MOST_NAMED:
+        yield f"So do {len(disputes) - MOST_NAMED} more."
 
 
-def _counted(row: dict[str, Any], plant: Plant) -> str:
-    parts = [f"{row[key]:g} {words}" for key, words in _COUNTED if row[key] is not None]
+def _count_words(row: dict[str, Any], plant: Plant) -> str:
+    parts = [f"{row[key]:g} {words}" for key, words in _COUNT_COLUMNS if row[key] is not None]
     if row["expected_on"] is not None:
         parts.append(f"due {show.a_day(row['expected_on'].astimezone(plant.tz).date(), plant)}")
     return f"{', '.join(parts) or 'nothing'} in {row['file']}"
 
 
-_COUNTED = (("whole_reels", "whole reels"), ("on_order_reels", "on order"))
+_COUNT_COLUMNS = (("whole_reels", "whole reels"), ("on_order_reels", "on order"))

@@ -26,7 +26,7 @@ from lineview.order.demand import (
 from lineview.order.forecast import history_weeks, weeks_ahead
 from lineview.plant import Plant, Web
 from lineview.records.output import week_planned
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: Spread of one flavour's level among those of its base, over their mean: an assumption until it is made.
 ASSUMED_KIN_CV = 0.5
@@ -36,12 +36,12 @@ def lent_factors(
     plant: Plant, past: pl.DataFrame, factors: Mapping[str, Mapping[str, float]], planned: Set[str] = frozenset()
 ) -> dict[str, dict[str, float]]:
     """Let what was never made take as much as the mean flavour of its base."""
-    made = set(past.filter(pl.col("good") > 0)["product"].to_list())
+    with_history = set(past.filter(pl.col("good") > 0)["product"].to_list())
     out = {}
     for key, by_product in factors.items():
-        if not by_product or (made | planned) & set(by_product):
+        if not by_product or (with_history | planned) & set(by_product):
             continue
-        kin = [p for name in by_product for p in _kin(plant, name) if p in made]
+        kin = [p for name in by_product for p in _kin(plant, name) if p in with_history]
         if kin:
             shared = float(np.mean(list(by_product.values()))) * len(by_product) / len(set(kin))
             out[key] = dict.fromkeys(kin, shared)
@@ -49,7 +49,7 @@ def lent_factors(
 
 
 def unsure(ahead: Ahead) -> Ahead:
-    """What history says with the doubt of having borrowed it."""
+    """Demand from history, with the uncertainty of borrowing it."""
     return replace(ahead, level_cv=float(np.hypot(ahead.level_cv, ASSUMED_KIN_CV)))
 
 
@@ -68,12 +68,18 @@ PLAN_WEEKS = 106
 
 
 def works_need(
-    plant: Plant, made: pl.DataFrame, plan: pl.DataFrame, waste: Mapping[str, float], now: datetime, *, weeks: int = 26
+    plant: Plant,
+    daily_output: pl.DataFrame,
+    plan: pl.DataFrame,
+    waste: Mapping[str, float],
+    now: datetime,
+    *,
+    weeks: int = 26,
 ) -> Demand:
     """Put together what each web will need."""
     starts = week_starts(now, weeks)
-    ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
-    past, unknown_made = _known(plant, made)
+    ahead, unknown = _with_plant_ids(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    past, unknown_made = _with_plant_ids(plant, daily_output)
     planned = planned_pieces(ahead, starts)
     lines = sorted({*past["line"].to_list(), *ahead["line"].to_list()})
     shares = {web.id: piece_share(web, waste.get(web.kind)) for web in plant.webs}
@@ -110,7 +116,7 @@ def _needs(
     needs, basis = {}, {}
     for key, by_product in factors.items():
         parts = [
-            (_planned(planned, line, by_product, len(starts)), covered, history.get((line, key)))
+            (_plan_use(planned, line, by_product, len(starts)), covered, history.get((line, key)))
             for line, covered in covers.items()
         ]
         needs[key], basis[key] = web_need(parts, len(starts))
@@ -124,11 +130,11 @@ def piece_share(web: Web, waste: float | None) -> float | None:
         return None
     if waste is not None:
         return reels_a_piece(web, reel_m=reel_m, waste=waste, lost_per_reel_m=0.0)
-    stated = 1.0 + web.running_waste_percent / 100.0
-    return reels_a_piece(web, reel_m=reel_m, waste=stated, lost_per_reel_m=web.start_m + web.end_m)
+    allowance = 1.0 + web.running_waste_percent / 100.0
+    return reels_a_piece(web, reel_m=reel_m, waste=allowance, lost_per_reel_m=web.start_m + web.end_m)
 
 
-def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
+def _with_plant_ids(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
     """A frame with plant.toml's product ids, and the names that it has not."""
     names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
     products = {name: plant.product(name) for name in names if name}
@@ -139,7 +145,7 @@ def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
     return renamed, [name for name in names if name and name not in ids]
 
 
-def _planned(planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int) -> Floats:
+def _plan_use(planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int) -> Floats:
     total = np.zeros(weeks)
     for (of_line, product), pieces in planned.items():
         if of_line == line and product in factors:
@@ -163,7 +169,7 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
     return missing
 
 
-def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
+def used_metres(plant: Plant, pieces_of: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
     """The metres of each web [m] that so many good pieces by product took."""
     out = {}
     for web in plant.webs:
@@ -171,7 +177,7 @@ def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, flo
         if a_piece is None or reel_m is None:
             continue
         wrapped = set(products_of(plant, web))
-        pieces = sum(good for name, good in made.items() if _product_id(plant, name) in wrapped)
+        pieces = sum(good for name, good in pieces_of.items() if _product_id(plant, name) in wrapped)
         out[web.id] = pieces * a_piece * reel_m
     return out
 
@@ -182,15 +188,15 @@ def _product_id(plant: Plant, name: str) -> str:
 
 
 def pieces_ahead(
-    plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
+    plant: Plant, web: Web, daily_output: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
 ) -> tuple[float, str]:
     """Good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
     factors = dict.fromkeys(products_of(plant, web), 1.0)
-    ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    ahead, _ = _with_plant_ids(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:
         shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
         return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), "the plan"
-    past, _ = _known(plant, made)
+    past, _ = _with_plant_ids(plant, daily_output)
     starts = week_starts(now, weeks)
     lines = sorted(set(past["line"].to_list()))
     history = history_ahead(plant, past, {web.id: factors}, lines, starts)
@@ -206,7 +212,7 @@ def history_ahead(
     starts: Sequence[datetime],
     planned: Set[str] = frozenset(),
 ) -> dict[tuple[str, str], Ahead]:
-    """What history says of the coming weeks, by line and web."""
+    """Demand of the coming weeks from history, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
     used = {**factors, **lent}
     if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:

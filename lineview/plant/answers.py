@@ -33,8 +33,8 @@ def shift_text(shift: Shift) -> str:
     'early 06:00-14:00 mon-fri'
     """
     breaks = ", ".join(f"{b.start:%H:%M}-{b.end:%H:%M}" for b in shift.breaks)
-    said = f"{shift.id} {shift.start:%H:%M}-{shift.end:%H:%M} {days_text(shift.days)}"
-    return said + (f" breaks {breaks}" if breaks else "")
+    text = f"{shift.id} {shift.start:%H:%M}-{shift.end:%H:%M} {days_text(shift.days)}"
+    return text + (f" breaks {breaks}" if breaks else "")
 
 
 def days_text(days: Iterable[Day]) -> str:
@@ -112,12 +112,12 @@ def _clocks(match: re.Match[str]) -> tuple[time | None, time | None]:
 
 
 def _days(text: str) -> tuple[Day, ...]:
-    named = set()
+    days = set()
     for first, last in _DAYS.findall(text):
         a, b = WEEK.index(first), WEEK.index(last)
-        named |= {WEEK[k % 7] for k in range(a, b + 1 if b >= a else b + 8)}
-    named |= {day for day in WEEK if re.search(rf"\b{day}", text)}
-    return tuple(day for day in WEEK if day in named)
+        days |= {WEEK[k % 7] for k in range(a, b + 1 if b >= a else b + 8)}
+    days |= {day for day in WEEK if re.search(rf"\b{day}", text)}
+    return tuple(day for day in WEEK if day in days)
 
 
 def lines_text(lines: Iterable[tuple[str, Iterable[str]]]) -> str:
@@ -158,18 +158,18 @@ def read_lines(text: str, machines: Iterable[str], where: str = "lines") -> list
     AskError
         Where a machine is not known, missing or there twice.
     """
-    known = list(machines)
+    machine_ids = list(machines)
     lines = []
     for part in filter(None, (p.strip() for p in re.split(r"[;\n]", text))):
         name, mark, listed = part.partition("=")
-        named = [m.strip() for m in listed.split(",") if m.strip()]
-        if mark and name.strip() and named:
-            lines.append((name.strip(), named))
-    given = [machine for _, listed in lines for machine in listed]
+        members = [m.strip() for m in listed.split(",") if m.strip()]
+        if mark and name.strip() and members:
+            lines.append((name.strip(), members))
+    assigned = [machine for _, listed in lines for machine in listed]
     expected = "such as: Line 1 = sizer1, wrap1"
-    faults = [Fault(f"'{m}' is not a machine", where, ", ".join(known)) for m in given if m not in known]
-    faults += [Fault(f"'{m}' is on no line", where, expected) for m in known if m not in given]
-    twice = sorted({m for m in given if given.count(m) > 1})
+    faults = [Fault(f"'{m}' is not a machine", where, ", ".join(machine_ids)) for m in assigned if m not in machine_ids]
+    faults += [Fault(f"'{m}' is on no line", where, expected) for m in machine_ids if m not in assigned]
+    twice = sorted({m for m in assigned if assigned.count(m) > 1})
     faults += [Fault(f"'{m}' is on two lines", where, expected) for m in twice]
     if faults:
         raise AskError(faults)

@@ -1,4 +1,4 @@
-"""What counters' readings say where layouts say it: settled once for each counter of the plant."""
+"""What counters' readings mean, carried from the layouts to each counter of the plant."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from lineview.plant.checks import PlacedFault
 from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
-def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
-    """The counters that a layout of readings fills, and what it says of them.
+def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
+    """The counters that a layout of readings fills, and how it reads them.
 
     Parameters
     ----------
@@ -27,15 +27,15 @@ def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[st
     for header, target in layout.columns.items() if layout.kind == "readings" else ():
         owner, _, channel = target.to.rpartition("/")
         for machine in machines:
-            named = owner or (layout.machine or "" if not layout.machine_column else "")
-            if named and machine.id != named:
+            machine_id = owner or (layout.machine or "" if not layout.machine_column else "")
+            if machine_id and machine.id != machine_id:
                 continue
             if any(counter.id == channel for counter in machine.counters):
                 yield header, machine.id, channel, target.counting
 
 
 def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[Machine]) -> Iterator[tuple[str, Fault]]:
-    """Faults where two layouts say different things of one counter.
+    """Faults where two layouts read one counter differently.
 
     Parameters
     ----------
@@ -52,15 +52,15 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
         The header of the layout, and the fault without a place.
     """
     declared = {(m.id, c.id): c.counting for m in machines for c in m.counters}
-    for header, machine, channel, counting in counted_by(layout, machines):
-        said = counting or declared[machine, channel]
+    for header, machine, channel, counting in counters_of(layout, machines):
+        meaning = counting or declared[machine, channel]
         for other in others:
-            for _, same_machine, same_channel, theirs in counted_by(other, machines):
+            for _, same_machine, same_channel, theirs in counters_of(other, machines):
                 if (same_machine, same_channel) != (machine, channel):
                     continue
-                if (theirs or declared[machine, channel]) != said:
+                if (theirs or declared[machine, channel]) != meaning:
                     what = (
-                        f"layout '{layout.id}' reads '{channel}' of {machine} as \"{said}\", layout "
+                        f"layout '{layout.id}' reads '{channel}' of {machine} as \"{meaning}\", layout "
                         f"'{other.id}' as \"{theirs or declared[machine, channel]}\""
                     )
                     advice = "Give one of the exports a counter of its own, or correct one layout"
@@ -68,7 +68,7 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
 
 
 def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
-    """Carry what layouts say of counters over to the counters.
+    """Carry the layouts' meaning of readings over to the counters.
 
     Parameters
     ----------
@@ -80,13 +80,13 @@ def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
     tuple of Plant and list
         The plant, and a fault for each layout that contradicts an earlier one.
     """
-    said = {
+    meanings = {
         (machine, channel): counting
         for layout in plant.layouts
-        for _, machine, channel, counting in counted_by(layout, plant.machines)
+        for _, machine, channel, counting in counters_of(layout, plant.machines)
         if counting is not None
     }
-    if not said:
+    if not meanings:
         return plant, []
     faults: list[PlacedFault] = []
     for i, layout in enumerate(plant.layouts):
@@ -94,7 +94,7 @@ def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
             faults.append((("layouts", i, "columns", header), fault))
 
     def settled(machine: Machine, counter: Counter) -> Counter:
-        counting = said.get((machine.id, counter.id), counter.counting)
+        counting = meanings.get((machine.id, counter.id), counter.counting)
         return counter.model_copy(update={"counting": counting})
 
     machines = tuple(

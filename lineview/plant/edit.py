@@ -55,10 +55,10 @@ def edit_for(text: str, table: str, part: str, values: Mapping[str, str]) -> Edi
     Edit
         With the keys alone that differ.
     """
-    found = _part(tomlkit.parse(text), table, part)
-    if found is None:
+    row = _part(tomlkit.parse(text), table, part)
+    if row is None:
         return Edit(table, part, None, {key: value for key, value in values.items() if value})
-    before = {key: _value_text(found, key) for key in values}
+    before = {key: _value_text(row, key) for key in values}
     changed = [key for key in values if not _same(before[key], values[key])]
     return Edit(table, part, {k: before[k] for k in changed}, {k: values[k] for k in changed})
 
@@ -83,13 +83,13 @@ def removal_of(text: str, table: str, part: str) -> Edit:
     AskError
         Where there is no such part.
     """
-    found = _part(tomlkit.parse(text), table, part)
-    if found is None:
+    row = _part(tomlkit.parse(text), table, part)
+    if row is None:
         raise AskError(Fault(f"there is no '{part}' in {table}", "plant.toml"))
-    return Edit(table, part, {str(key): _value_text(found, str(key)) for key in found}, None)
+    return Edit(table, part, {str(key): _value_text(row, str(key)) for key in row}, None)
 
 
-def edited(text: str, edit: Edit) -> str:
+def apply_edit(text: str, edit: Edit) -> str:
     """The text with a change made.
 
     Parameters
@@ -110,23 +110,23 @@ def edited(text: str, edit: Edit) -> str:
         Where the text no longer says what the change found before.
     """
     document = tomlkit.parse(text)
-    found = _part(document, edit.table, edit.id)
-    stale = (edit.before is None) != (found is None)
-    if found is not None and edit.before is not None and edit.after is not None:
-        stale = any(not _same(_value_text(found, key), value) for key, value in edit.before.items())
+    row = _part(document, edit.table, edit.id)
+    stale = (edit.before is None) != (row is None)
+    if row is not None and edit.before is not None and edit.after is not None:
+        stale = any(not _same(_value_text(row, key), value) for key, value in edit.before.items())
     if stale:
         what = f"'{edit.id}' in {edit.table} was changed since"
         raise AskError(Fault(what, "plant.toml", do="Look at the page again, or edit the file by hand."))
     if edit.after is None:
         return _without(text, edit.table, document[edit.table], edit.id)
-    if found is None:
+    if row is None:
         _add(document, edit.table, edit.after)
     else:
         for key, value in edit.after.items():
             if value:
-                _set(found, key, value)
+                _set(row, key, value)
             else:
-                found.pop(key, None)
+                row.pop(key, None)
     return tomlkit.dumps(document)
 
 
@@ -168,19 +168,19 @@ def _without(text: str, table: str, rows: Any, part: str) -> str:
             Fault(f"'{part}' stands in a list on one line", "plant.toml", do="Remove it in the file by hand.")
         )
     row = rows.body[_ids(rows).index(part)]
-    whole = row.as_string()
+    row_text = row.as_string()
     tail = "".join(item.as_string() for item in _tail(row))
-    place = text.index(whole)
+    place = text.index(row_text)
     start = text.rindex("[[", 0, place)
-    rest = text[place + len(whole) - len(tail) :]
-    left = text[:start] + rest.removeprefix("\n")
-    wanted = tomlkit.parse(text).unwrap()
-    wanted[table] = [row for row in wanted[table] if row.get("id") != part]
-    if tomlkit.parse(left).unwrap() != {name: rows for name, rows in wanted.items() if name != table or rows}:
+    after = text[place + len(row_text) - len(tail) :]
+    remaining = text[:start] + after.removeprefix("\n")
+    expected = tomlkit.parse(text).unwrap()
+    expected[table] = [row for row in expected[table] if row.get("id") != part]
+    if tomlkit.parse(remaining).unwrap() != {name: rows for name, rows in expected.items() if name != table or rows}:
         raise AskError(
             Fault(f"'{part}' cannot be cut out of {table}", "plant.toml", do="Remove it in the file by hand.")
         )
-    return left
+    return remaining
 
 
 def _tail(part: Table) -> list[Any]:

@@ -27,7 +27,7 @@ DEFAULTS: dict[str, PeriodWord] = {
 
 
 #: A shift that was read for less than this is not the last one worth reading.
-_BEGUN = timedelta(minutes=5)
+_JUST_STARTED = timedelta(minutes=5)
 _TIME = re.compile(r"\d{1,2}:\d\d")
 #: Years in which readings and plans may lie.
 YEARS = range(1971, 2200)
@@ -132,12 +132,12 @@ def _clock(text: str | None) -> str:
     return "" if text is None else f" {text.strip():0>5}"
 
 
-def _day(text: str, whole: str) -> date:
+def _day(text: str, period_text: str) -> date:
     try:
         return _of_our_time(date.fromisoformat(text))
     except ValueError:
         expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
-        raise AskError(Fault(f"unknown period '{whole}'", "period", expected)) from None
+        raise AskError(Fault(f"unknown period '{period_text}'", "period", expected)) from None
 
 
 def _utc(day: date, clock: time, zone: ZoneInfo) -> datetime:
@@ -209,7 +209,7 @@ def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: P
     """
     now = span.end
     if isinstance(name, ShiftOfDay):
-        return _one_shift(name, shifts, zone)
+        return _shift_of_day(name, shifts, zone)
     if isinstance(name, Days):
         period = Period(_utc(name.first, time(0), zone), _utc(name.last + timedelta(days=1), time(0), zone))
         ends = [_day_label(day) for day in dict.fromkeys((name.first, name.last))]
@@ -236,8 +236,8 @@ def _last_week(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple
     today = span.end.astimezone(zone).date()
     monday = today - timedelta(days=today.weekday())
     following = _utc(monday + timedelta(days=7), time(0), zone)
-    left = [p for _, _, p in shifts_between(shifts, zone, Period(span.end, following)) if p.end <= following]
-    ahead = [p for p in left if p.end > span.end + timedelta(hours=1)]
+    shifts_ahead = [p for _, _, p in shifts_between(shifts, zone, Period(span.end, following)) if p.end <= following]
+    ahead = [p for p in shifts_ahead if p.end > span.end + timedelta(hours=1)]
     before = _utc(monday, time(0), zone)
     if (ahead or not shifts) and span.start < before:
         monday -= timedelta(days=7)
@@ -251,16 +251,16 @@ def _after(moment: datetime) -> datetime:
 
 
 def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
-    known = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
-    if len(known) > 1 and span.end - known[-1][2].start < _BEGUN:
-        known.pop()  # it has only just begun: the one before has more to say
-    if known:
-        return known[-1][2], known[-1][1]
+    candidates = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
+    if len(candidates) > 1 and span.end - candidates[-1][2].start < _JUST_STARTED:
+        candidates.pop()  # it has only just begun: the one before has more to say
+    if candidates:
+        return candidates[-1][2], candidates[-1][1]
     day = span.end.astimezone(zone).date()  # without shifts: what was read of the last day
     return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), _day_label(day)
 
 
-def _one_shift(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
+def _shift_of_day(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
     shift = next((s for s in shifts if s.id == name.shift), None)
     if shift is None:
         names = ", ".join(s.id for s in shifts) or "none in the plant description"

@@ -1,4 +1,4 @@
-"""Reading the plant description from its TOML file, with every fault at once and its line."""
+"""Reading the plant description from its TOML file: every fault at once, in plain words, with its line."""
 
 from __future__ import annotations
 
@@ -12,13 +12,164 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from lineview.core.errors import Fault, PlantError
-from lineview.plant.checks import Declared, PlacedFault, repeated_ids
+from lineview.plant import model
+from lineview.plant.checks import FAULT, DeclaredIds, PlacedFault, did_you_mean, repeated_ids
 from lineview.plant.counting import with_counting
-from lineview.plant.messages import faults_of
 from lineview.plant.model import Plant
-from lineview.plant.positions import KeyLines
+from lineview.plant.positions import KeyLines, KeyPath
+
+_MODELS: dict[str, type[model.Part]] = {
+    "shifts": model.Shift,
+    "breaks": model.Break,
+    "lines": model.Line,
+    "machines": model.Machine,
+    "counters": model.Counter,
+    "gauges": model.Gauge,
+    "webs": model.Web,
+    "products": model.Product,
+    "layouts": model.Layout,
+    "columns": model.ColumnTarget,
+}
+
+_EXAMPLES: dict[str, object] = {
+    "shop": '"Our works"',
+    "id": '"wrap1"',
+    "kind": "see the values expected",
+    "line": '"line1"',
+    "start": "06:00:00",
+    "end": "14:00:00",
+    "counts": '"pieces"',
+    "measures": '"rope diameter"',
+    "fastest_per_min": 450,
+    "flavour": '"banana"',
+    "mass_g": 6.8,
+    "mass_tolerance_g": 0.3,
+    "diameter_mm": 14.0,
+    "diameter_tolerance_mm": 0.4,
+    "cut_length_mm": 40.0,
+    "width_mm": 90.0,
+    "reel_outer_mm": 300.0,
+    "reel_core_mm": 76.2,
+    "to": '"pieces"',
+}
+
+#: What each kind of type error expected, in plain words.
+_EXPECTED = {
+    "greater_than": "a number above {gt:g}",
+    "greater_than_equal": "{ge:g} or more",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "int_parsing": "a whole number",
+    "finite_number": "a finite number",
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "time_type": 'a time of day such as 06:00:00 or "06:00"',
+    "time_parsing": 'a time of day such as 06:00:00 or "06:00"',
+    "tuple_type": "a list in [ ]",
+    "dict_type": "a table of keys and values",
+    "model_type": "a table of keys and values",
+    "literal_error": "{expected}",
+    "too_long": "at most {max_length} items",
+    "string_too_long": "at most {max_length} characters",
+    "string_pattern_mismatch": "letters, digits, blanks, _ . and -, beginning with a letter or digit",
+}
+
+
+def faults_of(error: ValidationError, data: Mapping[str, Any]) -> list[PlacedFault]:
+    """Each wrong place once, with what it is, what was expected and a suggestion."""
+    faults: list[PlacedFault] = []
+    types: dict[KeyPath, list[ErrorDetails]] = {}
+    for detail in error.errors():
+        path = _path(detail, data)
+        if detail["type"] == FAULT:
+            faults.append((path, detail["ctx"]["fault"]))
+        else:  # a union has an error for each of its branches
+            types.setdefault(path, []).append(detail)
+    return faults + [(path, _fault(path, details)) for path, details in types.items()]
+
+
+def _path(detail: ErrorDetails, data: Any) -> KeyPath:
+    """Keep of a location only the steps that the data has: a union adds names of its branches."""
+    path: list[str | int] = []
+    for step in detail["loc"]:
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            continue
+        path.append(step)
+    if detail["type"] == "missing":
+        path.append(detail["loc"][-1])
+    return tuple(path)
+
+
+def _fault(path: KeyPath, details: list[ErrorDetails]) -> Fault:
+    detail = details[0]
+    key, place = path[-1] if path else "file", _place(path[:-1])
+    if detail["type"] == "missing":
+        if isinstance(key, int):
+            return Fault(f"'{path[-2]}' has too few items", expected=f"at least {key + 1}")
+        example = _EXAMPLES.get(str(key))
+        advice = f"Add for example: {key} = {example}" if example is not None else f"Add the key '{key}'"
+        return Fault(f"'{key}' is missing in {place}", expected=f"the key '{key}'", do=advice)
+    if detail["type"] == "extra_forbidden":
+        keys = list(_model(path).model_fields)
+        return Fault(f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, keys))
+    expected = " or ".join(dict.fromkeys(_expectation(detail) for detail in details))
+    value = detail["input"]
+    return Fault(f"{_name(path)} is {_value_text(value)}", expected=expected, do=_advice(value, details))
+
+
+def _expectation(detail: ErrorDetails) -> str:
+    pattern = _EXPECTED.get(detail["type"], "another value")
+    if detail["type"] == "dict_type" or detail["type"] == "model_type":
+        return pattern
+    return pattern.format(**detail.get("ctx", {}))
+
+
+def _advice(value: object, details: list[ErrorDetails]) -> str:
+    options: list[str] = []
+    for detail in details:
+        if detail["type"] == "literal_error":
+            listed = str(detail["ctx"]["expected"]).replace(" or ", ", ")
+            options += [name.strip("'") for name in listed.split(", ")]
+    if options and isinstance(value, str):
+        return did_you_mean(value, [name for name in options if name])
+    if isinstance(value, str) and any("float" in d["type"] or "int" in d["type"] for d in details):
+        return "Write the number without quotes and with a point, not a comma"
+    return "Correct the value"
+
+
+def _model(path: KeyPath) -> type[model.Part]:
+    names = [step for step in path[:-1] if isinstance(step, str) and step in _MODELS]
+    if "columns" in path[:-1]:
+        return model.ColumnTarget
+    return _MODELS[names[-1]] if names else model.Plant
+
+
+def _name(path: KeyPath) -> str:
+    keys = [step for step in path if isinstance(step, str)]
+    return f"'{keys[-1]}'" if keys else "the file"
+
+
+def _place(path: KeyPath) -> str:
+    keys = [step for step in path if isinstance(step, str)]
+    return f"[[{'.'.join(keys)}]]" if keys else "the file"
+
+
+def _value_text(value: object) -> str:
+    if isinstance(value, str):
+        return f"'{value[:60]}'"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        return "a table"
+    return "a list" if isinstance(value, (list, tuple)) else str(value)
+
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
 _CLOCK_KEYS = {"start", "end"}
@@ -49,7 +200,7 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     first_further = len(_layouts(data))
     if _layouts(further):
         data["layouts"] = (*_layouts(data), *_layouts(further))
-    plant, placed = _checked(data)
+    plant, placed = _validate(data)
     faults = []
     for keys, fault in placed:
         in_further = keys[:1] == ("layouts",) and isinstance(keys[1], int) and keys[1] >= first_further
@@ -77,7 +228,7 @@ def plant_of_json(data: dict[str, Any]) -> Plant:
     Plant
         Equal to the one that was written.
     """
-    return Plant.model_validate_json(json.dumps(data), context=Declared.in_tables(_plain(data, "")))
+    return Plant.model_validate_json(json.dumps(data), context=DeclaredIds.in_tables(_plain(data, "")))
 
 
 def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
@@ -99,16 +250,16 @@ def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
         data, lines = _plain(tomllib.loads(text), ""), KeyLines(text)
     except tomllib.TOMLDecodeError as error:
         return [_syntax(str(error), text, name)]
-    _, placed = _checked(data)
-    found = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
-    return [replace(fault, where=f"{name} line {line}") for line, fault in found]
+    _, placed = _validate(data)
+    faults = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
+    return [replace(fault, where=f"{name} line {line}") for line, fault in faults]
 
 
-def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
+def _validate(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
     """Validate types, values and references; no plant where one of them is wrong."""
     faults = repeated_ids(data)
     try:
-        plant = Plant.model_validate(data, strict=True, context=Declared.in_tables(data))
+        plant = Plant.model_validate(data, strict=True, context=DeclaredIds.in_tables(data))
     except ValidationError as error:
         return None, faults_of(error, data) + faults
     plant, contradictions = with_counting(plant)
@@ -153,11 +304,11 @@ def _syntax(message: str, text: str, name: str) -> Fault:
     place = re.search(r"\(at line (\d+), column \d+\)", message)
     rows = text.splitlines() or [""]
     line = int(place.group(1)) if place else len(rows)
-    shown = rows[min(line, len(rows)) - 1].strip()[:80]
+    line_text = rows[min(line, len(rows)) - 1].strip()[:80]
     if "overwrite" in message or "twice" in message or "redefine" in message or "mutate" in message:
-        what, expected = f"a key or table is there twice: {shown}", "each key once"
+        what, expected = f"a key or table is there twice: {line_text}", "each key once"
         return Fault(what, f"{name} line {line}", expected, "Leave one out, or use [[ ]] for a list of tables")
-    what = f"the line cannot be read as TOML: {shown}" if shown else "the file ends too early"
+    what = f"the line cannot be read as TOML: {line_text}" if line_text else "the file ends too early"
     advice = "Check quotes, brackets, commas and the = sign on this line and the one before"
     return Fault(what, f"{name} line {line}", "key = value, [table] or [[table]]", advice)
 

@@ -147,9 +147,9 @@ class FigureList:
         why_none: str = "",
     ) -> None:
         row, words = FIGURES[name], self._words | words
-        named = name.format(**{key: slug(str(word)) for key, word in words.items()})
-        self._figures[named] = Figure(
-            named,
+        full_name = name.format(**{key: slug(str(word)) for key, word in words.items()})
+        self._figures[full_name] = Figure(
+            full_name,
             row.label.format(**words),
             value,
             row.unit.format(**words),

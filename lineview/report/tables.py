@@ -68,8 +68,8 @@ def _with_seconds(table: Table, cells: list[list[str]], plant: Plant) -> None:
 
 
 def _are_numbers(contents: Sequence[Any]) -> bool:
-    known = [c for c in contents if c is not None]
-    return bool(known) and all(isinstance(c, int | float) and not isinstance(c, bool) for c in known)
+    values = [c for c in contents if c is not None]
+    return bool(values) and all(isinstance(c, int | float) and not isinstance(c, bool) for c in values)
 
 
 #: Headings of figures as text.
@@ -82,7 +82,7 @@ def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
     Parameters
     ----------
     figure : Figure
-        Of an answer; where it has no value, the reason stands in its place.
+        Of an answer; one without a value shows its reason.
     plant : Plant
         Units and zone.
     """
@@ -140,10 +140,10 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
         return 0
     if unit == "min":
         return 1  # as everywhere: minutes have one decimal
-    needed = max(_needed(v) for v in numbers)
+    needed = max(_places_needed(v) for v in numbers)
     largest, least = max(abs(v) for v in numbers), min((abs(v) for v in numbers if v), default=1.0)
-    seen = show.decimals_of(largest + 1e-9)  # three figures of the largest; the least keeps one
-    return min(needed, max(seen, min(show.decimals_of(least + 1e-12) - 2, seen + 3)))
+    of_largest = show.decimals_of(largest + 1e-9)  # three figures of the largest; the least keeps one
+    return min(needed, max(of_largest, min(show.decimals_of(least + 1e-12) - 2, of_largest + 3)))
 
 
 def table_places(table: Table, plant: Plant) -> dict[str, int | None]:
@@ -219,7 +219,7 @@ def _counts(content: Any) -> TypeGuard[float]:
     return isinstance(content, int | float) and not isinstance(content, bool) and math.isfinite(content)
 
 
-def _needed(value: float) -> int:
+def _places_needed(value: float) -> int:
     """The places that three figures of a number take, without zeros at their end."""
     text = f"{value:.{show.decimals_of(value)}f}".rstrip("0")
     return len(text.partition(".")[2])
@@ -248,6 +248,6 @@ def heading(words: str, unit: str, plant: Plant) -> str:
     >>> heading("diameter", "mm", plant), heading("minutes", "min", plant)
     ('diameter, mm', 'minutes')
     """
-    shown = show.unit_words(unit, plant.units)
-    named = shown in words.split() or (len(shown) > 2 and words.startswith(shown))
-    return words if named or not shown else f"{words}, {shown}"
+    unit_text = show.unit_words(unit, plant.units)
+    has_unit = unit_text in words.split() or (len(unit_text) > 2 and words.startswith(unit_text))
+    return words if has_unit or not unit_text else f"{words}, {unit_text}"

@@ -15,9 +15,9 @@ from lineview.core.estimate import Estimate
 from lineview.core.frames import BATCHES, ROPE_BATCHES, UTC_US, empty
 from lineview.machine.activity import RUNNING, SLOW
 from lineview.machine.pieces import MachineCounts, micros
+from lineview.stats.batch_correlation import SLOPE_FROM, within_batch_correlation
 from lineview.stats.means import interval_of_mean
 from lineview.stats.serial_correlation import effective_n
-from lineview.stats.within_batch_correlation import SLOPE_FROM, within_batch_correlation
 
 Floats = NDArray[np.float64]
 

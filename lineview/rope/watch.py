@@ -13,10 +13,16 @@ from numpy.typing import NDArray
 
 from lineview.rope.drift_model import SHAPES, RopeModel
 from lineview.stats.capability import shape_of
-from lineview.stats.control_limits import Limits, individuals_limits, subgroup_limits
+from lineview.stats.control_charts import (
+    Limits,
+    RunRule,
+    individuals_limits,
+    nelson_test,
+    run_rule_length,
+    subgroup_limits,
+)
 from lineview.stats.correlated_regression import Noise, innovation_form, innovations
 from lineview.stats.run_lengths import QUICK, SLOW, Widths, cusum, cusum_limit, ewma, joint_widths
-from lineview.stats.run_rules import RunRule, nelson_test, run_rule_length
 from lineview.stats.serial_correlation import LjungBox, ljung_box
 
 Floats = NDArray[np.float64]

@@ -38,7 +38,7 @@ ROWS = {
 }
 #: Of a sheet that hands over.
 FEWER = {"stops": 5, "reasons": 4, "changeovers": 3, "found changeovers": 3, "next": 4}
-WRITTEN = ("open points", "shift notes")
+HANDOVER_TABLES = ("open points", "shift notes")
 #: Characters of a cell of the tables that people wrote, so that one long note leaves room for the others.
 MOST_SIGNS = 130
 #: Columns too wide for half a sheet.
@@ -54,9 +54,9 @@ _LEFT_OUT = {
 #: Answers that are printed on one sheet, for the hand-over of a shift and for Monday.
 ONE_SHEET = ("shift", "week")
 #: Tables as wide as the sheet, above the two columns.
-WIDE = ("ledger of losses", "trends", *WRITTEN)
+WIDE = ("ledger of losses", "trends", *HANDOVER_TABLES)
 #: Tables of the left column; the others stand on the right.
-LEFT = ("ladder", "reasons", "key figures", "lasting changes")
+SIDE_TABLES = ("ladder", "reasons", "key figures", "lasting changes")
 
 
 def handover(answer: Answer) -> list[Table]:
@@ -64,22 +64,22 @@ def handover(answer: Answer) -> list[Table]:
     if answer.question not in ONE_SHEET:
         return list(answer.tables)
     names = {table.name for table in answer.tables if table.rows}
-    rows = ROWS | FEWER if names & set(WRITTEN) else ROWS
-    return [_cut(table, rows[table.name]) for table in answer.tables if table.name in ROWS]
+    rows = ROWS | FEWER if names & set(HANDOVER_TABLES) else ROWS
+    return [_shortened(table, rows[table.name]) for table in answer.tables if table.name in ROWS]
 
 
-def _cut(table: Table, most: int) -> Table:
+def _shortened(table: Table, most: int) -> Table:
     rows, title = list(table.rows), table.title
     if table.name == "ledger of losses":
-        rows = _rest_together(table, most)
+        rows = _sum_others(table, most)
     if table.name == "stops" and len(rows) > most:
         longest = sorted(rows, key=lambda row: -row["minutes"])[:most]
         title = f"The {most} longest stops"
         rows = [row for row in rows if row in longest]
     columns = tuple(c for c in table.columns if c[0] not in _LEFT_OUT.get(table.name, ()))
-    if table.name in WRITTEN:
+    if table.name in HANDOVER_TABLES:
         rows = [{key: _short(cell) for key, cell in row.items()} for row in rows]
-    if table.name in ("reasons", "changeovers", *WRITTEN) and len(rows) > most:
+    if table.name in ("reasons", "changeovers", *HANDOVER_TABLES) and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
 
@@ -88,17 +88,17 @@ def _short(cell: Any) -> Any:
     return shorten(cell, MOST_SIGNS, placeholder=" …") if isinstance(cell, str) else cell
 
 
-def _rest_together(table: Table, most: int) -> list[Mapping[str, Any]]:
+def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
     """The first rows of a table that ends with its sum, the rest added up in one: it still adds up."""
     *rows, total = table.rows
     if len(table.rows) <= most:
         return list(table.rows)
-    shown, rest = rows[: most - 2], rows[most - 2 :]
-    others: dict[str, Any] = {table.columns[0][0]: f"{len(rest)} other rows"}
+    first_rows, others_rows = rows[: most - 2], rows[most - 2 :]
+    others: dict[str, Any] = {table.columns[0][0]: f"{len(others_rows)} other rows"}
     for key, _, _ in table.columns[1:]:
-        known = [row[key] for row in rest if isinstance(row.get(key), int | float)]
-        others[key] = round(sum(known), 6) if known else None
-    return [*shown, others, total]
+        numbers = [row[key] for row in others_rows if isinstance(row.get(key), int | float)]
+        others[key] = round(sum(numbers), 6) if numbers else None
+    return [*first_rows, others, total]
 
 
 #: Rows of a table that a printed page shows; the rest is counted.
@@ -132,7 +132,9 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
 def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
     tape, hours = _tape(answer, plant)
     printed = [table for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows]
-    left = LEFT[:2] if any(table.name in WRITTEN for table in printed) else LEFT  # with few stops there is room there
+    widths = (
+        SIDE_TABLES[:2] if any(table.name in HANDOVER_TABLES for table in printed) else SIDE_TABLES
+    )  # with few stops there is room there
     low, high, top = _band(answer, plant)
     return {
         "title": f"{plant.shop}: {answer.question}",
@@ -149,7 +151,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
         "one-sheet": answer.question in ONE_SHEET,
-        "tables": [_table(table, plant, left) for table in printed],
+        "tables": [_table(table, plant, widths) for table in printed],
         "figures": [] if answer.question in ONE_SHEET else [figure_text(figure, plant) for figure in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
@@ -158,8 +160,8 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
 
 def _footer(answer: Answer, plant: Plant) -> str:
     """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
-    known = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
-    return f"{plant.shop} · {answer.question} · {known}"
+    status = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
+    return f"{plant.shop} · {answer.question} · {status}"
 
 
 #: Width and height of a picture of half a page's width [px].
@@ -172,10 +174,10 @@ def _pictures(answer: Answer, plant: Plant) -> list[dict[str, Any]]:
         return []
     wide = [p for p in pictures(answer, ChartStyle(plant)) if p.first]
     half = [p for p in pictures(answer, ChartStyle(plant, narrow=True)) if not p.first and answer.question == "order"]
-    drawn = [to_svg(p) for p in wide] + [to_svg(replace(p, height=HALF_PX[1]), HALF_PX[0]) for p in half]
+    svgs = [to_svg(p) for p in wide] + [to_svg(replace(p, height=HALF_PX[1]), HALF_PX[0]) for p in half]
     return [
         {"title": picture.title, "svg": svg, "wide": picture.first}
-        for picture, svg in zip((*wide, *half), drawn, strict=True)
+        for picture, svg in zip((*wide, *half), svgs, strict=True)
     ]
 
 
@@ -200,25 +202,25 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
     starts: list[datetime] = frame["start"].to_list()
     ends: list[datetime] = frame["end"].to_list()
     first, last = min(starts), max(ends)
-    whole = (last - first).total_seconds()
+    span_s = (last - first).total_seconds()
     top = _band(answer, plant)[2]
-    drawn = []
+    rectangles = []
     for row in frame.iter_rows(named=True):
         runs = row["state"] in RUNS
         minutes = (row["end"] - row["start"]).total_seconds() / 60
         rate = (row["pieces"] or 0.0) / minutes if minutes else 0.0
         if row["state"] in ("break", "unseen"):
             continue
-        drawn.append(
+        rectangles.append(
             {
-                "x": (row["start"] - first).total_seconds() / whole,
-                "width": minutes * 60 / whole,
+                "x": (row["start"] - first).total_seconds() / span_s,
+                "width": minutes * 60 / span_s,
                 "height": min(1.0, rate / top) if runs else 0.6,
                 "runs": runs,
             }
         )
-    marks = [first + timedelta(seconds=whole * k / 8) for k in range(8)]
-    return drawn, [show.moment(mark, plant, day=False) for mark in marks]
+    marks = [first + timedelta(seconds=span_s * k / 8) for k in range(8)]
+    return rectangles, [show.moment(mark, plant, day=False) for mark in marks]
 
 
 def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:

@@ -48,15 +48,15 @@ def saved_picture(answer: Answer, plant: Plant, number: int, ending: str) -> byt
     AskError
         Where there is no such picture.
     """
-    drawn = pictures(answer, ChartStyle(plant))
-    if not 0 < number <= len(drawn):
-        raise AskError(Fault(f"there is no picture {number}", answer.question, f"one of 1 to {len(drawn)}"))
+    all_pictures = pictures(answer, ChartStyle(plant))
+    if not 0 < number <= len(all_pictures):
+        raise AskError(Fault(f"there is no picture {number}", answer.question, f"one of 1 to {len(all_pictures)}"))
     period = show.period(answer.scope.period, plant)
     of = " · ".join((plant.shop, answer.about(plant), period, plant.zone))
-    return FORMS[ending][0](_framed(drawn[number - 1], of))
+    return FORMS[ending][0](_frame_svg(all_pictures[number - 1], of))
 
 
-def _framed(picture: Picture, of: str) -> str:
+def _frame_svg(picture: Picture, of: str) -> str:
     """The picture on white, below its title and the line that says what it is of."""
     words = [(line, TITLE, DAY.ink, "600") for line in _lines(picture.title, TITLE)]
     words += [(line, BELOW, DAY.soft, "400") for line in _lines(of, BELOW)]
@@ -70,8 +70,8 @@ def _framed(picture: Picture, of: str) -> str:
     extent = f'width="{WIDTH}" height="{high}" viewBox="0 0 {WIDTH} {high}"'
     face = "font-family=\"'IBM Plex Sans', 'Helvetica Neue', Arial, sans-serif\""
     paper = f'<rect width="{WIDTH}" height="{high}" fill="{DAY.card}"/>'
-    named = f"<title>{escape(picture.title)}</title>"
-    return f'<svg xmlns="http://www.w3.org/2000/svg" {extent} {face} role="img">{named}{paper}{texts}{inner}</svg>'
+    title = f"<title>{escape(picture.title)}</title>"
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {extent} {face} role="img">{title}{paper}{texts}{inner}</svg>'
 
 
 def _lines(text: str, size: float) -> list[str]:
@@ -82,8 +82,8 @@ def _png(svg: str) -> bytes:
     import typst
 
     inputs = {"svg": svg, "width": str(WIDTH)}
-    made: bytes = typst.compile(PAGE, format="png", ppi=72 * DENSITY, sys_inputs=inputs)
-    return made
+    png: bytes = typst.compile(PAGE, format="png", ppi=72 * DENSITY, sys_inputs=inputs)
+    return png
 
 
 #: By a file's ending: what makes it of an SVG, and its media type.

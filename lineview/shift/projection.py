@@ -16,7 +16,7 @@ from lineview.machine.likeliest import planned_time
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Plant, Shift
 from lineview.shift.past import RestOfShift
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: A plan may leave up to a shift free between two of its rows; a longer gap is time without a plan [s].
 LONGEST_FREE_S = 9 * 3600.0

@@ -140,7 +140,7 @@ def half_width(
 
 def cheapest_plan(
     variances: tuple[float, float, float],
-    wanted: float,
+    target: float,
     *,
     most_batches: int = 400,
     most_pieces: int = 20,
@@ -152,7 +152,7 @@ def cheapest_plan(
     ----------
     variances : tuple of float
         As in `half_width`.
-    wanted : float
+    target : float
         Half-width of the 95 % interval.
     most_batches, most_pieces : int
         Bounds of the search.
@@ -173,7 +173,7 @@ def cheapest_plan(
     best, least = None, math.inf
     for samples in (1, 2, 3):
         for pieces in range(1, most_pieces + 1):
-            batches = _batches_needed(variances, wanted, samples, pieces, most_batches)
+            batches = _batches_needed(variances, target, samples, pieces, most_batches)
             if batches is None:
                 continue
             effort = batches * samples * (batch_effort + pieces)
@@ -184,15 +184,15 @@ def cheapest_plan(
 
 
 def _batches_needed(
-    variances: tuple[float, float, float], wanted: float, samples: int, pieces: int, most: int
+    variances: tuple[float, float, float], target: float, samples: int, pieces: int, most: int
 ) -> int | None:
     """Find the least number of batches by halving: the half-width falls with each batch."""
-    if half_width(variances, most, samples, pieces) > wanted:
+    if half_width(variances, most, samples, pieces) > target:
         return None
     low, high = 1, most
     while high - low > 1:
         middle = (low + high) // 2
-        if half_width(variances, middle, samples, pieces) <= wanted:
+        if half_width(variances, middle, samples, pieces) <= target:
             high = middle
         else:
             low = middle

@@ -13,7 +13,7 @@ from lineview.stats.correlated_regression import (
     PLAIN,
     WANDERING,
     CorrelatedFit,
-    Wanted,
+    FitExtras,
     correlated_regression,
     inverse_times,
 )
@@ -28,7 +28,7 @@ LEAST_PLACE_ODDS = 0.02
 #: A step and none are equally likely where its gain is what chance reaches in this share of series.
 EVEN_SHARE = 0.01
 #: Noises that are averaged over; a level may wander.
-TRIED = (*NOISES, *WANDERING)
+GRID = (*NOISES, *WANDERING)
 #: Alternatives less likely than this against the fit with the steps are left out.
 LEAST_STEP_ODDS = 0.003
 
@@ -49,7 +49,7 @@ def find_steps(
     false_share: float = FALSE_SHARE,
     most: int = 20,
     margin: int = 3,
-    known: tuple[int, ...] = (),
+    recorded: tuple[int, ...] = (),
 ) -> StepSearch:
     """Find steps one after another until none is left that chance does not explain.
 
@@ -63,7 +63,7 @@ def find_steps(
         Steps at most.
     margin : int
         Points between two steps, at least.
-    known : tuple of int
+    recorded : tuple of int
         Points before which a step stands already (they are in `x`); none is looked for near them.
 
     Returns
@@ -87,10 +87,10 @@ def find_steps(
     at: list[int] = []
     scanner = StepScanner(y, x, steps)
     while len(at) < most and n - x.shape[1] - len(at) > 5:
-        scan = scanner.scan(at, margin, (*at, *known))
+        scan = scanner.scan(at, margin, (*at, *recorded))
         if scan.gain < limit:
             return StepSearch(tuple(sorted(at)), scan)
-        at = _refined(scanner, [*at, scan.at], margin, known)
+        at = _refine(scanner, [*at, scan.at], margin, recorded)
     return StepSearch(tuple(sorted(at)), None)
 
 
@@ -114,13 +114,13 @@ def step_limit(n: int, false_share: float) -> float:
     return float(ndtri(false_share / 2 / n) ** 2) * (1 + 6 / n)
 
 
-def _refined(scanner: StepScanner, at: list[int], margin: int, known: tuple[int, ...]) -> list[int]:
+def _refine(scanner: StepScanner, at: list[int], margin: int, recorded: tuple[int, ...]) -> list[int]:
     """Move each step to its best place with the others in, once."""
     if len(at) < 2:
         return at
     for i in range(len(at)):
         others = at[:i] + at[i + 1 :]
-        at[i] = scanner.scan(others, margin, (*others, *known)).at
+        at[i] = scanner.scan(others, margin, (*others, *recorded)).at
     return at
 
 
@@ -206,13 +206,13 @@ def find_slope_change(y: Floats, x: Floats, t: Floats, steps: Floats, places: Fl
         cross = both[:, : p + 1].T @ solved
         inverse = np.linalg.inv(cross[:p, :p])
         beta = inverse @ cross[:p, p:]
-        left = max(float(cross[p, p] - cross[:p, p] @ beta[:, 0]), 1e-300)
-        without = max(without, -0.5 * (log_det + n * float(np.log(left))))
+        residual = max(float(cross[p, p] - cross[:p, p] @ beta[:, 0]), 1e-300)
+        without = max(without, -0.5 * (log_det + n * float(np.log(residual))))
         total = np.sum(columns * solved[:, p + 1 :], axis=0)
         partial = total - np.sum(cross[:p, p + 1 :] * beta[:, 1:], axis=0)
         shared = cross[p, p + 1 :] - cross[:p, p] @ beta[:, 1:]
-        taken = np.where(partial > 1e-9 * total, shared**2 / np.maximum(partial, 1e-300), 0.0)
-        remains = np.maximum(left - taken, 1e-12 * left)
+        explained = np.where(partial > 1e-9 * total, shared**2 / np.maximum(partial, 1e-300), 0.0)
+        remains = np.maximum(residual - explained, 1e-12 * residual)
         best = np.maximum(best, -0.5 * (log_det + n * np.log(remains)))
     place = int(np.argmax(best))
     odds = np.exp(best - best[place])
@@ -228,7 +228,7 @@ def averaged_over_steps(
     doubtful: tuple[int, ...],
     next_best: StepScan | None,
     swaps: Sequence[tuple[int, Floats, float]] = (),
-    wanted: Wanted = PLAIN,
+    extras: FitExtras = PLAIN,
 ) -> CorrelatedFit:
     """Fit y on x, averaged over the noises, over leaving out doubtful steps and over one more step.
 
@@ -246,7 +246,7 @@ def averaged_over_steps(
         The likeliest step that was rejected.
     swaps : sequence of (int, numpy.ndarray, float)
         Columns that might as well stand in another's place: which, its values, and the odds.
-    wanted : Wanted
+    extras : FitExtras
         As in correlated_regression.
 
     Returns
@@ -267,50 +267,50 @@ def averaged_over_steps(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    full = correlated_regression(y, x, steps, TRIED, wanted)
-    even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(wanted.places)
+    full = correlated_regression(y, x, steps, GRID, extras)
+    even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(extras.places)
     fits, odds = [full], [1.0]
     for column in doubtful:
-        kept = [i for i in range(x.shape[1]) if i != column]
-        without = correlated_regression(y, x[:, kept], steps, TRIED, wanted)
+        columns = [i for i in range(x.shape[1]) if i != column]
+        without = correlated_regression(y, x[:, columns], steps, GRID, extras)
         chance = float(np.exp((even - 2 * (full.likelihood - without.likelihood)) / 2))
         if chance >= LEAST_STEP_ODDS:
-            fits.append(_widened(without, [*kept, *range(x.shape[1], k)], k))
+            fits.append(_widen(without, [*columns, *range(x.shape[1], k)], k))
             odds.append(chance)
     if next_best is not None and y.size > x.shape[1] + 3:
         chance = float(np.exp((next_best.gain - even) / 2))
         if chance >= LEAST_STEP_ODDS:
             # 1 before the step and 0 after it, so that the level stays the level after it
             before = (np.arange(y.size) < next_best.at).astype(np.float64)
-            p = x.shape[1] - wanted.smooth
+            p = x.shape[1] - extras.smooth
             both = np.column_stack([x[:, :p], before, x[:, p:]])
-            fits.append(_narrowed(correlated_regression(y, both, steps, TRIED, wanted), p))
+            fits.append(_narrow(correlated_regression(y, both, steps, GRID, extras), p))
             odds.append(chance)
     for column, values, chance in swaps:
         other = x.copy()
         other[:, column] = values
-        fits.append(correlated_regression(y, other, steps, SEARCH_NOISES, wanted))
+        fits.append(correlated_regression(y, other, steps, SEARCH_NOISES, extras))
         odds.append(chance)
-    return _mixed(fits, np.array(odds) / sum(odds))
+    return _mix(fits, np.array(odds) / sum(odds))
 
 
-def _widened(fit: CorrelatedFit, kept: list[int], p: int) -> CorrelatedFit:
+def _widen(fit: CorrelatedFit, columns: list[int], p: int) -> CorrelatedFit:
     g = fit.weight.size
     beta, covariance = np.zeros((g, p)), np.zeros((g, p, p))
-    beta[:, kept] = fit.beta
-    covariance[np.ix_(range(g), kept, kept)] = fit.covariance
+    beta[:, columns] = fit.beta
+    covariance[np.ix_(range(g), columns, columns)] = fit.covariance
     return CorrelatedFit(fit.noises, fit.weight, beta, covariance, fit.variance, fit.df, fit.likelihood, fit.bent)
 
 
-def _narrowed(fit: CorrelatedFit, p: int) -> CorrelatedFit:
-    kept = [i for i in range(fit.beta.shape[1]) if i != p]
-    covariance = fit.covariance[:, kept][:, :, kept]
+def _narrow(fit: CorrelatedFit, p: int) -> CorrelatedFit:
+    columns = [i for i in range(fit.beta.shape[1]) if i != p]
+    covariance = fit.covariance[:, columns][:, :, columns]
     return CorrelatedFit(
-        fit.noises, fit.weight, fit.beta[:, kept], covariance, fit.variance, fit.df, fit.likelihood, fit.bent
+        fit.noises, fit.weight, fit.beta[:, columns], covariance, fit.variance, fit.df, fit.likelihood, fit.bent
     )
 
 
-def _mixed(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
+def _mix(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
     if len(fits) == 1:
         return fits[0]
     return CorrelatedFit(

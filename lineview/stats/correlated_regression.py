@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,23 +46,33 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     """
     if noise.phi == 0.0:
         return columns, 0.0
+    parts_of = _parts_of if steps.size <= MANY else _parts_of.__wrapped__  # long ones take too much memory
+    diagonal, beside, log_det = parts_of(noise, steps.tobytes())
+    if noise.white == 0.0:
+        return _times(diagonal, beside, columns), log_det
+    from scipy.linalg.lapack import dpttrs
+
+    solved, _ = dpttrs(diagonal, beside, columns)
+    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
+    return np.asarray((columns - (1 - noise.white) * solved) / noise.white, dtype=np.float64), log_det
+
+
+@lru_cache(maxsize=256)
+def _parts_of(noise: Noise, packed_steps: bytes) -> tuple[Floats, Floats, float]:
+    """T where nothing is white, else the factors of M; and log |V|."""
+    steps, q = np.frombuffer(packed_steps), noise.white
     rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
-    diagonal = np.ones(columns.shape[0])
+    diagonal = np.ones(steps.size + 1)
     diagonal[1:] += rho**2 / gap
     diagonal[:-1] += rho**2 / gap
-    beside = -rho / gap
-    log_det_t = -float(np.sum(np.log(gap)))
-    if noise.white == 0.0:
-        return _times(diagonal, beside, columns), -log_det_t
-    from scipy.linalg.lapack import dpttrf, dpttrs
+    beside, log_det = -rho / gap, float(np.sum(np.log(gap)))
+    if q == 0.0:
+        return diagonal, beside, log_det
+    from scipy.linalg.lapack import dpttrf
 
-    q = noise.white
     pivots, below, _ = dpttrf((1 - q) + q * diagonal, q * beside)
-    solved, _ = dpttrs(pivots, below, columns)
-    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
-    product = np.asarray((columns - (1 - q) * solved) / q, dtype=np.float64)
-    return product, float(np.sum(np.log(pivots))) - log_det_t
+    return pivots, below, float(np.sum(np.log(pivots))) + log_det
 
 
 def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
@@ -72,26 +83,16 @@ def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
 
 
 def innovation_form(noise: Noise) -> tuple[float, float]:
-    """Coefficient and standard deviation of the noise on evenly spaced points as ARMA(1, 1).
+    """θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1] on evenly spaced points, e independent of standard deviation σ.
 
     Parameters
     ----------
     noise : Noise
-        Of unit variance.
-
-    Returns
-    -------
-    tuple of float
-        θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1], e independent of standard deviation σ.
+        Of unit variance; in this form it is ARMA(1, 1).
 
     Notes
     -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> innovation_form(Noise(0.0, 0.0))
-    (0.0, 1.0)
     """
     phi, q = noise.phi, noise.white
     at_0 = (1 - q) * (1 - phi**2) + q * (1 + phi**2)
@@ -123,10 +124,9 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
     -----
     Source: derived-rope
     """
-    theta, _ = innovation_form(noise)
     change = np.array(columns, dtype=np.float64)
     change[1:] -= noise.phi * columns[:-1]
-    return decaying_sum(change, theta)
+    return decaying_sum(change, innovation_form(noise)[0])
 
 
 #: Correlations one step apart, and white shares of the variance, that are tried.
@@ -137,8 +137,6 @@ NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, whit
 SLOW = 0.99
 #: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
 WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
-
-
 #: A coarse grid, for searches and for long series; and from how many points on a series is long.
 COARSE = (Noise(0.0, 0.0), *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)))
 MANY = 2000
@@ -248,10 +246,10 @@ class CorrelatedFit:
         stays = np.array([m.phi < SLOW for m in self.noises])
         return self._of(stays) if float(self.weight[stays].sum()) > 0 else self
 
-    def _of(self, kept: NDArray[np.bool_]) -> CorrelatedFit:
-        weight, bent = self.weight[kept] / self.weight[kept].sum(), self.bent[kept] if self.bent.size else self.bent
-        noises = tuple(m for m, keep in zip(self.noises, kept, strict=True) if keep)
-        values = (self.beta[kept], self.covariance[kept], self.variance[kept], self.df[kept])
+    def _of(self, mask: NDArray[np.bool_]) -> CorrelatedFit:
+        weight, bent = self.weight[mask] / self.weight[mask].sum(), self.bent[mask] if self.bent.size else self.bent
+        noises = tuple(m for m, keep in zip(self.noises, mask, strict=True) if keep)
+        values = (self.beta[mask], self.covariance[mask], self.variance[mask], self.df[mask])
         return CorrelatedFit(noises, weight, *values, self.likelihood, bent)
 
     def sd(self) -> float:
@@ -277,8 +275,8 @@ class CorrelatedFit:
         df = self.df[which]
         sd = np.sqrt(self.variance[which] * df / rng.chisquare(df))
         normal = rng.standard_normal((n, self.beta.shape[1]))
-        root = _roots(self.covariance / self.variance[:, None, None])
-        beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root[which], normal)
+        root = _roots(self.covariance / self.variance[:, None, None])[which]
+        beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root, normal)
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
     def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
@@ -298,7 +296,7 @@ class CorrelatedFit:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class FitExtras:
     """What a fit takes in beside plain columns, and gives beside their coefficients.
 
     Parameters
@@ -315,7 +313,7 @@ class Wanted:
     smooth: int = 0
 
 
-PLAIN = Wanted()
+PLAIN = FitExtras()
 #: Standard deviations of the first shape's coefficient beforehand, of the second against it; 0 leaves both out.
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
@@ -324,7 +322,7 @@ WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
 
 
 def correlated_regression(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, wanted: Wanted = PLAIN
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, extras: FitExtras = PLAIN
 ) -> CorrelatedFit:
     """Fit y on x by generalised least squares, averaged over a grid of noises.
 
@@ -338,7 +336,7 @@ def correlated_regression(
         Steps from each point to the next, 1 for neighbours, more where points are missing.
     noises : iterable of Noise
         The grid. Beforehand those whose level wanders are as likely together as the others are.
-    wanted : Wanted
+    extras : FitExtras
         What beside.
 
     Returns
@@ -364,30 +362,30 @@ def correlated_regression(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    n, p = y.size, x.shape[1] - wanted.smooth
+    n, p = y.size, x.shape[1] - extras.smooth
     plain = x[:, :p]
     check_columns(plain)
-    tried = tuple(noises)
-    if n > MANY and len(tried) > 2 * len(COARSE):
-        tried = _near_best(y, plain, steps, tried)
+    grid = tuple(noises)
+    if n > MANY and len(grid) > 2 * len(COARSE):
+        grid = _near_best(y, plain, steps, grid)
     at = np.concatenate(([0.0], np.cumsum(steps)))
-    gone = np.abs(np.subtract.outer(at, at[list(wanted.places)]))
-    crosses, log_det = [], np.empty(len(tried))
-    for g, noise in enumerate(tried):
-        slow = (1 - noise.white) * noise.phi**gone if noise.phi >= SLOW else 0.0 * gone
+    gaps = np.abs(np.subtract.outer(at, at[list(extras.places)]))
+    crosses, log_det = [], np.empty(len(grid))
+    for g, noise in enumerate(grid):
+        slow = (1 - noise.white) * noise.phi**gaps if noise.phi >= SLOW else 0.0 * gaps
         columns = np.column_stack([x, y, slow])
         solved, log_det[g] = inverse_times(noise, steps, columns)
         crosses.append(columns.T @ solved)
-    apart = gone[list(wanted.places)]
-    return _averaged(tried, np.array(crosses), log_det, (n, p, wanted.smooth), apart)
+    place_gaps = gaps[list(extras.places)]
+    return _average_fits(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
 
 
-def _averaged(
-    tried: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], apart: Floats
+def _average_fits(
+    grid: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], place_gaps: Floats
 ) -> CorrelatedFit:
     """Weigh the fits of every noise without a change of slope, and with one of several sizes."""
     n, p, smooth = sizes
-    k, places, df = p + smooth, apart.shape[0], n - p
+    k, places, df = p + smooth, place_gaps.shape[0], n - p
     bent = np.array(BENT if smooth else BENT[:1])
     narrow = np.outer(np.where(bent > 0, bent, 1.0), SECOND ** np.arange(smooth)) ** -2
     system = np.repeat(cross[:, None, :k, :k], bent.size, axis=1)
@@ -397,43 +395,43 @@ def _averaged(
     right[:, 0, p:] = 0.0
     inverse = np.linalg.inv(system)
     solved = inverse @ right
-    left = np.maximum(cross[:, None, k, k] - np.sum(right[..., 0] * solved[..., 0], axis=-1), 1e-300)
-    log_left = np.log(left)
+    residual = np.maximum(cross[:, None, k, k] - np.sum(right[..., 0] * solved[..., 0], axis=-1), 1e-300)
+    log_left = np.log(residual)
     smooths = np.linalg.slogdet(system[..., p:, p:])[1] - np.log(narrow).sum(axis=1)
     fixed = np.linalg.slogdet(system)[1] - np.linalg.slogdet(system[..., p:, p:])[1]
     likelihood = -0.5 * (log_det[:, None] + smooths + n * log_left)
     restricted = -0.5 * (log_det[:, None] + smooths + fixed + df * log_left)
-    weight = _weights(tried, restricted)
-    beta = np.zeros((len(tried), bent.size, k + places))
-    covariance = np.zeros((len(tried), bent.size, k + places, k + places))
+    weight = _weights(grid, restricted)
+    beta = np.zeros((len(grid), bent.size, k + places))
+    covariance = np.zeros((len(grid), bent.size, k + places, k + places))
     beta[..., :k], covariance[..., :k, :k] = solved[..., 0], inverse
     covariance[:, 0, p:k, p:k] = 0.0
-    slow = np.array([(1 - m.white) if m.phi >= SLOW else 0.0 for m in tried])
-    stands = slow[:, None, None] * np.array([m.phi for m in tried])[:, None, None] ** apart
+    slow = np.array([(1 - m.white) if m.phi >= SLOW else 0.0 for m in grid])
+    prior = slow[:, None, None] * np.array([m.phi for m in grid])[:, None, None] ** place_gaps
     bears = solved[..., 1:]
     beta[..., k:] = cross[:, None, k, k + 1 :] - np.sum(right[..., 1:] * solved[..., :1], axis=-2)
     covariance[..., :k, k:] = -bears
     covariance[..., k:, :k] = -np.swapaxes(bears, -1, -2)
-    covariance[..., k:, k:] = (stands - cross[:, k + 1 :, k + 1 :])[:, None] + np.swapaxes(
+    covariance[..., k:, k:] = (prior - cross[:, k + 1 :, k + 1 :])[:, None] + np.swapaxes(
         right[..., 1:], -1, -2
     ) @ bears
-    variance = (left / df).ravel()
+    variance = (residual / df).ravel()
     many = variance.size
     return CorrelatedFit(
-        tuple(m for m in tried for _ in bent),
+        tuple(m for m in grid for _ in bent),
         weight.ravel(),
         beta.reshape(many, -1),
         covariance.reshape(many, k + places, k + places) * variance[:, None, None],
         variance,
         np.full(many, float(df)),
         float(likelihood.max()),
-        np.tile(bent, len(tried)) > 0,
+        np.tile(bent, len(grid)) > 0,
     )
 
 
-def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
+def _weights(grid: tuple[Noise, ...], restricted: Floats) -> Floats:
     """Posterior weights, without what the readings speak against."""
-    slow = np.array([m.phi >= SLOW for m in tried])
+    slow = np.array([m.phi >= SLOW for m in grid])
     prior = np.ones(restricted.shape)
     if slow.any() and not slow.all():
         prior[slow], prior[~slow] = WANDERS / slow.sum(), (1 - WANDERS) / (~slow).sum()

@@ -252,8 +252,8 @@ def power_law(times: Sequence[float], end: float, *, confidence: float = 0.95) -
 
     r = len(times)
     if r < 2 or any(not 0 < t <= end for t in times):
-        wanted = "two or more, above 0 and up to the end of the watch"
-        raise MeasureError(Fault(f"these {r} events do not fit a watch of {end}", "times", wanted))
+        expected = "two or more, above 0 and up to the end of the watch"
+        raise MeasureError(Fault(f"these {r} events do not fit a watch of {end}", "times", expected))
     logs = math.fsum(math.log(end / t) for t in times)
     if logs <= 0:
         raise MeasureError(Fault("every event lies at the end of the watch", "times", "events before it"))

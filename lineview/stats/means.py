@@ -192,10 +192,10 @@ def summarize(values: Sequence[float]) -> Summary:
     """
     if not len(values) or not all(math.isfinite(v) for v in values):
         raise MeasureError(Fault("no finite values to summarize", "values", "one or more finite numbers"))
-    written = [Fraction(repr(float(value))) for value in values]
-    mean = statistics.mean(written)
-    if len(written) < 2:
-        return Summary(len(written), float(mean), None, None)
-    off = np.array([float(value - mean) for value in written])
+    exact = [Fraction(repr(float(value))) for value in values]
+    mean = statistics.mean(exact)
+    if len(exact) < 2:
+        return Summary(len(exact), float(mean), None, None)
+    off = np.array([float(value - mean) for value in exact])
     r1 = float(off[:-1] @ off[1:] / (off @ off)) if off.any() else None
-    return Summary(len(written), float(mean), float(statistics.stdev(written)), r1)
+    return Summary(len(exact), float(mean), float(statistics.stdev(exact)), r1)

@@ -68,7 +68,7 @@ class AgreedViews:
 
 
 def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats) -> AgreedViews:
-    """Adjust measurements so that all views of one thing say the same.
+    """Adjust measurements so that all views of one thing agree.
 
     Parameters
     ----------
@@ -118,20 +118,20 @@ def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floa
     force = solve(gap[:, None])[:, 0]
     pushed = _balance_sums(force, pairs, len(measured))
     adjust = -(d * pushed + shared_sd @ (shared_sd.T @ pushed))
-    own = _adjusted_variance(d, shared_sd, pairs, inverse, w, q, small)
-    own = np.sqrt(np.clip(own, 0.0, None))
-    tiny = own <= 1e-9 * np.sqrt(d + (shared_sd**2).sum(axis=1)).max()
+    adjustment_sd = _adjusted_variance(d, shared_sd, pairs, inverse, w, q, small)
+    adjustment_sd = np.sqrt(np.clip(adjustment_sd, 0.0, None))
+    tiny = adjustment_sd <= 1e-9 * np.sqrt(d + (shared_sd**2).sum(axis=1)).max()
     statistic = float(gap @ force)
     first = np.flatnonzero(np.concatenate(([True], thing[1:] != thing[:-1])))
     pick = np.zeros(len(measured))
     pick[first] = 1.0
     common = shared_sd.T @ pick
-    left = (d * pick)[pairs] - (d * pick)[pairs + 1] + u @ common
-    variance = float((pick * d) @ pick + common @ common - left @ solve(left[:, None])[:, 0])
+    imbalance = (d * pick)[pairs] - (d * pick)[pairs + 1] + u @ common
+    variance = float((pick * d) @ pick + common @ common - imbalance @ solve(imbalance[:, None])[:, 0])
     return AgreedViews(
         measured + adjust,
         adjust,
-        np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, own)),
+        np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, adjustment_sd)),
         statistic,
         len(pairs),
         float(chdtrc(len(pairs), statistic)),
@@ -188,6 +188,6 @@ def _adjusted_variance(
     wa = np.zeros((n, w.shape[1]))  # Wᵀ a
     wa[has] += w[row_of[has]]
     wa[had] -= w[before[had]]
-    whole = d[:, None] * wa + shared @ q
+    spread = d[:, None] * wa + shared @ q
     inner = d**2 * quadratic + 2.0 * d * (wa * shared).sum(axis=1) + ((shared @ q) * shared).sum(axis=1)
-    return np.asarray(inner - ((whole @ small) * whole).sum(axis=1))
+    return np.asarray(inner - ((spread @ small) * spread).sum(axis=1))

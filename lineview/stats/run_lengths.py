@@ -112,12 +112,12 @@ def cusum(x: Floats, *, target: float, allowance: float, limit: float, headstart
     >>> cusum(np.array([102.0, 94.8]), target=99, allowance=1, limit=10).lower.round(1).tolist()
     [0.0, 3.2]
     """
-    upper = _one_sided(x - target - allowance, headstart)
-    lower = _one_sided(target - allowance - x, headstart)
+    upper = _one_sided_sums(x - target - allowance, headstart)
+    lower = _one_sided_sums(target - allowance - x, headstart)
     return Cusum(upper, lower, limit, (upper > limit) | (lower > limit))
 
 
-def _one_sided(increments: Floats, start: float = 0.0) -> Floats:
+def _one_sided_sums(increments: Floats, start: float = 0.0) -> Floats:
     """Sum increments, never letting the sum fall below 0."""
     total = start + np.cumsum(increments)
     # S_i = C_i − min(0, min C): the running minimum replaces the step-by-step maximum with 0
@@ -186,13 +186,13 @@ def _spline(x: Floats, y: Floats, at: float) -> Floats:
     h, n = np.diff(x), x.size
     slope = np.diff(y, axis=0) / h[:, None]
     inner = np.arange(1, n - 1)
-    system, wanted = np.zeros((n, n)), np.zeros(y.shape)
+    system, target = np.zeros((n, n)), np.zeros(y.shape)
     system[inner, inner - 1], system[inner, inner + 1] = h[:-1], h[1:]
     system[inner, inner] = 2 * (h[:-1] + h[1:])
-    wanted[1:-1] = 6 * np.diff(slope, axis=0)
+    target[1:-1] = 6 * np.diff(slope, axis=0)
     system[0, :3] = h[1], -h[0] - h[1], h[0]
     system[-1, -3:] = h[-1], -h[-2] - h[-1], h[-2]
-    bend = np.linalg.solve(system, wanted)
+    bend = np.linalg.solve(system, target)
     k = int(np.clip(np.searchsorted(x, at) - 1, 0, n - 2))
     from_left, to_right = at - x[k], x[k + 1] - at
     cubes = (bend[k] * to_right**3 + bend[k + 1] * from_left**3) / (6 * h[k])

@@ -167,39 +167,39 @@ def best_lag(
     """
     from scipy.special import fdtri
 
-    tried: list[tuple[float, float, int]] = []
+    candidates: list[tuple[float, float, int]] = []
     for lag, series in zip(lags, delayed, strict=True):
         usable = np.isfinite(series) & np.isfinite(values)
         if int(usable.sum()) < LEAST_FOR_DELAY:
             continue
         w = np.ones(int(usable.sum())) if weights is None else weights[usable]
-        x, n_groups = _centred(values[usable], groups[usable], w)
-        y, _ = _centred(series[usable], groups[usable], w)
+        x, n_groups = _deviations(values[usable], groups[usable], w)
+        y, _ = _deviations(series[usable], groups[usable], w)
         scale = math.sqrt(float((w * x) @ x) * float((w * y) @ y))
-        tried.append((lag, float((w * x) @ y) / scale if scale > 0 else 0.0, int(usable.sum()) - n_groups))
-    if not tried:
+        candidates.append((lag, float((w * x) @ y) / scale if scale > 0 else 0.0, int(usable.sum()) - n_groups))
+    if not candidates:
         return Lag(0.0, 0.0, 0, False, 0.0, 0.0)
-    lag, r, n = max(tried, key=lambda t: t[1])
+    lag, r, n = max(candidates, key=lambda t: t[1])
     most = max(1 - r * r, 1e-12) * (1 + float(fdtri(1, max(n - 2, 1), 0.95)) / max(n - 2, 1))
-    near = [t for t, s, _ in tried if s > 0 and 1 - s * s < most]
-    return Lag(lag, r, n, _is_clear(r, n, len(tried)), min(near, default=lag), max(near, default=lag))
+    near = [t for t, s, _ in candidates if s > 0 and 1 - s * s < most]
+    return Lag(lag, r, n, _is_clear(r, n, len(candidates)), min(near, default=lag), max(near, default=lag))
 
 
-def _centred(values: Floats, groups: Floats, weights: Floats) -> tuple[Floats, int]:
+def _deviations(values: Floats, groups: Floats, weights: Floats) -> tuple[Floats, int]:
     """Deviations from the weighted mean of each group, and the number of groups."""
     _, index = np.unique(groups, return_inverse=True)
     means = np.bincount(index, weights=weights * values) / np.bincount(index, weights=weights)
     return np.asarray(values - means[index], dtype=np.float64), int(index.max()) + 1
 
 
-def _is_clear(r: float, n: int, tried: int) -> bool:
+def _is_clear(r: float, n: int, count: int) -> bool:
     """Compare a correlation with the greatest of as many by chance (Fisher's z)."""
     from scipy.special import ndtri
 
     if n < 6 or r <= 0:
         return False
     z = math.atanh(min(r, 1 - 1e-12)) * math.sqrt(n - 3)
-    return z > float(ndtri(1 - FALSE_DELAY / max(tried, 1)))
+    return z > float(ndtri(1 - FALSE_DELAY / max(count, 1)))
 
 
 @dataclass(frozen=True)
@@ -284,9 +284,9 @@ def _periodogram(seconds: Floats, x: Floats) -> tuple[Floats, Floats]:
     """
     between = float(np.median(np.diff(seconds)))
     place = np.round((seconds - seconds[0]) / between).astype(np.int64)
-    kept = place < MOST_POINTS
-    grid = np.zeros(int(place[kept][-1]) + 1)
-    grid[place[kept]] = x[kept] - x[kept].mean()
+    inside = place < MOST_POINTS
+    grid = np.zeros(int(place[inside][-1]) + 1)
+    grid[place[inside]] = x[inside] - x[inside].mean()
     size = FINER * 2 ** int(np.ceil(np.log2(grid.size)))
-    power = np.abs(np.fft.rfft(grid, size)) ** 2 / int(kept.sum())
+    power = np.abs(np.fft.rfft(grid, size)) ** 2 / int(inside.sum())
     return np.arange(power.size) / (size * between), power

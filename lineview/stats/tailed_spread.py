@@ -113,13 +113,13 @@ def draw_variance(values: Floats, group: Ints, draws: int, seed: int = 1) -> tup
     rng = np.random.default_rng(seed)
     place = (np.arange(draws) + 0.5) / draws
     variance = float(off @ off) / df
-    drawn = variance * check.degrees / chdtri(check.degrees, place)
+    draws_even = variance * check.degrees / chdtri(check.degrees, place)
     if values.size <= _MANY or check.heavy:
         tailed = _student_draws(values[:_MOST], group[:_MOST], draws, rng)
         # Its upper end is taken at 3 instead of 2.5 %: it holds normal values too often by itself.
         raised = np.interp(np.minimum(place, 0.5 + (place - 0.5) * (0.47 / 0.475)), place, np.sort(tailed))
-        drawn = np.where(place < 0.5, np.minimum(drawn, np.sort(tailed)), np.maximum(drawn, raised))
-    return np.asarray(rng.permutation(drawn), dtype=np.float64), check
+        draws_even = np.where(place < 0.5, np.minimum(draws_even, np.sort(tailed)), np.maximum(draws_even, raised))
+    return np.asarray(rng.permutation(draws_even), dtype=np.float64), check
 
 
 def _student_draws(values: Floats, group: Ints, draws: int, rng: np.random.Generator) -> Floats:
@@ -138,16 +138,16 @@ def _student_fits(values: Floats, group: Ints) -> tuple[Floats, Floats, float]:
 
     starts = np.flatnonzero(np.concatenate(([True], np.diff(group) > 0)))
     count = np.diff(np.append(starts, values.size))
-    own = np.repeat(np.arange(starts.size), count)
+    group_of = np.repeat(np.arange(starts.size), count)
     df = float(values.size - starts.size)
     nu = _NU[:, None]
     place = np.repeat((np.add.reduceat(values, starts) / count)[None], _NU.size, axis=0)
-    scale2 = float(np.sum((values - place[0, own]) ** 2)) / df * np.maximum((nu - 2.0) / nu, 0.3)
-    off2 = (values - place[:, own]) ** 2
+    scale2 = float(np.sum((values - place[0, group_of]) ** 2)) / df * np.maximum((nu - 2.0) / nu, 0.3)
+    off2 = (values - place[:, group_of]) ** 2
     for _ in range(_TURNS):
         weight = (nu + 1.0) / (nu + off2 / scale2)
         place = np.add.reduceat(weight * values, starts, axis=1) / np.add.reduceat(weight, starts, axis=1)
-        off2 = (values - place[:, own]) ** 2
+        off2 = (values - place[:, group_of]) ** 2
         new = np.sum(weight * off2, axis=1, keepdims=True) / df
         done = bool(np.all(np.abs(new / scale2 - 1.0) < 1e-3))
         scale2 = new

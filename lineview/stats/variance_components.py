@@ -110,13 +110,13 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     ss = float(np.sum(k * (y - mean[unit]) ** 2))
     log_pieces = float(np.sum(np.log(k)))
     if not parents:
-        one = np.ones(mean.size)
-        return Layout(mean, total, one, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces)
+        ones = np.ones(mean.size)
+        return Layout(mean, total, ones, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces)
     order = np.lexsort((total, parents[0]))
-    alike = (np.diff(parents[0][order]) == 0) & (np.diff(total[order]) == 0)
+    same = (np.diff(parents[0][order]) == 0) & (np.diff(total[order]) == 0)
     kind = np.empty(mean.size, dtype=np.int64)
-    kind[order] = np.concatenate(([0], np.cumsum(~alike)))
-    first = order[np.concatenate(([True], ~alike))]
+    kind[order] = np.concatenate(([0], np.cumsum(~same)))
+    first = order[np.concatenate(([True], ~same))]
     count = np.bincount(kind).astype(np.float64)
     middle = np.bincount(kind, weights=mean) / count
     spread = np.bincount(kind, weights=(mean - middle[kind]) ** 2).astype(np.float64)
@@ -219,12 +219,12 @@ def _minus_twice_loglikelihood(
     total += float(np.sum(layout.count * np.log(layout.pieces / piece))) + layout.ss_within / piece
     mean, below = layout.mean, piece / layout.pieces
     count: Floats | float = layout.count
-    apart: Floats | float = layout.spread
+    fold_spread: Floats | float = layout.spread
     for at_level, parent in zip(variances[1:], layout.parents, strict=True):
         spread = at_level + below
-        mean, below, off = fold(mean, spread, parent, count, apart)
+        mean, below, off = fold(mean, spread, parent, count, fold_spread)
         total += float(np.sum(count * np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
-        count, apart = 1.0, 0.0
+        count, fold_spread = 1.0, 0.0
     if maximum_likelihood:
         total += float(np.log(below[0]))
     return float(total), float(mean[0]), float(below[0])

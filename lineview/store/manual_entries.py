@@ -134,15 +134,16 @@ class ManualEntries(PeopleReader):
     def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
         """Keep what somebody did to a machine, or noted; an entry that is there already is kept as it is.
 
-        Gives whether it was new: a phone that got no reply sends its entry again under the same name.
+        Gives whether it was new: a phone that got no reply sends its entry again under the same name, and one that is
+        pressed twice sends the same words of the same moment under another.
         """
         if len(entry) > 64 or not all(sign.isalnum() or sign == "-" for sign in entry):
             raise AskError(Fault(f"'{entry[:80]}' is no name of an entry", "entry", "up to 64 letters and digits"))
         table, words = _TABLES[kind], _words(kind, what, note)
         with self._written() as connection:
-            if entry and _revisions(connection, table, entry):
-                return False
             row = {"machine": machine, "at": micros(at), **words, "entry": entry or uuid4().hex}
+            if (entry and _revisions(connection, table, entry)) or _stands(connection, table, row):
+                return False
             _revise(connection, table, row)
             write_entry(connection, kind, f"{machine}, {at:%Y-%m-%d %H:%M:%S}", None, words)
         return True
@@ -309,6 +310,14 @@ def _revisions(connection: Connection, table: Table, entry: str) -> list[dict[st
     """All forms of an entry, the oldest first."""
     query = select(table).where(table.c.entry == entry).order_by(table.c.id)
     return [dict(row._mapping) for row in connection.execute(query)]
+
+
+def _stands(connection: Connection, table: Table, row: dict[str, Any]) -> bool:
+    """Whether an entry says the same of the same machine and moment, and was not removed or changed since."""
+    said = {name: content for name, content in row.items() if name != "entry"}
+    alike = select(table.c.entry).where(*(table.c[name] == content for name, content in said.items()))
+    latest = (_latest(connection, table, entry) for entry in set(connection.execute(alike).scalars()))
+    return any(said.items() <= form.items() and not form["withdrawn"] for form in latest)
 
 
 def _latest(connection: Connection, table: Table, entry: str) -> dict[str, Any]:

@@ -271,6 +271,8 @@ def lying_over(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
     return rows.join(pairs.select("intake", "row"), on=["intake", "row"], how="semi", maintain_order="left")
 
 
+#: From and to [µs since 1970] where all is asked for.
+_EVER = -(2**63), 2**63 - 1
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
 
@@ -407,14 +409,37 @@ class Told:
         owner, at = table[kind.owner], table[kind.at]
         query = select(table.intake, owner, func.min(at), func.count(at.distinct())).group_by(table.intake, owner)
         schema = {"intake": pl.Int64(), kind.owner: pl.String(), "step_first": UTC_US, "step_moments": pl.Int64()}
-        with self._journal.reading() as connection:
-            steps = fetch(connection, query, schema)
+
+        def read() -> pl.DataFrame:
+            with self._journal.reading() as connection:
+                return fetch(connection, query, schema)
+
+        steps = self._journal.once(("steps", kind.name), read)
         return rows.join(steps, on=["intake", kind.owner], how="left", maintain_order="left", nulls_equal=True)
 
     def _all(
         self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """All rows of a kind, also those that a later export replaces."""
+        """All rows of a kind, also those that a later export replaces.
+
+        Within one state of the journal those of a time within one asked for before are not asked for again.
+        """
+        low, high = _EVER[0] if first is None else first, _EVER[1] if last is None else last
+        kept: dict[str, tuple[int, int, pl.DataFrame]] = self._journal.once(("rows", kind.name, owner), dict)
+        since, until, rows = kept.get("rows", (low, low - 1, pl.DataFrame()))
+        if low < since or until < high:
+            overlap = low <= until and since <= high
+            wide = (min(low, since), max(high, until)) if overlap else (low, high)
+            rows = self._asked(kind, wide, owner)
+            if overlap or high - low > until - since:
+                kept["rows"] = *wide, rows
+            since, until = wide
+        if (since, until) == (low, high):
+            return rows
+        begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (low, high))
+        return rows.filter(pl.col(kind.at).is_between(begin, end))
+
+    def _asked(self, kind: RecordType, between: tuple[int, int], owner: str | None) -> pl.DataFrame:
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))
@@ -422,10 +447,8 @@ class Told:
             .where(intakes.c.state == "done")
             .order_by(table[kind.owner], table[kind.at], table.intake, table.row)
         )
-        if first is not None:
-            query = query.where(table[kind.at] >= first)
-        if last is not None:
-            query = query.where(table[kind.at] <= last)
+        if between != _EVER:  # those of no moment are in all of them alone
+            query = query.where(table[kind.at].between(*between))
         if owner is not None:
             query = query.where(table[kind.owner] == owner)
         with self._journal.reading() as connection:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -158,12 +159,13 @@ class StoreReader:
             "batches", "stops", "reels", "stock" or "plan".
         """
         with storage_errors(f"read the {kind}"):
-            return self._conflicts.contradicting(KINDS[kind])
+            read = partial(self._conflicts.contradicting, KINDS[kind])
+            return self._journal.once(("contradicting", kind), read)
 
     def replaced_plan(self) -> pl.DataFrame:
         """Give PLAN in whose place a later export of as many moments says something else."""
         with storage_errors("read the plan"):
-            return self._told.replaced(KINDS["plan"])
+            return self._journal.once("replaced plan", partial(self._told.replaced, KINDS["plan"]))
 
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
@@ -205,6 +207,9 @@ class StoreReader:
 
         Where nothing was read, weighings count: a works may weigh by hand and have no counter.
         """
+        return self._journal.once(("span", machine), lambda: self._span(machine))
+
+    def _span(self, machine: str | None) -> Period | None:
         there = spans(self._journal, "readings", machine)
         if there.is_empty():
             there = spans(self._journal, "weights", machine)
@@ -215,7 +220,7 @@ class StoreReader:
 
     def reading_extents(self, machine: str) -> pl.DataFrame:
         """Give intake, first and last moment [µs since 1970] of each intake's readings of a machine."""
-        return intake_extents(self._journal, machine)
+        return self._journal.once(("extents", machine), lambda: intake_extents(self._journal, machine))
 
     def event_stretches(self, kind: str, owner: str) -> pl.DataFrame:
         """How many rows of a kind there are, and the sum of their ids, by quarter of an hour.
@@ -232,7 +237,8 @@ class StoreReader:
         polars.DataFrame
             Columns stretch (quarters of an hour since 1970), rows and total.
         """
-        return event_stretches(self._journal, KINDS[kind], owner)
+        read = partial(event_stretches, self._journal, KINDS[kind], owner)
+        return self._journal.once(("stretches", kind, owner), read)
 
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give BATCHES of a line that last at some moment of the time, sorted by start."""

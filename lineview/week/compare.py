@@ -10,9 +10,18 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import Floats
-from lineview.stats.false_discovery import adjusted_p
+from lineview.stats.dispersed_rates import dispersed_rates
+from lineview.stats.multiple_tests import adjusted_p
 from lineview.week.losses import CHANGEOVERS, MachineLosses, rare_reasons, with_rare_together
-from lineview.week.trend import FALSE_DISCOVERIES, LEAST_SHIFTS, Test, mix_columns, tests_of
+from lineview.week.trend import (
+    CONFIDENCE,
+    CORRELATED_FROM,
+    FALSE_DISCOVERIES,
+    LEAST_SHIFTS,
+    Test,
+    mix_columns,
+    tests_of,
+)
 
 #: Pairs of shifts that are needed to compare shift by shift, and the share of the planned time they must cover.
 LEAST_PAIRS, PAIRED_SHARE = 6, 0.8
@@ -115,7 +124,7 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
 
     Notes
     -----
-    Source: benjamini-hochberg-1995, restricted-likelihood
+    Source: benjamini-hochberg-1995, restricted-likelihood, negative-binomial-rates
     """
     sides = [first, second, *history]
     rare = rare_reasons([part for side in sides for part in side.losses])
@@ -304,10 +313,25 @@ def _measures(sides: Sequence[Side], units: Sequence[ShiftUnits], design: _Desig
             size = np.maximum(frame[below].to_numpy().astype(np.float64), 1e-9)
             y.append((factor * frame[top].fill_null(0.0).to_numpy() / size)[:, None])
             weight.append(size)
-        test = _tested(design, units, y, weight)[0] if _enough(units) else None
+        counted = _stops_tested(frames, design) if name == STOPS else None
+        test = counted or (_tested(design, units, y, weight)[0] if _enough(units) else None)
         out.append(_difference(name, MEASURES[name][0], whole, test))
     spread = _spread(sides)
     return out if spread is None else [*out, spread]
+
+
+def _stops_tested(frames: Sequence[pl.DataFrame], design: _Design) -> Test | None:
+    """Test the rates of stops as counts: few shifts, taken as independent at one mix, tell their scatter so alone."""
+    few = frames[0].height + frames[1].height < CORRELATED_FROM
+    if design.pairs or design.history is not None or design.mix_names or not few:
+        return None
+    ran = [frame.filter(pl.col("run") > 0) for frame in frames[:2]]
+    if min(frame.height for frame in ran) < LEAST_SHIFTS or not all(_sum(frame, "stops") for frame in ran):
+        return None
+    fit = dispersed_rates([tuple(frame.select("stops", "run").cast(pl.Float64).to_numpy().T) for frame in ran])
+    ratio, second = fit.ratio(0, 1), 60 * fit.rates[1]
+    value, low, high = (second * (times - 1) for times in (ratio.ratio, ratio.low, ratio.high))
+    return Test(Estimate(value, low, high, fit.df + 2, interval=CONFIDENCE), ratio.p)
 
 
 def _enough(units: Sequence[ShiftUnits]) -> bool:

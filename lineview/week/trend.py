@@ -14,8 +14,8 @@ from lineview.machine.counters import Floats
 from lineview.machine.speed import Bools
 from lineview.stats.change_points import find_steps
 from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression
-from lineview.stats.false_discovery import adjusted_p
 from lineview.stats.least_squares import least_squares_fits
+from lineview.stats.multiple_tests import adjusted_p
 from lineview.week.ledger import NO_CAUSE
 from lineview.week.losses import MachineLosses
 

@@ -18,7 +18,7 @@ from lineview.core.errors import AskError, Fault
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import Floats
 from lineview.machine.speed import Bools
-from lineview.stats.early_looks import FALSE_ALARMS, effect_seen, information_share, looking_level, units_needed
+from lineview.stats.multiple_tests import FALSE_ALARMS, effect_seen, information_share, looking_level, units_needed
 from lineview.week.compare import MEASURES, RATIOS, Difference, ShiftUnits, Side, judged, shift_units
 from lineview.week.losses import rare_reasons, with_rare_together
 from lineview.week.trend import BETTER, STEADY, WHOLE_SHIFT, WORSE, mix_shares, telling, tests_of, weighted_fits

@@ -15,7 +15,7 @@ from lineview.report import show
 from lineview.report.answer import Answer, Scope, Span, Table, scope_name
 from lineview.report.figures import FigureList
 from lineview.report.tables import heading
-from lineview.stats.early_looks import FALSE_ALARMS, POWER
+from lineview.stats.multiple_tests import FALSE_ALARMS, POWER
 from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Difference
 from lineview.week.trend import STEADY, WORSE
 from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, trial_account
@@ -124,7 +124,7 @@ def _soft(account: TrialAccount, plant: Plant) -> str:
         parts.append(_least(account, plant))
     else:
         left = account.trial.shifts - account.since
-        parts.append(f"{show.counted(left, 'more shift')} to come. {_least(account, plant)}")
+        parts.append(f"{show.quantity(left, 'more shift')} to come. {_least(account, plant)}")
     if account.trial.decision:
         parts.append(f"Closed: {account.trial.decision}.")
     return " ".join(part for part in parts if part)
@@ -136,7 +136,7 @@ def _least(account: TrialAccount, plant: Plant) -> str:
         return ""
     percent = 100 * account.seeable / abs(account.level[0])
     return (
-        f"{show.counted(account.trial.shifts, 'shift')} show a change of {show.number(percent, 1)} % with a chance of "
+        f"{show.quantity(account.trial.shifts, 'shift')} show a change of {show.number(percent, 1)} % with a chance of "
         f"{100 * POWER:.0f} %; {show.number(account.trial.worth_percent)} % is worth having."
     )
 
@@ -257,7 +257,7 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
     trial = account.trial
     said = [f"Trial {trial.number}, from {show.moment(trial.begins_at, plant, year=True)}, noted by {trial.who}."]
     if account.noted_after:
-        shifts = show.counted(account.noted_after, "shift")
+        shifts = show.quantity(account.noted_after, "shift")
         said.append(
             f"It was noted, or what it is judged by was changed, when {shifts} of it were over: the chance stated "
             "holds only where that was not chosen in their sight."

@@ -26,7 +26,7 @@ from lineview.weight.giveaway import (
     week_giveaway,
 )
 from lineview.weight.spread import WeightSpread, spread_of
-from lineview.wrap.webs import wrap_mass_g
+from lineview.wrap.use import wrap_mass_g
 
 #: How long after a batch's end on the sheet a weight may still be of it: what stands on the table is
 #: wrapped and weighed a while later.

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.stats.control_limits import control_constants, individuals_limits
+from lineview.stats.control_charts import control_constants, individuals_limits
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import summarize
 from lineview.weight.spread import Floats, WeightSpread

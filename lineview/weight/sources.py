@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.rope.batches import readings_in_batches
+from lineview.stats.generalized_intervals import Part, VarianceShare, levels_of, variance_shares
 from lineview.stats.serial_correlation import Lag, best_lag
-from lineview.stats.variance_shares import Part, VarianceShare, levels_of, variance_shares
 
 Floats = NDArray[np.float64]
 #: Readings this far either side of the moment are averaged [s].

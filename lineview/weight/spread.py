@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
-from lineview.stats.batch_memory import LEAST_GROUPS, MemoryFit, fit_memory
+from lineview.stats.batch_correlation import LEAST_GROUPS, MemoryFit, fit_memory
 from lineview.stats.capability import quantile_indices, shape_of
 from lineview.stats.generalized_intervals import Draws, draw_components, percentiles
 from lineview.stats.means import coverage_factor, summarize

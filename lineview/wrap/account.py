@@ -29,9 +29,8 @@ from lineview.plant import Plant, Web, WebKind
 from lineview.wrap.learning import blanks_per_restart, learn_waste, wrap_bins
 from lineview.wrap.reconcile import ReelEstimates, reel_metres, views_of
 from lineview.wrap.reels import ReelFault, ReelSpan, reel_faults, reel_spans
-from lineview.wrap.use import EventCounts, WebUse, web_for, web_use, with_doubt
+from lineview.wrap.use import EventCounts, ReelLeft, WebUse, reel_left, web_for, web_use, with_doubt
 from lineview.wrap.waste import Waste, WrapEvents, assumed_waste, count_within
-from lineview.wrap.webs import ReelLeft, reel_left
 
 #: A feed counter read so many usual intervals later or sooner than the wraps is read as they are.
 _USUAL = 1.5
@@ -39,7 +38,7 @@ _USUAL = 1.5
 
 @dataclass(frozen=True)
 class PerThousand:
-    """An amount per thousand good pieces, with bounds; None where it cannot be told."""
+    """An amount per thousand good pieces, with bounds; None where it is not known."""
 
     value: float
     low: float
@@ -55,8 +54,8 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
         return None
     value, low, high, working = metres
     scale = factor * 1000.0 / use.good
-    shown = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
-    working += f"{shown} ÷ {use.good:,.0f} good pieces × 1000"
+    factor_text = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
+    working += f"{factor_text} ÷ {use.good:,.0f} good pieces × 1000"
     return PerThousand(value * scale, low * scale, high * scale, working)
 
 
@@ -97,7 +96,7 @@ def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
 
 @dataclass(frozen=True)
 class WrapAccount:
-    """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
+    """What a machine wrapped and what its webs took; `uses` holds the kinds whose use is known.
 
     `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe, and
     `fed_good` the good pieces of the same time.
@@ -115,7 +114,7 @@ class WrapAccount:
     waste: Mapping[str, Waste]
     views: tuple[ReelEstimates, ...]
     blanks: Estimate
-    left: Mapping[str, ReelLeft]
+    reels_left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
     fed: Mapping[str, Estimate] = field(default_factory=dict)
@@ -136,7 +135,7 @@ class WrapAccount:
         return {kind: amount for kind, amount in amounts.items() if amount is not None}
 
     def use(self, kind: str) -> WebUse | None:
-        """The use of a kind of web, or None where it cannot be told."""
+        """The use of a kind of web, or None where it is not known."""
         return next((use for use in self.uses if use.kind == kind), None)
 
 
@@ -159,7 +158,7 @@ def wrap_account(
     batches, reels : polars.DataFrame
         BATCHES, REELS.
     events : WrapEvents or None
-        Restarts and changeovers; None where no tape tells, and then no waste is learned.
+        Restarts and changeovers; None without a timeline, and then no waste is learned.
     period : (datetime, datetime)
         From, to [UTC].
 
@@ -169,20 +168,20 @@ def wrap_account(
         Empty of rows where nothing counts pieces.
     """
     start, end = period
-    spans = _counted_spans(counts, product_spans(batches, counts.machine.line, start, end))
+    spans = _readable_spans(counts, product_spans(batches, counts.machine.line, start, end))
     rows = wrap_pieces(counts, spans)
     read_until = _moment(int(read_moments(counts, [end])[0]))
     mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
-    by_kind = {kind: _seen_with(counts, spans, rows, kind) for kind in WEBS}
+    by_kind = {kind: _common_time(counts, spans, rows, kind) for kind in WEBS}
     for kind, (its_spans, its_rows, fed, (first, last)) in by_kind.items():
         of_kind = [reel for reel in mounted if reel.kind == kind]
         waste = _waste(plant, counts, its_spans, its_rows, of_kind, kind, events)
         if waste is None:
             continue
         wastes[kind] = waste
-        happened = _happened(events, of_kind, first, last)
+        happened = _event_counts(events, of_kind, first, last)
         use = web_use(plant, kind, its_rows, fed, waste, happened)
         by_product += _each_product(plant, kind, its_rows, waste)
         before = {reel.origin for reel in of_kind if reel.mounted < start}
@@ -198,9 +197,9 @@ def wrap_account(
         faults=tuple(reel_faults(mounted)),
         waste=wastes,
         views=tuple(views),
-        left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
+        reels_left=_reels_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=Estimate.unknown("no stops are known") if events is None else blanks_per_restart(counts, events, end),
-        left_out_min=max(_left_out_min(part.spans) for part in by_kind.values()),
+        left_out_min=max(_uncounted_min(part.spans) for part in by_kind.values()),
         readings=_readings(counts, start, end),
         fed={kind: part.fed for kind, part in by_kind.items() if part.fed is not None},
         fed_good={kind: sum(row.good for row in part.rows) for kind, part in by_kind.items()},
@@ -212,11 +211,11 @@ def wrap_account(
 def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
     """How many readings of the counters a period rests on."""
     at = micros([start, end])
-    counted = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
-    return sum(int(pieces.readings[0]) for pieces in counted if pieces is not None)
+    counts_of = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
+    return sum(int(pieces.readings[0]) for pieces in counts_of if pieces is not None)
 
 
-def _left(
+def _reels_left(
     reels: Sequence[ReelSpan], wastes: Mapping[str, Waste], rows: Sequence[WrapPieces], minutes: float
 ) -> dict[str, ReelLeft]:
     """What is left on the reels that are on, at the period's own pace."""
@@ -224,9 +223,9 @@ def _left(
     out = {}
     for kind, waste in wastes.items():
         of_kind = [reel for reel in reels if reel.kind == kind]
-        left = reel_left(of_kind[-1], waste.reel_end.metres, pace or None) if of_kind else None
-        if left is not None:
-            out[kind] = left
+        reel_left_now = reel_left(of_kind[-1], waste.reel_end.metres, pace or None) if of_kind else None
+        if reel_left_now is not None:
+            out[kind] = reel_left_now
     return out
 
 
@@ -239,16 +238,16 @@ def _waste(
     kind: WebKind,
     events: WrapEvents | None,
 ) -> Waste | None:
-    """The waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
-    stated = _stated(plant, rows, kind)
-    if stated is None or events is None:
-        return stated
+    """The waste of a kind: learned where a timeline shows events, else plant.toml's."""
+    plant_waste = _plant_waste(plant, rows, kind)
+    if plant_waste is None or events is None:
+        return plant_waste
     webs = {row.product: web_for(plant, row.product, kind) for row in rows}
     cut_mm = {product: web.cut_length_mm for product, web in webs.items() if web is not None}
-    return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, stated)
+    return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, plant_waste)
 
 
-def _counted_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
+def _readable_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
     """Leave out the time in which a counter of wraps or a feed counter did something unknown."""
     gaps = counts.open_intervals(*WRAP_COUNTERS, *WEBS)
     return leave_out(spans, [(_moment(a), _moment(b)) for a, b in gaps])
@@ -258,7 +257,7 @@ def _moment(at_us: int) -> datetime:
     return datetime.fromtimestamp(at_us / 1e6, UTC)
 
 
-class _Seen(NamedTuple):
+class _CommonTime(NamedTuple):
     """The time in which a kind's feed counter and the wraps were both read, and what they counted in it."""
 
     spans: list[ProductSpan]
@@ -267,10 +266,10 @@ class _Seen(NamedTuple):
     window: tuple[datetime, datetime]
 
 
-def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> _Seen:
+def _common_time(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> _CommonTime:
     """Keep to the time in which a kind's feed counter was read too; all of it where it never was."""
     start, end = spans[0].start, spans[-1].end
-    nothing = _Seen(spans, rows, None, (start, end))
+    nothing = _CommonTime(spans, rows, None, (start, end))
     if not rows or not counts.has_read(kind):
         return nothing
     counter = counts.counters[kind]
@@ -281,23 +280,25 @@ def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapP
         return nothing
     # A reading or so less at an edge is the edge's own doubt; what is longer has no wraps beside its metres.
     spare = timedelta(microseconds=_USUAL * counter.usual_us)
-    unread = [(a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _wrapped(counts, kind, a, b)]
+    unread = [(a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _has_wraps(counts, kind, a, b)]
     within = leave_out(spans, unread) if unread else spans
     pieces = wrap_pieces(counts, within) if unread else rows
-    fed = _fed(counts, within, pieces, kind)
+    fed = _metres_fed(counts, within, pieces, kind)
     if fed is None:
         return nothing
-    return _Seen(within, pieces, fed, (first if unread else start, last if unread else end))
+    return _CommonTime(within, pieces, fed, (first if unread else start, last if unread else end))
 
 
-def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
+def _has_wraps(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
     """Whether anything was wrapped, or fed, in some time."""
     at = read_moments(counts, [start, end])
-    made, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
-    return any(count is not None and float(count.high[0]) > 0 for count in (made, fed)) and at[1] > at[0]
+    wraps, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
+    return any(count is not None and float(count.high[0]) > 0 for count in (wraps, fed)) and at[1] > at[0]
 
 
-def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> Estimate | None:
+def _metres_fed(
+    counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
+) -> Estimate | None:
     """The metres fed for the good pieces of counted time, with the doubt of each edge of it.
 
     An interval over an edge may lie on either side of it, with its metres and with its pieces, and a counter
@@ -320,17 +321,17 @@ def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces]
 def _stretches(spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts) -> tuple[Ints, Ints]:
     """Begins and ends [µs] of counted time without a break in it, where both counters were read."""
     at = np.clip(read_moments(counts, [span.start for span in spans] + [spans[-1].end]), first, last)
-    counted = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
-    edge = np.diff(np.concatenate(([0], counted.astype(int), [0])))
+    readable = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
+    edge = np.diff(np.concatenate(([0], readable.astype(int), [0])))
     return at[np.flatnonzero(edge > 0)], at[np.flatnonzero(edge < 0)]
 
 
-def _left_out_min(spans: Sequence[ProductSpan]) -> float:
+def _uncounted_min(spans: Sequence[ProductSpan]) -> float:
     """Minutes [min] that are not counted."""
     return sum((span.end - span.start).total_seconds() for span in spans if not span.counted) / 60.0
 
 
-def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
+def _plant_waste(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
     """The allowances in plant.toml of the web that wrapped most."""
     webs: list[tuple[float, Web]] = []
     for row in rows:
@@ -342,17 +343,17 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
     return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
 
 
-def _happened(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
+def _event_counts(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
     ended = [r for r in reels if r.taken_off is not None and start <= r.taken_off < end]
-    known = [r for r in ended if r.left_m is not None]
-    scrapped = sum(r.scrapped_m or 0.0 for r in known)
+    measured = [r for r in ended if r.left_m is not None]
+    scrapped = sum(r.scrapped_m or 0.0 for r in measured)
     within = [r for r in reels if r.mounted >= start]
     return EventCounts(
         restarts=None if events is None else count_within(events.restarts, start, end),
         changeovers=None if events is None else count_within(events.changeovers, start, end),
         reels_changed=len(within) if reels else None,
         splices=sum(r.splices for r in within) if reels else None,
-        ends_left_m=scrapped if ended and len(known) == len(ended) else None,
+        ends_left_m=scrapped if ended and len(measured) == len(ended) else None,
     )
 
 
@@ -362,8 +363,8 @@ def _each_product(plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste
     nothing = EventCounts(None, None, None, None, None)
     for row in rows:
         fed = row.fed_m.get(kind)
-        counted = None if fed is None else Estimate.exact(fed, 2)
-        use = web_use(plant, kind, [row], counted, waste, nothing)
+        metres = None if fed is None else Estimate.exact(fed, 2)
+        use = web_use(plant, kind, [row], metres, waste, nothing)
         if use is not None:
             out.append((row.product, use))
     return out

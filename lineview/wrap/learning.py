@@ -15,7 +15,7 @@ from lineview.core.estimate import Estimate
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, ProductSpan, fed_between, wraps_between
 from lineview.plant import WebKind
-from lineview.stats.constrained_regression import nonnegative_fit
+from lineview.stats.least_squares import nonnegative_fit
 from lineview.stats.means import interval_of_mean
 from lineview.wrap.reels import ReelSpan
 from lineview.wrap.waste import Allowance, Waste, WrapEvents
@@ -79,7 +79,7 @@ def wrap_bins(
     wraps = wraps_between(counts, fine)
     if wraps is None:
         return []
-    net = wraps * _cut_at(fine, spans, cut_mm) / 1000.0
+    net = wraps * _cut_lengths(fine, spans, cut_mm) / 1000.0
     fed = fed_between(counts, kind, fine)
     splices = _splices(fine, fed, reels)
     at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
@@ -104,7 +104,7 @@ def _edges(
 
     No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
     """
-    windows = _unsettled(events)
+    windows = _uncertain_stretches(events)
     late, before, after = log_offset([reel.mounted for reel in reels], events, spans[-1].end - spans[0].start)
     start, end = _after(spans[0].start, windows), _before(spans[-1].end, windows)
     if start >= end:
@@ -116,17 +116,17 @@ def _edges(
         opens, closes = _before(reel.mounted - late - before, windows), _after(reel.mounted - late + after, windows)
         if reel.mounted - late > start and closes > edges[-1] and closes <= end:
             if opens > edges[-1]:
-                _cut(edges, changes, opens, windows, whole=spliced)
+                _add_stretches(edges, changes, opens, windows, as_one=spliced)
             changes.append(True)
             edges.append(closes)
         spliced = reel.splices > 0
     if edges[-1] < end:
-        _cut(edges, changes, end, windows, whole=spliced)
+        _add_stretches(edges, changes, end, windows, as_one=spliced)
     return edges, changes
 
 
 def log_offset(
-    mounted: Sequence[datetime], events: WrapEvents, whole: timedelta
+    mounted: Sequence[datetime], events: WrapEvents, span: timedelta
 ) -> tuple[timedelta, timedelta, timedelta]:
     """By how much a reel log is late, and how long before and after a mounting its waste may be fed.
 
@@ -145,9 +145,9 @@ def log_offset(
     offsets = np.arange(-_MOST_LATE_S, _MOST_LATE_S + 1.0, _LATE_STEP_S)
     moved = at[None, :] - offsets[:, None]
     place = np.clip(np.searchsorted(begins - _NEAR_S, moved, side="right") - 1, 0, begins.size - 1)
-    stood = (moved >= begins[place] - _NEAR_S) & (moved <= ends[place] + _NEAR_S)
-    hits = stood.sum(axis=1)
-    share = min(float(np.sum(ends - begins + 2.0 * _NEAR_S)) / max(whole.total_seconds(), 1.0), 1.0)
+    inside = (moved >= begins[place] - _NEAR_S) & (moved <= ends[place] + _NEAR_S)
+    hits = inside.sum(axis=1)
+    share = min(float(np.sum(ends - begins + 2.0 * _NEAR_S)) / max(span.total_seconds(), 1.0), 1.0)
     most = int(hits.max())
     by_chance = float(bdtrc(most - 1, count, share)) * offsets.size
     if most < _MOST_STAND * count or by_chance > _BY_CHANCE:
@@ -158,23 +158,23 @@ def log_offset(
     return timedelta(seconds=late), BEFORE, AFTER
 
 
-def _cut(
+def _add_stretches(
     edges: list[datetime],
     changes: list[bool],
     end: datetime,
     windows: Sequence[tuple[datetime, datetime]],
     *,
-    whole: bool,
+    as_one: bool,
 ) -> None:
-    """Add plain stretches up to `end`; one `whole` where splices at unknown places lie in it."""
-    while not whole and (following := _after(edges[-1] + PLAIN, windows)) < end:
+    """Add plain stretches up to `end`; one `as_one` where splices at unknown places lie in it."""
+    while not as_one and (following := _after(edges[-1] + PLAIN, windows)) < end:
         edges.append(following)
         changes.append(False)
     edges.append(end)
     changes.append(False)
 
 
-def _unsettled(events: WrapEvents) -> list[tuple[datetime, datetime]]:
+def _uncertain_stretches(events: WrapEvents) -> list[tuple[datetime, datetime]]:
     """The stretches in which web may be fed for a standing or its restart, those that touch as one."""
     out: list[tuple[datetime, datetime]] = []
     for begin, end in sorted(events.standings):
@@ -206,7 +206,7 @@ def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[dat
 
 
 def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
-    """Share each reel's splices out over the stretches by metres fed; nan where they cannot be told.
+    """Share each reel's splices out over the stretches by metres fed; nan where that is not known.
 
     That is on the reel that was on before the log began, and on one that is still on and has splices.
     """
@@ -233,7 +233,7 @@ def _likely(fed: Floats) -> Floats:
     return np.asarray(np.diff(edges) / (total - 2.0 * guard))
 
 
-def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
+def _cut_lengths(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
     """The cut length in each fine stretch; nan where the product is not known."""
     starts = [s.start.timestamp() for s in spans]
     cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
@@ -254,14 +254,14 @@ LEAST_MEASURED = 5
 CAUSES = ("restart", "reel_start", "splice", "changeover", "proportional")
 
 
-def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Waste) -> Waste:
+def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], plant_waste: Waste) -> Waste:
     """Learn the waste of one kind of web.
 
     Source: printers-waste, lawson-hanson-1974, mackinnon-white-1985
     """
     left_m = [r.scrapped_m for r in reels if r.scrapped_m]
     ends = _allowance(interval_of_mean(left_m, least=LEAST_MEASURED, floor=0.0))
-    waste = stated if ends is None else replace(stated, reel_end=ends)
+    waste = plant_waste if ends is None else replace(plant_waste, reel_end=ends)
     fit = _regress(bins)
     for name, learned in fit.items():
         waste = replace(waste, **{name: learned})
@@ -286,7 +286,7 @@ def _allowance(mean: Estimate) -> Allowance | None:
 
 
 def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
-    """Fit what was fed over; a cause that cannot be told from the others is left out, the rarest first."""
+    """Fit what was fed over; causes that cannot be separated are left out, the rarest first."""
     if len(bins) < LEAST_BINS:
         return {}
     columns = {

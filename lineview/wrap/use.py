@@ -6,13 +6,90 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from lineview.core.errors import check_positive
 from lineview.core.estimate import Estimate
 from lineview.machine.products import WrapPieces
 from lineview.plant import Plant, Web, WebKind
-from lineview.wrap.reconcile import FEED_COMMON_SD, ReelEstimates
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reconcile import FEED_COMMON_SD, LABEL_SD, ReelEstimates
+from lineview.wrap.reels import ReelSpan, full_reel_m
 from lineview.wrap.waste import Allowance, Waste
-from lineview.wrap.webs import web_grammage_g_m2
+
+
+def grammage_g_m2(thickness_um: float, density_g_cm3: float) -> float:
+    """The mass of a square metre of film [g/m²].
+
+    Takes `thickness_um` [µm], `density_g_cm3` [g/cm³].
+
+    Not for coated papers, whose thickness does not follow from grammage and density.
+
+    Source: flexo-yield
+    """
+    check_positive(thickness_um=thickness_um, density_g_cm3=density_g_cm3)
+    return thickness_um * density_g_cm3
+
+
+def web_grammage_g_m2(web: Web) -> float | None:
+    """A web's grammage [g/m²], or None where neither it nor thickness and density are known."""
+    if web.grammage_g_m2 is not None:
+        return web.grammage_g_m2
+    if web.thickness_um is not None and web.density_g_cm3 is not None:
+        return grammage_g_m2(web.thickness_um, web.density_g_cm3)
+    return None
+
+
+def wrap_mass_g(webs: Sequence[Web]) -> float | None:
+    """The mass of the webs around one piece [g].
+
+    Parameters
+    ----------
+    webs : sequence of Web
+        All that wrap the product.
+
+    Returns
+    -------
+    float or None
+        Sum of grammage × width × cut length [g]; None where there is no web, or one has no grammage.
+
+    Examples
+    --------
+    >>> film = Web(id="film", kind="film", cut_length_mm=60, width_mm=80, grammage_g_m2=32.5,
+    ...            reel_outer_mm=300, reel_core_mm=76)
+    >>> round(wrap_mass_g([film]), 4)
+    0.156
+    >>> wrap_mass_g([]) is None
+    True
+    """
+    masses = []
+    for web in webs:
+        grammage = web_grammage_g_m2(web)
+        if grammage is None:
+            return None
+        masses.append(grammage * web.cut_length_mm * web.width_mm / 1e6)
+    return sum(masses) if masses else None
+
+
+@dataclass(frozen=True)
+class ReelLeft:
+    """Metres left on a mounted reel [m] with bounds (k = 2), wraps they make, and minutes they last."""
+
+    reel: str
+    metres: float
+    low_m: float
+    high_m: float
+    wraps: int
+    minutes: float | None
+
+
+def reel_left(span: ReelSpan, end_m: float, wraps_per_min: float | None) -> ReelLeft | None:
+    """What is left on the reel that is on."""
+    if span.taken_off is not None or span.held_m is None or span.fed is None or span.cut_length_mm is None:
+        return None
+    remainder = max(span.held_m - span.fed.number - end_m, 0.0)
+    doubt = 2.0 * math.hypot(LABEL_SD * (span.label_m or span.held_m), FEED_COMMON_SD * span.fed.number)
+    wraps = math.floor(remainder * 1000.0 / span.cut_length_mm)
+    minutes = wraps / wraps_per_min if wraps_per_min else None
+    return ReelLeft(span.reel, remainder, max(remainder - doubt, 0.0), remainder + doubt, wraps, minutes)
+
 
 #: Per metre of web: what it is in each unit.
 UNITS = ("m", "m2", "kg", "money")
@@ -20,9 +97,9 @@ UNITS = ("m", "m2", "kg", "money")
 
 def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
     """The web of a kind that wraps a product; without a product, the one web that all share."""
-    known = plant.product(product) if product else None
-    if known is not None:
-        webs = [plant.web(web_id) for web_id in known.webs]
+    described = plant.product(product) if product else None
+    if described is not None:
+        webs = [plant.web(web_id) for web_id in described.webs]
         return next((web for web in webs if web is not None and web.kind == kind), None)
     of_kind = [web for web in plant.webs if web.kind == kind]
     shapes = {(web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind}
@@ -32,7 +109,7 @@ def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
 def mix_factors(
     plant: Plant, kind: WebKind, total: Sequence[tuple[WrapPieces, float]]
 ) -> tuple[dict[str, float | None], dict[str, str]]:
-    """Give m², kg and money a metre over the period's mix of webs, and why one cannot be told."""
+    """m², kg and money a metre over the period's mix of webs, and why one is not known."""
     factors: dict[str, float | None] = {"m": 1.0}
     why: dict[str, str] = {}
     for unit in UNITS[1:]:
@@ -64,7 +141,7 @@ def _kg_per_m(web: Web) -> float | None:
     return None if grammage is None else web.width_mm / 1000.0 * grammage / 1000.0
 
 
-#: What a metre of a web is in each unit, None where plant.toml does not tell.
+#: What a metre of a web is in each unit, None where plant.toml lacks it.
 PER_METRE: Mapping[str, Callable[[Web], float | None]] = {
     "m": lambda _: 1.0,
     "m2": lambda web: web.width_mm / 1000.0,
@@ -80,7 +157,7 @@ CAUSES = ("geometry", "rejects", "blank wraps", "restarts", "reel ends", "splice
 
 @dataclass(frozen=True)
 class EventCounts:
-    """How often in the period that happened which costs web; None where nothing tells."""
+    """How often events that cost web happened in the period; None where it is not known."""
 
     restarts: int | None
     changeovers: int | None
@@ -140,17 +217,17 @@ def web_use(
 
     Source: wrap-efficiency
     """
-    cuts = [(row, _cut(plant, row.product, kind)) for row in rows]
-    known = [(row, cut) for row, cut in cuts if cut is not None]
-    good_known = sum(row.good for row, _ in known)
-    if not known or good_known <= 0:
+    cuts = [(row, _cut_length_mm(plant, row.product, kind)) for row in rows]
+    with_cut = [(row, cut) for row, cut in cuts if cut is not None]
+    good_known = sum(row.good for row, _ in with_cut)
+    if not with_cut or good_known <= 0:
         return None
-    mean_cut = sum(row.good * cut for row, cut in known) / good_known
+    mean_cut = sum(row.good * cut for row, cut in with_cut) / good_known
     all_cuts = [web.cut_length_mm for web in plant.webs if web.kind == kind]
     total = [(row, mean_cut if cut is None else cut) for row, cut in cuts]
     geometry = sum(row.good * cut for row, cut in total) / 1000.0
     unknown = sum(row.good for row, cut in cuts if cut is None) / 1000.0
-    known_m = sum(row.good * cut for row, cut in known) / 1000.0
+    known_m = sum(row.good * cut for row, cut in with_cut) / 1000.0
     causes = [
         Cause(
             "geometry",
@@ -167,13 +244,13 @@ def web_use(
     ends = happened.ends_left_m if happened.ends_left_m is not None else _assumed_ends(waste, happened)
     used = explained if fed is None else fed.number + ends
     if fed is not None:
-        left = used - explained
+        unexplained = used - explained
         causes.append(
             Cause(
                 "unexplained",
-                left,
-                left - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
-                left + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
+                unexplained,
+                unexplained - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
+                unexplained + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
                 False,
                 f"{used:,.1f} m used − {explained:,.1f} m explained",
             )
@@ -198,7 +275,7 @@ def web_use(
     )
 
 
-def _cut(plant: Plant, product: str, kind: WebKind) -> float | None:
+def _cut_length_mm(plant: Plant, product: str, kind: WebKind) -> float | None:
     web = web_for(plant, product, kind)
     return None if web is None else web.cut_length_mm
 
@@ -218,7 +295,7 @@ def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
 
 
 def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
-    """The metres that each event cost; one that nobody counted is left out, never 0."""
+    """The metres that each event cost; events without a count are left out, never 0."""
     causes = []
     if happened.restarts is not None and waste.restart is not None:
         causes.append(_times("restarts", happened.restarts, waste.restart, "restarts"))

@@ -24,7 +24,7 @@ class Allowance:
 
 @dataclass(frozen=True)
 class Waste:
-    """Allowances of one web. `restart` and `changeover` are None until learned: nobody wrote them down.
+    """Allowances of one web. `restart` and `changeover` are None until learned: plant.toml has no key for them.
 
     `reel_start` and `splice` pass through the machine and its feed counter; `reel_end` stays on the core.
     """
@@ -38,7 +38,7 @@ class Waste:
 
 
 def assumed_waste(web: Web) -> Waste:
-    """The allowances that stand in plant.toml, marked as assumptions."""
+    """The allowances of plant.toml, marked as assumptions."""
 
     def stated(metres: float) -> Allowance:
         return Allowance(metres, metres, metres, learned=False)
@@ -71,12 +71,12 @@ class WrapEvents:
 
 def wrap_events(tape: pl.DataFrame) -> WrapEvents:
     """Find restarts and changeovers on a tape; a break within a changeover does not make two of it."""
-    stands = pl.col("state").is_in(list(STANDING))
+    standing = pl.col("state").is_in(list(STANDING))
     blocks = (
         tape.sort("start")
         .with_columns(
-            stands=stands,
-            block=stands.rle_id(),
+            stands=standing,
+            block=standing.rle_id(),
             after=pl.col("state").shift(-1).is_in(list(RUNNING)).fill_null(value=False),
         )
         .filter("stands")

@@ -1,6 +1,7 @@
 """What a shift of the invented week hands over: its two tables say what the answers and the journal say."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from shutil import copytree
@@ -8,7 +9,7 @@ from shutil import copytree
 import polars as pl
 import pytest
 
-from lineview.app.handover import with_handover
+from lineview.app.handover import _looks_until, with_handover
 from lineview.app.question import read_question
 from lineview.app.works import Works
 from lineview.cli.answers import write_sheet
@@ -36,6 +37,7 @@ def test_what_is_open_and_noted_is_handed_over(works: Works) -> None:
     works.write("note", "wrap1", period.start + timedelta(hours=2), "knife 2 squeals")
     works.write("note", "wrap1", period.start - timedelta(hours=2), "of the shift before")
     works.write("note", "wrap2", period.start + timedelta(hours=2), "of another line")
+    works.write("note", "wrap1", period.end, "at its very end")
     works.write("note", "sizer1", period.start + timedelta(hours=3), "withdrawn", entry="gone")
     works.withdraw("note", "gone")
     works.write("adjustment", "sizer1", period.end - timedelta(seconds=40), "pair 3 closed")
@@ -48,7 +50,7 @@ def test_what_is_open_and_noted_is_handed_over(works: Works) -> None:
     assert points.rows[1] == {"what": "adjustment not judged yet", "which": "Sizer 1, 21:59: pair 3 closed"}
     assert [row["what"] for row in points.rows[2:]] == ["reel about to end"]
     assert re.fullmatch(r"Wax paper reel ends .*07:\d\d.*", points.rows[2]["which"])
-    assert [row["what"] for row in notes.rows] == ["knife 2 squeals"]
+    assert [row["what"] for row in notes.rows] == ["knife 2 squeals", "at its very end"]
 
 
 def test_an_adjustment_that_was_judged_and_a_reel_of_long_ago_are_not_open(works: Works) -> None:
@@ -57,6 +59,16 @@ def test_an_adjustment_that_was_judged_and_a_reel_of_long_ago_are_not_open(works
     works.write("adjustment", "sizer1", answer.scope.period.start + timedelta(hours=3), "pair 3 closed")
     points = with_handover(works, works.ask(read_question("shift", period="2026-06-09.late")), "").tables[-2]
     assert [row["what"] for row in points.rows] == ["1 stop without a reason"]
+
+
+def test_of_a_shift_that_ended_only_reels_that_end_soon_after_it_are_handed_over(works: Works) -> None:
+    """Read an hour and three quarters into the next shift, and three hours ahead: the next shift's are not its own."""
+    answer = works.ask(read_question("shift", period="2026-06-09.early"))
+    end = answer.scope.period.end
+    late = replace(answer, scope=replace(answer.scope, now=end + timedelta(minutes=105)))
+    assert _looks_until(works, late.scope) == end + timedelta(hours=2)
+    before = replace(answer.scope, now=end - timedelta(minutes=20))
+    assert _looks_until(works, before) == end + timedelta(hours=2)  # the late shift begins then
 
 
 def test_only_a_shift_is_handed_over_and_a_name_is_no_story(works: Works) -> None:

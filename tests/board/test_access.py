@@ -38,6 +38,7 @@ PATHS = {
     ("/_dash-dependencies", "GET"): "see", ("/_reload-hash", "GET"): "see",
     ("/refusals/7.csv", "GET"): "see", ("/rope/batches.csv", "GET"): "see", ("/shift.pdf", "GET"): "see",
     ("/rope.xlsx", "GET"): "see", ("/shift.csv", "GET"): "see", ("/order.pdf", "GET"): "see",
+    ("/shift/table/ladder.json", "GET"): "see", ("/rope/frame/batches.json", "GET"): "see",
     ("/order/picture-1.png", "GET"): "see", ("/rope/picture-1.svg", "GET"): "see",
     ("/order/to/1.pdf", "GET"): "order", ("/order/to/1.csv", "GET"): "order",
     ("/order.csv", "GET"): "order", ("/large", "GET"): "take in", ("/large", "POST"): "take in",
@@ -111,6 +112,7 @@ def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> No
     known = {path.partition("?")[0] for path, _ in PATHS}
     known |= {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
     known |= {"/order/to/<int(max=9999):number>.<ending>", "/<question>/picture-<int(max=9999):number>.<ending>"}
+    known |= {"/<question>/<any(table, frame):kind>/<name>.<ending>"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
     known |= {"/refusals/<int(max=999999999999):intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}
@@ -344,6 +346,33 @@ def test_tries_have_to_wait_longer_and_longer() -> None:
     for number in range(2 * Tries.MOST_KEYS):
         tries.fail(str(number))
     assert len(tries._failed) <= Tries.MOST_KEYS
+
+
+GOOD = "seven sweet wrappers"
+
+
+def refused(access: Access, name: str, address: str, password: str = "wrong") -> str:
+    with pytest.raises(AskError) as error:
+        access.sign_in(name, password, address)
+    return str(error.value)
+
+
+def test_who_guesses_from_many_addresses_is_slowed_and_keeps_nobody_out(
+    real: tuple[Access, FlaskClient], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    access, _ = real
+    name = "Änne Invented"
+    access.add_user(name, ["note"], GOOD)
+    access.sign_in("ÄNNE INVENTED", GOOD, "192.0.2.7")  # capitals that no database compares
+    with pytest.raises(AskError, match="already"):
+        access.add_user("änne invented", [], GOOD)
+    monkeypatch.setattr(access, "is_password", lambda _hashed, password: password == GOOD)
+    told = [refused(access, name, f"2001:db8:0:{i:x}::1") for i in range(60)]
+    assert sum("too many tries" in one for one in told) >= 9
+    assert "too many tries" in refused(access, "Änne  invented", "192.0.2.99", GOOD)
+    assert access.sign_in(name, GOOD, "192.0.2.7")
+    one_machine = [refused(access, f"Nobody {i}", f"2001:db8:1:1::{i:x}") for i in range(1, 40)]
+    assert sum("too many tries" in one for one in one_machine) >= 8
 
 
 def test_guessing_is_slowed_and_written_down(real: tuple[Access, FlaskClient]) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.how_to_read import READING
-from lineview.board.layout import forms_of, page_of
+from lineview.board.layout import forms_of, page_of, unfinished
 from lineview.board.written import FRESH, moment_shown, write_form
 from lineview.core.errors import AskError, Fault, StoreError
 from lineview.core.figure import Period
@@ -93,6 +93,15 @@ def test_what_needs_a_person_is_marked_by_an_element_and_not_by_colour_alone() -
     marks = [p for p in page.sentence if getattr(p, "className", "") == "call"]
     assert [m.children for m in marks] == ["thinning 0.011 mm an hour", "34 hours of running"]
     assert {type(m).__name__ for m in marks} == {"Mark"}
+
+
+def test_a_page_under_way_names_no_period_that_nobody_chose() -> None:
+    """Until the answer says what it is of, the head shows what the address says and no first choice in its place."""
+    works = InventedWorks()
+    waiting = str(unfinished(works, Address("shift"), "Working it out.", waits=True).head)
+    assert waiting.count("Span(children='…'") == 3  # line, machine, period
+    chosen = str(unfinished(works, Address("shift", period="this-week"), "Working it out.", waits=True).head)
+    assert "Span(children='since Mon 8 June', className='choice')" in chosen
 
 
 def test_an_unknown_machine_is_a_page_that_says_so_and_can_be_left() -> None:

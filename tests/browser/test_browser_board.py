@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import polars as pl
 import pytest
 from playwright.sync_api import Page, Route
 
-from lineview.app.question import read_question
+from lineview.app.question import QuestionScope, read_question
+from lineview.board import written
 from lineview.board.address import NAMES
+from lineview.charts.shift import HATCHING, UNEXPLAINED
+from lineview.core.figure import Period
+from lineview.report.answer import Answer, Table, columns_of
 from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
 from tests.browser.served_board import Served
@@ -29,6 +36,11 @@ def test_every_page_opens_with_its_sentence_and_fits(serve_board: Served, size: 
         wide, inner = board.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
         assert wide <= inner, f"{page} scrolls sideways"
         assert board.page.title() == f"{NAMES[page]} · Gorse Lane Sweets"
+        for tab in board.page.locator(".pages a").all():
+            box = tab.bounding_box()
+            assert box is not None
+            assert box["x"] >= 0, f"{tab.inner_text()} is cut"
+            assert box["x"] + box["width"] <= inner, f"{tab.inner_text()} is cut"
 
 
 def test_no_button_sends_a_chart_anywhere(serve_board: Served) -> None:
@@ -196,9 +208,32 @@ def test_an_adjustment_is_written_down_listed_changed_and_undone(serve_board: Se
     page.wait_for_selector("#written .when + :text('pair 3 closed'), #written p:has-text('pair 3 closed')")
     page.click("#written button:has-text('Remove')")
     page.wait_for_selector("#written del:has-text('pair 3 closed')")  # the fold stays open meanwhile
+    assert page.inner_text("#written .told-of") == "Removed; Undo brings it back."  # and it is still said
     page.click("#written button:has-text('Undo')")
     page.wait_for_selector("#written button:has-text('Remove')")
     assert [row["what"] for row in works.entries] == ["pair 3 closed"]
+
+
+def test_a_form_left_open_is_of_the_moment_it_is_filled_in(
+    serve_board: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(written, "FRESH", timedelta(days=100_000))  # the invented readings count as of now
+    board = serve_board(InventedWorks())
+    page = board.page
+    page.clock.install()
+    board.open("/rope?line=1")
+    page.click("#adjustment > summary")
+    page.wait_for_selector("#adjustment[data-now]")
+    opened = datetime.fromisoformat(page.input_value("#adjustment-at"))
+    page.clock.fast_forward("03:00:00")
+    board.until(f"document.getElementById('adjustment-at').value !== '{opened:%Y-%m-%d %H:%M}'")
+    later = datetime.fromisoformat(page.input_value("#adjustment-at"))
+    assert timedelta(hours=2, minutes=58) <= later - opened <= timedelta(hours=3, minutes=5)
+    page.fill("#adjustment-at", "10:30")
+    page.fill("#adjustment-what", "pair 3 opened")
+    page.clock.fast_forward("00:10:00")
+    page.wait_for_timeout(300)
+    assert page.input_value("#adjustment-at") == "10:30"  # what somebody wrote stays
 
 
 def test_a_phone_notes_an_adjustment_in_three_actions_with_targets_for_gloves(serve_board: Served) -> None:
@@ -321,8 +356,75 @@ def test_the_wall_reads_from_five_metres_and_fits_its_screen(serve_board: Served
     tall, inner = board.page.evaluate("[document.documentElement.scrollHeight, innerHeight]")
     assert tall <= inner
     ticks = board.page.evaluate("parseFloat(document.querySelector('.xtick text').style.fontSize)")
-    assert ticks >= 24
+    assert ticks >= 40
+    for part in (".legend", ".ahead dd"):
+        assert board.page.evaluate(f"parseFloat(getComputedStyle(document.querySelector('{part}')).fontSize)") >= 40
+    assert board.page.locator(".legend li").all_inner_texts() == sorted(
+        board.page.locator(".legend li").all_inner_texts(), key=[*HATCHING, UNEXPLAINED].index
+    )
+    ahead = board.page.inner_text(".ahead")
+    assert "film reel ends 13:52" in ahead
     assert board.page.locator("#theme:visible, nav:visible, input:visible").count() == 0
+
+
+def test_the_wall_of_all_lines_has_a_row_a_machine(serve_board: Served) -> None:
+    works = InventedWorks()
+    board = serve_board(works, "wall").open("/wall?line=all")
+    rows = board.page.locator(".wall tbody tr").all_inner_texts()
+    assert [row.split("\t")[0] for row in rows] == [
+        f"{line}, {machine.shown}"
+        for machine in works.plant.machines
+        if machine.kind != "sizer"
+        for line in [next(one.name or one.id for one in works.plant.lines if one.id == machine.line)]
+    ]
+    assert all("117,940" in row and "film reel ends 13:52" in row for row in rows)
+    assert board.page.evaluate("parseFloat(getComputedStyle(document.querySelector('.wall td')).fontSize)") >= 40
+    board.until("document.documentElement.dataset.stale === 'yes'")
+    tall, inner = board.page.evaluate("[document.documentElement.scrollHeight, innerHeight]")
+    assert tall <= inner
+
+
+class Fortnight(InventedWorks):
+    """A works whose week is ten early shifts, each of which ran but for an hour."""
+
+    def ask(self, asked: QuestionScope) -> Answer:
+        answer = super().ask(asked)
+        if asked.named_period != "this-week":
+            return answer
+        first = datetime(2026, 6, 8, 4, tzinfo=UTC)
+        starts = [first + timedelta(days=day) for day in range(12) if day % 7 < 5]
+        parts = ((0, 3, "running", 340.0), (3, 4, "stop", 0.0), (4, 8, "running", 330.0))
+        rows = [
+            {"start": at + timedelta(hours=a), "end": at + timedelta(hours=b), "state": state, "rate_per_min": rate}
+            for at in starts
+            for a, b, state, rate in parts
+        ]
+        tape = pl.DataFrame(rows).with_columns(reason=pl.lit(None, pl.String))
+        table = Table(
+            "shifts",
+            "Shift by shift",
+            columns_of("date: day; shift; rate"),
+            [{"date": at.date(), "shift": "early", "rate": 292.5} for at in starts],
+        )
+        scope = replace(answer.scope, period=Period(first, first + timedelta(days=14)))
+        return replace(answer, scope=scope, tables=(table,), series={**answer.series, "tape": tape})
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_a_fortnight_is_a_strip_a_shift_and_a_tap_opens_it(serve_board: Served, size: str) -> None:
+    board = serve_board(Fortnight(), size).open("/shift?period=this-week").drawn()
+    page = board.page
+    links = page.locator(".table[aria-label='Shift by shift'] td:first-child a")  # for the keyboard
+    assert links.nth(2).get_attribute("href") == "/shift?period=2026-06-10.early"
+    label = page.locator(".ytick text:has-text('10')").first
+    label.scroll_into_view_if_needed()
+    board.until("[...document.querySelectorAll('.js-plotly-plot')].some(graph => graph.takesTaps)")
+    third, plot = label.bounding_box(), page.locator(".nsewdrag").bounding_box()
+    assert third is not None
+    assert plot is not None
+    across, down = plot["x"] + plot["width"] / 3, third["y"] + third["height"] / 2
+    (page.touchscreen.tap if size == "phone" else page.mouse.click)(across, down)  # 1
+    board.until("location.search === '?period=2026-06-10.early'")
 
 
 def test_the_wall_shows_a_clock_and_calls_nobody_over_old_readings(serve_board: Served) -> None:

@@ -7,13 +7,23 @@ from itertools import pairwise
 import polars as pl
 import pytest
 
-from lineview.charts.axes import MOST_POINTS, _ticks, ms, thin
 from lineview.charts.order import order_picture
 from lineview.charts.render import NEEDS, pictures
 from lineview.charts.rope import Tolerance, rope_picture
-from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow, _slow_spans, shift_picture
-from lineview.charts.style import DAY, NIGHT, ChartStyle
+from lineview.charts.shift import (
+    FILLED,
+    HATCHING,
+    UNEXPLAINED,
+    _slow,
+    _slow_spans,
+    shift_picture,
+    strips_of,
+    strips_picture,
+)
+from lineview.charts.style import DAY, MOST_POINTS, NIGHT, ChartStyle, Picture, _ticks, ms, thin
+from lineview.charts.svg import to_svg
 from lineview.charts.wrap import wrap_picture
+from lineview.core.figure import Period
 from lineview.plant import Plant
 from lineview.report import show
 from tests.board import invented_answers as invented
@@ -24,10 +34,10 @@ LOOK = ChartStyle(invented.plant())
 @pytest.mark.parametrize("question", invented.ANSWERS)
 @pytest.mark.parametrize("look", [LOOK, ChartStyle(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"])
 def test_every_answer_has_a_first_picture_that_serialises(question: str, look: ChartStyle) -> None:
-    drawn = pictures(invented.ANSWERS[question](), look)
-    assert sum(p.first for p in drawn) == 1
-    assert all(len(p.figure.to_json()) > 500 for p in drawn)
-    kinds = {trace.type for p in drawn for trace in p.figure.data}
+    all_pictures = pictures(invented.ANSWERS[question](), look)
+    assert sum(p.first for p in all_pictures) == 1
+    assert all(len(p.figure.to_json()) > 500 for p in all_pictures)
+    kinds = {trace.type for p in all_pictures for trace in p.figure.data}
     assert kinds <= {"scatter", "bar"}  # no WebGL: it is slower on the panels this runs on
 
 
@@ -91,8 +101,8 @@ def test_adjustments_that_stand_close_keep_their_lines_when_words_do_not_fit() -
 
 
 def test_words_of_people_are_not_read_as_markup() -> None:
-    one = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["<a href='x'>pair</a>"]})
-    words = [a.text for a in rope_of([0.0] * 40, adjustments=one).figure.layout.annotations]
+    adjustment = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["<a href='x'>pair</a>"]})
+    words = [a.text for a in rope_of([0.0] * 40, adjustments=adjustment).figure.layout.annotations]
     assert words == ["&lt;a href='x'&gt;pair&lt;/a&gt;"]
 
 
@@ -103,13 +113,13 @@ def test_tape_draws_each_standing_stretch_once_with_its_own_length() -> None:
     tape = invented.tape()
     picture = shift_picture(invented.rate(), tape, (300, 400), invented.EARLY, LOOK)
     bars = [t for t in picture.figure.data if t.type == "bar"]
-    drawn = {bar.name: sum(bar.width) / 60_000 for bar in bars}
+    bar_minutes = {bar.name: sum(bar.width) / 60_000 for bar in bars}
     minutes: dict[str, float] = {}
     for row in tape.iter_rows(named=True):
         if row["state"] in HATCHING:
             kind = UNEXPLAINED if row["state"] == "stop" and row["reason"] is None else row["state"]
             minutes[kind] = minutes.get(kind, 0) + (row["end"] - row["start"]).total_seconds() / 60
-    assert drawn == pytest.approx(minutes)
+    assert bar_minutes == pytest.approx(minutes)
     shapes = [bar.marker.pattern.shape for bar in bars if bar.name != UNEXPLAINED]
     assert len(set(shapes)) == len(shapes)  # told apart without colour
     called = [bar.name for bar in bars if bar.marker.pattern.fgcolor == DAY.call]
@@ -217,3 +227,47 @@ def test_the_slow_label_says_the_minutes_that_the_tables_say() -> None:
     assert (longest["start"], longest["parts"]) == (tape[0]["start"], 2)
     assert show.minutes(length) == "15.5 min"  # of both, not 12 beside a table's 15.5
     assert _slow(rows(("running", 5))) == []
+
+
+# -- several shifts ----------------------------------------------------------------------------------
+
+
+def weeks_tape(days: int) -> pl.DataFrame:
+    """Two hours of 300 a minute, ten minutes of a stop, two hours of 240, from 06:00 of each day on."""
+    rows = []
+    for day in range(days):
+        at = datetime(2026, 6, 8, 4, tzinfo=UTC) + timedelta(days=day)
+        for minutes, state, rate in ((120, "running", 300.0), (10, "stop", 0.0), (120, "running", 240.0)):
+            end = at + timedelta(minutes=minutes)
+            rows.append({"start": at, "end": end, "state": state, "reason": None, "rate_per_min": rate})
+            at = end
+    return pl.DataFrame(rows)
+
+
+@pytest.mark.parametrize(("days", "kind", "count"), [(5, "shift", 5), (70, "shift", 50), (120, "week", 18)])
+def test_longer_periods_are_strips_that_hold_all_pieces(days: int, kind: str, count: int) -> None:
+    """A strip a shift; of more than 62 days with work a strip a week. The area drawn is the pieces of the tape."""
+    tape = weeks_tape(days)
+    first = datetime(2026, 6, 8, 0, tzinfo=UTC)
+    strips = strips_of(tape, Period(first, first + timedelta(days=days)), LOOK)
+    assert (strips[0], len(strips[1])) == (kind, count)
+    assert strips[1][0].period == ("2026-06-08.early" if kind == "shift" else "2026-06-08..2026-06-14")
+    drawn = strips_picture(tape, (300.0, 400.0), strips, LOOK, "Cut-and-wrap 1", {"2026-06-08.early": "260"}).figure
+    area = next(trace for trace in drawn.data if trace.fill == "toself")
+    made = 0.0
+    for (x0, y0), (x1, y1) in pairwise(zip(area.x, area.y, strict=True)):
+        if None not in (x0, x1) and y0 == y1:
+            made += (x1 - x0) * 60 * (y0 % 1 if y0 % 1 > 1e-9 else 0.0) / FILLED * 400
+    within = [s.span for s in strips[1]]
+    seen = tape.filter(pl.any_horizontal(*((pl.col("start") >= s.start) & (pl.col("end") <= s.end) for s in within)))
+    minutes = (seen["end"] - seen["start"]).dt.total_minutes()
+    assert made == pytest.approx((minutes * seen["rate_per_min"]).sum(), rel=0.005)
+    taps = next(trace for trace in drawn.data if trace.orientation == "h")
+    assert list(taps.customdata) == [f"period={s.period}" for s in strips[1]]
+    assert taps.y[0] > taps.y[-1]  # the oldest at the top
+    assert to_svg(Picture("", drawn, 400)).count("<rect") > count
+
+
+def test_of_one_shift_there_is_no_strip() -> None:
+    span = Period(datetime(2026, 6, 8, 4, tzinfo=UTC), datetime(2026, 6, 8, 12, tzinfo=UTC))
+    assert len(strips_of(weeks_tape(3), span, LOOK)[1]) == 1

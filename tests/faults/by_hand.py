@@ -11,7 +11,7 @@ BY_HAND = (
     ("rope/mass.py", "low * pieces / 1000, high * pieces / 1000", "high * pieces / 1000, low * pieces / 1000"),
     ("order/figures.py", "(0.05, 0.95)", "(0.1, 0.9)"),
     ("order/policy.py", "share: float = 0.95", "share: float = 0.9"),
-    ("order/quantity.py", "wanted /= 1.0 - web.under", "wanted *= 1.0 + web.under"),
+    ("order/policy.py", "wanted /= 1.0 - web.under", "wanted *= 1.0 + web.under"),
     ("order/reels_needed.py", "reel_m * (1.0 - under", "reel_m / (1.0 + under"),
     ("order/forecast.py", "1.0 / weeks) + wander)", "1.0 / weeks))"),
     ("weight/capability.py", "1 - abs(scaled.mean)", "1 - scaled.mean"),

@@ -10,7 +10,7 @@ from lineview.app.inputs import Fetcher, Measured
 from lineview.app.question import read_question
 from lineview.app.works import Works
 from lineview.machine.products import product_spans
-from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
+from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Machine
 from lineview.report.answer import to_object
 from lineview.sheets.pdf import to_pdf

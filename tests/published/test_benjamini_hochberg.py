@@ -1,6 +1,6 @@
 """Benjamini and Hochberg (1995), section 3.2: 15 p-values of a trial in myocardial infarction; from memory."""
 
-from lineview.stats.false_discovery import adjusted_p
+from lineview.stats.multiple_tests import adjusted_p
 
 P = [
     0.0001,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.stats.control_limits import individuals_limits
+from lineview.stats.control_charts import individuals_limits
 from lineview.stats.run_lengths import cusum
 
 X = np.array([102.0, 94.8, 98.3, 98.4, 102.0, 98.5, 99.0, 97.7, 100.0, 98.1, 101.3, 98.7, 101.1, 98.4,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.order.quantity import economic_quantity
+from lineview.order.policy import economic_quantity
 
 
 def test_harris_1913() -> None:

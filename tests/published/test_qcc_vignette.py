@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from lineview.stats.control_limits import individuals_limits, subgroup_limits
+from lineview.stats.control_charts import individuals_limits, subgroup_limits
 from tests.published.piston_rings import RINGS, VISCOSITY
 
 
@@ -52,7 +52,7 @@ def test_viscosity_without_batch_4():
 )
 def test_mean_chart_run_lengths(shift, betas, lengths):
 
-    from lineview.stats.run_rules import run_rule_length
+    from lineview.stats.control_charts import run_rule_length
     from tests.references.western_rules import WESTERN
 
     for n, beta, length in zip((1, 5, 10, 15, 20), betas, lengths, strict=True):

@@ -5,8 +5,8 @@ Partly read, partly from memory, except Crowder's table (read in the R package s
 
 import pytest
 
+from lineview.stats.control_charts import run_rule_length
 from lineview.stats.run_lengths import cusum_limit, cusum_run_length
-from lineview.stats.run_rules import run_rule_length
 from tests.references.ewma_run_lengths import ewma_run_length
 from tests.references.western_rules import WESTERN
 

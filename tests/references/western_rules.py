@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from lineview.stats.run_rules import RunRule
+from lineview.stats.control_charts import RunRule
 
 WESTERN: dict[int, RunRule] = {
     1: RunRule(1, 1, 3.0, np.inf),

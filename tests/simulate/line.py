@@ -7,10 +7,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineRun, LineTruth
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import Window
+from lineview.demo.spec import LineSpec, Window
+from lineview.demo.truth import CounterTruth
 from tests import factories
 
 Floats = NDArray[np.float64]
@@ -64,7 +63,7 @@ def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
     Examples
     --------
     >>> from lineview.demo.spec import demo_plant, line_specs
-    >>> from lineview.demo.stretches import plain_windows
+    >>> from lineview.demo.spec import plain_windows
     >>> truth = simulate(line_specs(demo_plant())[0], 1, plain_windows(8.0))
     >>> round(sum(s.seconds for s in truth.shifts[0].stretches))
     28800

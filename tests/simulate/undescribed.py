@@ -11,11 +11,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.files import Cell, write_gzip, write_xlsx
 from lineview.demo.line import LineRun
-from lineview.demo.spec import LineSpec, demo_plant, line_specs
-from lineview.demo.stretches import MOVING, Window, windows
+from lineview.demo.spec import MOVING, LineSpec, Window, demo_plant, line_specs, windows
+from lineview.demo.truth import CounterTruth
 from lineview.plant import Break, Plant, Shift
 
 #: Words that a works of each language would write; two of a kind are taken in turn.

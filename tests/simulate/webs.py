@@ -8,10 +8,9 @@ import polars as pl
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, REELS
-from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineTruth
-from lineview.demo.spec import LineSpec, StopCause
-from lineview.demo.stretches import BLANK, GOOD, REJECT
+from lineview.demo.spec import BLANK, GOOD, REJECT, LineSpec, StopCause
+from lineview.demo.truth import CounterTruth
 from lineview.plant import Counter, Line, Machine, Plant, Web
 from lineview.report.answer import Scope
 from tests import factories

@@ -7,8 +7,7 @@ import numpy as np
 import polars as pl
 
 from lineview.demo.line import LineRun
-from lineview.demo.spec import LineSpec, SlowStretch, StopCause, demo_plant, line_specs
-from lineview.demo.stretches import MOVING, Window
+from lineview.demo.spec import MOVING, LineSpec, SlowStretch, StopCause, Window, demo_plant, line_specs
 from lineview.plant import Break, Counter, Machine, Shift
 from tests import factories
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from lineview.core.errors import MeasureError
-from lineview.stats.constrained_regression import nonnegative_fit
+from lineview.stats.least_squares import nonnegative_fit
 
 
 def test_equals_least_squares_where_no_coefficient_is_negative() -> None:

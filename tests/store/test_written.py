@@ -30,6 +30,20 @@ def test_an_entry_is_kept_once_however_often_it_is_sent(tmp_path: Path) -> None:
             store.write("adjustment", "sizer1", AT, "x", "", "a b")
 
 
+def test_one_that_is_pressed_several_times_is_kept_once(tmp_path: Path) -> None:
+    """Each press has a name of its own; another moment, machine or word, or one that was removed, is another entry."""
+    with Store.open(tmp_path) as store:
+        new = [store.write("adjustment", "sizer1", AT, "pair 3 closed", "", f"press{i}") for i in range(4)]
+        assert new == [True, False, False, False]
+        assert standing(store) == ["pair 3 closed"]
+        assert store.write("adjustment", "sizer2", AT, "pair 3 closed")
+        assert store.write("adjustment", "sizer1", AT + timedelta(minutes=1), "pair 3 closed")
+        assert store.write("adjustment", "sizer1", AT, "pair 3 closed", "by hand")
+        assert store.write("note", "sizer1", AT, "pair 3 closed")
+        store.withdraw("adjustment", "press0")
+        assert store.write("adjustment", "sizer1", AT, "pair 3 closed")
+
+
 def test_changes_are_undone_one_at_a_time_and_the_past_stays(tmp_path: Path) -> None:
     with Store.open(tmp_path) as store:
         with acting("Ann"):

@@ -5,13 +5,14 @@ Printed: how often steady works are called, how steps are dated, what share of i
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import polars as pl
 import pytest
 
-from lineview.week.compare import Comparison, Side, compare
+from lineview.week.compare import STOPS, Comparison, Side, compare
 from lineview.week.trend import STEADY, Trends, cause_trends, history_of
 from tests.simulate.shift_losses import CAUSES, MONDAY, Drawn, between, draw
 
@@ -63,6 +64,27 @@ def held_share(works: int) -> dict[str, float]:
     return out
 
 
+def stops_held_share(works: int) -> dict[str, float]:
+    """Few shifts of two sides that stop as often: Poisson around levels that are lognormal, so over-dispersed."""
+    out = {}
+    for scatter in (0.0, 0.2, 0.5):
+        for shifts in (3, 8):
+            held = []
+            for seed in range(works):
+                rng = np.random.default_rng([30_000 + seed, shifts])
+                part, mix = draw(rng, Drawn(weeks=3))
+                level = 30 * np.exp(scatter * rng.normal(size=part.shifts.height) - scatter**2 / 2)
+                counted = replace(part, shifts=part.shifts.with_columns(stops=pl.Series(rng.poisson(level))))
+                ends = ((0, shifts), (15, 15 + shifts))
+                sides = [Side(str(a), [between(counted, a, b)], [mix.head(2 * (b - a))], WEIGHED) for a, b in ends]
+                stops = compare(*sides).measure(STOPS).same_mix
+                held.append(stops.low <= 0 <= stops.high)
+            key = f"levels that scatter by {scatter:.0%}, {shifts} shifts a side"
+            out[key] = float(np.mean(held))
+            print(f"{key}: {out[key]:.1%} of {works} intervals of stops an hour hold the truth")
+    return out
+
+
 def dated_share(works: int) -> float:
     """A step of 5 % in rejects, whose shifts vary by 2 %, within two shifts of its first."""
     hits = []
@@ -83,6 +105,10 @@ def test_steady_works_are_seldom_called_better_or_worse() -> None:
 
 def test_intervals_of_differences_hold() -> None:
     assert all(0.88 <= share <= 1.0 for share in held_share(12).values())
+
+
+def test_intervals_of_few_shifts_stops_hold() -> None:
+    assert all(share >= 0.8 for share in stops_held_share(15).values())
 
 
 def test_a_step_in_one_loss_is_dated() -> None:
@@ -127,6 +153,13 @@ def test_steady_works_are_called_as_often_as_stated_at_full_count() -> None:
 @pytest.mark.long
 def test_intervals_of_differences_hold_at_full_count() -> None:
     assert all(0.93 <= share <= 0.97 for share in held_share(300).values())
+
+
+@pytest.mark.long
+def test_intervals_of_few_shifts_stops_hold_at_full_count() -> None:
+    shares = stops_held_share(300)
+    assert all(share >= 0.93 - 3 * 0.0126 for share in shares.values())
+    assert 0.93 <= np.mean(list(shares.values())) <= 0.98  # three shifts tell little of their scatter: wider
 
 
 @pytest.mark.long

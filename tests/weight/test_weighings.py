@@ -11,7 +11,7 @@ from lineview.core.errors import MeasureError
 from lineview.core.frames import BATCHES, WEIGHTS
 from lineview.weight.account import PieceFacts, weighings, with_batches
 from lineview.weight.faults import sort_out, with_samples
-from lineview.wrap.webs import wrap_mass_g
+from lineview.wrap.use import wrap_mass_g
 
 T = datetime(2026, 6, 9, 4, tzinfo=UTC)
 FACTS = {"Mint": PieceFacts("mint", 6.6, 0.6, 0.2), "Rose": PieceFacts("rose", 7.0, 0.6, None)}

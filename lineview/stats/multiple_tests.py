@@ -1,4 +1,4 @@
-"""Looking at a trial before its planned end without more false alarms: a limit that falls as it goes on.
+"""Many tests of one question: looking at a trial before its end, and many rows looked at together.
 
 A difference of means behaves, in units of its standard error at the planned end and against the share of its
 information, like a Brownian motion. The chance that one leaves ±c before its end is 4 (1 − Φ(c)) but for paths that
@@ -8,6 +8,9 @@ reach both, so that one limit serves any number of looks at any times.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+
+import numpy as np
 
 #: Chance of calling a difference where there is none, over all looks together; and of seeing one worth having.
 FALSE_ALARMS, POWER = 0.05, 0.8
@@ -40,12 +43,12 @@ def looking_level(information: float) -> float:
     return 2 * float(ndtr(-_limit() / math.sqrt(information)))
 
 
-def information_share(before: int, seen: int, planned: int) -> float:
+def information_share(before: int, since: int, planned: int) -> float:
     """Share of the planned information that there is so far.
 
     Parameters
     ----------
-    before, seen, planned : int
+    before, since, planned : int
         Units before the change, since, and planned since.
 
     Returns
@@ -53,7 +56,7 @@ def information_share(before: int, seen: int, planned: int) -> float:
     float
         1 from the planned end on.
     """
-    return min(1.0, (1 / before + 1 / planned) / (1 / before + 1 / seen))
+    return min(1.0, (1 / before + 1 / planned) / (1 / before + 1 / since))
 
 
 def units_needed(effect: float, sd: float, before: int) -> int | None:
@@ -64,7 +67,7 @@ def units_needed(effect: float, sd: float, before: int) -> int | None:
     effect : float
         Worth having, in the unit of `sd`.
     sd : float
-        Of a unit; where units go together, that of independent ones which are as uncertain together.
+        Of a unit; of correlated units, that of independent ones with the same uncertainty in sum.
     before : int
         Units before the change.
 
@@ -84,8 +87,8 @@ def units_needed(effect: float, sd: float, before: int) -> int | None:
     >>> units_needed(1.0, 1.0, before=100)
     11
     """
-    left = (effect / (sd * _reach())) ** 2 - 1 / before
-    return None if left <= 0 else math.ceil(1 / left)
+    information = (effect / (sd * _reach())) ** 2 - 1 / before
+    return None if information <= 0 else math.ceil(1 / information)
 
 
 def effect_seen(sd: float, before: int, after: int) -> float:
@@ -113,3 +116,35 @@ def _reach() -> float:
     from scipy.special import ndtri
 
     return _limit() + float(ndtri(POWER))
+
+
+def adjusted_p(p: Sequence[float]) -> list[float]:
+    """Adjust p-values for their number, so that the false discovery rate is held.
+
+    Parameters
+    ----------
+    p : sequence of float
+        One a test, from 0 to 1.
+
+    Returns
+    -------
+    list of float
+        In the same order: the smallest false discovery rate at which each would be called. Those at or
+        below a rate q are the tests that Benjamini and Hochberg's step-up procedure rejects at q.
+
+    Notes
+    -----
+    Source: benjamini-hochberg-1995
+
+    Examples
+    --------
+    >>> [round(q, 3) for q in adjusted_p([0.01, 0.02, 0.03, 0.5])]
+    [0.04, 0.04, 0.04, 0.5]
+    """
+    values = np.asarray(p, dtype=np.float64)
+    n = values.size
+    order = np.argsort(values)
+    stepped = values[order] * n / np.arange(1, n + 1)
+    out = np.empty(n)
+    out[order] = np.minimum(np.minimum.accumulate(stepped[::-1])[::-1], 1.0)
+    return [float(value) for value in out]
