@@ -19,7 +19,8 @@ from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, ListedFile, files_of
-from lineview.store.query import Measured, Told, contradictions, disputed_moments, disputed_weighings, lying_over
+from lineview.store.query import Measured, Told, contradictions, disputed_moments, disputed_weighings
+from lineview.store.rolling import lying_over
 from lineview.store.tables import KINDS, RecordType, intakes
 
 
