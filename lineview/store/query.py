@@ -235,6 +235,9 @@ def _ended_by(disputed: pl.Series, rows: pl.DataFrame, at: str) -> pl.DataFrame:
     return following.with_columns(end=pl.when(sooner).then("begins").otherwise("end")).select(rows.columns)
 
 
+#: From and to [µs since 1970] where all is asked for.
+_EVER = -(2**63), 2**63 - 1
+
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
 

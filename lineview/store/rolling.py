@@ -70,7 +70,3 @@ def lying_over(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
     other = (pl.col("intake") != pl.col("intake_other")) & (pl.col("begin") != pl.col("begin_other"))
     pairs = lasting.join(lasting, on=[kind.owner, kind.label], suffix="_other").filter(meet & other)
     return rows.join(pairs.select("intake", "row"), on=["intake", "row"], how="semi", maintain_order="left")
-
-
-#: From and to [µs since 1970] where all is asked for.
-_EVER = -(2**63), 2**63 - 1
