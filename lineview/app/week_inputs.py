@@ -14,7 +14,7 @@ from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.core.frames import WEIGHTS
-from lineview.plant import Machine
+from lineview.plant import Machine, Measures
 from lineview.report.answer import Scope
 from lineview.store.reader import StoreReader
 from lineview.week.account import (
@@ -193,7 +193,7 @@ class WeekFetcher(Fetcher):
         on_line = [m for m in self.plant.machines if m.line == line]
         weights = [self.store.weights(m.id, *period) for m in on_line]
         nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64()})
-        frames = {"rope diameter": [nothing], "rope temperature": [nothing]}
+        frames: dict[Measures, list[pl.DataFrame]] = {"rope diameter": [nothing], "rope temperature": [nothing]}
         for sizer in self.plant.machines_of(line, "sizer"):
             readings = self._gauges(sizer, period).filter(pl.col("quality") == "good")
             for measures, read in frames.items():
