@@ -113,7 +113,7 @@ class WeekFetcher(Fetcher):
         """
         start, end = period[0] - MARGIN, period[1] + MARGIN
         for machine in machines:
-            near = self.records.of(self.store, self.plant, machine, period, ["shift", "readings"], whole=True)
+            near = self.records.of(self.store, self.plant, machine, period, ["shift", "readings"], exact_ends=True)
             shifts = near.filter(pl.col("shift").is_not_null(), pl.col("readings") > 0)
             before, after = shifts.filter(pl.col("end") <= period[0]), shifts.filter(pl.col("start") >= period[1])
             start = min(start, near["start"][0]) if before.height else EVER[0]
