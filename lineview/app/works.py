@@ -327,7 +327,7 @@ class Works:
             if span is None:
                 raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
-            measured = self.measured.of((store.version(), state))
+            measured = self.measured.of(store.version(), state)
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
             disputed = conflict_counts(store, plant, asked.question, scope)
             replaced = replaced_rows(store, plant, asked.question, scope)
@@ -343,7 +343,7 @@ class Works:
             span = store.span()
             if span is None:
                 raise self._nothing_read()
-            fetcher = WeekFetcher(store, self.records, plant, self.measured.of((store.version(), state)))
+            fetcher = WeekFetcher(store, self.records, plant, self.measured.of(store.version(), state))
             if asked.trial is not None:
                 from lineview.week.trial_answer import answer_trial
 

@@ -83,13 +83,19 @@ def trial_edit(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
 ) -> None:
-    """Change a trial; what is not named stays, but for the shifts planned, which follow what is judged."""
+    """Change a trial; what is not named stays. Judged otherwise, its shifts are planned anew unless --shifts says."""
     from lineview.app.trials import TrialText, edit_trial, trial_words
+    from lineview.app.week_inputs import trial_of
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
+        planned = trial_of(opened.store, number).shifts
+        changed = edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
         _print_words(trial_words(opened, number))
+        if shifts is None and changed.shifts != planned:
+            _print_words(
+                f"Planned anew: {changed.shifts} shifts instead of {planned}. To keep {planned}: --shifts {planned}."
+            )
 
 
 @trials.command("close")

@@ -200,10 +200,10 @@ _SEQUENTIAL = "obrien-fleming-1979 lan-demets-1983"
 
 _WEEK = {
     "compared_{what}": Row(
-        "{what}, {first} less {second}, at the same mix", "{unit}", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+        "{what}, {first} less {second}, same products", "{unit}", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
     ),
     "compared_{what}_pieces_per_min": Row(
-        "lost to {what}, {first} less {second}, at the same mix",
+        "lost to {what}, {first} less {second}, same products",
         "pieces/min",
         f"benjamini-hochberg-1995 {_HISTORY}",
         CONFIDENCE,
@@ -230,11 +230,13 @@ _WEEK = {
         "{cause}: change against the weeks before", "min/h", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
     ),
     "{cause}_slope_min_per_h_per_week": Row(
-        "{cause}: slope over all weeks", "min/h/week", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+        "{cause}: rise each week, over all weeks", "min/h/week", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
     ),
-    "{cause}_level_{weeks}_weeks_min_per_h": Row("{cause}: level over {weeks} weeks", "min/h", _HISTORY, CONFIDENCE),
+    "{cause}_level_{weeks}_weeks_min_per_h": Row(
+        "{cause}: lost on average over {weeks} weeks", "min/h", _HISTORY, CONFIDENCE
+    ),
     "{cause}_slope_{weeks}_weeks_min_per_h_per_week": Row(
-        "{cause}: slope over {weeks} weeks", "min/h/week", _HISTORY, CONFIDENCE
+        "{cause}: rise each week, over {weeks} weeks", "min/h/week", _HISTORY, CONFIDENCE
     ),
 }
 

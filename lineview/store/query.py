@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import polars as pl
-from sqlalchemy import func, select
+from sqlalchemy import func, literal, select, union_all
 
 from lineview.core.frames import UTC_US, empty
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, files_between
 from lineview.store.readings import TableRows
-from lineview.store.tables import RecordType, extents, intakes, of_kind
+from lineview.store.tables import KINDS, RecordType, extents, intakes, of_kind, stop_reasons
 
 #: Length of a stretch by which events are compared [µs].
 QUARTER_US = 900_000_000
@@ -75,6 +76,33 @@ def event_stretches(journal: JournalReader, kind: RecordType, owner: str) -> pl.
     with journal.reading() as connection:
         rows = [(int(at), int(n), int(ids)) for at, n, ids in connection.execute(query).fetchall()]
     return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
+
+
+def content_mark(journal: JournalReader, line: str, machines: Sequence[str], between: tuple[int, int]) -> str:
+    """A mark of all that the journal has of a line and its machines over some time [µs], reasons of stops included.
+
+    Rows have ids of their own and stay as they are, so that how many there are and the sum of their ids tell.
+    """
+    first, last = between
+    told, reason = extents.c, stop_reasons.c
+    rows: list[tuple[Any, ...]] = [
+        (told.id, told.intake, told.machine.in_(machines), told.last >= first, told.first <= last)
+    ]
+    for kind in (KINDS[name] for name in ("batches", "stops", "reels")):
+        table, back = of_kind[kind.name].c, round(kind.look_back.total_seconds() * 1e6)
+        owned = table[kind.owner].in_([line] if kind.owner == "line" else machines)
+        when = table[kind.at].is_(None) | table[kind.at].between(first - back, last)
+        rows.append((table.id, table.intake, owned, when))
+    sums = [
+        select(literal(place), func.count(), func.sum(key))
+        .join(intakes, intakes.c.id == intake)
+        .where(intakes.c.state == "done", *where)
+        for place, (key, intake, *where) in enumerate(rows)
+    ]
+    said = reason.machine.in_(machines), reason.end > first, reason.start < last
+    sums.append(select(literal(len(rows)), func.count(), func.sum(reason.id)).where(*said))
+    with journal.reading() as connection:
+        return repr(sorted(tuple(row) for row in connection.execute(union_all(*sums))))
 
 
 #: What makes two readings of one channel the same, and what they say.

@@ -22,6 +22,7 @@ from lineview.store.manual_entries import PeopleReader
 from lineview.store.query import (
     Measured,
     Told,
+    content_mark,
     event_stretches,
     intake_extents,
     once_weighed,
@@ -239,6 +240,25 @@ class StoreReader:
         """
         read = partial(event_stretches, self._journal, KINDS[kind], owner)
         return self._journal.once(("stretches", kind, owner), read)
+
+    def content_mark(self, line: str, machines: Sequence[str], between: tuple[datetime, datetime]) -> str:
+        """A mark of all there is of a line and its machines over some time.
+
+        Parameters
+        ----------
+        line : str
+            Id of the line.
+        machines : sequence of str
+            Ids of its machines.
+        between : (datetime, datetime)
+            From, to [UTC].
+
+        Returns
+        -------
+        str
+            Another one whenever readings, weighings, batches, stops, reels or reasons of that time do.
+        """
+        return content_mark(self._journal, line, machines, (micros(between[0]), micros(between[1])))
 
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give BATCHES of a line that last at some moment of the time, sorted by start."""

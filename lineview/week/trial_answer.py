@@ -163,7 +163,7 @@ def _figures(account: TrialAccount, period: Period) -> tuple[Figure, ...]:
     if account.level_beside:
         since, before = account.level_beside[1], account.level_beside[0]
         working += f", less {since:.4g} − {before:.4g} on line {trial.beside}"
-    mix = "; at the same mix of products" if account.mix else ""
+    mix = "; as if the same products had been made" if account.mix else ""
     figures.add("trial_change", account.effect, f"{working}{mix}: {_verdict(account)}")
     if account.seeable is not None:
         figures.add("trial_seeable", account.seeable, f"in {trial.shifts} shifts since, {account.before} before")
@@ -182,7 +182,7 @@ def _trial_table(account: TrialAccount, plant: Plant) -> Table:
         ends = {"change": account.effect.number, "low": low, "high": high}
         shown = {key: _fine(in_units(value, account.unit, plant.units)[0]) for key, value in ends.items()}
         judged = "difference of the two changes" if account.level_beside else "difference"
-        mix = " at the same mix" if account.mix else ""
+        mix = ", same products" if account.mix else ""
         rows.append({"what": f"{judged}{mix}", **shown, "verdict": _verdict(account)})
     columns = (
         ("what", "where", ""),
