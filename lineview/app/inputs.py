@@ -255,11 +255,11 @@ class Fetcher:
         noted = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
         machines = [sizer.id, *(m.id for m in wrappers)]
-        log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
+        log = _stack([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
         return RopeSeen(
             self._gauges(sizer, period),
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
-            _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
+            _LazyCounts([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
             with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
@@ -300,12 +300,12 @@ class Fetcher:
         on_line = [m for m in self.plant.machines if m.line == machine.line]
         return WeightInputs(
             self.counts(machine, period),
-            _stacked([self.store.weights(m.id, start, end) for m in on_line], WEIGHTS),
+            _stack([self.store.weights(m.id, start, end) for m in on_line], WEIGHTS),
             self._batches([machine.line], period),
             gauge_readings(pl.DataFrame(schema=GAUGES)) if sizer is None else self._gauges(sizer, period),
             self.counts(sizer, period) if sizer is not None and sizer.counter("rope") is not None else None,
             net_contents_tables(),
-            _stacked([self.store.weights(m.id, start, end) for m in others], WEIGHTS),
+            _stack([self.store.weights(m.id, start, end) for m in others], WEIGHTS),
             self._batches(sorted({m.line for m in others}), period),
         )
 
@@ -329,9 +329,9 @@ class Fetcher:
             made,
             self._good(counts, made, start, scope.line, (scope.period.start, scope.period.end)),
             self._batches(lines, (start, now)),
-            _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
+            _stack([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
-            _stacked([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            _stack([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
             self._disputed_plan(lines).filter(pl.col("end") > now),
             self.store.contradicting("stock"),
         )
@@ -397,18 +397,18 @@ class Fetcher:
 
     def _batches(self, lines: Sequence[str], period: tuple[datetime, datetime]) -> pl.DataFrame:
         start, end = period[0] - MARGIN, period[1] + MARGIN
-        return _stacked([self.store.batches(line, start, end) for line in lines], BATCHES)
+        return _stack([self.store.batches(line, start, end) for line in lines], BATCHES)
 
     def _stops(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
         """The stop log of a machine's line, the reasons that people set first."""
         start, end = period[0] - MARGIN, period[1] + MARGIN
         ids = [m.id for m in self.plant.machines if m.line == machine.line]
-        log = _stacked([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
+        log = _stack([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
         reasons = [self.store.stop_reasons(m, start, end) for m in ids]
         return with_reasons(log, pl.concat(reasons))
 
 
-class _OnceAsked(Sequence[MachineCounts]):
+class _LazyCounts(Sequence[MachineCounts]):
     """Counts of machines, each fetched when first looked at: a sizer with a counter needs no other's."""
 
     def __init__(self, fetches: Sequence[Callable[[], MachineCounts]]) -> None:
@@ -428,7 +428,7 @@ class _OnceAsked(Sequence[MachineCounts]):
         return len(self._fetches)
 
 
-def _stacked(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
+def _stack(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
     return pl.concat(frames) if frames else empty(schema)
 
 

@@ -126,7 +126,7 @@ class KeptPages:
 
     def begin(self, key: Key, version: str, values: Values, *, unseen: bool) -> Future[Replies]:
         """Have a page worked out, unless it is under way already."""
-        who = _known(person())
+        who = _bare_person(person())
         requests = tuple(Asked("POST", CALLBACK, json.dumps(one), who) for one in self._calls(values))
         return self._ask((key, version), requests, _kind(key), unseen=unseen, keep=(key, version))
 
@@ -199,7 +199,7 @@ class KeptPages:
         calls = self._calls({**values, "screen.data": {}})[1:]
         if not calls:
             return None
-        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _known(who)),)
+        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _bare_person(who)),)
         name = (place, who.rights, self.works.version(), "forms")
         try:
             made = self._ask(name, requests, f"{place.partition('?')[0]} forms")
@@ -230,7 +230,7 @@ class KeptPages:
 
     def file(self, kind: str) -> Response:
         """A file that a worker makes; the same one is made once for each person, whose name may stand in it."""
-        target, who = request.full_path.rstrip("?"), _known(person())
+        target, who = request.full_path.rstrip("?"), _bare_person(person())
         asked = Asked(request.method, target, "", who)
         try:
             name = (asked.method, target, self.works.version(), who.name)
@@ -246,7 +246,7 @@ class KeptPages:
         return Response(reply.content, status=reply.status, headers=headers)
 
 
-def _known(who: Person) -> Person:
+def _bare_person(who: Person) -> Person:
     """A person as a worker needs to know it: no session, no password."""
     return replace(who, session=None)
 
@@ -325,13 +325,13 @@ def answer_from(server: Flask, pages: KeptPages) -> None:
         body = request.get_json()
         show, forms = pages.outputs
         if body["output"] == show:
-            return _shown(pages, _values(body))
+            return _page_now(pages, _values(body))
         return pages.forms(_values(body)) if body["output"] == forms else None
 
     server.before_request(worked_out)
 
 
-def _shown(pages: KeptPages, values: Values) -> Response | None:
+def _page_now(pages: KeptPages, values: Values) -> Response | None:
     """A page as it is kept, or after a moment an older one; None where it is still to be worked out."""
     key = _key(values)
     if key is None:

@@ -47,7 +47,7 @@ def rope_figures(account: RopeAccount, judged: Verdict | None, plant: Plant, per
     else:
         _drift(figures, account, account.model, judged)
         _leaving(figures, account, account.model)
-        _moved(figures, account, account.model)
+        _level_figures(figures, account, account.model)
         _weight(figures, account, account.model, plant)
         _effects(figures, account.model, judged)
         _products(figures, account.model)
@@ -151,7 +151,7 @@ def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, mode
     figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, model.n, interval=kind, why_none=why), working)
 
 
-def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
+def _level_figures(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
     """Add how far batches lie apart and where the rope is now."""
     sampling = account.within.sampling_sd_mm if account.within else 0.0
     sd = model.fit.sd()

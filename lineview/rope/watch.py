@@ -111,17 +111,17 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
 
     Source: iso-7870-4, iso-7870-6, lucas-saccucci-1990, zhao-2005, derived-joint-charts, lucas-crosier-1982
     """
-    z, by_rank = _charted(fresh_residuals(model))
+    z, by_rank = _normal_scores(fresh_residuals(model))
     spacing = float(np.ptp(model.hours)) / max(1, model.n - 1)
     run_length = max(20.0, false_alarm_h / spacing)
     widths, limit = joint_widths(run_length), cusum_limit(ALLOWANCE, round(run_length, 1))
     starts = [0, *(a.first for a in model.adjustments if a.recorded)]
     cuts = list(pairwise([*starts, model.n]))
     slow, quick, single = (
-        _averaged(model, [z[a:b] for a, b in cuts], smoothing, width, starts[-1])
+        _ewma_chart(model, [z[a:b] for a, b in cuts], smoothing, width, starts[-1])
         for smoothing, width in zip((SLOW, QUICK, 1.0), widths, strict=True)
     )
-    sums = _summed(model, [z[a:b] for a, b in cuts], limit, starts[-1])
+    sums = _cusum_chart(model, [z[a:b] for a, b in cuts], limit, starts[-1])
     outside = np.any([one["signal"].to_numpy() for one in (slow, quick, single)], axis=0)
     return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1], by_rank)
 
@@ -130,7 +130,7 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
 HEAVY = 0.01
 
 
-def _charted(z: Floats) -> tuple[Floats, bool]:
+def _normal_scores(z: Floats) -> tuple[Floats, bool]:
     """Surprises as charts take them: their normal scores where their tails are heavier than a normal law's."""
     from scipy.special import ndtri
 
@@ -144,29 +144,29 @@ def _charted(z: Floats) -> tuple[Floats, bool]:
     return np.asarray(ndtri((rank + 0.5) / z.size)), True
 
 
-def _averaged(model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int) -> pl.DataFrame:
+def _ewma_chart(model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int) -> pl.DataFrame:
     charts = [ewma(z, smoothing=smoothing, centre=0.0, sd=1.0, width=width, exact=False) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
         value=np.concatenate([one.value for one in charts]) * mm,
         low=np.concatenate([one.low for one in charts]) * mm,
         high=np.concatenate([one.high for one in charts]) * mm,
-        **_signalled(np.concatenate([one.outside for one in charts]), since),
+        **_signal_columns(np.concatenate([one.outside for one in charts]), since),
     )
 
 
-def _summed(model: RopeModel, parts: list[Floats], limit: float, since: int) -> pl.DataFrame:
+def _cusum_chart(model: RopeModel, parts: list[Floats], limit: float, since: int) -> pl.DataFrame:
     charts = [cusum(z, target=0.0, allowance=ALLOWANCE, limit=limit) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
         upper=np.concatenate([one.upper for one in charts]) * mm,
         lower=np.concatenate([one.lower for one in charts]) * mm,
         limit=pl.lit(limit * mm),
-        **_signalled(np.concatenate([one.outside for one in charts]), since),
+        **_signal_columns(np.concatenate([one.outside for one in charts]), since),
     )
 
 
-def _signalled(outside: NDArray[np.bool_], since: int) -> dict[str, NDArray[np.bool_]]:
+def _signal_columns(outside: NDArray[np.bool_], since: int) -> dict[str, NDArray[np.bool_]]:
     return {"signal": outside, "stands": outside & (np.arange(outside.size) >= since)}
 
 
@@ -212,12 +212,12 @@ def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
     takes = "batches independent of each other"
     alone = bool((known["n"] == 1).all())
     single_name = "individuals" if alone else "batch means as individuals"
-    out.append(_named(single_name, single, names, 1, takes))
-    out.append(_named("moving range", moving, names[1:], 1, takes))
+    out.append(_limits_with_names(single_name, single, names, 1, takes))
+    out.append(_limits_with_names("moving range", moving, names[1:], 1, takes))
     return out
 
 
-def _named(chart: str, limits: Limits, names: list[str], readings: int, takes: str) -> RopeLimits:
+def _limits_with_names(chart: str, limits: Limits, names: list[str], readings: int, takes: str) -> RopeLimits:
     return RopeLimits(chart, limits, len(names), readings, tuple(names[i] for i in limits.outside), takes)
 
 
@@ -241,9 +241,9 @@ def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bo
     means, ranges, sds = subgroup_limits(groups)
     takes = "readings within a batch independent of each other"
     return [
-        _named("batch mean", means, names, size, takes),
-        _named("range in a batch", ranges, names, size, takes),
-        _named("standard deviation in a batch", sds, names, size, takes),
+        _limits_with_names("batch mean", means, names, size, takes),
+        _limits_with_names("range in a batch", ranges, names, size, takes),
+        _limits_with_names("standard deviation in a batch", sds, names, size, takes),
     ]
 
 

@@ -84,7 +84,7 @@ class PeopleReader:
     def trials(self) -> pl.DataFrame:
         """Give TRIALS as they stand now, by number; those that were taken back wholly are left out."""
         with self._journal.reading() as connection:
-            standing = [{**rows[-1], "noted_at": _noted_at(rows)} for rows in _standing(connection).values()]
+            standing = [{**rows[-1], "noted_at": _judged_since(rows)} for rows in _standing(connection).values()]
         raw = {name: pl.Int64() if dtype == UTC_US else dtype for name, dtype in TRIALS.items()}
         return pl.DataFrame(standing, schema=raw).cast(pl.Schema(TRIALS))
 
@@ -117,7 +117,7 @@ def _noted_already(connection: Connection, row: Mapping[str, Any]) -> int | None
 JUDGED_BY = ("begins_at", "line", "machine", "beside", "measure", "shifts")
 
 
-def _noted_at(rows: Sequence[Mapping[str, Any]]) -> int:
+def _judged_since(rows: Sequence[Mapping[str, Any]]) -> int:
     """Since when a trial is judged as it is now."""
     at = rows[-1]["set_at"]
     for row in reversed(rows):
@@ -199,7 +199,7 @@ class ManualEntries(PeopleReader):
             "machine": machine,
             "start": micros(start),
             "end": micros(end),
-            "reason": _said(reason, "reason"),
+            "reason": _checked_text(reason, "reason"),
             "set_at": micros(datetime.now(UTC)),
             "who": actor_now().name[:80],
         }
@@ -214,7 +214,7 @@ class ManualEntries(PeopleReader):
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
-        words, mark, who = _said(reason, "reason"), micros(datetime.now(UTC)), actor_now().name[:80]
+        words, mark, who = _checked_text(reason, "reason"), micros(datetime.now(UTC)), actor_now().name[:80]
         rows = [
             {
                 "machine": machine,
@@ -265,7 +265,7 @@ class ManualEntries(PeopleReader):
             **trial,
             "begins_at": micros(trial["begins_at"]),
             "ends_at": None if trial["ends_at"] is None else micros(trial["ends_at"]),
-            "what": _said(trial["what"], "what"),
+            "what": _checked_text(trial["what"], "what"),
             **{name: _short(trial[name], name) for name in ("verdict", "decision")},
         }
         with self._written() as connection:
@@ -319,8 +319,8 @@ _TABLES = {"adjustment": adjustments, "note": notes}
 def _words(kind: str, what: str, note: str) -> dict[str, str]:
     """The words of an entry by the columns of its table."""
     if kind == "note":
-        return {"text": _said(what, "note")}
-    return {"what": _said(what, "what"), "note": _short(note, "note")}
+        return {"text": _checked_text(what, "note")}
+    return {"what": _checked_text(what, "what"), "note": _short(note, "note")}
 
 
 def _revisions(connection: Connection, table: Table, entry: str) -> list[dict[str, Any]]:
@@ -376,7 +376,7 @@ def _signature() -> dict[str, object]:
 MOST_CHARACTERS = 500
 
 
-def _said(text: str, where: str) -> str:
+def _checked_text(text: str, where: str) -> str:
     if not text.strip():
         raise AskError(Fault("nothing was entered", where, "some words"))
     return _short(text.strip(), where)

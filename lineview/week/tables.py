@@ -53,7 +53,7 @@ def rounding_left(values: Sequence[float | None], total: float, places: int) -> 
 def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate) -> Table:
     """The rows of the ledger, the dearest first, their sum, and beside it what was made outside every shift."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
-    written = {unit: _written(ledger, unit, plant) for unit in units}
+    written = {unit: _rounded_rows(ledger, unit, plant) for unit in units}
     names = [*(row.cause for row in ledger.rows), ROUNDING, "all rows"]
     rows: list[dict[str, Any]] = [
         {"cause": name, **{unit: written[unit][k] for unit in units}, "trend": _course(trends.of(name))}
@@ -70,7 +70,7 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate
     return Table("ledger of losses", "What was lost, by cause", columns, rows)
 
 
-def _written(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
+def _rounded_rows(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
     """The rows in a unit, rounded as the plant reads them, what rounding leaves, and their sum."""
     factor, places = in_units(1.0, unit_of(unit, plant), plant.units)[0], _PLACES[unit]
     values = [None if (value := row.value(unit)) is None else value * factor for row in ledger.rows]

@@ -77,11 +77,11 @@ def _sentence(account: TrialAccount, plant: Plant, scope: Scope) -> tuple[Span, 
     start = f"{what[:1].upper()}{what[1:]}, {scope_name(scope, plant)}: "
     if not account.frame.height or math.isnan(account.level[1]):
         return (Span(f"{start}not known yet, {account.why_none or 'no shift since is over'}."),)
-    levels = (_spoken(account, plant, account.level[1]), _spoken(account, plant, account.level[0], bare=True))
+    levels = (_value_words(account, plant, account.level[1]), _value_words(account, plant, account.level[0], bare=True))
     much = Span(f"{levels[0]} against {levels[1]} before", call=account.verdict == WORSE)
     beside = ""
     if account.level_beside:
-        before, since = (_spoken(account, plant, level, bare=True) for level in account.level_beside)
+        before, since = (_value_words(account, plant, level, bare=True) for level in account.level_beside)
         beside = f", {_line(plant, trial.beside)} {since} against {before}"
     return (Span(start), much, Span(f"{beside}; {_verdict(account)}."))
 
@@ -101,7 +101,7 @@ def _verdict(account: TrialAccount) -> str:
     return f"{TOO_EARLY}, {account.since} of {planned} shifts"
 
 
-def _spoken(account: TrialAccount, plant: Plant, value: float, *, bare: bool = False) -> str:
+def _value_words(account: TrialAccount, plant: Plant, value: float, *, bare: bool = False) -> str:
     """A value of the trial's measure as it is read out."""
     shown, unit = in_units(value, account.unit, plant.units)
     number = show.number(shown, 1 if abs(shown) >= 10 else 2)
@@ -116,9 +116,9 @@ def _soft(account: TrialAccount, plant: Plant) -> str:
     """The line below: the change with its interval, what is beside it, and how many shifts are to come."""
     parts = []
     if account.effect.value is not None:
-        low, high = (_signed(account, plant, end) for end in account.effect.ends)
+        low, high = (_signed_text(account, plant, end) for end in account.effect.ends)
         beside = f", less the change on {_line(plant, account.trial.beside)}" if account.level_beside else ""
-        change = _signed(account, plant, account.effect.number)
+        change = _signed_text(account, plant, account.effect.number)
         parts.append(f"Change {change} ({low} to {high}, {account.effect.interval}){beside}.")
     if account.is_over or account.called_after:
         parts.append(_least(account, plant))
@@ -141,7 +141,7 @@ def _least(account: TrialAccount, plant: Plant) -> str:
     )
 
 
-def _signed(account: TrialAccount, plant: Plant, value: float) -> str:
+def _signed_text(account: TrialAccount, plant: Plant, value: float) -> str:
     shown = in_units(value, account.unit, plant.units)[0]
     return show.number(shown, 1 if abs(shown) >= 10 else 2, signed=True)
 

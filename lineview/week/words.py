@@ -102,7 +102,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     ledger = account.ledger
     if ledger is None:
         return outside_words(account.outside, 0.0)
-    parts = [_whole(ledger, plant), outside_words(account.outside, ledger.balances["pieces"].was)]
+    parts = [_total_words(ledger, plant), outside_words(account.outside, ledger.balances["pieces"].was)]
     for verdict in (WORSE, BETTER):
         names = [subject_of(t.cause) for t in account.trends.causes if t.verdict == verdict]
         if names:
@@ -115,7 +115,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     return " ".join(part for part in parts if part)
 
 
-def _whole(ledger: Ledger, plant: Plant) -> str:
+def _total_words(ledger: Ledger, plant: Plant) -> str:
     pieces = ledger.balances["pieces"]
     share = 100 * pieces.was / pieces.possible if pieces.possible > 0 else 0.0
     words = (
@@ -149,7 +149,7 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
         said.append(f"Better or worse is not known: {account.trends.why_none}.")
     elif account.trends.causes:
         mix = account.trends.mix
-        how = f"differences are as if the same had been made of {_listed(mix)}" if mix else _NO_MIX
+        how = f"differences are as if the same had been made of {_mix_words(mix)}" if mix else _NO_MIX
         said.append(
             f"Better and worse are judged shift by shift, correlation between shifts allowed for; {how}. Rates and "
             "prices are those of plant.toml today for all weeks, so that a change of them is no change of the works."
@@ -160,7 +160,7 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
 _NO_MIX = "the products stayed much the same, or there are too few shifts to allow for them"
 
 
-def _listed(mix: tuple[str, ...]) -> str:
+def _mix_words(mix: tuple[str, ...]) -> str:
     """What the columns of a mix are of: the first few by name."""
     names = [name.partition(" ")[2] or "unknown product" for name in mix]
     more = f" and {len(names) - 3} more" if len(names) > 3 else ""
