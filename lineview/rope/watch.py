@@ -79,11 +79,13 @@ def fresh_residuals(model: RopeModel) -> Floats:
     noise = model.fit.noises[mode]
     scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
-    known = slice(2, model.columns.shape[1] - SHAPES)  # a slow change of pace is watched for as wear is
-    moved = model.columns[:, known] @ beta[known]
-    left = model.deviation - moved
+    usual = slice(2, model.columns.shape[1] - SHAPES)  # a slow change of pace is watched for as wear is
+    moved = model.columns[:, usual] @ beta[usual]
+    residual = model.deviation - moved
     edges = [0, *(a.first for a in model.adjustments), model.n]
-    return np.concatenate([_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)])
+    return np.concatenate(
+        [_segment(residual[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)]
+    )
 
 
 def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
@@ -122,7 +124,7 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
         for smoothing, width in zip((SLOW, QUICK, 1.0), widths, strict=True)
     )
     sums = _cusum_chart(model, [z[a:b] for a, b in cuts], limit, starts[-1])
-    outside = np.any([one["signal"].to_numpy() for one in (slow, quick, single)], axis=0)
+    outside = np.any([chart["signal"].to_numpy() for chart in (slow, quick, single)], axis=0)
     return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1], by_rank)
 
 
@@ -201,19 +203,19 @@ def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
 
     Source: iso-7870-2, nist-handbook
     """
-    one = points["product"].n_unique() <= 1
-    known = points if one else points.filter(pl.col("deviation_mm").is_not_null())
-    out = _subgroup_charts(core, known, deviations=not one)
-    values = known["diameter_mm" if one else "deviation_mm"].to_numpy().astype(np.float64)
+    one_product = points["product"].n_unique() <= 1
+    usable = points if one_product else points.filter(pl.col("deviation_mm").is_not_null())
+    out = _subgroup_charts(core, usable, deviations=not one_product)
+    values = usable["diameter_mm" if one_product else "deviation_mm"].to_numpy().astype(np.float64)
     if values.size < 2:
         return out
-    names = known["batch"].to_list()
+    names = usable["batch"].to_list()
     single, moving = individuals_limits(values)
-    takes = "batches independent of each other"
-    alone = bool((known["n"] == 1).all())
+    assumption = "batches independent of each other"
+    alone = bool((usable["n"] == 1).all())
     single_name = "individuals" if alone else "batch means as individuals"
-    out.append(_limits_with_names(single_name, single, names, 1, takes))
-    out.append(_limits_with_names("moving range", moving, names[1:], 1, takes))
+    out.append(_limits_with_names(single_name, single, names, 1, assumption))
+    out.append(_limits_with_names("moving range", moving, names[1:], 1, assumption))
     return out
 
 
@@ -225,25 +227,25 @@ def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bo
     if points.is_empty():
         return []
     size = int(np.bincount(points["n"].to_numpy()).argmax())
-    alike = float((points["n"] == size).mean() or 0.0)  # type: ignore[arg-type]  # polars types a mean loosely
-    if not 2 <= size <= LARGEST or alike < ALIKE:
+    same_size = float((points["n"] == size).mean() or 0.0)  # type: ignore[arg-type]  # polars types a mean loosely
+    if not 2 <= size <= LARGEST or same_size < ALIKE:
         return []
-    whole = core.filter(pl.len().over("nr") == size).sort("nr", "at")
-    groups = whole["value"].to_numpy().astype(np.float64).reshape(-1, size)
-    names = whole["batch"].gather_every(size).to_list()
+    full_groups = core.filter(pl.len().over("nr") == size).sort("nr", "at")
+    groups = full_groups["value"].to_numpy().astype(np.float64).reshape(-1, size)
+    names = full_groups["batch"].gather_every(size).to_list()
     if deviations:
         target = dict(zip(points["batch"], points["diameter_mm"] - points["deviation_mm"], strict=True))
-        kept = [i for i, name in enumerate(names) if target.get(name) is not None]
-        groups = groups[kept] - np.array([target[names[i]] for i in kept])[:, None]
-        names = [names[i] for i in kept]
+        with_target = [i for i, name in enumerate(names) if target.get(name) is not None]
+        groups = groups[with_target] - np.array([target[names[i]] for i in with_target])[:, None]
+        names = [names[i] for i in with_target]
     if groups.shape[0] < 2:
         return []
     means, ranges, sds = subgroup_limits(groups)
-    takes = "readings within a batch independent of each other"
+    assumption = "readings within a batch independent of each other"
     return [
-        _limits_with_names("batch mean", means, names, size, takes),
-        _limits_with_names("range in a batch", ranges, names, size, takes),
-        _limits_with_names("standard deviation in a batch", sds, names, size, takes),
+        _limits_with_names("batch mean", means, names, size, assumption),
+        _limits_with_names("range in a batch", ranges, names, size, assumption),
+        _limits_with_names("standard deviation in a batch", sds, names, size, assumption),
     ]
 
 
@@ -278,20 +280,20 @@ def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
 
     Source: nelson-1984, champ-woodall-1987, nist-handbook
     """
-    wanted = sorted(set(tests))
+    chosen = sorted(set(tests))
     if model.n < LEAST:
         return RunRules({}, None, f"too few batches to see whether residuals are independent: needs {LEAST}")
-    left = left_over(model)
-    if left.p < FAILS:
+    portmanteau = left_over(model)
+    if portmanteau.p < FAILS:
         return RunRules(
             {},
             None,
             "the residuals still depend on each other (Ljung–Box "
-            f"{left.statistic:.1f} on {left.df} degrees of freedom, chance {left.p:.1%})",
+            f"{portmanteau.statistic:.1f} on {portmanteau.df} degrees of freedom, chance {portmanteau.p:.1%})",
         )
     z = fresh_residuals(model)
-    length = _length(tuple(wanted)) if set(wanted) <= set(LENGTHS) else None
-    return RunRules({test: nelson_test(z, test) for test in wanted}, length)
+    length = _length(tuple(chosen)) if set(chosen) <= set(LENGTHS) else None
+    return RunRules({test: nelson_test(z, test) for test in chosen}, length)
 
 
 def left_over(model: RopeModel) -> LjungBox:
@@ -323,12 +325,12 @@ def disagreement(model: RopeModel) -> str:
         )
     if model.n < LEAST:
         return ""
-    left = left_over(model)
-    if left.p >= SURE or left.statistic / model.n < MUCH:
+    portmanteau = left_over(model)
+    if portmanteau.p >= SURE or portmanteau.statistic / model.n < MUCH:
         return ""
     return (
         "the readings disagree with every model tried: what wear, steps, a level that wanders and memory leave still "
-        f"depends on itself (Ljung–Box {left.statistic:.0f} on {left.df} degrees of freedom)"
+        f"depends on itself (Ljung–Box {portmanteau.statistic:.0f} on {portmanteau.df} degrees of freedom)"
     )
 
 

@@ -55,15 +55,17 @@ def renew(connection: Connection, ids: Sequence[int]) -> None:
     )
     if done:
         now = digests_of(connection, done)
-        connection.execute(insert(digests), [{"intake": one, "digest": now.get(one, "")} for one in done])
+        connection.execute(insert(digests), [{"intake": intake, "digest": now.get(intake, "")} for intake in done])
     connection.execute(update(works).values(digest=_total_digest(connection, _stored_digests(connection))))
 
 
 def is_sound(connection: Connection) -> bool:
     """Whether all that the journal says of intakes is as it was written."""
-    kept = _stored_digests(connection)
+    stored = _stored_digests(connection)
     done = set(connection.execute(select(intakes.c.id).where(intakes.c.state == "done")).scalars())
     now = {intake: digest for intake, digest in digests_of(connection).items() if intake in done}
-    same = {one: kept.get(one, "") for one in done} == {one: now.get(one, "") for one in done} and set(kept) == done
-    said = connection.execute(select(works.c.digest)).scalar()
-    return same and said == _total_digest(connection, kept)
+    same = {number: stored.get(number, "") for number in done} == {
+        number: now.get(number, "") for number in done
+    } and set(stored) == done
+    stored_total = connection.execute(select(works.c.digest)).scalar()
+    return same and stored_total == _total_digest(connection, stored)
