@@ -20,7 +20,7 @@ from lineview.app.allocator import collect_garbage_seldom, give_free_memory_back
 from lineview.app.works import WHERE
 
 #: A process that holds more than this is replaced, but not before so many pages: each new one reads anew [MB].
-MOST_HELD_MB, LEAST_PAGES = 450.0, 50
+MOST_HELD_MB, LEAST_PAGES = 260.0, 100
 #: Seconds after which one that did not start is tried again; doubled each time up to the second.
 AGAIN_S, AGAIN_AT_MOST_S = 2.0, 60.0
 #: What pages need, imported once: where the system can fork, processes share it.
