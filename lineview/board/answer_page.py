@@ -42,6 +42,7 @@ from lineview.sheets.pdf import to_pdf
 from lineview.sheets.saved_picture import FORMS as PICTURE_FORMS
 from lineview.sheets.saved_picture import saved_picture
 from lineview.sheets.tables import to_csv, to_xlsx
+from lineview.wrap.tables import claim_sheet, suppliers_claimed
 
 #: plotly.js would offer to upload a chart to a server of its makers; nothing of that kind is left.
 CONFIG: Any = {
@@ -131,23 +132,28 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
             return Response("There is no such table.", status=404, mimetype="text/plain")
         return Response(rows_json(table, plant), mimetype="application/json")
 
-    def supplier(number: int, ending: str) -> Response:
-        at = read_address("/order", request.query_string.decode(errors="replace"))
+    def supplier(question: Question, number: int, ending: str) -> Response:
+        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         try:
             answer, plant = works.ask(at.asked), works.plant
         except LineviewError as error:
             return Response(str(error), status=404, mimetype="text/plain")
-        names = suppliers_due(answer, plant)
+        claims = question == "wrap"
+        names = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
         if ending not in FORMS or not 0 < number <= len(names):
             return Response("There is no such sheet.", status=404, mimetype="text/plain")
         make, media_type, _ = FORMS[ending]
-        sent = Response(make(supplier_sheet(answer, names[number - 1], plant), plant), mimetype=media_type)
-        sent.headers["Content-Disposition"] = f"attachment; filename=order-{number}.{ending}"
+        part = (claim_sheet if claims else supplier_sheet)(answer, names[number - 1], plant)
+        sent = Response(make(part, plant), mimetype=media_type)
+        name = f"{'claim' if claims else 'order'}-{number}.{ending}"
+        sent.headers["Content-Disposition"] = f"attachment; filename={name}"
         return sent
 
     server.add_url_rule("/<question>/<any(table, frame):kind>/<name>.<ending>", "rows", rows)
     server.add_url_rule("/<question>/picture-<int(max=9999):number>.<ending>", "picture", picture)
-    server.add_url_rule("/order/to/<int(max=9999):number>.<ending>", "supplier", supplier)
+    for question, endpoint in (("order", "supplier"), ("wrap", "claim")):
+        address = f"/{question}/to/<int(max=9999):number>.<ending>"
+        server.add_url_rule(address, endpoint, supplier, defaults={"question": question})
     for question in QUESTIONS:
         for ending in FORMS:
             defaults: dict[str, Any] = {"question": question, "ending": ending}
@@ -290,7 +296,9 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     page += how_to_read(answer.question)
     page.append(sheet_links(address))
     if answer.question == "order" and not address.supposed:  # what is only supposed is sent to nobody
-        page += [_supplier_links(n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
+        page += [_supplier_links("order", n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
+    if answer.question == "wrap":
+        page += [_supplier_links("claim", n, name, address) for n, name in enumerate(suppliers_claimed(answer), 1)]
     return page
 
 
@@ -301,10 +309,10 @@ def _opens(table: Table, address: Address) -> Callable[[Mapping[str, Any]], str]
     return lambda row: address.with_period(f"{row['date']}.{row['shift']}").href if row["date"] else ""
 
 
-def _supplier_links(number: int, name: str, address: Address) -> html.P:
+def _supplier_links(what: str, number: int, name: str, address: Address) -> html.P:
     """The links to what one supplier gets, without the works' own figures."""
     links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
-    return html.P([f"The order to {name}:", *links], className="acts sheets")
+    return html.P([f"The {what} to {name}:", *links], className="acts sheets")
 
 
 def points(answer: Answer) -> list[Any]:
