@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
-from functools import cache
 from typing import Any
 
 from dash import dcc, html
@@ -17,6 +15,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.guard import person
 from lineview.board.how_to_read import how_to_read
+from lineview.board.method_pages import method_link, method_title
 from lineview.board.readings_page import readings_link
 from lineview.board.tables import (
     MOST_SORTED,
@@ -33,7 +32,6 @@ from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
-from lineview.core.resources import shipped
 from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
@@ -189,16 +187,6 @@ def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[
     return sent
 
 
-@cache
-def _titles() -> dict[str, str]:
-    """The title of every published source the figures cite."""
-    path = shipped("data") / "sources.toml"
-    if not path.is_file():
-        return {}
-    known = tomllib.loads(path.read_text(encoding="utf-8"))
-    return {key: f"{entry.get('title', key)} ({entry.get('obtained', '')})" for key, entry in known.items()}
-
-
 def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     """The fold that says how the answer was worked out."""
     rows = [_row(figure, answer, plant) for figure in answer.figures]
@@ -206,7 +194,7 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
     set_data(table, file=file_name(answer, plant))
     cited = sorted({source for figure in answer.figures for source in figure.sources})
-    sources = [html.Li([html.Span(_titles().get(cited_id, cited_id)), html.Code(cited_id)]) for cited_id in cited]
+    sources = [html.Li(html.A(method_title(cited_id), href=method_link(cited_id))) for cited_id in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
     asked = html.P(f"All of {period} ({plant.zone}), unless another period is named.", className="soft")
@@ -227,6 +215,9 @@ def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
     if answer.scope.machine and figure.n:
         behind = readings_link(answer.scope.machine, figure.period or answer.scope.period)
         how.append(html.A("readings, with file and row", href=behind))
+    if figure.sources:
+        methods = [html.A(cited_id, href=method_link(cited_id)) for cited_id in figure.sources]
+        how.append(html.Span(["method: ", *(part for link in methods for part in (link, " "))], className="soft"))
     return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]
 
 

@@ -23,6 +23,7 @@ from lineview.board.guard import GIVEN, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.kept_pages import KeptPages, answer_from
 from lineview.board.layout import frame, index, opening
+from lineview.board.method_pages import add_method_routes
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.readings_page import add_readings_route
@@ -130,6 +131,7 @@ def create_app(
     add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
     add_readings_route(app.server, works)
+    add_method_routes(app.server, lambda: _shop(works))
     add_writing_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)
