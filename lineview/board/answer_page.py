@@ -61,12 +61,14 @@ CONFIG: Any = {
 def graph(picture: Picture, words: str, scale: float = 1.0, below: tuple[Any, ...] = ()) -> html.Figure:
     """A picture as a figure with its title, named for those who cannot see it; `below` stands under it."""
     height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
+    room: Any = {} if height is None else {"style": {"minHeight": height}}  # kept before it is drawn, so nothing jumps
     return html.Figure(
         [
             html.Figcaption(picture.title),
             html.Div(
                 dcc.Graph(figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}),
                 role="img",
+                **room,
                 **aria(label=f"{picture.title}. {words}"),
             ),
             *below,

@@ -19,6 +19,7 @@ from lineview.board.address import read_address
 from lineview.board.answer_page import add_sheet_routes
 from lineview.board.callbacks import bind
 from lineview.board.calls import Calls
+from lineview.board.compression import add_compression
 from lineview.board.guard import GIVEN, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.kept_pages import KeptPages, answer_from
@@ -126,6 +127,7 @@ def create_app(
     bind(calls, works, pages)
     doors = doors or Doors()
     guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
+    add_compression(app.server)
     if pages is not None:
         answer_from(app.server, pages)
     add_routes(app.server, works, workers)
