@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ipaddress
 import secrets
 import time
+from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import timedelta
@@ -34,6 +36,8 @@ CODE = timedelta(minutes=10)
 #: Signs of a code: none that is read for another. Ten of 30 signs are some 49 bits.
 CODE_SIGNS, CODE_LENGTH = "ABCDEFGHJKMNPQRSTUVWXYZ2345678", 10
 LEAST_PASSWORD, MOST_PASSWORD, MOST_NAME = 12, 200, 60
+#: Addresses with names that got in of late.
+MOST_CAME_FROM = 1_000
 #: Bytes of the mark of a common password, characters of one, and of a name that is looked for within another.
 MARK_BYTES, LEAST_COMMON, LEAST_NAME = 6, 6, 4
 #: Characters that a password must have beside names and common passwords.
@@ -153,6 +157,8 @@ class Access:
         self._key_file = key_file
         self._hashing = Lock()  # one hash at a time: each takes 64 MiB
         self._by_pair, self._by_address = Tries(5, 900.0), Tries(30, 900.0)
+        self._by_name = Tries(50, 60.0)  # who guesses from many addresses
+        self._came_from: OrderedDict[str, None] = OrderedDict()  # pairs that got in: nobody else can keep them out
         self._key: bytes | None = None
         self._unknown = ""
 
@@ -205,7 +211,7 @@ class Access:
         AskError
             Where the password entered is not the present one, or the new one will not do.
         """
-        pair = f"{address}\n{user.name.lower()}"
+        pair = _pair(address, user.name)
         self._check_tries(address, pair)
         if not self.is_password(user.password, now):
             self._failed(address, pair, "password change refused", user.name)
@@ -253,27 +259,35 @@ class Access:
             Where name and password do not belong together, or after too many tries.
         """
         name = " ".join(name.split())[:MOST_NAME]
-        pair = f"{address}\n{name.lower()}"
-        self._check_tries(address, pair)
+        pair = _pair(address, name)
+        self._check_tries(address, pair, name)
         user = self.accounts.user(name)
         # for an unknown name a hash is checked too, so that it takes as long
         if not self.is_password(user.password if user else self._unknown_hash(), password) or user is None:
             self._failed(address, pair, "sign-in refused", name)
             raise AskError(Fault("name and password do not belong together"))
         self._by_pair.forget(pair)
+        self._came_from[pair] = None
+        self._came_from.move_to_end(pair)
+        if len(self._came_from) > MOST_CAME_FROM:
+            self._came_from.popitem(last=False)
         token = secrets.token_urlsafe(32)
         with acting(user.name, address):
             self.accounts.begin_session(self.mark(token), user, SESSION)
         return token
 
-    def _check_tries(self, address: str, pair: str) -> None:
-        wait_s = max(self._by_address.wait_s(address), self._by_pair.wait_s(pair))
+    def _check_tries(self, address: str, pair: str, name: str = "") -> None:
+        wait_s = max(self._by_address.wait_s(_network(address)), self._by_pair.wait_s(pair))
+        if name and pair not in self._came_from:
+            wait_s = max(wait_s, self._by_name.wait_s(name.casefold()))
         if wait_s > 0:
             raise AskError(Fault(f"too many tries; wait {wait_s:.0f} s"))
 
     def _failed(self, address: str, pair: str, action: str, about: str) -> None:
-        self._by_address.fail(address)
+        self._by_address.fail(_network(address))
         self._by_pair.fail(pair)
+        if about:
+            self._by_name.fail(about.casefold())
         with acting("nobody", address):
             self.accounts.note_event(action, about)
 
@@ -307,7 +321,7 @@ class Access:
         AskError
             Where the code is not known, was used or is too old, or after too many tries.
         """
-        pair = f"{address}\ncode"
+        pair = _pair(address, "\ncode")
         self._check_tries(address, pair)
         token = secrets.token_urlsafe(32)
         plain = "".join(sign for sign in code.upper() if sign.isalnum())[:40]
@@ -316,6 +330,22 @@ class Access:
                 return token
         self._failed(address, pair, "pairing refused", "")
         raise AskError(Fault("this code is not known, was used before or is older than ten minutes"))
+
+
+def _network(address: str) -> str:
+    """What one machine can choose its addresses from: of IPv6 the first 64 bits, else the address alone."""
+    try:
+        known = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    if isinstance(known, ipaddress.IPv4Address):
+        return address
+    return str(known.ipv4_mapped or ipaddress.ip_network((known, 64), strict=False))
+
+
+def _pair(address: str, name: str) -> str:
+    """A person and where they try from."""
+    return f"{_network(address)}\n{name.casefold()}"
 
 
 #: Whose later writes of this thread are; the board takes it from here, since it does not import the store.

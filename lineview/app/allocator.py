@@ -1,7 +1,8 @@
-"""Settings of the process that must be made before the libraries that read them are loaded."""
+"""How the process holds memory: settings made before the libraries that read them are loaded, and giving back."""
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import os
 from collections.abc import Iterable
@@ -30,6 +31,22 @@ def give_memory_back() -> None:
 def keep_to_one_thread() -> None:
     """Let linear algebra use one thread, unless the user set it; to be called before numpy is imported."""
     os.environ.setdefault(THREADS, "1")
+
+
+#: Parts of numpy that scipy loads when it copies all of numpy's names, and that no answer uses.
+NOT_USED = frozenset({"core", "ctypeslib", "f2py", "test", "testing"})
+
+
+def leave_parts_of_numpy_out() -> None:
+    """Let scipy copy numpy's names without the parts for building and testing; before scipy is imported.
+
+    Loading those parts takes a third of the processor time of importing scipy; whoever names one still gets it.
+    """
+    import numpy
+
+    names = [name for name in dir(numpy) if name not in NOT_USED]
+    numpy.__all__ = [name for name in numpy.__all__ if name not in NOT_USED]
+    numpy.__dir__ = lambda: names  # type: ignore[method-assign]  # of a module, which asks its own function
 
 
 #: How many threads polars starts, read when its library is loaded.
@@ -73,3 +90,42 @@ OBJECTS_BEFORE_COLLECTING = 50_000
 def collect_garbage_seldom() -> None:
     """Let Python look for circles of unused objects more seldom: a tenth of a command's time went there."""
     gc.set_threshold(OBJECTS_BEFORE_COLLECTING)
+
+
+#: Of the system's allocator, where it is glibc's (malloc.h): blocks from this size on are mapped by themselves, and
+#: so many arenas serve all threads; by default a block mapped once raises the first and each thread may get its own.
+_MMAP_THRESHOLD, _ARENA_MAX = -3, -8
+APART_BYTES, ARENAS = 256 * 1024, 2
+
+
+def _system_allocator() -> ctypes.CDLL | None:
+    """The C library where its allocator is known."""
+    try:
+        library = ctypes.CDLL(None)
+    except (OSError, TypeError):  # there is none to ask
+        return None
+    return library if hasattr(library, "malloc_trim") else None
+
+
+def keep_large_blocks_apart() -> None:
+    """Let large blocks go back to the system once they are free, whatever stands around them."""
+    library = _system_allocator()
+    if library is not None:
+        library.mallopt(_MMAP_THRESHOLD, APART_BYTES)
+        library.mallopt(_ARENA_MAX, ARENAS)
+
+
+def give_free_memory_back() -> None:
+    """Give back what is free within the system's allocator, which keeps it by default."""
+    library = _system_allocator()
+    if library is not None:
+        library.malloc_trim(0)
+
+
+def held_mb() -> float:
+    """Memory that is the process's and no file's [MB], pages it shares with its parent included; 0 where unknown."""
+    try:
+        _, resident, of_files, *_ = Path("/proc/self/statm").read_text(encoding="ascii").split()
+    except OSError:
+        return 0.0
+    return (int(resident) - int(of_files)) * os.sysconf("SC_PAGE_SIZE") / 1e6

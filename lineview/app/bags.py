@@ -222,7 +222,7 @@ def _verdict(found: LotCheck) -> str:
     """The verdict, or how many bags it still needs."""
     if found.passed is None:
         missing = found.needed - found.n
-        verdict = f"No verdict yet: weigh {show.counted(missing, 'more bag')} of this lot."
+        verdict = f"No verdict yet: weigh {show.quantity(missing, 'more bag')} of this lot."
         # More bags cannot make this number smaller.
         short = found.beyond > found.allowed
         return f"{verdict} Too many of those weighed are short already." if short else verdict

@@ -12,7 +12,7 @@ import polars as pl
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Question, Scope
-from lineview.report.show import counted, listed
+from lineview.report.show import quantity, sentence_list
 from lineview.store.reader import StoreReader
 
 _EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(2199, 1, 1, tzinfo=UTC)
@@ -114,7 +114,7 @@ def conflict_words(conflicts: dict[str, int]) -> str:
     """What is given in two versions, as a sentence; "" for nothing. Takes what conflict_counts gives."""
     if not conflicts:
         return ""
-    parts = listed([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
+    parts = sentence_list([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
     verb = "is" if sum(conflicts.values()) == 1 else "are"
     ways = "given in two versions, of which neither is used"
     return f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts."
@@ -123,7 +123,7 @@ def conflict_words(conflicts: dict[str, int]) -> str:
 def _counted(number: int, name: str) -> str:
     """How many there are; the first noun of a name has its plural."""
     first, space, rest = name.partition(" of ")
-    return counted(number, first) + space + rest
+    return quantity(number, first) + space + rest
 
 
 @dataclass(frozen=True)

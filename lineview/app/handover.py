@@ -90,8 +90,8 @@ def _stops(works: Works, answer: Answer) -> list[dict[str, Any]]:
     times = [(row["start"], show.minutes(row["end"] - row["start"])) for row in stops]
     words = [f"{show.moment(at, works.plant, day=False)} ({long})" for at, long in times[:STOPS_LISTED]]
     more = [f"{len(times) - STOPS_LISTED} more"] if len(times) > STOPS_LISTED else []
-    what = f"{show.counted(len(times), 'stop')} without a reason"
-    return [{"what": what, "which": show.listed([*words, *more])}] if times else []
+    what = f"{show.quantity(len(times), 'stop')} without a reason"
+    return [{"what": what, "which": show.sentence_list([*words, *more])}] if times else []
 
 
 def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:

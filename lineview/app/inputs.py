@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache, partial
-from typing import TYPE_CHECKING, TypeVar, overload
+from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 import polars as pl
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch 
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
     from lineview.shift.measures import PastCounts
-    from lineview.week.account import Past, WeekInputs
+    from lineview.week.account import WeekInputs
     from lineview.weight.answer import WeightInputs
     from lineview.wrap.answer import WrapInputs
 
@@ -85,20 +85,33 @@ class Measured:
     sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
     counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
     output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
-    pasts: dict[tuple[str, datetime, datetime], Past | None] = field(default_factory=dict)
+    lines: dict[Hashable, KeptStretch] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class KeptStretch:
+    """What a line's time came to, between which moments lies all that it comes from [UTC], and a mark of that."""
+
+    between: Period
+    mark: str
+    value: Any
 
 
 class KeptMeasures:
-    """What was measured last, for as long as data and plant description are the same."""
+    """What was measured last, for as long as data and plant description are the same.
+
+    What lines came to stays when other data change: each has a mark of what it comes from.
+    """
 
     def __init__(self) -> None:
-        self._state: object = None
+        self._state: tuple[object, object] = (None, None)
         self._measured = Measured()
 
-    def of(self, state: object) -> Measured:
-        """What is kept for these data: nothing where they have changed since."""
-        if state != self._state:
-            self._state, self._measured = state, Measured()
+    def of(self, version: object, plant: object) -> Measured:
+        """What is kept for these data: nothing, or lines alone, where they have changed since."""
+        if (version, plant) != self._state:
+            lines = dict(self._measured.lines) if plant == self._state[1] else {}
+            self._state, self._measured = (version, plant), Measured(lines=lines)
         return self._measured
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Lock
 
 from lineview.core.errors import AskError, Fault, PlantError
-from lineview.plant.edit import Edit, edit_for, edited, removal_of
+from lineview.plant.edit import Edit, apply_edit, edit_for, removal_of
 from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of
 from lineview.plant.read import check_text
 from lineview.store.files import put
@@ -132,7 +132,7 @@ class PlantEditor:
             return None
         if not who.strip():
             raise AskError(Fault("your name is missing", "who", "who makes this change"))
-        fresh = edited(text, edit)
+        fresh = apply_edit(text, edit)
         faults = check_text(fresh)
         if faults:
             raise PlantError(faults)

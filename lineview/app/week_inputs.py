@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
-from functools import partial
+from datetime import UTC, datetime, timedelta
+from typing import TypeVar
 
 import polars as pl
 
-from lineview.app.inputs import Fetcher, keep
+from lineview.app.inputs import MARGIN, Fetcher, KeptStretch
 from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
@@ -17,13 +17,25 @@ from lineview.core.frames import WEIGHTS
 from lineview.plant import Machine
 from lineview.report.answer import Scope
 from lineview.store.reader import StoreReader
-from lineview.week.account import HISTORY, LineInputs, MachineInputs, Past, WeekInputs, machine_past, past_calendar
+from lineview.week.account import (
+    HISTORY,
+    LineInputs,
+    LineWeek,
+    MachineInputs,
+    Past,
+    WeekInputs,
+    line_week,
+    machine_past,
+    past_calendar,
+)
 from lineview.week.compare import Side
 from lineview.week.material import cut_to_product, weighed_off_target
 from lineview.week.trial import Trial, TrialInputs
 
-#: Machines whose past is kept for the next question.
-PASTS_KEPT = 40
+EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(9999, 1, 1, tzinfo=UTC)
+#: Stretches of lines that are kept for the next question.
+LINES_KEPT = 80
+T = TypeVar("T")
 
 
 class WeekFetcher(Fetcher):
@@ -40,14 +52,73 @@ class WeekFetcher(Fetcher):
         period = (scope.period.start, scope.period.end)
         read = [m for m in machines if self.store.span(m.id) is not None]
         lines = list(dict.fromkeys(machine.line for machine in read))
-        pasts = [self._past(machine, (period[1] - HISTORY, min(period[1], scope.now))) for machine in read]
+        of_lines = [[machine for machine in read if machine.line == line] for line in lines]
+        past = (period[1] - HISTORY, min(period[1], scope.now))
+        pasts = {machine: whole for some in of_lines for machine, whole in self._pasts(some, past)}
         return WeekInputs(
-            [self._machine(machine, period) for machine in read],
-            [self._line(line, period) for line in lines],
-            [past for past in pasts if past is not None],
+            [self._line_week(some, period, scope.now) for some in of_lines],
+            [pasts[machine.id] for machine in read if machine.id in pasts],
             self._noted(lines, (period[1] - HISTORY, period[1])),
             [] if against is None else self._compared(scope, tuple(machines), only, against),
         )
+
+    def _line_week(self, machines: Sequence[Machine], period: tuple[datetime, datetime], now: datetime) -> LineWeek:
+        """What a line's period came to."""
+
+        def work_out() -> LineWeek:
+            inputs = [self._machine(machine, period) for machine in machines]
+            return line_week(self.plant, inputs, self._line(machines[0].line, period), period, now)
+
+        return self._kept(machines, ("week", min(now, period[1])), period, work_out)
+
+    def _pasts(self, machines: Sequence[Machine], span: tuple[datetime, datetime]) -> list[tuple[str, Past]]:
+        """The shifts of a line's machines over some weeks, by machine; none of those that have no shift."""
+
+        def work_out() -> list[tuple[str, Past]]:
+            pasts = [(machine.id, self._past(machine, span)) for machine in machines]
+            return [(name, past) for name, past in pasts if past is not None]
+
+        return self._kept(machines, ("past",), span, work_out)
+
+    def _kept(
+        self,
+        machines: Sequence[Machine],
+        what: tuple[object, ...],
+        period: tuple[datetime, datetime],
+        work_out: Callable[[], T],
+    ) -> T:
+        """What machines of one line came to over a period, worked out again where anything it comes from changed."""
+        line = machines[0].line
+        on_line = [m for m in self.plant.machines if m.line == line]
+        names = [m.id for m in on_line]
+        spans = [self.store.span(name) for name in names]
+        begun = tuple(None if span is None else span.start for span in spans)
+        key = (what, tuple(machine.id for machine in machines), begun, period)
+        kept = self.measured.lines
+        there = kept.pop(key, None)
+        if there is None or there.mark != self.store.content_mark(line, names, there.between):
+            value = work_out()
+            read = [machine for machine, span in zip(on_line, spans, strict=True) if span is not None]
+            between = self._reach(read, period)
+            there = KeptStretch(between, self.store.content_mark(line, names, between), value)
+        while len(kept) >= LINES_KEPT:
+            kept.pop(next(iter(kept)), None)
+        kept[key] = there
+        return there.value  # type: ignore[no-any-return]  # kept under the key of what gives it
+
+    def _reach(self, machines: Sequence[Machine], period: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
+        """Between which moments lies all that machines' counts over a period come from.
+
+        A gap at its ends is judged by the shifts on either side; where there is none yet, one may still come.
+        """
+        start, end = period[0] - MARGIN, period[1] + MARGIN
+        for machine in machines:
+            near = self.records.of(self.store, self.plant, machine, period, ["shift", "readings"], whole=True)
+            shifts = near.filter(pl.col("shift").is_not_null(), pl.col("readings") > 0)
+            before, after = shifts.filter(pl.col("end") <= period[0]), shifts.filter(pl.col("start") >= period[1])
+            start = min(start, near["start"][0]) if before.height else EVER[0]
+            end = max(end, near["end"][-1]) if after.height else EVER[1]
+        return start, end
 
     def trial(self, trial: Trial) -> TrialInputs:
         """What a trial is judged on: the shifts of its line, those of the line beside it, and trials on either."""
@@ -138,10 +209,6 @@ class WeekFetcher(Fetcher):
         start, end = max(span[0], read.start), span[1]
         if end <= start:
             return None
-        work_out = partial(self._measure_past, machine, start, end)
-        return keep(self.measured.pasts, (machine.id, start, end), work_out, PASTS_KEPT)
-
-    def _measure_past(self, machine: Machine, start: datetime, end: datetime) -> Past | None:
         cal = past_calendar(self.plant, start, end)
         if not cal.height:
             return None
@@ -172,6 +239,13 @@ def trials_of(store: StoreReader) -> list[Trial]:
 
 def trial_of(store: StoreReader, number: int) -> Trial:
     """The trial of a number.
+
+    Parameters
+    ----------
+    store : StoreReader
+        Where trials are kept.
+    number : int
+        Of the trial.
 
     Raises
     ------

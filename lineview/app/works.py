@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from concurrent.futures import Future
 from datetime import UTC, datetime, timedelta
 from importlib import import_module
 from pathlib import Path
 from threading import Lock
 from types import TracebackType
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING
 
+from lineview.app.kept_results import KeptResults
 from lineview.app.plant_watch import PlantState, PlantWatch
-from lineview.core.errors import AskError, Fault, PlantError
+from lineview.core.errors import AskError, Fault, PlantError, StoreError
 from lineview.core.figure import Period
 from lineview.plant import Layout, Machine, Plant
 from lineview.report.answer import Answer, Question, Scope
@@ -27,70 +26,6 @@ if TYPE_CHECKING:  # imported where something is asked: taking in needs none of 
     from lineview.app.question import QuestionScope
     from lineview.app.records import RecordKeeper
     from lineview.app.take_in import Taken
-
-
-T = TypeVar("T")
-
-
-class KeptResults(Generic[T]):
-    """The latest results by key; those asked longest ago go first.
-
-    Parameters
-    ----------
-    most : int
-        Results kept at most.
-    most_bytes : int
-        Bytes that they may hold together; one larger than that is given and not kept.
-    size_bytes : callable
-        Gives the bytes that a result holds.
-
-    Notes
-    -----
-    Nothing is locked while a result is worked out: different keys are worked out at the same time.
-    """
-
-    def __init__(self, most: int, most_bytes: int, size_bytes: Callable[[T], int]) -> None:
-        self._most = most
-        self._most_bytes = most_bytes
-        self._size_bytes = size_bytes
-        self._lock = Lock()
-        self._running: dict[Hashable, Future[T]] = {}
-        self._kept: OrderedDict[Hashable, tuple[T, int]] = OrderedDict()
-
-    def get(self, key: Hashable, work_out: Callable[[], T]) -> T:
-        """The result of a key, working it out where it is neither kept nor under way."""
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key][0]
-            running = self._running.get(key)
-            if running is None:
-                mine: Future[T] = Future()
-                self._running[key] = mine
-        if running is not None:
-            return running.result()
-        try:
-            result = work_out()
-        except BaseException as error:
-            with self._lock:
-                del self._running[key]
-            mine.set_exception(error)
-            raise
-        with self._lock:
-            del self._running[key]
-            self._keep(key, result)
-        mine.set_result(result)
-        return result
-
-    def _keep(self, key: Hashable, result: T) -> None:
-        self._kept[key] = (result, self._size_bytes(result))
-        while self._kept and (len(self._kept) > self._most or self.held_bytes > self._most_bytes):
-            self._kept.popitem(last=False)
-
-    @property
-    def held_bytes(self) -> int:
-        """Bytes that the kept results hold together."""
-        return sum(size for _, size in self._kept.values())
 
 
 #: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
@@ -133,7 +68,7 @@ class Works:
         self._plants = PlantWatch(folder)
         if not new or self.is_set_up:
             self._plants.current()
-        self._answers: KeptResults[Answer] = KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
+        self._answers: tuple[Hashable, KeptResults[Answer]] = (None, _no_answers())
         self.store = Store.open(folder / "store", journal_url)
         self._asking = Lock()
         self._records: RecordKeeper | None = None
@@ -369,8 +304,15 @@ class Works:
         Nothing is locked meanwhile: exports may come in, and other questions are answered at the same time.
         """
         plant, state = self._plants.current()
-        key = (self.store.version(), state, asked)
-        return self._answers.get(key, lambda: self._work_out(plant, state, asked))
+        kept = self._answers_of((self.store.version(), state))
+        return kept.get(asked, lambda: self._work_out(plant, state, asked))
+
+    def _answers_of(self, state: Hashable) -> KeptResults[Answer]:
+        """The answers kept of this state; those of the one before are asked for no more."""
+        with self._asking:
+            if self._answers[0] != state:
+                self._answers = (state, _no_answers())
+            return self._answers[1]
 
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
         from lineview.app.conflict_notes import conflict_counts, noted, replaced_rows
@@ -385,7 +327,7 @@ class Works:
             if span is None:
                 raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
-            measured = self.measured.of((store.version(), state))
+            measured = self.measured.of(store.version(), state)
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
             disputed = conflict_counts(store, plant, asked.question, scope)
             replaced = replaced_rows(store, plant, asked.question, scope)
@@ -401,7 +343,7 @@ class Works:
             span = store.span()
             if span is None:
                 raise self._nothing_read()
-            fetcher = WeekFetcher(store, self.records, plant, self.measured.of((store.version(), state)))
+            fetcher = WeekFetcher(store, self.records, plant, self.measured.of(store.version(), state))
             if asked.trial is not None:
                 from lineview.week.trial_answer import answer_trial
 
@@ -465,7 +407,15 @@ class Works:
         -------
         str
             For a page that wants to know whether to look again.
+
+        Raises
+        ------
+        StoreError
+            Where the folder has gone, though its journal is still open, or the journal cannot be read.
         """
+        if not (self.folder / "store").is_dir():
+            do = "Bring it back to its place; nothing has to be started anew."
+            raise StoreError(Fault("the works folder has gone", self.folder.name, do=do))
         return f"{self.store.version()}/{self._plants.state()}"
 
 
@@ -473,6 +423,10 @@ def _past(at: datetime) -> None:
     """Refuse a moment that is still to come."""
     if at > datetime.now(UTC) + CLOCKS_DIFFER:
         raise AskError(Fault("this moment is in the future", "at", "a moment that is over"))
+
+
+def _no_answers() -> KeptResults[Answer]:
+    return KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
 
 
 def series_bytes(answer: Answer) -> int:

@@ -278,7 +278,7 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *points(answer), *first]
     if many and further:
-        title = f"The pictures of {show.counted(len(further), 'further web')}, by urgency"
+        title = f"The pictures of {show.quantity(len(further), 'further web')}, by urgency"
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
     if behind and drawn:
         page.append(_fold("The picture as a table", behind, "chart-table"))

@@ -27,10 +27,11 @@ from lineview.board.layout import frame, index, opening
 from lineview.board.method_pages import add_method_routes
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
+from lineview.board.processes import Answers, Asked, Reply
 from lineview.board.readings_page import add_readings_route
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
-from lineview.board.workers import Answers, Asked, Reply, Workers
+from lineview.board.workers import Workers
 from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
@@ -63,13 +64,14 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
         )
 
     def health() -> Response:
-        """Whether the works can be read: for a service that watches the board."""
+        """Whether the works can be read and pages worked out: for a service that watches the board."""
         try:
             works.version()
         except LineviewError:
             return Response('{"status": "failing"}', status=503, mimetype="application/json")
-        state = {"status": "ok", **(workers.queue() if workers is not None else {})}
-        return Response(json.dumps(state), mimetype="application/json")
+        failing = workers is not None and workers.is_failing
+        state = {"status": "failing" if failing else "ok", **(workers.queue() if workers is not None else {})}
+        return Response(json.dumps(state), status=503 if failing else 200, mimetype="application/json")
 
     server.register_error_handler(DependencyException, lambda _error: Response("There is no such file.", status=404))
     server.add_url_rule("/health", "health", health)

@@ -75,7 +75,9 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
             return RequestEntityTooLarge(f"up to {limit:,} bytes with their number in the header")
         if self.content_length > FORM_LIMIT_BYTES and doors.access is not None:
             cookies = parse_cookie(self.headers.get("COOKIE", ""))
-            who = person_of(doors.access, cookies.get(doors.cookie(self.is_tls), ""))
+            secures = (False, True) if doors.proxied else (self.is_tls,)  # the proxy may be the one that has TLS
+            known = [person_of(doors.access, cookies.get(doors.cookie(secure), "")) for secure in secures]
+            who = next((one for one in known if one is not None), None)
             right = LARGE.get(self.path, "take in")
             if who is None or not who.may(right):
                 return Refused(f"Sign in first, as somebody who may {right}.")

@@ -15,12 +15,14 @@ from typing import Any
 from flask import Flask, Response, g, request
 
 from lineview.app.access import Person
+from lineview.app.allocator import give_free_memory_back
 from lineview.app.works import GENERAL_PERIODS, Works
 from lineview.board.address import read_address
 from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK, person
-from lineview.board.workers import Asked, Replies, Reply, Workers
-from lineview.core.errors import AskError
+from lineview.board.processes import Asked, Replies, Reply
+from lineview.board.workers import Workers
+from lineview.core.errors import AskError, LineviewError
 
 #: How long a request waits for its page before an older one is shown, or that it is being worked out [s].
 OLDER_AFTER_S, WORDS_AFTER_S = 0.25, 0.6
@@ -152,14 +154,17 @@ class KeptPages:
         with self._lock:
             if keep is not None and replies and _is_page(replies[0]):
                 self._keep(keep, replies)
-            elif keep is not None:
+            elif keep is not None and not isinstance(error, AskError):
                 self._failed = {keep} | {one for one in self._failed if one[1] == keep[1]}
             self._running.pop(name, None)
             self._begun.pop(name, None)
+            is_idle = not self._running
         if error is None:
             made.set_result(replies)
         else:
             made.set_exception(error)
+        if is_idle:  # the pages that these replaced have gone
+            give_free_memory_back()
 
     def _keep(self, keep: tuple[Key, str], replies: Replies) -> None:
         key, version = keep
@@ -192,7 +197,10 @@ class KeptPages:
             return None
         requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _known(who)),)
         name = (place, who.rights, self.works.version(), "forms")
-        (reply,) = self._ask(name, requests, f"{place.partition('?')[0]} forms").result(FILE_S)
+        try:
+            (reply,) = self._ask(name, requests, f"{place.partition('?')[0]} forms").result(FILE_S)
+        except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened; the page says what is wrong
+            return Response(status=204)
         return Response(reply.content, status=reply.status, mimetype="application/json")
 
     def _calls(self, values: Values) -> list[dict[str, Any]]:
@@ -214,7 +222,8 @@ class KeptPages:
             name = (asked.method, target, self.works.version(), who.name)
             (reply,) = self._ask(name, (asked,), kind).result(FILE_S)
         except AskError as error:
-            return Response(str(error), status=429, mimetype="text/plain")
+            status = 503 if self.workers.is_failing else 429
+            return Response(str(error), status=status, mimetype="text/plain")
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
             return Response(FILE_FAILED, status=503, mimetype="text/plain")
         headers = [one for one in reply.headers if one[0] in ("Content-Type", "Content-Disposition")]
@@ -311,7 +320,12 @@ def _shown(pages: KeptPages, values: Values) -> Response | None:
     key = _key(values)
     if key is None:
         return None
-    version, words, waits = pages.works.version(), "", False
+    words, waits = "", False
+    try:
+        version = pages.works.version()
+    except LineviewError as error:
+        g.not_there = NotThere(str(error), waits=True)
+        return None
     kept = pages.fresh(key, version)
     if kept is None:
         older = pages.older(key)
@@ -354,7 +368,10 @@ def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[st
     (str or None, str or None)
         None where all stays as it is.
     """
-    version, key = pages.works.version(), _key(values)
+    try:
+        version, key = pages.works.version(), _key(values)
+    except LineviewError as error:
+        return None, str(error)
     shown, _, turn = known.partition("#")
     if shown == version and not working:
         return None, None

@@ -16,7 +16,7 @@ from dash import dcc, html
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.report.tables import table_text
-from lineview.sheets.tables import guarded
+from lineview.sheets.tables import guard_formulas
 
 
 def aria(**said: str) -> Any:
@@ -206,5 +206,5 @@ def csv_text(frame: pl.DataFrame) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(frame.columns)
-    writer.writerows(guarded(frame).iter_rows())
+    writer.writerows(guard_formulas(frame).iter_rows())
     return out.getvalue()

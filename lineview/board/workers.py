@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import logging
-import multiprocessing
 import os
-import signal
 import time
-from collections.abc import Callable
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
-from threading import Lock, Thread, Timer
+from threading import Lock, Timer
 
-from lineview.app.access import Person
+from lineview.board.processes import Opens, Process, Replies, Requests
 from lineview.core.errors import AskError, Fault
 
-#: Processes at most: each holds what it read, some 150 to 400 MB.
+#: Processes at most: each holds what it read, some 100 to 400 MB.
 MOST_WORKERS = 4
 #: From here on a page counts as long [s]; one process is kept for the others.
 LONG_S = 2.0
@@ -29,43 +26,13 @@ HANGS_S = 900.0
 #: How a page's usual time follows the latest ones.
 FOLLOWS = 0.5
 
+#: What is said where no process starts; the reason is for the log, since anybody may ask.
+NONE_STARTS = Fault(
+    "pages cannot be worked out now, since no process for them starts",
+    do="The log of the board says why; it is tried again by itself.",
+)
+
 log = logging.getLogger("lineview.board")
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What a worker is asked: a request without a cookie, and who asks.
-
-    Parameters
-    ----------
-    method, target : str
-        Of the request; the target with its query.
-    body : str
-        JSON, or "".
-    person : Person
-        Whose rights hold.
-    """
-
-    method: str
-    target: str
-    body: str
-    person: Person
-
-
-@dataclass(frozen=True)
-class Reply:
-    """What a worker answered."""
-
-    status: int
-    headers: tuple[tuple[str, str], ...]
-    content: bytes
-
-
-#: What answers requests, and what opens a works for it; the second is named to other processes.
-Answers = Callable[[Asked], Reply]
-Opens = Callable[[Path, str | None], Answers]
-Requests = tuple[Asked, ...]
-Replies = tuple[Reply, ...]
 
 
 @dataclass
@@ -107,16 +74,19 @@ class Workers:
         self._lock = Lock()
         self._order = count()
         self._waiting: list[_Job] = []
-        self._running: list[_Job] = []
+        self._running: dict[Process, _Job] = {}
         self._usual_s: dict[str, float] = {}
-        self._pool = self._begun()
+        self._processes = [self._process() for _ in range(self.number)]
+        for process in self._processes:  # each imports what it needs while nobody waits yet
+            process.begin()
 
-    def _begun(self) -> ProcessPoolExecutor:
-        context = multiprocessing.get_context("spawn")
-        pool = ProcessPoolExecutor(self.number, context, _begin, self._given)
-        for _ in range(self.number):  # each imports what it needs while nobody waits yet
-            pool.submit(time.sleep, 0.2)
-        return pool
+    def _process(self) -> Process:
+        return Process(self._given, self._start)
+
+    @property
+    def is_failing(self) -> bool:
+        """Whether no process starts now; it is tried again until one does."""
+        return any(one.is_failing for one in self._processes) and not any(one.is_ready for one in self._processes)
 
     def ask(self, requests: Requests, kind: str, *, limited: bool = True, unseen: bool = False) -> Future[Replies]:
         """Put requests that belong together into the queue.
@@ -140,11 +110,15 @@ class Workers:
         Raises
         ------
         AskError
-            Where this person, or all together, have too many under way.
+            Where this person, or all together, have too many under way, or no process starts.
         """
+        if self.is_failing:
+            raise AskError(NONE_STARTS)
         job = _Job(requests, kind, requests[0].person.name, unseen, next(self._order))
         with self._lock:
-            of_person = sum(1 for one in self._waiting + self._running if one.person == job.person and not one.unseen)
+            of_person = sum(
+                1 for one in (*self._waiting, *self._running.values()) if one.person == job.person and not one.unseen
+            )
             if len(self._waiting) >= MOST_WAITING or (limited and not unseen and of_person >= MOST_OF_PERSON):
                 do = "Wait until some of them are there."
                 raise AskError(Fault("too many pages are being worked out at once", do=do))
@@ -164,61 +138,75 @@ class Workers:
         usual = self._usual_s.get(job.kind)
         return usual > LONG_S if usual is not None else not job.kind.startswith(("/shift", "/wall", "/intake"))
 
-    def _next(self) -> _Job | None:
-        """The next one to begin, of those that may."""
-        if len(self._running) >= self.number:
+    def _next(self) -> tuple[_Job, Process] | None:
+        """The next one to begin, of those that may, and who does it."""
+        free = [one for one in self._processes if one.is_ready and one not in self._running]
+        if not free:
             return None
-        long = sum(1 for one in self._running if self._is_long(one))
+        long = sum(1 for one in self._running.values() if self._is_long(one))
         full = long >= max(1, self.number - 1)
         fit = [one for one in self._waiting if not (full and self._is_long(one))]
         if not fit:
             return None
-        busy = [one.person for one in self._running if not one.unseen]
+        busy = [one.person for one in self._running.values() if not one.unseen]
         job = min(fit, key=lambda j: (j.unseen, busy.count(j.person), self._usual_s.get(j.kind, LONG_S), j.order))
         self._waiting.remove(job)
-        self._running.append(job)
-        return job
+        self._running[free[0]] = job
+        return job, free[0]
 
     def _start(self) -> None:
         while True:
             with self._lock:
-                job = self._next()
-            if job is None:
+                next_one = self._next()
+                left = self._waiting if self.is_failing else []
+                if left:
+                    self._waiting = []
+            for job in left:
+                job.future.set_exception(AskError(NONE_STARTS))
+            if next_one is None:
                 return
-            job.began = time.monotonic()
-            try:
-                done = self._pool.submit(_respond, job.requests)
-            except (BrokenProcessPool, RuntimeError) as error:
-                self._ended(job, error)
-                continue
-            job.limit = Timer(HANGS_S, self._end_hanging, (job,))
-            job.limit.daemon = True
-            job.limit.start()
-            done.add_done_callback(lambda ended, job=job: self._over(job, ended))  # type: ignore[misc]  # bound now
+            self._begin(*next_one)
 
-    def _over(self, job: _Job, ended: Future[Replies]) -> None:
+    def _begin(self, job: _Job, process: Process) -> None:
+        job.began = time.monotonic()
+        try:
+            done = process.ask(job.requests)
+        except (BrokenProcessPool, RuntimeError):  # it has ended since it was chosen
+            self._ended(job, process, BrokenProcessPool("the process has ended"))
+            return
+        job.limit = Timer(HANGS_S, self._end_hanging, (job, process))
+        job.limit.daemon = True
+        job.limit.start()
+        done.add_done_callback(lambda ended: self._over(job, process, ended))
+
+    def _over(self, job: _Job, process: Process, ended: Future[tuple[Replies, float]]) -> None:
         if job.limit is not None:
             job.limit.cancel()
         error = ended.exception()
         if error is None:
+            replies, held_mb = ended.result()
             took = time.monotonic() - job.began
             before = self._usual_s.get(job.kind, took)
             self._usual_s[job.kind] = before + FOLLOWS * (took - before)
+            if process.has_grown(held_mb):
+                process.begin()
             with self._lock:
-                self._running.remove(job)
-            log.info("page worked out", extra={"fields": {"page": job.kind, "ms": round(took * 1000)}})
-            job.future.set_result(ended.result())
+                del self._running[process]
+            fields = {"page": job.kind, "ms": round(took * 1000), "held_mb": round(held_mb)}
+            log.info("page worked out", extra={"fields": fields})
+            job.future.set_result(replies)
         else:
-            self._ended(job, error)
+            self._ended(job, process, error)
         self._start()
 
-    def _ended(self, job: _Job, error: BaseException) -> None:
+    def _ended(self, job: _Job, process: Process, error: BaseException) -> None:
         """A job came to nothing; where its process died it is asked once more."""
-        again = isinstance(error, BrokenProcessPool) and not job.tries
+        died = isinstance(error, BrokenProcessPool)
+        again = died and not job.tries
+        if died:
+            process.begin()
         with self._lock:
-            self._running.remove(job)
-            if isinstance(error, BrokenProcessPool) and self._pool_is_broken():
-                self._pool = self._begun()
+            del self._running[process]
             if again:
                 job.tries += 1
                 self._waiting.append(job)
@@ -226,24 +214,14 @@ class Workers:
             log.error("a page could not be made", exc_info=error)
             job.future.set_exception(error)
 
-    def _end_hanging(self, job: _Job) -> None:
-        """End the processes where a job does not come to its end; what the others had begun is asked once more."""
+    def _end_hanging(self, job: _Job, process: Process) -> None:
+        """End the process in which a job does not come to its end."""
         with self._lock:
-            if job not in self._running:
+            if self._running.get(process) is not job:
                 return
             job.tries += 1
-            # the pool has no way of its own to end a process that does not answer
-            processes = list((self._pool._processes or {}).values())
         log.error("a page was given up", extra={"fields": {"page": job.kind, "s": round(HANGS_S)}})
-        for process in processes:
-            process.kill()
-
-    def _pool_is_broken(self) -> bool:
-        try:
-            self._pool.submit(time.sleep, 0)
-        except (BrokenProcessPool, RuntimeError):
-            return True
-        return False
+        process.kill()
 
     def close(self) -> None:
         """End the processes; what still waits is given up."""
@@ -251,33 +229,5 @@ class Workers:
             left, self._waiting = self._waiting, []
         for job in left:
             job.future.cancel()
-        self._pool.shutdown(wait=False, cancel_futures=True)
-
-
-# -- within a worker -----------------------------------------------------------------------------------
-
-_answer: Answers | None = None
-
-
-def _begin(opened: Opens, folder: Path, journal_url: str | None) -> None:
-    """Open the works in a process of its own, with the board's own pages."""
-    global _answer  # noqa: PLW0603 - a process has one works
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the board ends it
-    if hasattr(os, "nice"):
-        os.nice(5)  # pages that are there already come first
-    board = multiprocessing.parent_process()
-    if board is not None:  # a board that was killed leaves nobody behind
-        Thread(target=_end_after, args=(board,), daemon=True).start()
-    _answer = opened(folder, journal_url)
-
-
-def _end_after(board: multiprocessing.process.BaseProcess) -> None:
-    board.join()
-    os._exit(0)
-
-
-def _respond(requests: Requests) -> Replies:
-    """Answer requests in a worker."""
-    if _answer is None:
-        raise RuntimeError("this process serves no works")
-    return tuple(_answer(one) for one in requests)
+        for process in self._processes:
+            process.close()

@@ -181,11 +181,11 @@ def _value(answer: Answer, name: str) -> float | None:
     return float(figure.value) if figure and isinstance(figure.value, int | float) else None
 
 
-def _called(answer: Answer) -> bool:
+def _needs_person(answer: Answer) -> bool:
     return any(span.call for span in answer.sentence)
 
 
-def _shown(answer: Answer, look: ChartStyle) -> str:
+def _scope_words(answer: Answer, look: ChartStyle) -> str:
     return scope_name(answer.scope, look.plant)
 
 
@@ -205,8 +205,8 @@ def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
             look,
             forecast=answer.series.get("forecast"),
             adjustments=answer.series.get("adjustments"),
-            call=_called(answer),
-            name=f"Rope of {_shown(answer, look)}",
+            call=_needs_person(answer),
+            name=f"Rope of {_scope_words(answer, look)}",
         )
     ]
     return [*drawings, *_behind_the_rope(answer, look)]
@@ -265,7 +265,7 @@ def _targets(answer: Answer, look: ChartStyle) -> Target:
 def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
     machine = look.plant.machine(answer.scope.machine)
     nominal = machine.nominal_per_min if machine else (300.0, 400.0)
-    title = ", ".join(part for part in (_shown(answer, look), answer.scope.label) if part)
+    title = ", ".join(part for part in (_scope_words(answer, look), answer.scope.label) if part)
     title = _capital(title)
     series = answer.series
     strips = strips_of(series["tape"], answer.scope.period, look)
@@ -298,7 +298,7 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
                 look,
                 deliveries=_coming(answer, web),
                 order_by=_order_by(answer, web),
-                call=_called(answer),
+                call=_needs_person(answer),
                 name=_capital(f"{(described.name if described else '') or web}, reels on hand"),
                 first=count == 0,
             )
@@ -321,7 +321,7 @@ def _trial(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw a trial's measure shift by shift, and the change as it was known after each."""
     figure, looks = answer.figure("trial_before"), answer.series["trial_looks"]
     unit, name = (figure.unit, figure.label.removesuffix(" before")) if figure else ("", "measure")
-    drawings = [trial_picture(answer.series["trial_shifts"], unit, name, look, call=_called(answer))]
+    drawings = [trial_picture(answer.series["trial_shifts"], unit, name, look, call=_needs_person(answer))]
     planned = _value(answer, "trial_planned_shifts") or 0.0
     return [*drawings, looks_picture(looks, unit, round(planned), look)] if looks.height > 1 else drawings
 
@@ -331,7 +331,7 @@ def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
 
 
 def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
-    """A web's deliveries without the rows that say when to order."""
+    """A web's deliveries, without the rows of order days."""
     deliveries = _of_web(answer.series.get("deliveries"), web)
     if deliveries is None or "kind" not in deliveries.columns:
         return deliveries
@@ -339,7 +339,7 @@ def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
 
 
 def _order_by(answer: Answer, web: str) -> datetime | None:
-    """The day a web is to be ordered by, from the rows that say it."""
+    """The day by which a web is to be ordered."""
     deliveries = _of_web(answer.series.get("deliveries"), web)
     if deliveries is None or "kind" not in deliveries.columns:
         return None

@@ -231,7 +231,7 @@ def residual_picture(chart: pl.DataFrame, look: ChartStyle, title: str, axis: st
     unit = show.unit_words("mm", look.plant.units)
     points = thin(chart.sort("running_h"), "running_h", "value")
     hours = points["running_h"].to_list()
-    low, value, high = (_converted(points[c], look) for c in ("low", "value", "high"))
+    low, value, high = (_in_plant_units(points[c], look) for c in ("low", "value", "high"))
     figure = blank(look, "running hours", f"{axis}, {unit}")
     _between(figure, look, hours, low, high)
     _line(figure, look, hours, value, f"%{{y:.4f}} {unit}", "solid")
@@ -254,7 +254,7 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     points = thin(both, "running_h", "outer")
     hours, unit = points["running_h"].to_list(), show.unit_words("mm", look.plant.units)
     names = ("upper", "down", "floor", "limit", "outer")
-    upper, down, floor, top, outer = (_converted(points[name], look) for name in names)
+    upper, down, floor, top, outer = (_in_plant_units(points[name], look) for name in names)
     figure = blank(look, "running hours", f"CUSUM, {unit}")
     _between(figure, look, hours, floor, top)
     _line(figure, look, hours, upper, f"upper sum %{{y:.3f}} {unit}", "solid")
@@ -265,7 +265,7 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     return Picture("CUSUM chart of the batches' residuals (ISO 7870-4)", figure, height=260, first=False)
 
 
-def _converted(column: pl.Series, look: ChartStyle) -> list[float | None]:
+def _in_plant_units(column: pl.Series, look: ChartStyle) -> list[float | None]:
     return [None if v is None else in_units(v, "mm", look.plant.units)[0] for v in column.to_list()]
 
 

@@ -108,7 +108,7 @@ def _standing(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, height: f
             y=[height] * len(of_kind),
             name=kind,
             marker=_hatched(look, kind, colour, 7),
-            text=[_told(r, look) for r in of_kind],
+            text=[_hover(r, look) for r in of_kind],
             customdata=[f"{r['start'].isoformat()}|{r['end'].isoformat()}" for r in of_kind],
             textposition="none",
             hovertemplate="%{text}<extra></extra>",
@@ -123,7 +123,7 @@ def _hatched(look: ChartStyle, kind: str, colour: str, size: float) -> dict[str,
     return {"color": look.tokens.card, "line": line, "pattern": {**pattern, "solidity": 0.22}}
 
 
-def _told(row: dict[str, object], look: ChartStyle) -> str:
+def _hover(row: dict[str, object], look: ChartStyle) -> str:
     start, end = row["start"], row["end"]
     reason = f"<br>{row['reason']}" if row["reason"] else ""
     return (

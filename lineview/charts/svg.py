@@ -177,13 +177,13 @@ class _Drawing:
             closed = {"tonexty": list(reversed(before)), "tozeroy": None, "toself": []}[trace.fill]
             for run in runs if closed is None or trace.fill == "toself" else [points]:
                 end = [(run[-1][0], y.at(0.0)), (run[0][0], y.at(0.0))] if closed is None else closed
-                self.parts.append(f'<polygon points="{_joined([*run, *end])}" {_paint("fill", trace.fillcolor)}/>')
+                self.parts.append(f'<polygon points="{_points_text([*run, *end])}" {_paint("fill", trace.fillcolor)}/>')
         mode = trace.mode or "lines"
         if "lines" in mode and (trace.line.width is None or trace.line.width > 0):
             for run in runs:
                 dash = DASHES.get(trace.line.dash or "", "")
                 pen = f'{_paint("stroke", trace.line.color)} stroke-width="{trace.line.width or 2}" fill="none"'
-                self.parts.append(f'<polyline points="{_joined(run)}" {pen} stroke-dasharray="{dash or "none"}"/>')
+                self.parts.append(f'<polyline points="{_points_text(run)}" {pen} stroke-dasharray="{dash or "none"}"/>')
         if "markers" in mode:
             self._markers(trace, y)
         return points
@@ -342,7 +342,7 @@ def _runs(trace: Any, y: _Scale, x: _Scale) -> Iterator[list[Point]]:
         yield run
 
 
-def _joined(points: Sequence[Point]) -> str:
+def _points_text(points: Sequence[Point]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 

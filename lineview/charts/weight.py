@@ -15,7 +15,7 @@ from lineview.report import show
 
 @dataclass(frozen=True)
 class Target:
-    """What a piece should weigh [g]; None where the plant description does not say."""
+    """Target mass of a piece [g]; None where plant.toml has none."""
 
     target_g: float | None = None
     low_g: float | None = None
@@ -56,7 +56,7 @@ def weight_picture(
             "thickness": 1,
             "color": look.tokens.grey,
         },
-        text=[_told(row, look, places, unit) for row in points.iter_rows(named=True)],
+        text=[_hover(row, look, places, unit) for row in points.iter_rows(named=True)],
         hovertemplate="%{text}<extra></extra>",
     )
     moments = points["at"].to_list()
@@ -79,7 +79,7 @@ def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> lis
     return [0.0 if m is None or e is None else max(0.0, sign * (e - m)) for m, e in pairs]
 
 
-def _told(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
+def _hover(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
     parts = [in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None]
     mean = show.number(parts[0], places) if parts else show.NOTHING
     return f"{show.moment(row['at'], look.plant)}<br>{mean} {unit}, {row['n']} pieces"  # type: ignore[arg-type]  # a datetime

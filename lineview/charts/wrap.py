@@ -30,10 +30,10 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     title = f"{LENGTHS.get(unit, unit)} per thousand good pieces" + (f" (axis from {start:g})" if start else "")
     figure = blank(look, title, "")
     odd = look.tokens.call if call else look.tokens.ink
-    for number, cause in enumerate(_ordered(metres)):
+    for number, cause in enumerate(_causes_in_order(metres)):
         _segments(figure, look, metres, webs, cause, number, odd)
     worded = [] if look.narrow else _words(figure, look, metres, webs, start, end, odd)
-    kinds = {c for c in _ordered(metres) if c not in worded}
+    kinds = {c for c in _causes_in_order(metres) if c not in worded}
     for trace in figure.data:
         trace.showlegend = trace.name in kinds
     figure.update_layout(barmode="stack", bargap=0.5)
@@ -58,7 +58,7 @@ def _broken(name: str) -> str:
     return " ".join(words[:half]) + "<br>" + " ".join(words[half:])
 
 
-def _ordered(metres: pl.DataFrame) -> list[str]:
+def _causes_in_order(metres: pl.DataFrame) -> list[str]:
     causes = metres["cause"].unique(maintain_order=True).to_list()
     return sorted(causes, key=lambda c: (c != NEEDED, c == UNEXPLAINED))
 
@@ -119,7 +119,7 @@ def _words(
     worded: list[str] = []
     for at, web in enumerate(webs):
         edge = 0.0
-        for cause in _ordered(metres):
+        for cause in _causes_in_order(metres):
             row = metres.filter((pl.col("web") == web) & (pl.col("cause") == cause))
             if not row.height:
                 continue

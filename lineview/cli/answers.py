@@ -6,25 +6,20 @@ import re
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 
 from rich.table import Table as RichTable
 from rich.text import Text
 
-from lineview.app.bags import check_bags, lot_words, read_masses
-from lineview.app.handover import with_handover
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, file_name, to_json
 from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
-from lineview.sheets.pdf import to_pdf
-from lineview.sheets.tables import to_csv, to_xlsx
-from lineview.wrap.tables import claim_sheet, suppliers_claimed
 
 #: Rows of a table that are printed unless all are asked for.
 SHORT_ROWS = 12
@@ -88,13 +83,13 @@ def _print_short(answer: Answer, plant: Plant) -> None:
         console.print(Text(f"\n{table.title}", style="bold"))
         console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
-            say(f"… and {show.counted(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
+            say(f"… and {show.quantity(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
     console.print()
     for caution in answer.cautions[:1]:
         say(caution)
     amounts = ((answer.figures, "figure"), (filled, "table"), (answer.notes, "note"), (answer.cautions, "caution"))
-    counts = [show.counted(len(there), thing) for there, thing in amounts if there]
-    say(f"With --all: {show.listed(counts)}.", "dim")
+    counts = [show.quantity(len(there), thing) for there, thing in amounts if there]
+    say(f"With --all: {show.sentence_list(counts)}.", "dim")
 
 
 def print_patterns(works: Works, scope: QuestionScope) -> None:
@@ -141,11 +136,18 @@ def printed_table(table: Table, plant: Plant) -> RichTable:
     return printed
 
 
-FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
+#: Each form of a sheet with its module and function: an answer that is printed loads none of them.
+FORMS = {
+    ".pdf": ("lineview.sheets.pdf", "to_pdf"),
+    ".xlsx": ("lineview.sheets.tables", "to_xlsx"),
+    ".csv": ("lineview.sheets.tables", "to_csv"),
+}
 
 
 def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) -> None:
     """Answer a question and write it to a file; without one, or in a folder, to one named after what it is of."""
+    from lineview.app.handover import with_handover
+
     has_name = file is not None and not file.is_dir()
     if file is not None and has_name:
         _check_ending(file)
@@ -158,6 +160,9 @@ def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) 
 
 def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> None:
     """Write what each supplier gets, an order or a claim, to a file of its own that is named after the supplier too."""
+    from lineview.order.tables import supplier_sheet, suppliers_due
+    from lineview.wrap.tables import claim_sheet, suppliers_claimed
+
     if scope.question not in ("order", "wrap"):
         raise AskError(Fault(f"'{scope.question}' has no suppliers", "--by-supplier", "the question order or wrap"))
     _check_ending(file)
@@ -190,7 +195,9 @@ def _write(file: Path, content: bytes) -> None:
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
     """Give an answer in one form."""
-    return FORMS[ending](answer, plant)
+    module, name = FORMS[ending]
+    made: bytes = getattr(import_module(module), name)(answer, plant)
+    return made
 
 
 #: Exit status of a lot by its verdict; 2 is that of an input that cannot be read.
@@ -202,6 +209,8 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
 
     Takes `file` [g].
     """
+    from lineview.app.bags import check_bags, lot_words, read_masses
+
     words = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
     console.print(Text(words.verdict, style="bold" if words.passed else "bold underline"))
     for reason in (*words.reasons, words.numbers):

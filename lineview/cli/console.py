@@ -16,7 +16,7 @@ PIPE_WIDTH = 2000
 
 
 def _console() -> Console:
-    """Give no colours to a file or pipe, whatever the environment says of colours."""
+    """The console; without colours in a file or pipe, whatever the environment asks for."""
     if sys.stdout.isatty():
         return Console(highlight=False)
     return Console(highlight=False, width=PIPE_WIDTH, force_terminal=False, no_color=True, color_system=None)

@@ -89,7 +89,7 @@ def _summary(results: Sequence[Taken]) -> None:
         for note in result.notes:
             say(f"{result.path.name}: {note}")
         if result.accepted is not None:
-            _accepted(result)
+            _print_accepted(result)
         if result.proposal is not None:
             _proposal(result.proposal)
     if any(result.receipt is not None and result.receipt.refused for result in results):
@@ -98,7 +98,7 @@ def _summary(results: Sequence[Taken]) -> None:
         console.print("Two values stand for one moment and neither is used: lineview intake --conflicts")
 
 
-def _accepted(result: Taken) -> None:
+def _print_accepted(result: Taken) -> None:
     """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
     if result.accepted is None:
         return
@@ -134,12 +134,12 @@ def _frame(frame: pl.DataFrame) -> Table:
     return table
 
 
-def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
+def _print_or_write(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
     if csv is not None:
-        from lineview.sheets.tables import guarded
+        from lineview.sheets.tables import guard_formulas
 
         try:
-            guarded(frame).write_csv(csv)
+            guard_formulas(frame).write_csv(csv)
         except OSError as error:
             raise IntakeError(Fault(f"cannot be written: {error.strerror}", str(csv))) from None
         say(f"{frame.height:,} rows written to {csv}")
@@ -153,26 +153,26 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
 
 def listing(works: Works, csv: Path | None) -> None:
     """Print or write what was taken in."""
-    _listed(works.store.intakes().drop("sha256"), csv, "Nothing was taken in yet.")
+    _print_or_write(works.store.intakes().drop("sha256"), csv, "Nothing was taken in yet.")
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
     """Print or write refusals."""
-    _listed(works.store.refusals(intake), csv, "No rows were refused.")
+    _print_or_write(works.store.refusals(intake), csv, "No rows were refused.")
 
 
 def conflicts(works: Works, csv: Path | None) -> None:
-    """Print what exports tell differently, by export and column; written, every row of it."""
+    """Print conflicts by export and column, or write every row of them to a file."""
     from lineview.app.conflict_notes import conflict_groups
     from lineview.report import show
 
     rows = works.store.conflicts()
     if csv is not None or rows.is_empty():
-        return _listed(rows, csv, "No moment has two values.")
+        return _print_or_write(rows, csv, "No moment has two values.")
     plant = works.plant
     for group in conflict_groups(rows, plant):
-        files = show.listed([f"{file} (intake {intake})" for intake, file in group.exports])
-        say(f"{group.what}: {show.counted(group.count, 'moment')}, {group.span(plant)}, told differently in {files}")
+        files = show.sentence_list([f"{file} (intake {intake})" for intake, file in group.exports])
+        say(f"{group.what}: {show.quantity(group.count, 'moment')}, {group.span(plant)}, told differently in {files}")
         for example in group.examples:
             say(f"  {example}")
         if group.count > len(group.examples):
@@ -183,14 +183,14 @@ def conflicts(works: Works, csv: Path | None) -> None:
 
 
 def undo(works: Works, intake: int) -> None:
-    """Take one intake back and say so."""
+    """Undo one intake and say so."""
     works.undo(intake)
     console.print(f"Intake {intake} was undone; the export itself is kept.")
 
 
 def check_plant(folder: Path) -> None:
     """Say whether the plant description is right."""
-    from lineview.report.show import counted
+    from lineview.report.show import quantity
 
     plant = read_plant(folder / "plant.toml", folder / "layouts.toml")
     counts = {
@@ -200,7 +200,7 @@ def check_plant(folder: Path) -> None:
         "web": len(plant.webs),
         "layout": len(plant.layouts),
     }
-    parts = ", ".join(counted(count, what) for what, count in counts.items())
+    parts = ", ".join(quantity(count, what) for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 
@@ -299,7 +299,7 @@ def restore(file: Path, folder: Path) -> None:
 
 
 def update_records(works: Works, rebuild: bool) -> None:
-    """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
+    """Bring every record up to date; print how many were made and whether any differs."""
 
     def progress(machine: str, done: int, stale: int) -> None:
         if sys.stderr.isatty():

@@ -14,8 +14,10 @@ from lineview.app.allocator import (
     collect_garbage_seldom,
     give_memory_back,
     keep_answers_to_one_thread,
+    keep_large_blocks_apart,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
+    leave_parts_of_numpy_out,
 )
 from lineview.cli.console import HERE, JournalUrl, WorksFolder
 from lineview.cli.trials import trials
@@ -226,6 +228,7 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
+    leave_parts_of_numpy_out()
     scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         print_answer(opened, scope, as_json, in_full)
@@ -358,6 +361,7 @@ def board(
     A folder without plant.toml is set up there.
     """
     give_memory_back()
+    keep_large_blocks_apart()
     from lineview.app.works import Works
     from lineview.board.serve import Serving, serve
 

@@ -17,7 +17,7 @@ from lineview.app.setup_layouts import SetUpQuestion
 from lineview.app.works import Works
 from lineview.cli.console import console, say
 from lineview.core.errors import AskError, Fault, LineviewError
-from lineview.report.show import counted
+from lineview.report.show import quantity
 
 
 def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept: bool, answers: Sequence[str]) -> None:
@@ -70,7 +70,7 @@ def _print_seen(state: SetUp) -> None:
     """What was recognised, machine by machine, and the pieces of each day."""
     for group in state.read.groups:
         names = ", ".join(group.machines) or "no machine"
-        files = f"{counted(len(group.surveys), 'file')} like {group.first.path.name}"
+        files = f"{quantity(len(group.surveys), 'file')} like {group.first.path.name}"
         say(Text(f"{files}: {group.aside or names}"))
         proposal = state.read.proposals.get(group.id)
         if proposal is not None:

@@ -12,7 +12,7 @@ trials = typer.Typer(help="Trials: what was changed from when on, and whether it
 TrialFrom = Annotated[
     str | None, typer.Option("--from", help="From when on, in wall time: 2026-06-09, or 2026-06-09 14:00.")
 ]
-TrialTo = Annotated[str | None, typer.Option("--to", help="Until when, where it was taken back.")]
+TrialTo = Annotated[str | None, typer.Option("--to", help="Until when, where it was undone.")]
 TrialLine = Annotated[str | None, typer.Option("--line", help="Id of the line that was changed.")]
 TrialMachine = Annotated[str | None, typer.Option("--machine", help="Id of the one machine that was changed.")]
 TrialBeside = Annotated[
@@ -49,7 +49,7 @@ def trial_add(
 
     with Works(works, journal) as opened:
         trial = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
-        _say(trial_words(opened, trial.number))
+        _print_words(trial_words(opened, trial.number))
 
 
 @trials.command("list")
@@ -63,9 +63,9 @@ def trial_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
     with Works(works, journal) as opened:
         table = trials_table(opened)
         if not table.rows:
-            return _say("No trial was noted; lineview trial add notes one.")
+            return _print_words("No trial was noted; lineview trial add notes one.")
         console.print(printed_table(table, opened.plant))
-    return _say("How one goes: lineview answer week --trial NUMBER")
+    return _print_words("How one goes: lineview answer week --trial NUMBER")
 
 
 @trials.command("edit")
@@ -83,13 +83,19 @@ def trial_edit(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
 ) -> None:
-    """Change a trial; what is not named stays, but for the shifts planned, which follow what is judged."""
+    """Change a trial; what is not named stays. Judged otherwise, its shifts are planned anew unless --shifts says."""
     from lineview.app.trials import TrialText, edit_trial, trial_words
+    from lineview.app.week_inputs import trial_of
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
-        _say(trial_words(opened, number))
+        planned = trial_of(opened.store, number).shifts
+        changed = edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
+        _print_words(trial_words(opened, number))
+        if shifts is None and changed.shifts != planned:
+            _print_words(
+                f"Planned anew: {changed.shifts} shifts instead of {planned}. To keep {planned}: --shifts {planned}."
+            )
 
 
 @trials.command("close")
@@ -105,7 +111,7 @@ def trial_close(
 
     with Works(works, journal) as opened:
         closed = close_trial(opened, number, decision)
-        _say(f"Kept: {closed.verdict} Decided: {closed.decision}.")
+        _print_words(f"Kept: {closed.verdict} Decided: {closed.decision}.")
 
 
 @trials.command("undo")
@@ -116,12 +122,12 @@ def trial_undo(number: TrialNumber, works: WorksFolder = HERE, journal: JournalU
 
     with Works(works, journal) as opened:
         if undo_trial(opened, number):
-            _say(f"Undone. {trial_words(opened, number)}")
+            _print_words(f"Undone. {trial_words(opened, number)}")
         else:
-            _say(f"Undone: nothing of trial {number} is left.")
+            _print_words(f"Undone: nothing of trial {number} is left.")
 
 
-def _say(words: str) -> None:
+def _print_words(words: str) -> None:
     from lineview.cli.console import say
 
     say(words)

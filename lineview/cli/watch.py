@@ -17,7 +17,7 @@ from lineview.report.answer import to_json
 
 
 class SheetWriter:
-    """Writes each sheet that is due once, and again where what it says has changed since.
+    """Writes each sheet that is due once, and again where its content has changed.
 
     Parameters
     ----------

@@ -48,7 +48,7 @@ BATCHES: dict[str, pl.DataType] = {
     "row": pl.Int64(),
 }
 
-#: A stop as somebody or some machine wrote it down.
+#: A stop as a person or a machine logged it.
 STOP_LOG: dict[str, pl.DataType] = {
     "machine": pl.String(),
     "start": UTC_US,

@@ -9,7 +9,7 @@ def readable(name: str) -> str:
     Parameters
     ----------
     name : str
-        As the system gives it: bytes that are no UTF-8 stand in it as halves of surrogates.
+        As the system gives it: bytes that are not UTF-8 are lone surrogates in it.
 
     Returns
     -------

@@ -22,7 +22,7 @@ from lineview.demo.files import week_of
 from lineview.demo.line import LineRun
 from lineview.demo.spec import ShiftTruth, Window, demo_plant, demo_plant_text, line_specs, windows
 from lineview.demo.truth import CounterTruth, LineDay, StockCount, Totals, write_truth
-from lineview.demo.weighing import Weighed, batch_pieces, weigh, wrap_mass_g
+from lineview.demo.weighing import BenchWeighing, batch_pieces, weigh, wrap_mass_g
 from lineview.demo.works import Works
 from lineview.demo.written_records import write_weekly_exports
 
@@ -83,9 +83,9 @@ def _day(works: Works, number: int, shifts: list[Window], folder: Path) -> None:
         works.truth.add(day, gaps_of(day), pieces)
         for p in pieces:
             works.good_by_week[week_of(day.date), run.spec.line, products[p.batch]] += p.good
-        works.stops[i] += list(_noted_stops(day))
+        works.stops[i] += list(_stop_log(day))
         for shift in lived:
-            works.weighed[i] += _weighed(works, i, day, shift)
+            works.weighed[i] += _bench_weighings(works, i, day, shift)
         days.append(day)
     first, second = days
     write_wrap1(first, folder, works.plant.tz)
@@ -95,14 +95,14 @@ def _day(works: Works, number: int, shifts: list[Window], folder: Path) -> None:
     works.hall.setdefault(week_of(first.date), []).extend(hall_rows(first, second, works.plant.tz))
 
 
-def _weighed(works: Works, i: int, day: LineDay, shift: ShiftTruth) -> list[Weighed]:
+def _bench_weighings(works: Works, i: int, day: LineDay, shift: ShiftTruth) -> list[BenchWeighing]:
     if i == 0:
         tare = wrap_mass_g(day.spec, day.spec.products[0])
         return weigh(shift, works.rng, scattered=6, tare_g=tare)
     return weigh(shift, works.rng, runs=(2, 4))
 
 
-def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
+def _stop_log(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
     """The stops that got written down: a minute or longer, and not quite all of them."""
     for s in day.stretches():
         if s.state not in ("short stop", "stop") or s.seconds < 60.0:

@@ -89,7 +89,7 @@ def rope_seconds(
     return diameter, temperature
 
 
-def cut_masses_g(spec: LineSpec, rng: np.random.Generator, batch: Batch, diameter: Floats, pieces: int) -> Floats:
+def piece_masses_g(spec: LineSpec, rng: np.random.Generator, batch: Batch, diameter: Floats, pieces: int) -> Floats:
     """The mass [g] of each piece cut from a stretch of rope.
 
     Takes `diameter` [mm].

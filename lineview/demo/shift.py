@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.demo.reels import Rack, Reel
-from lineview.demo.rope import Batch, cut_masses_g, rope_seconds
+from lineview.demo.rope import Batch, piece_masses_g, rope_seconds
 from lineview.demo.spec import BLANK, REJECT, Feed, LineSpec, ShiftTruth, StopCause, Stretch, Window
 from lineview.plant import Web
 
@@ -156,7 +156,7 @@ class ShiftRun:
         level = self.sizer.level_mm(self.spec)
         diameter, temperature = rope_seconds(self.spec, self.rng, batch, level, seconds, pieces)
         masses = np.full(n, np.nan)
-        masses[blanks:] = cut_masses_g(self.spec, self.rng, batch, diameter, pieces)
+        masses[blanks:] = piece_masses_g(self.spec, self.rng, batch, diameter, pieces)
         if batch.start_s is None and pieces:
             batch.start_s = self.now + seconds * blanks / n
             batch.run_h = self.sizer.run_s / 3600.0
@@ -239,14 +239,14 @@ class ShiftRun:
 
     def finish(self) -> ShiftTruth:
         """Close the shift: join stops that touch, name short ones, gather the cycles."""
-        self.truth.stretches = joined(self.truth.stretches)
+        self.truth.stretches = join_stops(self.truth.stretches)
         if self.kinds:
             self.truth.kinds = np.concatenate(self.kinds)
             self.truth.masses_g = np.concatenate(self.masses)
         return self.truth
 
 
-def joined(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
+def join_stops(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
     """Join stops that touch, let a changeover take in the stops at its edges, and tell short from long."""
     still = ("stop", "short stop", "changeover")
     merged: list[Stretch] = []

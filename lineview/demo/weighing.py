@@ -15,7 +15,7 @@ from lineview.plant import Product, Web
 
 
 @dataclass(frozen=True)
-class Weighed:
+class BenchWeighing:
     """One piece on the scale."""
 
     at_s: float
@@ -93,9 +93,9 @@ def weigh(
     scattered: int = 0,
     runs: tuple[int, int] = (0, 0),
     tare_g: float = 0.0,
-) -> list[Weighed]:
+) -> list[BenchWeighing]:
     """Weigh good pieces of every second batch."""
-    weighed: list[Weighed] = []
+    weighed: list[BenchWeighing] = []
     for batch, parts in list(by_batch(shift).items())[::2]:
         where = np.concatenate([np.arange(p.first, p.first + p.cycles) for p in parts])
         when = np.concatenate([p.t0 + (np.arange(p.cycles) + 0.5) * p.seconds / p.cycles for p in parts])
@@ -110,11 +110,11 @@ def weigh(
         for sample, pieces in picks:
             for i in pieces:
                 reading_g = shift.masses_g[where[i]] + tare_g + rng.normal(0.0, 0.004)
-                weighed.append(Weighed(float(when[pieces[-1]]), round(float(reading_g), 2), batch, sample))
+                weighed.append(BenchWeighing(float(when[pieces[-1]]), round(float(reading_g), 2), batch, sample))
     return weighed
 
 
-def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
+def write_weights1(rows: Sequence[BenchWeighing], path: Path, zone: ZoneInfo) -> None:
     """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows."""
     lines = ["Bench scale, line 1 | invented data", "", "when|grams|n|batch|sample"]
     for i, row in enumerate(rows):
@@ -125,7 +125,7 @@ def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def write_weights2(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
+def write_weights2(rows: Sequence[BenchWeighing], path: Path, zone: ZoneInfo) -> None:
     """Write the second line's weighings to an open document sheet."""
     cells: list[Sequence[Cell]] = [["Zeit", "Gramm", "Anzahl", "Charge", "Probe"]]
     cells += [[wall(r.at_s, zone).replace(microsecond=0), r.mass_g, 1, r.batch, r.sample] for r in rows]

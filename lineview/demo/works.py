@@ -9,7 +9,7 @@ import numpy as np
 
 from lineview.demo.line import LineRun
 from lineview.demo.truth import Totals, TruthRows
-from lineview.demo.weighing import Weighed
+from lineview.demo.weighing import BenchWeighing
 from lineview.plant import Plant
 
 
@@ -27,7 +27,7 @@ class Works:
     totals: list[Totals]
     lost: dict[str, int] = field(default_factory=dict)
     truth: TruthRows = field(default_factory=TruthRows)
-    weighed: list[list[Weighed]] = field(default_factory=lambda: [[], []])
+    weighed: list[list[BenchWeighing]] = field(default_factory=lambda: [[], []])
     stops: list[list[tuple[str, float, float, str]]] = field(default_factory=lambda: [[], []])
     hall: dict[str, list[str]] = field(default_factory=dict)
     good_by_week: Counter[tuple[str, str, str]] = field(default_factory=Counter)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -69,8 +70,14 @@ class CounterIncrements:
             return Counted(nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int))
         so_far = self._so_far
         span, low, high = so_far.span, so_far.low, so_far.high
-        a, b = _Place(span, begins), _Place(span, ends)
-        inside = self._upto(b, profile) - self._upto(a, profile)
+        if np.array_equal(begins[1:], ends[:-1]):  # one after the other: each moment is looked up once
+            places = _Place.of(span, np.append(begins[:1], ends))
+            a, b = places.part(slice(-1)), places.part(slice(1, None))
+            upto = self._upto(places, profile)
+            inside = upto[1:] - upto[:-1]
+        else:
+            a, b = _Place.of(span, begins), _Place.of(span, ends)
+            inside = self._upto(b, profile) - self._upto(a, profile)
         whole = b.floor > a.ceil
         inner = np.minimum(a.ceil, b.floor)
         outside = (np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)).astype(
@@ -170,16 +177,28 @@ class _SoFar:
     readings: Ints
 
 
-class _Place:
+class _Place(NamedTuple):
     """Where moments lie among the edges of the intervals between readings."""
 
-    def __init__(self, span: Ints, at: Ints) -> None:
-        top = len(span) - 1
-        self.at = np.minimum(np.maximum(at, span[0]), span[-1])
-        self.floor = np.searchsorted(span, self.at, side="right") - 1
-        self.ceil = np.minimum(np.searchsorted(span, self.at), top)
-        self.start, self.end = span[self.floor], span[self.ceil]
-        self.between = self.ceil > self.floor
+    at: Ints
+    floor: Ints
+    ceil: Ints
+    start: Ints
+    end: Ints
+    between: npt.NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, span: Ints, at: Ints) -> _Place:
+        """Look moments up, those outside at the ends."""
+        at = np.minimum(np.maximum(at, span[0]), span[-1])
+        floor = np.searchsorted(span, at, side="right") - 1
+        ceil = np.minimum(np.searchsorted(span, at), len(span) - 1)
+        return cls(at, floor, ceil, span[floor], span[ceil], ceil > floor)
+
+    def part(self, which: slice) -> _Place:
+        """Some of the moments."""
+        at, floor, ceil = self.at[which], self.floor[which], self.ceil[which]
+        return _Place(at, floor, ceil, self.start[which], self.end[which], self.between[which])
 
 
 def _readings(until: Ints, a: _Place, b: _Place) -> Ints:

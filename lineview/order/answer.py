@@ -51,13 +51,13 @@ WEEKS_AHEAD = 4
 class OrderInputs:
     """Of every cut-and-wrap machine, for stock is common to the works.
 
-    `counts` of the recent weeks by machine; `made` what was made by line, day and product (DAILY_OUTPUT);
+    `counts` of the recent weeks by machine; `daily_output` the good pieces by line, day and product (DAILY_OUTPUT);
     `good` the good pieces of the period asked for; batches, reels, plan and stock; and the rows of plan and stock
     that two exports tell differently, each with its file; `what_if` what is supposed.
     """
 
     counts: Mapping[str, MachineCounts]
-    made: pl.DataFrame
+    daily_output: pl.DataFrame
     good: Estimate
     batches: pl.DataFrame
     reels: pl.DataFrame
@@ -70,7 +70,7 @@ class OrderInputs:
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     """Answer what to order by when."""
-    now, daily_output, what_if = order_moment(scope), inputs.made, inputs.what_if
+    now, daily_output, what_if = order_moment(scope), inputs.daily_output, inputs.what_if
     if what_if is not None:
         plant = supposed_plant(plant, what_if)
     waste = _waste(plant, inputs, (now - RECENT, now))
@@ -80,13 +80,13 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     counts = latest_counts(plant, stock)
     if what_if is not None:
         demand, counts = supposed_demand(demand, what_if), supposed_counts(counts, plant, what_if, now)
-    used = _used(plant, inputs, counts, waste, now)
+    used = _metres_since_count(plant, inputs, counts, waste, now)
     days = {day for shift in plant.shifts for day in shift.days}
     risk = RISK if what_if is None or what_if.risk_percent is None else what_if.risk_percent / 100.0
     lines = on_working_days(order_lines(plant, demand, counts, used, now, risk=risk), now, days, plant.tz)
     orders = supplier_orders(lines)
     lines = as_sent(lines, orders)
-    needed = _needed(plant, daily_output, inputs, waste, now)
+    needed = _reels_needed(plant, daily_output, inputs, waste, now)
     open_pieces = open_plan(inputs.disputed_plan)
     disputes = (*plan_dispute(inputs.disputed_plan, open_pieces, plant), *stock_disputes(inputs.disputed_stock, plant))
     period = _period(plant, daily_output, now)
@@ -120,7 +120,7 @@ def order_moment(scope: Scope) -> datetime:
     Parameters
     ----------
     scope : Scope
-        What was asked.
+        The question's scope.
     """
     return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
 
@@ -141,7 +141,7 @@ def _waste(plant: Plant, inputs: OrderInputs, period: tuple[datetime, datetime])
     return waste_ratios(accounts)
 
 
-def _used(
+def _metres_since_count(
     plant: Plant, inputs: OrderInputs, counts: Counts, waste: Mapping[str, float], now: datetime
 ) -> dict[str, float]:
     """The metres of each web used since it was counted."""
@@ -155,13 +155,13 @@ def _used(
             for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
                 pieces_of[name] = pieces_of.get(name, 0.0) + pieces
         if followed > moment:
-            for name, pieces in _made_between(inputs.made, moment, followed, plant).items():
+            for name, pieces in _output_between(inputs.daily_output, moment, followed, plant).items():
                 pieces_of[name] = pieces_of.get(name, 0.0) + pieces
         metres[moment] = used_metres(plant, pieces_of, waste)
     return {web: metres[moment].get(web, 0.0) for web, moment in moments.items()}
 
 
-def _made_between(daily_output: pl.DataFrame, start: datetime, end: datetime, plant: Plant) -> dict[str, float]:
+def _output_between(daily_output: pl.DataFrame, start: datetime, end: datetime, plant: Plant) -> dict[str, float]:
     """Good pieces by product between two moments from sums by day; of the ends' own days, their share."""
     first, last = start.astimezone(plant.tz), end.astimezone(plant.tz)
     first_share = 1.0 - (first.hour + first.minute / 60.0) / 24.0
@@ -174,7 +174,7 @@ def _made_between(daily_output: pl.DataFrame, start: datetime, end: datetime, pl
     return dict(rows.group_by("product", maintain_order=True).agg(pl.col("good").sum()).sort("product").iter_rows())
 
 
-def _needed(
+def _reels_needed(
     plant: Plant, daily_output: pl.DataFrame, inputs: OrderInputs, waste: Mapping[str, float], now: datetime
 ) -> list[tuple[ReelsNeeded, str]]:
     """Give whole reels of each web for the plan's pieces, or the coming weeks' at history's pace."""

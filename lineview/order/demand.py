@@ -210,7 +210,7 @@ def history_pace(daily_output: pl.DataFrame, line: str, reels_a_piece: Mapping[s
         planned_min=pl.col("planned_min").max(),
     )
     days = days.with_columns(pl.col("unseen").fill_nan(0.0)).sort("date")
-    # A day that was mostly not seen tells nothing of its own: what stands in it is the pace around.
+    # A day that was mostly not read holds no output of its own: its sum is the pace around it.
     days = days.filter(pl.col("unseen") <= MOST_UNSEEN)
     weight = days["planned_min"] / max(float(days["planned_min"].sum()), 1e-9)
     seen_share = 1.0 - float((days["unseen"] * weight).sum())
@@ -219,7 +219,7 @@ def history_pace(daily_output: pl.DataFrame, line: str, reels_a_piece: Mapping[s
 
 @dataclass(frozen=True)
 class Ahead:
-    """What history says of each coming week: mean, standard deviation, and the level's doubt over it."""
+    """Demand of each coming week from history: mean, standard deviation, and the level's uncertainty."""
 
     mean: Floats
     sd: Floats

@@ -48,10 +48,10 @@ def learn_season(totals: npt.ArrayLike, weeks_ahead: int) -> Season:
     productive = np.isfinite(y) & (y > 0)
     if productive.sum() < LEAST_WEEKS:
         return Season(np.ones(len(y)), np.ones(weeks_ahead), np.zeros(weeks_ahead))
-    return _fitted(y, productive, weeks_ahead)
+    return _fit_season(y, productive, weeks_ahead)
 
 
-def _fitted(y: Floats, productive: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
+def _fit_season(y: Floats, productive: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
     """Fit every number of harmonics and keep the one that the criterion likes best."""
     from statsmodels.regression.linear_model import OLS
     from statsmodels.tsa.deterministic import DeterministicProcess, Fourier

@@ -19,8 +19,8 @@ from lineview.order.policy import (
     chance_before_open,
     cover_bounds,
     fan,
+    reels_to_order,
     reorder_point,
-    wanted_reels,
 )
 from lineview.order.reels_needed import rounded_order
 from lineview.order.stock import OnHand, on_hand
@@ -110,7 +110,7 @@ def order_line(
     if web.lead_time_days is None:
         why = f"no lead_time_days in plant.toml for {web.id}"
         return OrderLine(web, need, basis, reel_m, stock, supply, None, why, None, None)
-    target, lasts = wanted_reels(web, need, weeks)
+    target, lasts = reels_to_order(web, need, weeks)
     quantity = rounded_order(math.ceil(target - 1e-9), web.minimum_reels, web.multiple_reels)
     advice = advise(
         need, supply, lead_days=web.lead_time_days, lead_sd_days=web.lead_time_sd_days, risk=risk, quantity=quantity

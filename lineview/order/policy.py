@@ -287,7 +287,7 @@ def quantity_with_breaks(
 WEEKS_A_YEAR = 365.25 / 7.0
 
 
-def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
+def reels_to_order(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     """The reels that one order is to bring, before minimum and multiple.
 
     Source: snyder-shen, harris-1913

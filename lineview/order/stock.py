@@ -16,7 +16,7 @@ from lineview.wrap.reels import full_reel_m, part_reel_m
 
 @dataclass(frozen=True)
 class Delivery:
-    """Reels that are to come, and when [UTC]; `at` None where nobody gave a date."""
+    """Reels that are to come, and when [UTC]; `at` None where no date was given."""
 
     at: datetime | None
     reels: float

@@ -23,7 +23,7 @@ PALLET_SHARE = 0.5
 class SheetRow:
     """One line of an order sheet; `money` is None where there is no price.
 
-    `wanted` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
+    `exact_reels` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
     after minimum and multiple; `reels` may be more, to fill a pallet.
     """
 
@@ -32,7 +32,7 @@ class SheetRow:
     price: float | None
     money: float | None
     pallets: float | None
-    wanted: float = 0.0
+    exact_reels: float = 0.0
     basis: str = ""
     rounded: int = 0
 
@@ -55,7 +55,7 @@ class SheetRow:
 
 @dataclass(frozen=True)
 class SupplierOrder:
-    """An order to one supplier: by when, its rows, and the totals that can be told."""
+    """An order to one supplier: by when, its rows, and the totals that are known."""
 
     supplier: str
     order_by: datetime
@@ -106,7 +106,7 @@ def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETH
             now = [line for line in remaining if _by(line) <= first + timedelta(days=together_days)]
             remaining = remaining[len(now) :]
             rows = [_row(line, line.advice.reels) for line in now if line.advice]
-            out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
+            out.append(SupplierOrder(supplier, first, tuple(_fill_pallet(rows))))
     return sorted(out, key=lambda order: (order.order_by, order.supplier))
 
 
@@ -131,7 +131,7 @@ def _of(row: SheetRow, reels: int) -> SheetRow:
     )
 
 
-def _filled(rows: list[SheetRow]) -> list[SheetRow]:
+def _fill_pallet(rows: list[SheetRow]) -> list[SheetRow]:
     """Fill the last pallet with the most urgent web, in its multiples, where it is half full already."""
     first, total = rows[0].web, sum(row.pallets or 0.0 for row in rows)
     if first.reels_per_pallet is None or any(row.pallets is None for row in rows):
@@ -155,7 +155,7 @@ def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneIn
 def on_working_days(
     lines: Sequence[OrderLine], now: datetime, days: Collection[str], zone: ZoneInfo
 ) -> list[OrderLine]:
-    """Give lines whose order days are days on which somebody orders: earlier, never later."""
+    """Move order days to days on which orders are placed: earlier, never later."""
     moved = []
     for line in lines:
         if line.order_by is None:

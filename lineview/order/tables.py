@@ -73,7 +73,7 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
-    """The day on which somebody acts: the hour in it carries nothing."""
+    """A moment's day; its hour has no meaning."""
     return None if at is None else at.astimezone(plant.tz).date()
 
 
@@ -181,7 +181,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
 def why_so_many(row: SheetRow, plant: Plant) -> str:
     """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break."""
     web, parts = row.web, [row.basis] if row.basis else []
-    if row.rounded - row.wanted >= 1.0:
+    if row.rounded - row.exact_reels >= 1.0:
         least = f"the minimum of {web.minimum_reels}" if row.rounded == web.minimum_reels else ""
         step = f"a multiple of {web.multiple_reels}" if web.multiple_reels > 1 else ""
         parts.append(f"raised to {row.rounded}, {least or step or 'whole reels'}")
@@ -226,9 +226,9 @@ def suppliers_due(answer: Answer, plant: Plant) -> list[str]:
     answer : Answer
         Of the order.
     plant : Plant
-        Its webs name their suppliers; webs without one are sent to nobody.
+        Its webs name their suppliers; webs without one are left out.
     """
-    return list(dict.fromkeys(web.supplier for web, _ in _ordered(answer, plant)))
+    return list(dict.fromkeys(web.supplier for web, _ in _orders_to_suppliers(answer, plant)))
 
 
 def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
@@ -249,15 +249,15 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         Of the supplier's first order: webs, their description, reels, the day they are wanted on, and the price
         that was agreed. It has no stock, use, risk, reason, freight, working, picture or other supplier.
     """
-    rows = [(web, row) for web, row in _ordered(answer, plant) if web.supplier == supplier]
+    rows = [(web, row) for web, row in _orders_to_suppliers(answer, plant) if web.supplier == supplier]
     first = min((row["by"] for _, row in rows), default=None)
-    wanted_reels = _wanted(answer, plant)
+    arrival_days = _arrival_days(answer, plant)
     shown = [
         {
             "web": row["web"],
             "about": _description(web, plant),
             "reels": row["reels"],
-            "wanted": wanted_reels.get(row["web"]),
+            "wanted": arrival_days.get(row["web"]),
             "price": row["price"],
             "money": row["money"],
         }
@@ -270,8 +270,8 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         currency=plant.currency,
     )
     filled_columns = [column for column in columns if any(row[column[0]] is not None for row in shown)]
-    reels = show.counted(sum(row["reels"] for row in shown), "reel")
-    words = f"Order to {supplier}: {reels} in {show.counted(len(shown), 'web')}."
+    reels = show.quantity(sum(row["reels"] for row in shown), "reel")
+    words = f"Order to {supplier}: {reels} in {show.quantity(len(shown), 'web')}."
     day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
     return Answer(
         question="order",
@@ -283,7 +283,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
     )
 
 
-def _ordered(answer: Answer, plant: Plant) -> list[tuple[Web, Mapping[str, Any]]]:
+def _orders_to_suppliers(answer: Answer, plant: Plant) -> list[tuple[Web, Mapping[str, Any]]]:
     """The rows of the order sheet that order a web of a named supplier; freight and totals are not among them."""
     webs = {web.name or web.id: web for web in plant.webs if web.supplier}
     sheet = next((table for table in answer.tables if table.name == "order sheet"), None)
@@ -291,7 +291,7 @@ def _ordered(answer: Answer, plant: Plant) -> list[tuple[Web, Mapping[str, Any]]
     return [(webs[row["web"]], row) for row in rows if row["web"] in webs and row["reels"]]
 
 
-def _wanted(answer: Answer, plant: Plant) -> dict[str, date | None]:
+def _arrival_days(answer: Answer, plant: Plant) -> dict[str, date | None]:
     """By web the day on which what is advised would come."""
     deliveries = answer.series.get("deliveries", pl.DataFrame())
     if not deliveries.height:
@@ -301,7 +301,7 @@ def _wanted(answer: Answer, plant: Plant) -> dict[str, date | None]:
 
 
 def _description(web: Web, plant: Plant) -> str:
-    """Width, weight by area and reel, as far as plant.toml says them."""
+    """Width, grammage and reel, as far as plant.toml has them."""
     parts = []
     sizes = (("", web.width_mm, " wide"), ("reel ", web.reel_outer_mm, " outer"), ("core ", web.reel_core_mm, ""))
     for before, size_mm, after in sizes:

@@ -167,4 +167,4 @@ def supposed_words(what_if: WhatIf, plant: Plant) -> str:
         words.append(f"{what_if.need_percent:g} % of the need expected")
     if what_if.risk_percent is not None:
         words.append(f"an accepted risk of {what_if.risk_percent:g} %")
-    return f"What if, not saved: {show.listed(words)}"
+    return f"What if, not saved: {show.sentence_list(words)}"

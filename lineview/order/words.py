@@ -34,7 +34,7 @@ def day_words(at: datetime, plant: Plant) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """A chance as people say it."""
+    """A chance in words."""
     if chance >= _ALMOST_SURE:
         return "a risk above 95 %"
     if chance < 0.001:
@@ -74,7 +74,7 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, dispute
 def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:
     if first.advice is None or first.order_by is None:
         return ()
-    reels = show.counted(first.advice.reels, "reel")
+    reels = show.quantity(first.advice.reels, "reel")
     name = web_name(first.web)
     # There is no today here: the advice is of the last reading's day, and says so.
     start = (
@@ -123,7 +123,7 @@ def history_words(daily_output: pl.DataFrame, plant: Plant, now: datetime) -> st
         return ""
     first: date = daily_output["date"].to_list()[int(daily_output["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
-    length = show.counted(days, "day") if days < 56 else f"{days // 7} weeks"
+    length = show.quantity(days, "day") if days < 56 else f"{days // 7} weeks"
     return f"{length} up to {day_words(now, plant)}"
 
 
@@ -149,7 +149,7 @@ def order_points(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tup
     points = [_point(line, short.get(line.web.id), plant, now) for line in order[:most]]
     later = [line.order_by for line in order[most:] if line.order_by is not None]
     if later:
-        more = show.counted(len(later), "further web")
+        more = show.quantity(len(later), "further web")
         points.append(f"{more} from {day_words(min(later), plant)}: in the table below.")
     return tuple(points)
 
@@ -164,7 +164,7 @@ def _point(line: OrderLine, short: _Short | None, plant: Plant, now: datetime) -
         late = line.order_by <= now
         by = "at once" if late else f"by {day_words(line.order_by, plant)}"
         risk = f", although it may run out before they come ({chance_words(line.advice.chance)})"
-        reels = show.counted(line.advice.reels, "reel")
+        reels = show.quantity(line.advice.reels, "reel")
         acts.append(f"order {reels} {by}{risk if late and line.advice.chance > line.risk else ''}")
     return f"{web_name(line.web)}: {'; '.join(acts)}. {_stand(line)}."
 
@@ -187,7 +187,7 @@ def _stand(line: OrderLine) -> str:
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, what was refused and what stands on an assumption."""
+    """Say what is not known, what was refused and what rests on an assumption."""
     out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
     out += [f"{what}." for what in demand.without_web]
     for web in (plant.web(web_id) for web_id in demand.borrowed):
@@ -251,7 +251,7 @@ def open_plan(rows: pl.DataFrame) -> Estimate:
 
 
 def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Iterator[str]:
-    """Say how much of the plan is in conflict, and what stands in for it."""
+    """Say how much of the plan is in conflict, and what is used instead."""
     if not open_pieces.n or open_pieces.low is None or open_pieces.high is None:
         return
     first, last = (
@@ -259,34 +259,34 @@ def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Ite
         for at in (min(rows["start"].to_list()), max(rows["end"].to_list()))
     )
     low, high = show.number(round(open_pieces.low)), show.number(round(open_pieces.high))
-    files = show.listed(sorted(set(rows["file"].to_list()))[:4])
+    files = show.sentence_list(sorted(set(rows["file"].to_list()))[:4])
     yield (
         f"The plan from {first} to {last} is in conflict: {low} to {high} pieces in "
-        f"{show.counted(open_pieces.n, 'row')} stand differently in {files}. That time's plan is not used, history "
+        f"{show.quantity(open_pieces.n, 'row')} stand differently in {files}. That time's plan is not used, history "
         "stands in for it; undo the export that is wrong on the page Intake."
     )
 
 
 def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
-    """Say which stock counts disagree, what each says, and what to do."""
+    """Say which stock counts disagree, with their values, and what to do."""
     disputes = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
     for (web_id, at), counts in disputes[:MOST_NAMED]:
         web = plant.web(str(web_id))
         name = str(web_id) if web is None else web.name or web.id
-        values = [_counted(row, plant) for row in counts.iter_rows(named=True)]
+        values = [_count_words(row, plant) for row in counts.iter_rows(named=True)]
         yield (
-            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.listed(values)}. Neither is used: "
-            "undo the export that is wrong on the page Intake, or count again."
+            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.sentence_list(values)}. "
+            "Neither is used: undo the export that is wrong on the page Intake, or count again."
         )
     if len(disputes) > MOST_NAMED:
         yield f"So do {len(disputes) - MOST_NAMED} more."
 
 
-def _counted(row: dict[str, Any], plant: Plant) -> str:
-    parts = [f"{row[key]:g} {words}" for key, words in _COUNTED if row[key] is not None]
+def _count_words(row: dict[str, Any], plant: Plant) -> str:
+    parts = [f"{row[key]:g} {words}" for key, words in _COUNT_COLUMNS if row[key] is not None]
     if row["expected_on"] is not None:
         parts.append(f"due {show.a_day(row['expected_on'].astimezone(plant.tz).date(), plant)}")
     return f"{', '.join(parts) or 'nothing'} in {row['file']}"
 
 
-_COUNTED = (("whole_reels", "whole reels"), ("on_order_reels", "on order"))
+_COUNT_COLUMNS = (("whole_reels", "whole reels"), ("on_order_reels", "on order"))

@@ -49,7 +49,7 @@ def lent_factors(
 
 
 def unsure(ahead: Ahead) -> Ahead:
-    """What history says with the doubt of having borrowed it."""
+    """Demand from history, with the uncertainty of borrowing it."""
     return replace(ahead, level_cv=float(np.hypot(ahead.level_cv, ASSUMED_KIN_CV)))
 
 
@@ -78,8 +78,8 @@ def works_need(
 ) -> Demand:
     """Put together what each web will need."""
     starts = week_starts(now, weeks)
-    ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
-    past, unknown_made = _known(plant, daily_output)
+    ahead, unknown = _with_plant_ids(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    past, unknown_made = _with_plant_ids(plant, daily_output)
     planned = planned_pieces(ahead, starts)
     lines = sorted({*past["line"].to_list(), *ahead["line"].to_list()})
     shares = {web.id: piece_share(web, waste.get(web.kind)) for web in plant.webs}
@@ -116,7 +116,7 @@ def _needs(
     needs, basis = {}, {}
     for key, by_product in factors.items():
         parts = [
-            (_planned(planned, line, by_product, len(starts)), covered, history.get((line, key)))
+            (_plan_use(planned, line, by_product, len(starts)), covered, history.get((line, key)))
             for line, covered in covers.items()
         ]
         needs[key], basis[key] = web_need(parts, len(starts))
@@ -134,7 +134,7 @@ def piece_share(web: Web, waste: float | None) -> float | None:
     return reels_a_piece(web, reel_m=reel_m, waste=allowance, lost_per_reel_m=web.start_m + web.end_m)
 
 
-def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
+def _with_plant_ids(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
     """A frame with plant.toml's product ids, and the names that it has not."""
     names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
     products = {name: plant.product(name) for name in names if name}
@@ -145,7 +145,7 @@ def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
     return renamed, [name for name in names if name and name not in ids]
 
 
-def _planned(planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int) -> Floats:
+def _plan_use(planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int) -> Floats:
     total = np.zeros(weeks)
     for (of_line, product), pieces in planned.items():
         if of_line == line and product in factors:
@@ -192,11 +192,11 @@ def pieces_ahead(
 ) -> tuple[float, str]:
     """Good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
     factors = dict.fromkeys(products_of(plant, web), 1.0)
-    ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    ahead, _ = _with_plant_ids(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:
         shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
         return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), "the plan"
-    past, _ = _known(plant, daily_output)
+    past, _ = _with_plant_ids(plant, daily_output)
     starts = week_starts(now, weeks)
     lines = sorted(set(past["line"].to_list()))
     history = history_ahead(plant, past, {web.id: factors}, lines, starts)
@@ -212,7 +212,7 @@ def history_ahead(
     starts: Sequence[datetime],
     planned: Set[str] = frozenset(),
 ) -> dict[tuple[str, str], Ahead]:
-    """What history says of the coming weeks, by line and web."""
+    """Demand of the coming weeks from history, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
     used = {**factors, **lent}
     if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:

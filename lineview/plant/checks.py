@@ -2,7 +2,7 @@
 
 The checks hang on fields, each seeing the fields before its own, and not on whole parts: a validator of a
 part runs only where all of its fields are right, and a reader is to see every fault at once. They run where
-the context of the validation is a `Declared`, as in reading a file; a part made in code is taken as it is.
+the context of the validation is a `DeclaredIds`, as in reading a file; a part made in code is taken as it is.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def did_you_mean(word: object, vocabulary: list[str]) -> str:
 
 
 @dataclass(frozen=True)
-class Declared:
+class DeclaredIds:
     """The ids that a description declares, read before its types so that any reference can be checked."""
 
     lines: list[str]
@@ -58,7 +58,7 @@ class Declared:
     channels: dict[str, list[str]]  # counters and gauges by machine; of two machines of one id, of both
 
     @classmethod
-    def in_tables(cls, data: Mapping[str, Any]) -> Declared:
+    def in_tables(cls, data: Mapping[str, Any]) -> DeclaredIds:
         """The ids in the tables of a description, whatever else may be wrong in them."""
         channels: dict[str, list[str]] = {}
         for _, machine in _rows(data, "machines"):
@@ -71,16 +71,16 @@ def repeated_ids(data: Mapping[str, Any]) -> list[PlacedFault]:
     """A fault for each id that stands twice in its list."""
     faults: list[PlacedFault] = []
     for name in ("shifts", "lines", "machines", "webs", "products", "layouts"):
-        faults += _repeated(name, [((name, i), row) for i, row in _rows(data, name)])
+        faults += _repeated_ids(name, [((name, i), row) for i, row in _rows(data, name)])
     for m, machine in _rows(data, "machines"):
         channels: list[tuple[KeyPath, Mapping[str, Any]]] = []
         for name in ("counters", "gauges"):
             channels += [(("machines", m, name, i), row) for i, row in _rows(machine, name)]
-        faults += _repeated("counters or gauges", channels)
+        faults += _repeated_ids("counters or gauges", channels)
     return faults
 
 
-def _repeated(what: str, rows: list[tuple[KeyPath, Mapping[str, Any]]]) -> Iterator[PlacedFault]:
+def _repeated_ids(what: str, rows: list[tuple[KeyPath, Mapping[str, Any]]]) -> Iterator[PlacedFault]:
     earlier: set[str] = set()
     for path, row in rows:
         name = row.get("id")
@@ -103,7 +103,7 @@ def _ids(data: Mapping[str, Any], name: str) -> list[str]:
 # How a check becomes a validator
 
 
-def checked(check: Check) -> AfterValidator:
+def value_check(check: Check) -> AfterValidator:
     """A validator that checks one value."""
 
     def validate(value: Any, info: ValidationInfo) -> Any:
@@ -131,7 +131,7 @@ def together(check: Check, *looks_at: str) -> WrapValidator:
                 usable[key] = part_of(key, part)
             except ValidationError as error:
                 details = error.errors()
-                errors += [_moved(detail, (key, *detail["loc"][1:])) for detail in details]
+                errors += [_at_path(detail, (key, *detail["loc"][1:])) for detail in details]
                 wrong = {detail["loc"][1] for detail in details if len(detail["loc"]) > 1}
                 if looks_at and isinstance(part, dict) and not wrong & set(looks_at):
                     with suppress(ValidationError):  # where a field that must be there is the wrong one
@@ -152,7 +152,7 @@ def _refuse(faults: Iterable[PlacedFault], value: object, more: Iterable[InitErr
         raise ValidationError.from_exception_data("plant description", details)
 
 
-def _moved(detail: ErrorDetails, path: KeyPath) -> InitErrorDetails:
+def _at_path(detail: ErrorDetails, path: KeyPath) -> InitErrorDetails:
     """The same error at another place."""
     context = detail.get("ctx", {})
     if detail["type"] == FAULT:
@@ -165,14 +165,14 @@ def _moved(detail: ErrorDetails, path: KeyPath) -> InitErrorDetails:
 
 
 @cache
-def _known_zones() -> list[str]:
+def _zone_names() -> list[str]:
     return sorted(available_timezones())  # read from the disk each time
 
 
 def check_zone(zone: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
     """A time zone that this computer knows, or ""."""
-    if zone and zone not in _known_zones():
-        advice = did_you_mean(zone, _known_zones())
+    if zone and zone not in _zone_names():
+        advice = did_you_mean(zone, _zone_names())
         advice = advice if advice.startswith("Did") else "Write it as area and city"
         yield (), Fault(f"unknown time zone '{zone}'", "", "a zone such as 'Europe/Paris'", advice)
 
@@ -185,27 +185,27 @@ def check_encoding(name: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
         yield (), Fault(f"unknown encoding '{name}'", "", "an encoding such as 'cp850' or 'cp437'")
 
 
-def _declared(info: ValidationInfo) -> Declared:
+def _declared_ids(info: ValidationInfo) -> DeclaredIds:
     """The ids declared: the context in which every check runs."""
-    return cast(Declared, info.context)
+    return cast(DeclaredIds, info.context)
 
 
 def check_line(line: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     """The id of a line that is declared."""
-    return _undeclared("line", line, _declared(info).lines)
+    return _unknown_ids("line", line, _declared_ids(info).lines)
 
 
 def check_machine(machine: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     """The id of a machine that is declared."""
-    return _undeclared("machine", machine, list(_declared(info).channels))
+    return _unknown_ids("machine", machine, list(_declared_ids(info).channels))
 
 
 def check_web(web: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     """The id of a web that is declared."""
-    return _undeclared("web", web, _declared(info).webs)
+    return _unknown_ids("web", web, _declared_ids(info).webs)
 
 
-def _undeclared(what: str, name: str, ids: list[str]) -> Iterator[PlacedFault]:
+def _unknown_ids(what: str, name: str, ids: list[str]) -> Iterator[PlacedFault]:
     if name not in ids:
         yield (), Fault(f"unknown {what} '{name}'", "", f"the id of a [[{what}s]]", did_you_mean(name, ids))
 
@@ -278,7 +278,7 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
     if not {"kind", "machine"} <= set(info.data):
         return  # a wrong kind or machine has its fault already
     kind, machine = info.data["kind"], info.data["machine"]
-    fields, channels = list(TARGETS[kind]), _declared(info).channels
+    fields, channels = list(TARGETS[kind]), _declared_ids(info).channels
     if kind == "readings":
         names = [c for m in channels if machine in (None, m) for c in channels[m]]
         targets = [*names, *(f"{m}/{channel}" for m in channels for channel in channels[m])]

@@ -1,4 +1,4 @@
-"""What counters' readings say where layouts say it: settled once for each counter of the plant."""
+"""What counters' readings mean, carried from the layouts to each counter of the plant."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from lineview.plant.checks import PlacedFault
 from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
-def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
-    """The counters that a layout of readings fills, and what it says of them.
+def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
+    """The counters that a layout of readings fills, and how it reads them.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[st
 
 
 def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[Machine]) -> Iterator[tuple[str, Fault]]:
-    """Faults where two layouts say different things of one counter.
+    """Faults where two layouts read one counter differently.
 
     Parameters
     ----------
@@ -52,10 +52,10 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
         The header of the layout, and the fault without a place.
     """
     declared = {(m.id, c.id): c.counting for m in machines for c in m.counters}
-    for header, machine, channel, counting in counted_by(layout, machines):
+    for header, machine, channel, counting in counters_of(layout, machines):
         meaning = counting or declared[machine, channel]
         for other in others:
-            for _, same_machine, same_channel, theirs in counted_by(other, machines):
+            for _, same_machine, same_channel, theirs in counters_of(other, machines):
                 if (same_machine, same_channel) != (machine, channel):
                     continue
                 if (theirs or declared[machine, channel]) != meaning:
@@ -68,7 +68,7 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
 
 
 def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
-    """Carry what layouts say of counters over to the counters.
+    """Carry the layouts' meaning of readings over to the counters.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
     meanings = {
         (machine, channel): counting
         for layout in plant.layouts
-        for _, machine, channel, counting in counted_by(layout, plant.machines)
+        for _, machine, channel, counting in counters_of(layout, plant.machines)
         if counting is not None
     }
     if not meanings:

@@ -89,7 +89,7 @@ def removal_of(text: str, table: str, part: str) -> Edit:
     return Edit(table, part, {str(key): _value_text(row, str(key)) for key in row}, None)
 
 
-def edited(text: str, edit: Edit) -> str:
+def apply_edit(text: str, edit: Edit) -> str:
     """The text with a change made.
 
     Parameters

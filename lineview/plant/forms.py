@@ -219,7 +219,7 @@ def text_of(field: FormField, value: Any) -> str:
 
 @dataclass(frozen=True)
 class Lack:
-    """A number that a page lacks: where it belongs in the file, and what it would tell."""
+    """A number that a page lacks: its place in the file, and what it would show."""
 
     table: str
     id: str
@@ -234,7 +234,7 @@ _WANTED: Mapping[str, tuple[tuple[str, str], ...]] = {
     "wrap": (("webs", "price_per_reel"), ("webs", "reel_length_m")),
     "order": (("webs", "price_per_reel"), ("webs", "lead_time_days")),
 }
-#: By question: tables without which it says little.
+#: By question: tables that it needs for most of its figures.
 NEEDED: Mapping[str, tuple[str, ...]] = {
     "rope": ("products",),
     "weight": ("products",),

@@ -29,10 +29,10 @@ WebKind = Literal["film", "wax paper"]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
-Zone = Annotated[str, checks.checked(checks.check_zone)]
-LineId = Annotated[Id, checks.checked(checks.check_line)]
-MachineId = Annotated[Id, checks.checked(checks.check_machine)]
-WebId = Annotated[Id, checks.checked(checks.check_web)]
+Zone = Annotated[str, checks.value_check(checks.check_zone)]
+LineId = Annotated[Id, checks.value_check(checks.check_line)]
+MachineId = Annotated[Id, checks.value_check(checks.check_machine)]
+WebId = Annotated[Id, checks.value_check(checks.check_web)]
 
 
 class Part(BaseModel):
@@ -97,7 +97,7 @@ class Machine(Part):
     kind: MachineKind
     name: str = ""
     line: LineId
-    nominal_per_min: Annotated[tuple[Positive, Positive], checks.checked(checks.check_band)] = (300.0, 400.0)
+    nominal_per_min: Annotated[tuple[Positive, Positive], checks.value_check(checks.check_band)] = (300.0, 400.0)
     set_per_min: Positive | None = None
     design_per_min: Positive | None = None
     counters: Annotated[
@@ -149,11 +149,11 @@ class Web(Part):
     width_mm: Positive
     grammage_g_m2: Positive | None = None
     thickness_um: Positive | None = None
-    density_g_cm3: Annotated[Positive | None, checks.checked(checks.check_web_mass), Field(validate_default=True)] = (
-        None
-    )
+    density_g_cm3: Annotated[
+        Positive | None, checks.value_check(checks.check_web_mass), Field(validate_default=True)
+    ] = None
     reel_outer_mm: Positive
-    reel_core_mm: Annotated[Positive, checks.checked(checks.check_core)]
+    reel_core_mm: Annotated[Positive, checks.value_check(checks.check_core)]
     reel_length_m: Positive | None = None
     splice_m: NotNegative = 0.0
     start_m: NotNegative = 0.0
@@ -236,7 +236,7 @@ class Layout(Part):
     stamps: Literal["end", "start"] = "end"
     on_change: bool = False
     any_times: bool = False
-    encoding: Annotated[str, checks.checked(checks.check_encoding)] = ""
+    encoding: Annotated[str, checks.value_check(checks.check_encoding)] = ""
     decimal: Literal[".", ",", ""] = ""
     thousands: str = ""
     name_column: str = ""

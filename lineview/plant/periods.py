@@ -27,7 +27,7 @@ DEFAULTS: dict[str, PeriodWord] = {
 
 
 #: A shift that was read for less than this is not the last one worth reading.
-_BEGUN = timedelta(minutes=5)
+_JUST_STARTED = timedelta(minutes=5)
 _TIME = re.compile(r"\d{1,2}:\d\d")
 #: Years in which readings and plans may lie.
 YEARS = range(1971, 2200)
@@ -209,7 +209,7 @@ def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: P
     """
     now = span.end
     if isinstance(name, ShiftOfDay):
-        return _one_shift(name, shifts, zone)
+        return _shift_of_day(name, shifts, zone)
     if isinstance(name, Days):
         period = Period(_utc(name.first, time(0), zone), _utc(name.last + timedelta(days=1), time(0), zone))
         ends = [_day_label(day) for day in dict.fromkeys((name.first, name.last))]
@@ -252,7 +252,7 @@ def _after(moment: datetime) -> datetime:
 
 def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
     candidates = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
-    if len(candidates) > 1 and span.end - candidates[-1][2].start < _BEGUN:
+    if len(candidates) > 1 and span.end - candidates[-1][2].start < _JUST_STARTED:
         candidates.pop()  # it has only just begun: the one before has more to say
     if candidates:
         return candidates[-1][2], candidates[-1][1]
@@ -260,7 +260,7 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), _day_label(day)
 
 
-def _one_shift(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
+def _shift_of_day(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
     shift = next((s for s in shifts if s.id == name.shift), None)
     if shift is None:
         names = ", ".join(s.id for s in shifts) or "none in the plant description"

@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 
 from lineview.core.errors import Fault, PlantError
 from lineview.plant import model
-from lineview.plant.checks import FAULT, Declared, PlacedFault, did_you_mean, repeated_ids
+from lineview.plant.checks import FAULT, DeclaredIds, PlacedFault, did_you_mean, repeated_ids
 from lineview.plant.counting import with_counting
 from lineview.plant.model import Plant
 from lineview.plant.positions import KeyLines, KeyPath
@@ -119,12 +119,12 @@ def _fault(path: KeyPath, details: list[ErrorDetails]) -> Fault:
     if detail["type"] == "extra_forbidden":
         keys = list(_model(path).model_fields)
         return Fault(f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, keys))
-    expected = " or ".join(dict.fromkeys(_expected(detail) for detail in details))
+    expected = " or ".join(dict.fromkeys(_expectation(detail) for detail in details))
     value = detail["input"]
-    return Fault(f"{_name(path)} is {_shown(value)}", expected=expected, do=_advice(value, details))
+    return Fault(f"{_name(path)} is {_value_text(value)}", expected=expected, do=_advice(value, details))
 
 
-def _expected(detail: ErrorDetails) -> str:
+def _expectation(detail: ErrorDetails) -> str:
     pattern = _EXPECTED.get(detail["type"], "another value")
     if detail["type"] == "dict_type" or detail["type"] == "model_type":
         return pattern
@@ -161,7 +161,7 @@ def _place(path: KeyPath) -> str:
     return f"[[{'.'.join(keys)}]]" if keys else "the file"
 
 
-def _shown(value: object) -> str:
+def _value_text(value: object) -> str:
     if isinstance(value, str):
         return f"'{value[:60]}'"
     if isinstance(value, bool):
@@ -200,7 +200,7 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     first_further = len(_layouts(data))
     if _layouts(further):
         data["layouts"] = (*_layouts(data), *_layouts(further))
-    plant, placed = _checked(data)
+    plant, placed = _validate(data)
     faults = []
     for keys, fault in placed:
         in_further = keys[:1] == ("layouts",) and isinstance(keys[1], int) and keys[1] >= first_further
@@ -228,7 +228,7 @@ def plant_of_json(data: dict[str, Any]) -> Plant:
     Plant
         Equal to the one that was written.
     """
-    return Plant.model_validate_json(json.dumps(data), context=Declared.in_tables(_plain(data, "")))
+    return Plant.model_validate_json(json.dumps(data), context=DeclaredIds.in_tables(_plain(data, "")))
 
 
 def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
@@ -250,16 +250,16 @@ def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
         data, lines = _plain(tomllib.loads(text), ""), KeyLines(text)
     except tomllib.TOMLDecodeError as error:
         return [_syntax(str(error), text, name)]
-    _, placed = _checked(data)
+    _, placed = _validate(data)
     faults = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
     return [replace(fault, where=f"{name} line {line}") for line, fault in faults]
 
 
-def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
+def _validate(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
     """Validate types, values and references; no plant where one of them is wrong."""
     faults = repeated_ids(data)
     try:
-        plant = Plant.model_validate(data, strict=True, context=Declared.in_tables(data))
+        plant = Plant.model_validate(data, strict=True, context=DeclaredIds.in_tables(data))
     except ValidationError as error:
         return None, faults_of(error, data) + faults
     plant, contradictions = with_counting(plant)

@@ -78,10 +78,14 @@ def plant_text(plant: Plant, remarks: Mapping[tuple[str, str], str], reasons: Ma
     rows = [
         "# The plant description, set up from exports. Edit it by hand or on the board: this file counts.",
         f"shop = {_value(plant.shop)}",
-        _said(f"zone = {_value(plant.zone)}", f"the machines' clocks; {reasons['zone']}" if "zone" in reasons else ""),
+        _with_comment(
+            f"zone = {_value(plant.zone)}", f"the machines' clocks; {reasons['zone']}" if "zone" in reasons else ""
+        ),
         f"units = {_value(plant.units)}",
         f"currency = {_value(plant.currency)}",
-        _said(f"gap_s = {_value(plant.gap_s)}", "seconds without a reading after which a machine counts as unseen"),
+        _with_comment(
+            f"gap_s = {_value(plant.gap_s)}", "seconds without a reading after which a machine counts as unseen"
+        ),
     ]
     rows += ["", _head("Shifts", reasons.get("shifts", ""))]
     for shift in plant.shifts:
@@ -100,7 +104,7 @@ def _head(title: str, reason: str) -> str:
     return f"# {title}" + (f": {reason}" if reason else "")
 
 
-def _said(pair: str, comment: str) -> str:
+def _with_comment(pair: str, comment: str) -> str:
     return f"{pair}  # {comment}" if comment else pair
 
 
@@ -111,7 +115,7 @@ def _machine_rows(machine: Machine, remarks: Mapping[tuple[str, str], str], band
     rows.append(f"line = {_value(machine.line)}")
     if machine.kind == "cut-and-wrap machine":
         rows.append(
-            _said(
+            _with_comment(
                 f"nominal_per_min = {_value(machine.nominal_per_min)}",
                 f"pieces a minute; {band}" if band else "pieces a minute",
             )
@@ -124,4 +128,4 @@ def _machine_rows(machine: Machine, remarks: Mapping[tuple[str, str], str], band
 def _list_rows(name: str, parts: list[tuple[Counter, str]] | list[tuple[Gauge, str]]) -> list[str]:
     if not parts:
         return []
-    return [f"{name} = [", *(f"  {_said(_value(part) + ',', remark)}" for part, remark in parts), "]"]
+    return [f"{name} = [", *(f"  {_with_comment(_value(part) + ',', remark)}" for part, remark in parts), "]"]

@@ -128,21 +128,21 @@ class Answer:
     question : str
         "rope", "weight", "shift", "wrap", "order" or "week".
     scope : Scope
-        What was asked.
+        The question's scope.
     sentence : tuple of Span
         The one plain sentence with numbers in it.
     soft : str
         The line below: intervals, period, what was taken out.
     figures : tuple of Figure
-        Every number told, by name.
+        Every figure, by name.
     tables : tuple of Table
         What stands below the picture.
     series : mapping of str to polars.DataFrame
         Frames for the picture.
     notes : tuple of str
-        What cannot be told and what other exports would add.
+        What is not known, and which exports would add it.
     cautions : tuple of str
-        What the page shows so that nobody is hurt.
+        Safety cautions that the page shows.
     points : tuple of str
         A short list below the soft line, each entry a thing to do; the order has a web in each.
     """
@@ -223,7 +223,7 @@ def to_json(answer: Answer, *, indent: int | None = 2) -> str:
     Returns
     -------
     str
-        Strict JSON: moments in ISO 8601 UTC, what cannot be told as null with its reason.
+        Strict JSON: moments in ISO 8601 UTC, what is not known as null with its reason.
     """
     return json.dumps(to_object(answer), indent=indent, ensure_ascii=False, allow_nan=False)
 

@@ -33,8 +33,8 @@ _ADVICE = "advice, no interval"
 _CHANCE = "no interval: already a chance over demand and lead time"
 _USE = "wrap-efficiency flexo-yield reel-formula"
 _LEARNED = "printers-waste lawson-hanson-1974 mackinnon-white-1985"
-_LEFT = "k = 2, from the label's and the counter's uncertainty"
-_GIVEN = "given in plant.toml, no interval"
+_OF_LABEL_AND_COUNTER = "k = 2, from the label's and the counter's uncertainty"
+_FROM_PLANT = "given in plant.toml, no interval"
 _MODEL = "restricted-likelihood derived-rope"
 _MODELLED = f"{CONFIDENCE}, averaged over the noise's autocorrelation"
 _OF_DEVIATION = f"{CONFIDENCE}, of the deviation alone"
@@ -161,14 +161,14 @@ _WRAP = {
         "95 %, from the uncertainties of the three views",
     ),
     "{kind}_reels_wrong": Row("{kind}: reels whose measurements disagree", "reels", "narasimhan-jordache-2000"),
-    "{kind}_reel_left_m": Row("{kind}: left on the reel that is on", "m", "", _LEFT),
-    "{kind}_reel_left_min": Row("{kind}: until that reel ends", "min", "", _LEFT),
+    "{kind}_reel_left_m": Row("{kind}: left on the reel that is on", "m", "", _OF_LABEL_AND_COUNTER),
+    "{kind}_reel_left_min": Row("{kind}: until that reel ends", "min", "", _OF_LABEL_AND_COUNTER),
 }
 
 _ROPE = {
-    "target_mm": Row("target diameter", "mm", "", _GIVEN),
-    "tolerance_low_mm": Row("tolerance, low end", "mm", "", _GIVEN),
-    "tolerance_high_mm": Row("tolerance, high end", "mm", "", _GIVEN),
+    "target_mm": Row("target diameter", "mm", "", _FROM_PLANT),
+    "tolerance_low_mm": Row("tolerance, low end", "mm", "", _FROM_PLANT),
+    "tolerance_high_mm": Row("tolerance, high end", "mm", "", _FROM_PLANT),
     "drift_mm_per_h": Row("drift of the rope", "mm/h", _MODEL, _MODELLED),
     "drift_since": Row("drift unchanged since", "", _MODEL, "the last step, or the first batch"),
     "hours_to_tolerance": Row("running hours until the batch mean leaves tolerance", "h", _MODEL, "90 % interval"),
@@ -200,10 +200,10 @@ _SEQUENTIAL = "obrien-fleming-1979 lan-demets-1983"
 
 _WEEK = {
     "compared_{what}": Row(
-        "{what}, {first} less {second}, at the same mix", "{unit}", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+        "{what}, {first} less {second}, same products", "{unit}", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
     ),
     "compared_{what}_pieces_per_min": Row(
-        "lost to {what}, {first} less {second}, at the same mix",
+        "lost to {what}, {first} less {second}, same products",
         "pieces/min",
         f"benjamini-hochberg-1995 {_HISTORY}",
         CONFIDENCE,
@@ -230,11 +230,13 @@ _WEEK = {
         "{cause}: change against the weeks before", "min/h", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
     ),
     "{cause}_slope_min_per_h_per_week": Row(
-        "{cause}: slope over all weeks", "min/h/week", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+        "{cause}: rise each week, over all weeks", "min/h/week", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
     ),
-    "{cause}_level_{weeks}_weeks_min_per_h": Row("{cause}: level over {weeks} weeks", "min/h", _HISTORY, CONFIDENCE),
+    "{cause}_level_{weeks}_weeks_min_per_h": Row(
+        "{cause}: lost on average over {weeks} weeks", "min/h", _HISTORY, CONFIDENCE
+    ),
     "{cause}_slope_{weeks}_weeks_min_per_h_per_week": Row(
-        "{cause}: slope over {weeks} weeks", "min/h/week", _HISTORY, CONFIDENCE
+        "{cause}: rise each week, over {weeks} weeks", "min/h/week", _HISTORY, CONFIDENCE
     ),
 }
 

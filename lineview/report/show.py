@@ -10,7 +10,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.units import System, in_units
 from lineview.plant import Plant
 
-#: What stands where nothing can be told; never 0, never an empty cell.
+#: Shown for a missing value. Never 0, never blank.
 NOTHING = "–"
 MINUS = "−"
 
@@ -72,7 +72,7 @@ def decimals_for(value: float | None, low: float | None, high: float | None) -> 
     return min(6, justified, max(0, 4 - math.floor(math.log10(max(abs(v) for v in ends)))))
 
 
-def counted(count: int, thing: str) -> str:
+def quantity(count: int, thing: str) -> str:
     """Write how many there are of a thing.
 
     Parameters
@@ -84,13 +84,13 @@ def counted(count: int, thing: str) -> str:
 
     Examples
     --------
-    >>> counted(1, "line"), counted(1200, "reel"), counted(2, "batch")
+    >>> quantity(1, "line"), quantity(1200, "reel"), quantity(2, "batch")
     ('1 line', '1,200 reels', '2 batches')
     """
     return f"{count:,} {thing}{'' if count == 1 else 'es' if thing.endswith('ch') else 's'}"
 
 
-def listed(words: Sequence[str]) -> str:
+def sentence_list(words: Sequence[str]) -> str:
     """Write words as a sentence lists them.
 
     Parameters
@@ -100,7 +100,7 @@ def listed(words: Sequence[str]) -> str:
 
     Examples
     --------
-    >>> listed(["film"]), listed(["film", "wax paper"]), listed(["a", "b", "c"])
+    >>> sentence_list(["film"]), sentence_list(["film", "wax paper"]), sentence_list(["a", "b", "c"])
     ('film', 'film and wax paper', 'a, b and c')
     """
     return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
@@ -114,7 +114,7 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False, 
     at : datetime.datetime
         With its zone.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     day, year : bool
         Whether the day, and its year, stand before the time.
     seconds : bool
@@ -163,7 +163,7 @@ def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -
     start, end : datetime.datetime
         With their zones.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     day : bool
         Whether the day stands before the first; it stands before the second too where that is half a day later.
 
@@ -189,7 +189,7 @@ def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
     at : datetime.datetime
         With its zone.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     now : datetime.datetime
         With its zone.
 
@@ -247,7 +247,7 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     at : datetime.datetime
         Of the last reading, with its zone.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     today : datetime.datetime
         When it is read, with its zone.
     advises : bool
@@ -266,7 +266,7 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     'Last reading Fri 12 June 2026, 20:00, 167 days ago.'
     """
     days = (today - at).days
-    ago = f", {counted(days, 'day')} ago" if days >= 1 else ""
+    ago = f", {quantity(days, 'day')} ago" if days >= 1 else ""
     newer = " The advice is for that day: add newer exports before you order." if ago and advises else ""
     return f"Last reading {moment(at, plant, year=True)}{ago}.{newer}"
 
@@ -360,7 +360,7 @@ def value(figure: Figure, plant: Plant) -> str:
         return moment(figure.value, plant)
     if isinstance(figure.value, str):
         return figure.value
-    (amount, *_), unit, places = _converted(figure, plant)
+    (amount, *_), unit, places = _in_plant_units(figure, plant)
     return f"{number(amount or 0.0, places)} {unit}".rstrip()
 
 
@@ -390,7 +390,7 @@ def interval(figure: Figure, plant: Plant) -> str:
     if isinstance(figure.low, datetime) or isinstance(figure.high, datetime):
         low, high = (moment(e, plant) if isinstance(e, datetime) else "" for e in (figure.low, figure.high))
     else:
-        (_, lowest, highest), _, places = _converted(figure, plant)
+        (_, lowest, highest), _, places = _in_plant_units(figure, plant)
         low, high = ("" if e is None or not math.isfinite(e) else number(e, places) for e in (lowest, highest))
     if low and high:
         return f"{low} to {high}"
@@ -400,14 +400,14 @@ def interval(figure: Figure, plant: Plant) -> str:
 
 
 def _exact(value: float) -> int | None:
-    """The places of a number that five figures tell exactly, as of most that are set by hand."""
+    """The decimals of a number that five figures write exactly, as they do most set values."""
     figures, _, power = f"{value:.11e}".partition("e")
     digits = len(figures.replace(".", "").lstrip("-").rstrip("0"))
     places = max(0, digits - 1 - int(power or 0))
     return places if digits <= 5 and places <= 6 and math.isfinite(value) else None
 
 
-def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
+def _in_plant_units(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
     """Give value, low and high in the plant's units, the unit, and the decimals they justify."""
     ends = (figure.value, figure.low, figure.high)
     parts = [float(v) if isinstance(v, int | float) else None for v in ends]

@@ -82,7 +82,7 @@ def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
     Parameters
     ----------
     figure : Figure
-        Of an answer; where it has no value, the reason stands in its place.
+        Of an answer; one without a value shows its reason.
     plant : Plant
         Units and zone.
     """
@@ -140,7 +140,7 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
         return 0
     if unit == "min":
         return 1  # as everywhere: minutes have one decimal
-    needed = max(_needed(v) for v in numbers)
+    needed = max(_places_needed(v) for v in numbers)
     largest, least = max(abs(v) for v in numbers), min((abs(v) for v in numbers if v), default=1.0)
     of_largest = show.decimals_of(largest + 1e-9)  # three figures of the largest; the least keeps one
     return min(needed, max(of_largest, min(show.decimals_of(least + 1e-12) - 2, of_largest + 3)))
@@ -219,7 +219,7 @@ def _counts(content: Any) -> TypeGuard[float]:
     return isinstance(content, int | float) and not isinstance(content, bool) and math.isfinite(content)
 
 
-def _needed(value: float) -> int:
+def _places_needed(value: float) -> int:
     """The places that three figures of a number take, without zeros at their end."""
     text = f"{value:.{show.decimals_of(value)}f}".rstrip("0")
     return len(text.partition(".")[2])

@@ -19,7 +19,7 @@ from lineview.stats.change_points import (
     slope_change_column,
     step_limit,
 )
-from lineview.stats.correlated_regression import CorrelatedFit, Wanted, correlated_regression
+from lineview.stats.correlated_regression import CorrelatedFit, FitExtras, correlated_regression
 from lineview.stats.step_scan import SEARCH_NOISES, scan_steps
 
 Floats = NDArray[np.float64]
@@ -199,7 +199,7 @@ def fit_rope(
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
     swaps = [(doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
-    wanted = Wanted((*(max(a.first - 1, 0) for a in adjustments), y.size - 1), SHAPES)
+    wanted = FitExtras((*(max(a.first - 1, 0) for a in adjustments), y.size - 1), SHAPES)
     fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps, wanted)
     bend_h = None if bend is None else bend.at
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
@@ -210,7 +210,7 @@ def _curved_gain(y: Floats, base: Floats, shapes: Floats, steps: Floats) -> floa
     if y.size < base.shape[1] + 4:
         return 0.0
     both = np.column_stack([base, shapes])
-    curved = correlated_regression(y, both, steps, SEARCH_NOISES, Wanted(smooth=SHAPES))
+    curved = correlated_regression(y, both, steps, SEARCH_NOISES, FitExtras(smooth=SHAPES))
     return 2 * (curved.likelihood - correlated_regression(y, base, steps, SEARCH_NOISES).likelihood)
 
 

@@ -285,18 +285,18 @@ def product_notes(model: RopeModel | None) -> list[str]:
     out = []
     if kinds.aside:
         out.append(
-            f"Batches of {show.listed(kinds.aside)} are too few to know how far they run off their own target; "
+            f"Batches of {show.sentence_list(kinds.aside)} are too few to know how far they run off their own target; "
             "they were left out of the drift."
         )
     if kinds.mixed:
         out.append(
-            f"How far the rope of {show.listed(kinds.mixed)} runs off its own target cannot be separated from "
+            f"How far the rope of {show.sentence_list(kinds.mixed)} runs off its own target cannot be separated from "
             "drift, from an adjustment or from the change between batches: too few batches, or a change of "
             "product at an adjustment."
         )
     if kinds.in_one_stretch:
         out.append(
-            f"Batches of {show.listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
-            "off its own target, or the rope jumped when it began or ended, is not known."
+            f"Batches of {show.sentence_list(kinds.in_one_stretch)} were made in one stretch: whether that product "
+            "runs off its own target, or the rope jumped when it began or ended, is not known."
         )
     return out

@@ -38,7 +38,7 @@ ROWS = {
 }
 #: Of a sheet that hands over.
 FEWER = {"stops": 5, "reasons": 4, "changeovers": 3, "found changeovers": 3, "next": 4}
-WRITTEN = ("open points", "shift notes")
+HANDOVER_TABLES = ("open points", "shift notes")
 #: Characters of a cell of the tables that people wrote, so that one long note leaves room for the others.
 MOST_SIGNS = 130
 #: Columns too wide for half a sheet, and of the order what only its working needs.
@@ -55,9 +55,9 @@ _LEFT_OUT = {
 #: Answers that are printed on one sheet, for the hand-over of a shift and for Monday.
 ONE_SHEET = ("shift", "week")
 #: Tables as wide as the sheet, above the two columns.
-WIDE = ("ledger of losses", "trends", *WRITTEN)
+WIDE = ("ledger of losses", "trends", *HANDOVER_TABLES)
 #: Tables of the left column; the others stand on the right.
-LEFT = ("ladder", "reasons", "key figures", "lasting changes")
+SIDE_TABLES = ("ladder", "reasons", "key figures", "lasting changes")
 
 
 def handover(answer: Answer) -> list[Table]:
@@ -67,22 +67,22 @@ def handover(answer: Answer) -> list[Table]:
     if answer.question not in ONE_SHEET:
         return list(answer.tables)
     names = {table.name for table in answer.tables if table.rows}
-    rows = ROWS | FEWER if names & set(WRITTEN) else ROWS
-    return [_cut(table, rows[table.name]) for table in answer.tables if table.name in ROWS]
+    rows = ROWS | FEWER if names & set(HANDOVER_TABLES) else ROWS
+    return [_shortened(table, rows[table.name]) for table in answer.tables if table.name in ROWS]
 
 
-def _cut(table: Table, most: int) -> Table:
+def _shortened(table: Table, most: int) -> Table:
     rows, title = list(table.rows), table.title
     if table.name == "ledger of losses":
-        rows = _rest_together(table, most)
+        rows = _sum_others(table, most)
     if table.name == "stops" and len(rows) > most:
         longest = sorted(rows, key=lambda row: -row["minutes"])[:most]
         title = f"The {most} longest stops"
         rows = [row for row in rows if row in longest]
     columns = _without(table, _LEFT_OUT.get(table.name, ()))
-    if table.name in WRITTEN:
+    if table.name in HANDOVER_TABLES:
         rows = [{key: _short(cell) for key, cell in row.items()} for row in rows]
-    if table.name in ("reasons", "changeovers", *WRITTEN) and len(rows) > most:
+    if table.name in ("reasons", "changeovers", *HANDOVER_TABLES) and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
 
@@ -95,7 +95,7 @@ def _short(cell: Any) -> Any:
     return shorten(cell, MOST_SIGNS, placeholder=" …") if isinstance(cell, str) else cell
 
 
-def _rest_together(table: Table, most: int) -> list[Mapping[str, Any]]:
+def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
     """The first rows of a table that ends with its sum, the rest added up in one: it still adds up."""
     *rows, total = table.rows
     if len(table.rows) <= most:
@@ -143,7 +143,9 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
 def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
     tape, hours = _tape(answer, plant)
     printed = [table for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows]
-    widths = LEFT[:2] if any(table.name in WRITTEN for table in printed) else LEFT  # with few stops there is room there
+    widths = (
+        SIDE_TABLES[:2] if any(table.name in HANDOVER_TABLES for table in printed) else SIDE_TABLES
+    )  # with few stops there is room there
     low, high, top = _band(answer, plant)
     is_short = answer.question in (*ONE_SHEET, "order")
     return {

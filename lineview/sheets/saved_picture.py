@@ -53,10 +53,10 @@ def saved_picture(answer: Answer, plant: Plant, number: int, ending: str) -> byt
         raise AskError(Fault(f"there is no picture {number}", answer.question, f"one of 1 to {len(all_pictures)}"))
     period = show.period(answer.scope.period, plant)
     of = " · ".join((plant.shop, answer.about(plant), period, plant.zone))
-    return FORMS[ending][0](_framed(all_pictures[number - 1], of))
+    return FORMS[ending][0](_frame_svg(all_pictures[number - 1], of))
 
 
-def _framed(picture: Picture, of: str) -> str:
+def _frame_svg(picture: Picture, of: str) -> str:
     """The picture on white, below its title and the line that says what it is of."""
     words = [(line, TITLE, DAY.ink, "600") for line in _lines(picture.title, TITLE)]
     words += [(line, BELOW, DAY.soft, "400") for line in _lines(of, BELOW)]

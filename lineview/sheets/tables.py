@@ -135,8 +135,8 @@ _HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "w
 
 
 def _figure(figure: Figure, plant: Plant) -> list[Any]:
-    ends = [_shown(end, figure.unit, plant) for end in (figure.low, figure.high)]
-    value = figure.why_none if figure.value is None else _shown(figure.value, figure.unit, plant)
+    ends = [_in_plant_units(end, figure.unit, plant) for end in (figure.low, figure.high)]
+    value = figure.why_none if figure.value is None else _in_plant_units(figure.value, figure.unit, plant)
     period = show.period(figure.period, plant) if figure.period else ""
     kind = "" if figure.why_none else figure.interval_kind
     sources = ", ".join(figure.sources)
@@ -155,10 +155,13 @@ def _figure(figure: Figure, plant: Plant) -> list[Any]:
 
 def _table(table: Table, plant: Plant) -> list[list[Any]]:
     head = [heading(words, unit, plant) for _, words, unit in table.columns]
-    return [head, *([_shown(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows)]
+    return [
+        head,
+        *([_in_plant_units(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows),
+    ]
 
 
-def _shown(content: Any, unit: str, plant: Plant) -> Any:
+def _in_plant_units(content: Any, unit: str, plant: Plant) -> Any:
     """A number in the plant's units; anything else as it is."""
     if isinstance(content, bool) or not isinstance(content, int | float):
         return content
@@ -183,7 +186,7 @@ def _name(title: str, earlier: set[str]) -> str:
 RISKY = r"^[=+\-@\t\r]"
 
 
-def guarded(frame: pl.DataFrame) -> pl.DataFrame:
+def guard_formulas(frame: pl.DataFrame) -> pl.DataFrame:
     """Put an apostrophe before text that a spreadsheet would take for a formula.
 
     Parameters
@@ -198,7 +201,7 @@ def guarded(frame: pl.DataFrame) -> pl.DataFrame:
 
     Examples
     --------
-    >>> guarded(pl.DataFrame({"text": ["=1+1", "12"]}))["text"].to_list()
+    >>> guard_formulas(pl.DataFrame({"text": ["=1+1", "12"]}))["text"].to_list()
     ["'=1+1", '12']
     """
     text = pl.col(pl.String)
@@ -232,7 +235,7 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     ]
     frame = pl.DataFrame(cells, schema=_unique(text.headings), orient="row")
     names = [n for n, number in zip(frame.columns, numbers, strict=True) if not number]
-    safe = frame.with_columns(guarded(frame.select(names))) if names else frame
+    safe = frame.with_columns(guard_formulas(frame.select(names))) if names else frame
     return b"\xef\xbb\xbf" + safe.write_csv().encode("utf-8")
 
 

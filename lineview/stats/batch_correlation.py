@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 #: Correlations of neighbouring groups that are tried.
 PHIS = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.86, 0.91, 0.95, 0.98])
-#: Fewer groups than this show no memory that could be told from none.
+#: Fewer groups than this cannot show whether neighbours are correlated.
 LEAST_GROUPS = 24
 #: So much likelier than any one of the others is no memory beforehand: the intervals then hold from 0 to 0.9.
 _NONE_LIKELIER = 24.0

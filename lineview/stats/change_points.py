@@ -13,7 +13,7 @@ from lineview.stats.correlated_regression import (
     PLAIN,
     WANDERING,
     CorrelatedFit,
-    Wanted,
+    FitExtras,
     correlated_regression,
     inverse_times,
 )
@@ -28,7 +28,7 @@ LEAST_PLACE_ODDS = 0.02
 #: A step and none are equally likely where its gain is what chance reaches in this share of series.
 EVEN_SHARE = 0.01
 #: Noises that are averaged over; a level may wander.
-TRIED = (*NOISES, *WANDERING)
+GRID = (*NOISES, *WANDERING)
 #: Alternatives less likely than this against the fit with the steps are left out.
 LEAST_STEP_ODDS = 0.003
 
@@ -90,7 +90,7 @@ def find_steps(
         scan = scanner.scan(at, margin, (*at, *recorded))
         if scan.gain < limit:
             return StepSearch(tuple(sorted(at)), scan)
-        at = _refined(scanner, [*at, scan.at], margin, recorded)
+        at = _refine(scanner, [*at, scan.at], margin, recorded)
     return StepSearch(tuple(sorted(at)), None)
 
 
@@ -114,7 +114,7 @@ def step_limit(n: int, false_share: float) -> float:
     return float(ndtri(false_share / 2 / n) ** 2) * (1 + 6 / n)
 
 
-def _refined(scanner: StepScanner, at: list[int], margin: int, recorded: tuple[int, ...]) -> list[int]:
+def _refine(scanner: StepScanner, at: list[int], margin: int, recorded: tuple[int, ...]) -> list[int]:
     """Move each step to its best place with the others in, once."""
     if len(at) < 2:
         return at
@@ -228,7 +228,7 @@ def averaged_over_steps(
     doubtful: tuple[int, ...],
     next_best: StepScan | None,
     swaps: Sequence[tuple[int, Floats, float]] = (),
-    extras: Wanted = PLAIN,
+    extras: FitExtras = PLAIN,
 ) -> CorrelatedFit:
     """Fit y on x, averaged over the noises, over leaving out doubtful steps and over one more step.
 
@@ -246,7 +246,7 @@ def averaged_over_steps(
         The likeliest step that was rejected.
     swaps : sequence of (int, numpy.ndarray, float)
         Columns that might as well stand in another's place: which, its values, and the odds.
-    extras : Wanted
+    extras : FitExtras
         As in correlated_regression.
 
     Returns
@@ -267,15 +267,15 @@ def averaged_over_steps(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    full = correlated_regression(y, x, steps, TRIED, extras)
+    full = correlated_regression(y, x, steps, GRID, extras)
     even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(extras.places)
     fits, odds = [full], [1.0]
     for column in doubtful:
         columns = [i for i in range(x.shape[1]) if i != column]
-        without = correlated_regression(y, x[:, columns], steps, TRIED, extras)
+        without = correlated_regression(y, x[:, columns], steps, GRID, extras)
         chance = float(np.exp((even - 2 * (full.likelihood - without.likelihood)) / 2))
         if chance >= LEAST_STEP_ODDS:
-            fits.append(_widened(without, [*columns, *range(x.shape[1], k)], k))
+            fits.append(_widen(without, [*columns, *range(x.shape[1], k)], k))
             odds.append(chance)
     if next_best is not None and y.size > x.shape[1] + 3:
         chance = float(np.exp((next_best.gain - even) / 2))
@@ -284,17 +284,17 @@ def averaged_over_steps(
             before = (np.arange(y.size) < next_best.at).astype(np.float64)
             p = x.shape[1] - extras.smooth
             both = np.column_stack([x[:, :p], before, x[:, p:]])
-            fits.append(_narrowed(correlated_regression(y, both, steps, TRIED, extras), p))
+            fits.append(_narrow(correlated_regression(y, both, steps, GRID, extras), p))
             odds.append(chance)
     for column, values, chance in swaps:
         other = x.copy()
         other[:, column] = values
         fits.append(correlated_regression(y, other, steps, SEARCH_NOISES, extras))
         odds.append(chance)
-    return _mixed(fits, np.array(odds) / sum(odds))
+    return _mix(fits, np.array(odds) / sum(odds))
 
 
-def _widened(fit: CorrelatedFit, columns: list[int], p: int) -> CorrelatedFit:
+def _widen(fit: CorrelatedFit, columns: list[int], p: int) -> CorrelatedFit:
     g = fit.weight.size
     beta, covariance = np.zeros((g, p)), np.zeros((g, p, p))
     beta[:, columns] = fit.beta
@@ -302,7 +302,7 @@ def _widened(fit: CorrelatedFit, columns: list[int], p: int) -> CorrelatedFit:
     return CorrelatedFit(fit.noises, fit.weight, beta, covariance, fit.variance, fit.df, fit.likelihood, fit.bent)
 
 
-def _narrowed(fit: CorrelatedFit, p: int) -> CorrelatedFit:
+def _narrow(fit: CorrelatedFit, p: int) -> CorrelatedFit:
     columns = [i for i in range(fit.beta.shape[1]) if i != p]
     covariance = fit.covariance[:, columns][:, :, columns]
     return CorrelatedFit(
@@ -310,7 +310,7 @@ def _narrowed(fit: CorrelatedFit, p: int) -> CorrelatedFit:
     )
 
 
-def _mixed(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
+def _mix(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
     if len(fits) == 1:
         return fits[0]
     return CorrelatedFit(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,23 +46,33 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     """
     if noise.phi == 0.0:
         return columns, 0.0
+    parts_of = _parts_of if steps.size <= MANY else _parts_of.__wrapped__  # long ones take too much memory
+    diagonal, beside, log_det = parts_of(noise, steps.tobytes())
+    if noise.white == 0.0:
+        return _times(diagonal, beside, columns), log_det
+    from scipy.linalg.lapack import dpttrs
+
+    solved, _ = dpttrs(diagonal, beside, columns)
+    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
+    return np.asarray((columns - (1 - noise.white) * solved) / noise.white, dtype=np.float64), log_det
+
+
+@lru_cache(maxsize=256)
+def _parts_of(noise: Noise, packed_steps: bytes) -> tuple[Floats, Floats, float]:
+    """T where nothing is white, else the factors of M; and log |V|."""
+    steps, q = np.frombuffer(packed_steps), noise.white
     rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
-    diagonal = np.ones(columns.shape[0])
+    diagonal = np.ones(steps.size + 1)
     diagonal[1:] += rho**2 / gap
     diagonal[:-1] += rho**2 / gap
-    beside = -rho / gap
-    log_det_t = -float(np.sum(np.log(gap)))
-    if noise.white == 0.0:
-        return _times(diagonal, beside, columns), -log_det_t
-    from scipy.linalg.lapack import dpttrf, dpttrs
+    beside, log_det = -rho / gap, float(np.sum(np.log(gap)))
+    if q == 0.0:
+        return diagonal, beside, log_det
+    from scipy.linalg.lapack import dpttrf
 
-    q = noise.white
     pivots, below, _ = dpttrf((1 - q) + q * diagonal, q * beside)
-    solved, _ = dpttrs(pivots, below, columns)
-    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
-    product = np.asarray((columns - (1 - q) * solved) / q, dtype=np.float64)
-    return product, float(np.sum(np.log(pivots))) - log_det_t
+    return pivots, below, float(np.sum(np.log(pivots))) + log_det
 
 
 def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
@@ -72,26 +83,16 @@ def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
 
 
 def innovation_form(noise: Noise) -> tuple[float, float]:
-    """Coefficient and standard deviation of the noise on evenly spaced points as ARMA(1, 1).
+    """θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1] on evenly spaced points, e independent of standard deviation σ.
 
     Parameters
     ----------
     noise : Noise
-        Of unit variance.
-
-    Returns
-    -------
-    tuple of float
-        θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1], e independent of standard deviation σ.
+        Of unit variance; in this form it is ARMA(1, 1).
 
     Notes
     -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> innovation_form(Noise(0.0, 0.0))
-    (0.0, 1.0)
     """
     phi, q = noise.phi, noise.white
     at_0 = (1 - q) * (1 - phi**2) + q * (1 + phi**2)
@@ -123,10 +124,9 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
     -----
     Source: derived-rope
     """
-    theta, _ = innovation_form(noise)
     change = np.array(columns, dtype=np.float64)
     change[1:] -= noise.phi * columns[:-1]
-    return decaying_sum(change, theta)
+    return decaying_sum(change, innovation_form(noise)[0])
 
 
 #: Correlations one step apart, and white shares of the variance, that are tried.
@@ -137,8 +137,6 @@ NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, whit
 SLOW = 0.99
 #: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
 WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
-
-
 #: A coarse grid, for searches and for long series; and from how many points on a series is long.
 COARSE = (Noise(0.0, 0.0), *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)))
 MANY = 2000
@@ -277,8 +275,8 @@ class CorrelatedFit:
         df = self.df[which]
         sd = np.sqrt(self.variance[which] * df / rng.chisquare(df))
         normal = rng.standard_normal((n, self.beta.shape[1]))
-        root = _roots(self.covariance / self.variance[:, None, None])
-        beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root[which], normal)
+        root = _roots(self.covariance / self.variance[:, None, None])[which]
+        beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root, normal)
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
     def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
@@ -298,7 +296,7 @@ class CorrelatedFit:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class FitExtras:
     """What a fit takes in beside plain columns, and gives beside their coefficients.
 
     Parameters
@@ -315,7 +313,7 @@ class Wanted:
     smooth: int = 0
 
 
-PLAIN = Wanted()
+PLAIN = FitExtras()
 #: Standard deviations of the first shape's coefficient beforehand, of the second against it; 0 leaves both out.
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
@@ -324,7 +322,7 @@ WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
 
 
 def correlated_regression(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, extras: Wanted = PLAIN
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, extras: FitExtras = PLAIN
 ) -> CorrelatedFit:
     """Fit y on x by generalised least squares, averaged over a grid of noises.
 
@@ -338,7 +336,7 @@ def correlated_regression(
         Steps from each point to the next, 1 for neighbours, more where points are missing.
     noises : iterable of Noise
         The grid. Beforehand those whose level wanders are as likely together as the others are.
-    extras : Wanted
+    extras : FitExtras
         What beside.
 
     Returns
@@ -379,10 +377,10 @@ def correlated_regression(
         solved, log_det[g] = inverse_times(noise, steps, columns)
         crosses.append(columns.T @ solved)
     place_gaps = gaps[list(extras.places)]
-    return _averaged(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
+    return _average_fits(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
 
 
-def _averaged(
+def _average_fits(
     grid: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], place_gaps: Floats
 ) -> CorrelatedFit:
     """Weigh the fits of every noise without a change of slope, and with one of several sizes."""

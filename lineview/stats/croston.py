@@ -48,7 +48,7 @@ def croston(y: npt.ArrayLike, alpha: float) -> Intermittent:
     -----
     Source: croston-1972
     """
-    values = _checked(y, alpha)
+    values = _check_series(y, alpha)
     at = np.flatnonzero(values)
     if not len(at):
         return Intermittent(0.0, float("inf"), 0.0, 0.0)
@@ -59,7 +59,7 @@ def croston(y: npt.ArrayLike, alpha: float) -> Intermittent:
     return Intermittent(size, interval, size / interval, (1.0 - alpha / 2.0) * size / interval)
 
 
-def _checked(y: npt.ArrayLike, alpha: float) -> Floats:
+def _check_series(y: npt.ArrayLike, alpha: float) -> Floats:
     """Check the series and the weight, all faults at once."""
     values = np.asarray(y, dtype=float)
     faults = []

@@ -67,7 +67,7 @@ def units_needed(effect: float, sd: float, before: int) -> int | None:
     effect : float
         Worth having, in the unit of `sd`.
     sd : float
-        Of a unit; where units go together, that of independent ones which are as uncertain together.
+        Of a unit; of correlated units, that of independent ones with the same uncertainty in sum.
     before : int
         Units before the change.
 

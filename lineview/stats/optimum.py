@@ -116,7 +116,7 @@ def least_value(
         near = np.max(np.abs(corners[1:] - corners[0])) <= x_tolerance
         if near and np.max(np.abs(values[0] - values[1:])) <= max(f_tolerance, ROUNDING * abs(values[0])):
             break
-        moved = _moved(f, corners, values)
+        moved = _new_corner(f, corners, values)
         if moved is None:
             corners[1:] = corners[0] + 0.5 * (corners[1:] - corners[0])
             values[1:] = [f(corner) for corner in corners[1:]]
@@ -126,7 +126,7 @@ def least_value(
     return corners[best], float(values[best])
 
 
-def _moved(f: Callable[[Floats], float], corners: Floats, values: Floats) -> tuple[Floats, float] | None:
+def _new_corner(f: Callable[[Floats], float], corners: Floats, values: Floats) -> tuple[Floats, float] | None:
     """Where the worst corner goes, and the value there; None where the simplex must shrink."""
     middle, worst = corners[:-1].mean(axis=0), corners[-1]
 

@@ -68,7 +68,7 @@ class AgreedViews:
 
 
 def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats) -> AgreedViews:
-    """Adjust measurements so that all views of one thing say the same.
+    """Adjust measurements so that all views of one thing agree.
 
     Parameters
     ----------

@@ -112,12 +112,12 @@ def cusum(x: Floats, *, target: float, allowance: float, limit: float, headstart
     >>> cusum(np.array([102.0, 94.8]), target=99, allowance=1, limit=10).lower.round(1).tolist()
     [0.0, 3.2]
     """
-    upper = _one_sided(x - target - allowance, headstart)
-    lower = _one_sided(target - allowance - x, headstart)
+    upper = _one_sided_sums(x - target - allowance, headstart)
+    lower = _one_sided_sums(target - allowance - x, headstart)
     return Cusum(upper, lower, limit, (upper > limit) | (lower > limit))
 
 
-def _one_sided(increments: Floats, start: float = 0.0) -> Floats:
+def _one_sided_sums(increments: Floats, start: float = 0.0) -> Floats:
     """Sum increments, never letting the sum fall below 0."""
     total = start + np.cumsum(increments)
     # S_i = C_i − min(0, min C): the running minimum replaces the step-by-step maximum with 0

@@ -173,8 +173,8 @@ def best_lag(
         if int(usable.sum()) < LEAST_FOR_DELAY:
             continue
         w = np.ones(int(usable.sum())) if weights is None else weights[usable]
-        x, n_groups = _centred(values[usable], groups[usable], w)
-        y, _ = _centred(series[usable], groups[usable], w)
+        x, n_groups = _deviations(values[usable], groups[usable], w)
+        y, _ = _deviations(series[usable], groups[usable], w)
         scale = math.sqrt(float((w * x) @ x) * float((w * y) @ y))
         candidates.append((lag, float((w * x) @ y) / scale if scale > 0 else 0.0, int(usable.sum()) - n_groups))
     if not candidates:
@@ -185,7 +185,7 @@ def best_lag(
     return Lag(lag, r, n, _is_clear(r, n, len(candidates)), min(near, default=lag), max(near, default=lag))
 
 
-def _centred(values: Floats, groups: Floats, weights: Floats) -> tuple[Floats, int]:
+def _deviations(values: Floats, groups: Floats, weights: Floats) -> tuple[Floats, int]:
     """Deviations from the weighted mean of each group, and the number of groups."""
     _, index = np.unique(groups, return_inverse=True)
     means = np.bincount(index, weights=weights * values) / np.bincount(index, weights=weights)

@@ -84,7 +84,7 @@ class StepScanner:
         self._n, self._p = x.shape
         both = np.column_stack([y, x])
         self._exact = [_Exact(noise, steps, both) for noise in SEARCH_NOISES]
-        self._filtered = [_Filtered(noise, both) for noise in SEARCH_NOISES]
+        self._filtered = [_FilteredProducts(noise, both) for noise in SEARCH_NOISES]
 
     def scan(self, at: Sequence[int], margin: int = 3, closed: Iterable[int] = ()) -> StepScan:
         """Find the likeliest step beyond the columns and the steps `at`."""
@@ -92,7 +92,7 @@ class StepScanner:
         shut = [slice(max(0, k - margin + 1), k + margin) for k in closed]
         without, best = -np.inf, (-np.inf, 0, 0.0, SEARCH_NOISES[0])
         for noise, exact, filtered in zip(SEARCH_NOISES, self._exact, self._filtered, strict=True):
-            residual = max(exact.left(at), 1e-300)
+            residual = max(exact.residual(at), 1e-300)
             without = max(without, -0.5 * (exact.log_det + n * np.log(residual)))
             score = filtered.scores(at, free)
             score[:margin] = 0.0
@@ -116,13 +116,13 @@ class _Exact:
         self._base = _Base(both.T @ solved, np.cumsum(solved[::-1], axis=0)[::-1])
         self._known: dict[int, Floats] = {}
 
-    def left(self, at: Sequence[int]) -> float:
+    def residual(self, at: Sequence[int]) -> float:
         """Sum of squares left with these steps in."""
         if not at:
-            return self._base.left
+            return self._base.residual
         of_y = np.array([self._base.of_y[k] for k in at])
         cross = np.array([[self._with(m)[k] for k in at] for m in at])
-        return self._base.left - float(of_y @ np.linalg.solve(cross, of_y))
+        return self._base.residual - float(of_y @ np.linalg.solve(cross, of_y))
 
     def _with(self, m: int) -> Floats:
         """Cross products of the step at m with a step at each point."""
@@ -133,7 +133,7 @@ class _Exact:
         return self._known[m]
 
 
-class _Filtered:
+class _FilteredProducts:
     """Cross products of columns and steps filtered so that one noise in them becomes independent."""
 
     def __init__(self, noise: Noise, both: Floats) -> None:
@@ -154,7 +154,7 @@ class _Filtered:
 
     def scores(self, at: Sequence[int], free: int) -> Floats:
         """Score of a step before each point, in standard errors, with the steps `at` in the model."""
-        of_y, partial, residual = self._base.of_y, self._partial, self._base.left
+        of_y, partial, residual = self._base.of_y, self._partial, self._base.residual
         if at:
             others = np.stack([self._with(m) for m in at])
             inverse = np.linalg.inv(others[:, list(at)])
@@ -200,7 +200,7 @@ class _Base:
         size = 1 / np.sqrt(np.diag(cross)[1:])
         self._inverse = np.linalg.inv(cross[1:, 1:] * size[:, None] * size) * size[:, None] * size
         beta = self._inverse @ cross[1:, 0]
-        self.left = float(cross[0, 0] - cross[0, 1:] @ beta)
+        self.residual = float(cross[0, 0] - cross[0, 1:] @ beta)
         self.of_y = sums[:, 0] - self._columns @ beta
 
     def explained(self) -> Floats:

@@ -13,6 +13,8 @@ Floats = NDArray[np.float64]
 
 #: Solved anew with cuts at most so many times.
 MOST_ROUNDS = 60
+#: Up to so many places every set of them is gone through: loading the integer program's library takes longer.
+FEW_PLACES = 9
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,9 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
     Notes
     -----
     Each place is left once and entered once; wherever the answer falls apart into several tours, a cut for
-    each forbids that and the integer program is solved again (HiGHS), until it is one tour.
-    Source: dantzig-fulkerson-johnson-1954
+    each forbids that and the integer program is solved again (HiGHS), until it is one tour. Of few places the
+    shortest way through every set of them is built up from those of the smaller sets.
+    Source: dantzig-fulkerson-johnson-1954, bellman-1962
 
     Examples
     --------
@@ -57,6 +60,8 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
     >>> shortest_tour(ring).cost
     3.0
     """
+    if 1 < len(cost) <= FEW_PLACES:
+        return _of_few(cost)
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
@@ -80,11 +85,31 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
             break
         chosen = solution.x > 0.5
         parts = _parts(dict(zip(begins[chosen].tolist(), ends[chosen].tolist(), strict=True)))
-        best = min(best, _joined(cost, parts) or best, key=lambda tour: _cost(cost, tour))
+        best = min(best, _join_tours(cost, parts) or best, key=lambda tour: _cost(cost, tour))
         if len(parts) == 1 or solution.status != 0 or _cost(cost, best) <= bound + 1e-7:
             break
         leaving += [np.isin(begins, part) & ~np.isin(ends, part) for part in parts]
     return Tour(best, _cost(cost, best), min(bound, _cost(cost, best)))
+
+
+def _of_few(cost: Floats) -> Tour:
+    """The shortest tour of few places; of several as short the one that comes first."""
+    last = len(cost) - 1
+    price = cost.tolist()
+    # The least that a way from the last place through a set of the others to one of them costs, and the way.
+    ways: dict[tuple[int, int], tuple[float, tuple[int, ...]]]
+    ways = {(1 << k, k): (price[last][k], (last, k)) for k in range(last)}
+    for _ in range(last - 1):
+        longer: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
+        for (seen, at), (spent, way) in ways.items():
+            for k in range(last):
+                key = seen | 1 << k, k
+                found = spent + price[at][k], (*way, k)
+                if not seen >> k & 1 and (key not in longer or found < longer[key]):
+                    longer[key] = found
+        ways = longer
+    tour = min((spent + price[at][last], way) for (_, at), (spent, way) in ways.items())[1]
+    return Tour(tour, _cost(cost, tour), _cost(cost, tour))
 
 
 def _parts(steps: dict[int, int]) -> list[tuple[int, ...]]:
@@ -101,7 +126,7 @@ def _parts(steps: dict[int, int]) -> list[tuple[int, ...]]:
     return parts
 
 
-def _joined(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] | None:
+def _join_tours(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] | None:
     """Join tours into one, each where it costs least; None where no step allows it."""
     tour, others = list(parts[0]), list(parts[1:])
     while others:

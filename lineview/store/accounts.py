@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Row, delete, insert, select, update
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import UTC_US
@@ -78,10 +78,9 @@ class Accounts:
             return [_user(row) for row in connection.execute(select(users).order_by(users.c.name))]
 
     def user(self, name: str) -> User | None:
-        """The person of this name, however it is written in capitals."""
-        with self._journal.reading() as connection:
-            row = connection.execute(select(users).where(func.lower(users.c.name) == name.lower())).first()
-        return None if row is None else _user(row)
+        """The person of this name, however it is written in capitals; databases know those of English letters alone."""
+        same = [one for one in self.users() if one.name.casefold() == name.casefold()]
+        return next((one for one in same if one.name == name), same[0] if same else None)
 
     def add_user(self, name: str, rights: Sequence[str], password: str) -> None:
         """Add a person; `password` is its hash."""

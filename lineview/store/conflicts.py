@@ -142,7 +142,7 @@ class Conflicts:
         self, owners: Collection[str], first: int, end: int, kinds: Collection[str] | None = None
     ) -> dict[str, int]:
         """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
-        noted = self._noted.of(self._journal.done())
+        noted = self._journal.once("noted", lambda: self._noted.of(self._journal.done()))
         at = pl.col("at").cast(pl.Int64)
         noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique(
             maintain_order=True

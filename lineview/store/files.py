@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from shutil import rmtree
+from time import time
 from typing import IO, Any
 from uuid import uuid4
 
@@ -77,6 +79,43 @@ def put(path: Path, write: Callable[[Path], object]) -> None:
     finally:
         part.unlink(missing_ok=True)
     sync_folder(path.parent)
+
+
+#: What no process has touched for so long is left over from one that was ended [s].
+LEFT_OVER_S = 86_400.0
+_CLEARED = ".cleared"
+
+
+def clear_leftovers(folder: Path) -> None:
+    """Delete what processes that were ended left half written, once a day; nothing that may be in use.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The store's, held for writing.
+    """
+    mark, now = folder / _CLEARED, time()
+    if mark.exists() and now - mark.stat().st_mtime < LEFT_OVER_S:
+        return
+    for place, folders, files in os.walk(folder):
+        for name in [one for one in (*folders, *files) if one.startswith(".") and one.endswith(".part")]:
+            part = Path(place, name)
+            if now - _last_touched(part) < LEFT_OVER_S:
+                continue
+            if part.is_dir():
+                rmtree(part, ignore_errors=True)
+            else:
+                part.unlink(missing_ok=True)
+        folders[:] = [one for one in folders if not one.endswith(".part")]
+    mark.touch()
+
+
+def _last_touched(part: Path) -> float:
+    """When a file, or anything in a folder, was last written to; now where it has just gone."""
+    try:
+        return max(one.stat().st_mtime for one in (part, *part.rglob("*")))
+    except FileNotFoundError:
+        return time()
 
 
 def make_folder(folder: Path) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import RLock
-from typing import Any
+from typing import Any, TypeVar
 
 import polars as pl
 from sqlalchemy import Connection, create_engine, delete, event, exists, func, insert, inspect, select, text, update
@@ -118,8 +118,15 @@ class Beginning:
     kinds: Sequence[tuple[str, pl.DataFrame]]
 
 
+T = TypeVar("T")
+
+
 class JournalReader:
     """The queries of the journal, over whatever connection `reading` gives."""
+
+    def once(self, key: Hashable, read: Callable[[], T]) -> T:
+        """What a query gives; while the journal may change it is asked anew each time."""
+        return read()
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -152,11 +159,21 @@ class JournalSnapshot(JournalReader):
     ----------
     connection : sqlalchemy.Connection
         In a transaction that sees one state of the database; threads take turns on it.
+    known : dict
+        What was read of the same state before; what is read of it now is put into it.
     """
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, known: dict[Hashable, Any]) -> None:
         self._connection = connection
+        self._known = known
         self._turn = RLock()
+
+    def once(self, key: Hashable, read: Callable[[], T]) -> T:
+        """What a query gives, asked once of a state. Nobody may change it."""
+        if key not in self._known:
+            self._known[key] = read()
+        found: T = self._known[key]
+        return found
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -177,6 +194,7 @@ class Journal(JournalReader):
     """
 
     def __init__(self, folder: Path, url: str | None = None) -> None:
+        self._known: tuple[str, dict[Hashable, Any]] = ("", {})
         try:
             self.engine = create_engine(url or f"sqlite:///{(folder / 'journal.sqlite').as_posix()}")
             if self.engine.dialect.name == "sqlite":
@@ -211,7 +229,11 @@ class Journal(JournalReader):
                 connection.exec_driver_sql("BEGIN")  # the driver begins none of its own for queries
             else:
                 connection.execution_options(isolation_level="REPEATABLE READ")
-            yield JournalSnapshot(connection)
+            version = version_of(JournalSnapshot(connection, {}))
+            before, known = self._known
+            if version != before:
+                self._known = version, (known := {})
+            yield JournalSnapshot(connection, known)
 
     def done_with(self, kind: str) -> list[Any]:
         """The rows of intakes that are in and have rows of a measured kind."""
@@ -374,6 +396,10 @@ def _cannot_open(error: Exception) -> Fault:
 
 def version_of(journal: JournalReader) -> str:
     """The mark."""
+    return journal.once("version", lambda: _version(journal))
+
+
+def _version(journal: JournalReader) -> str:
     seen = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
     counts = (intakes.c.state, func.count(), func.max(intakes.c.id))
     by_state = select(*counts).where(seen).group_by(intakes.c.state)

@@ -101,6 +101,18 @@ def _standing(connection: Connection) -> dict[int, list[Mapping[str, Any]]]:
     return {number: rows for number, rows in said.items() if rows}
 
 
+def _noted_already(connection: Connection, row: Mapping[str, Any]) -> int | None:
+    """The number of a trial that is the same and still open."""
+    for number, rows in _standing(connection).items():
+        differing = {name for name, value in row.items() if rows[-1][name] != value}
+        if not differing:
+            return number
+        if differing <= {"beside", "shifts"} and not rows[-1]["verdict"]:
+            do = f"Change it: lineview trial edit {number}."
+            raise AskError(Fault(f"this is trial {number} already, planned otherwise", "trial", do=do))
+    return None
+
+
 #: What decides how a trial is judged: changed later, it is as if the trial were noted then.
 JUDGED_BY = ("begins_at", "line", "machine", "beside", "measure", "shifts")
 
@@ -245,7 +257,10 @@ class ManualEntries(PeopleReader):
         return len(back)
 
     def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
-        """Keep a trial, or what it is from now on; give its number. Moments are datetimes, `ends_at` may be None."""
+        """Keep a trial, or what it is from now on; give its number. Moments are datetimes, `ends_at` may be None.
+
+        A new one that stands already, as after a second press of a button, is not kept twice.
+        """
         row = {
             **trial,
             "begins_at": micros(trial["begins_at"]),
@@ -254,6 +269,8 @@ class ManualEntries(PeopleReader):
             **{name: _short(trial[name], name) for name in ("verdict", "decision")},
         }
         with self._written() as connection:
+            if number is None and (there := _noted_already(connection, row)) is not None:
+                return there
             if number is None:
                 last = connection.execute(select(trials.c.trial).order_by(trials.c.trial.desc()).limit(1)).scalar()
                 number = (last or 0) + 1

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import polars as pl
-from sqlalchemy import func, select
+from sqlalchemy import func, literal, select, union_all
 
 from lineview.core.frames import UTC_US, empty
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, files_between
 from lineview.store.readings import TableRows
-from lineview.store.tables import RecordType, extents, intakes, of_kind
+from lineview.store.tables import KINDS, RecordType, extents, intakes, of_kind, stop_reasons
 
 #: Length of a stretch by which events are compared [µs].
 QUARTER_US = 900_000_000
@@ -75,6 +76,33 @@ def event_stretches(journal: JournalReader, kind: RecordType, owner: str) -> pl.
     with journal.reading() as connection:
         rows = [(int(at), int(n), int(ids)) for at, n, ids in connection.execute(query).fetchall()]
     return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
+
+
+def content_mark(journal: JournalReader, line: str, machines: Sequence[str], between: tuple[int, int]) -> str:
+    """A mark of all that the journal has of a line and its machines over some time [µs], reasons of stops included.
+
+    Rows have ids of their own and stay as they are, so that how many there are and the sum of their ids tell.
+    """
+    first, last = between
+    told, reason = extents.c, stop_reasons.c
+    rows: list[tuple[Any, ...]] = [
+        (told.id, told.intake, told.machine.in_(machines), told.last >= first, told.first <= last)
+    ]
+    for kind in (KINDS[name] for name in ("batches", "stops", "reels")):
+        table, back = of_kind[kind.name].c, round(kind.look_back.total_seconds() * 1e6)
+        owned = table[kind.owner].in_([line] if kind.owner == "line" else machines)
+        when = table[kind.at].is_(None) | table[kind.at].between(first - back, last)
+        rows.append((table.id, table.intake, owned, when))
+    sums = [
+        select(literal(place), func.count(), func.sum(key))
+        .join(intakes, intakes.c.id == intake)
+        .where(intakes.c.state == "done", *where)
+        for place, (key, intake, *where) in enumerate(rows)
+    ]
+    said = reason.machine.in_(machines), reason.end > first, reason.start < last
+    sums.append(select(literal(len(rows)), func.count(), func.sum(reason.id)).where(*said))
+    with journal.reading() as connection:
+        return repr(sorted(tuple(row) for row in connection.execute(union_all(*sums))))
 
 
 #: What makes two readings of one channel the same, and what they say.
@@ -223,6 +251,8 @@ def without_replaced(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
     return rows.filter((~rolls | (first == first.max())).over(kind.keys))
 
 
+#: From and to [µs since 1970] where all is asked for.
+_EVER = -(2**63), 2**63 - 1
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
 
@@ -359,14 +389,37 @@ class Told:
         owner, at = table[kind.owner], table[kind.at]
         query = select(table.intake, owner, func.min(at), func.count(at.distinct())).group_by(table.intake, owner)
         schema = {"intake": pl.Int64(), kind.owner: pl.String(), "step_first": UTC_US, "step_moments": pl.Int64()}
-        with self._journal.reading() as connection:
-            steps = fetch(connection, query, schema)
+
+        def read() -> pl.DataFrame:
+            with self._journal.reading() as connection:
+                return fetch(connection, query, schema)
+
+        steps = self._journal.once(("steps", kind.name), read)
         return rows.join(steps, on=["intake", kind.owner], how="left", maintain_order="left", nulls_equal=True)
 
     def _all(
         self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """All rows of a kind, also those that a later export replaces."""
+        """All rows of a kind, also those that a later export replaces.
+
+        Within one state of the journal those of a time within one asked for before are not asked for again.
+        """
+        low, high = _EVER[0] if first is None else first, _EVER[1] if last is None else last
+        kept: dict[str, tuple[int, int, pl.DataFrame]] = self._journal.once(("rows", kind.name, owner), dict)
+        since, until, rows = kept.get("rows", (low, low - 1, pl.DataFrame()))
+        if low < since or until < high:
+            overlap = low <= until and since <= high
+            wide = (min(low, since), max(high, until)) if overlap else (low, high)
+            rows = self._asked(kind, wide, owner)
+            if overlap or high - low > until - since:
+                kept["rows"] = *wide, rows
+            since, until = wide
+        if (since, until) == (low, high):
+            return rows
+        begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (low, high))
+        return rows.filter(pl.col(kind.at).is_between(begin, end))
+
+    def _asked(self, kind: RecordType, between: tuple[int, int], owner: str | None) -> pl.DataFrame:
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))
@@ -374,10 +427,8 @@ class Told:
             .where(intakes.c.state == "done")
             .order_by(table[kind.owner], table[kind.at], table.intake, table.row)
         )
-        if first is not None:
-            query = query.where(table[kind.at] >= first)
-        if last is not None:
-            query = query.where(table[kind.at] <= last)
+        if between != _EVER:  # those of no moment are in all of them alone
+            query = query.where(table[kind.at].between(*between))
         if owner is not None:
             query = query.where(table[kind.owner] == owner)
         with self._journal.reading() as connection:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -21,6 +22,7 @@ from lineview.store.manual_entries import PeopleReader
 from lineview.store.query import (
     Measured,
     Told,
+    content_mark,
     event_stretches,
     intake_extents,
     once_weighed,
@@ -158,12 +160,13 @@ class StoreReader:
             "batches", "stops", "reels", "stock" or "plan".
         """
         with storage_errors(f"read the {kind}"):
-            return self._conflicts.contradicting(KINDS[kind])
+            read = partial(self._conflicts.contradicting, KINDS[kind])
+            return self._journal.once(("contradicting", kind), read)
 
     def replaced_plan(self) -> pl.DataFrame:
         """Give PLAN in whose place a later export of as many moments says something else."""
         with storage_errors("read the plan"):
-            return self._told.replaced(KINDS["plan"])
+            return self._journal.once("replaced plan", partial(self._told.replaced, KINDS["plan"]))
 
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
@@ -205,6 +208,9 @@ class StoreReader:
 
         Where nothing was read, weighings count: a works may weigh by hand and have no counter.
         """
+        return self._journal.once(("span", machine), lambda: self._span(machine))
+
+    def _span(self, machine: str | None) -> Period | None:
         there = spans(self._journal, "readings", machine)
         if there.is_empty():
             there = spans(self._journal, "weights", machine)
@@ -215,7 +221,7 @@ class StoreReader:
 
     def reading_extents(self, machine: str) -> pl.DataFrame:
         """Give intake, first and last moment [µs since 1970] of each intake's readings of a machine."""
-        return intake_extents(self._journal, machine)
+        return self._journal.once(("extents", machine), lambda: intake_extents(self._journal, machine))
 
     def event_stretches(self, kind: str, owner: str) -> pl.DataFrame:
         """How many rows of a kind there are, and the sum of their ids, by quarter of an hour.
@@ -232,7 +238,27 @@ class StoreReader:
         polars.DataFrame
             Columns stretch (quarters of an hour since 1970), rows and total.
         """
-        return event_stretches(self._journal, KINDS[kind], owner)
+        read = partial(event_stretches, self._journal, KINDS[kind], owner)
+        return self._journal.once(("stretches", kind, owner), read)
+
+    def content_mark(self, line: str, machines: Sequence[str], between: tuple[datetime, datetime]) -> str:
+        """A mark of all there is of a line and its machines over some time.
+
+        Parameters
+        ----------
+        line : str
+            Id of the line.
+        machines : sequence of str
+            Ids of its machines.
+        between : (datetime, datetime)
+            From, to [UTC].
+
+        Returns
+        -------
+        str
+            Another one whenever readings, weighings, batches, stops, reels or reasons of that time do.
+        """
+        return content_mark(self._journal, line, machines, (micros(between[0]), micros(between[1])))
 
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give BATCHES of a line that last at some moment of the time, sorted by start."""

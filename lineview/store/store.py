@@ -15,7 +15,7 @@ from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.exports import Export, InPieces
 from lineview.store.accounts import Accounts
-from lineview.store.files import locked, make_folder, storage_errors, sum_of
+from lineview.store.files import clear_leftovers, locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal
 from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import ManualEntries
@@ -86,6 +86,7 @@ class Store(StoreReader):
                 if kept_sums(folder / kind) is None:  # a store of a former version
                     TableLog(folder / kind).sync()
             seal(folder, journal)
+            clear_leftovers(folder)
 
     def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, held: bool) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""

@@ -16,7 +16,7 @@ from lineview.week.compare import Comparison, Side, compare
 from lineview.week.ledger import Ledger, MachinePeriod, make_ledger
 from lineview.week.losses import MachineLosses, cells_of, machine_losses, rare_reasons, with_rare_together
 from lineview.week.material import CandyLosses, candy_losses, product_mix, target_masses_g
-from lineview.week.patterns import Pattern, PatternInputs, find_patterns
+from lineview.week.patterns import Pattern, PatternInputs, Recurring, find_patterns, recurring
 from lineview.week.trend import Trends, cause_trends, history_of
 from lineview.wrap.account import wrap_account
 from lineview.wrap.waste import wrap_events
@@ -55,14 +55,33 @@ class Past:
 
 
 @dataclass(frozen=True)
+class MachineWeek:
+    """What a machine's period came to; `part` is None where none of its planned time is over or nothing counts."""
+
+    machine: Machine
+    part: MachinePeriod | None
+    stops: Recurring | None
+    first_reading: datetime
+    readings: int
+    outside: Estimate
+
+
+@dataclass(frozen=True)
+class LineWeek:
+    """What a line's period came to: its cut-and-wrap machines, and its candy where a product is known."""
+
+    machines: tuple[MachineWeek, ...]
+    candy: CandyLosses | None
+
+
+@dataclass(frozen=True)
 class WeekInputs:
-    """What the week works on: machines, lines, their past, and what people noted [UTC].
+    """What the week works on: lines and their machines' past, by line, and what people noted [UTC].
 
     `compared` holds both sides of a comparison, and the history that both are periods of where there is one.
     """
 
-    machines: Sequence[MachineInputs]
-    lines: Sequence[LineInputs]
+    lines: Sequence[LineWeek]
     past: Sequence[Past]
     notes: Sequence[tuple[datetime, str]] = ()
     compared: Sequence[Side] = ()
@@ -107,38 +126,84 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
     WeekAccount
         Its rows add up to what planned time at the nominal rate would have given and was not made.
     """
-    # A shift whose last reading is within a gap of its end is over.
-    reach = period[1] if (period[1] - now).total_seconds() <= plant.gap_s else max(now, period[0])
-    period = (period[0], max(period[0], min(period[1], now + timedelta(microseconds=1))))
-    parts, uncounted, joined = [], [], []
-    looked_at = []
-    for machine in inputs.machines:
-        if period[0] < machine.first_reading < period[1]:
-            joined.append((machine.counts.machine, machine.first_reading))
-        part = _machine(plant, machine, period, reach)
-        if part is not None:
-            parts.append(part)
-            looked_at.append(_pattern_inputs(plant, machine, inputs.lines, part.losses.timeline, period))
-        elif piece_counter(machine.counts.machine) is None:
-            uncounted.append(machine.counts.machine)
+    period = until_now(period, now)
+    places = {machine.id: place for place, machine in enumerate(plant.machines)}
+    machines = sorted((m for line in inputs.lines for m in line.machines), key=lambda m: places[m.machine.id])
+    joined = [(m.machine, m.first_reading) for m in machines if period[0] < m.first_reading < period[1]]
+    parts = [m.part for m in machines if m.part is not None]
+    uncounted = [m.machine for m in machines if m.part is None and piece_counter(m.machine) is None]
     past = [whole.losses for whole in inputs.past]
     rare = rare_reasons([part.losses for part in parts] + past) if parts or past else set()
     parts = [replace(part, losses=with_rare_together(part.losses, rare)) for part in parts]
     past = [with_rare_together(part, rare) for part in past]
-    candy = [_candy(plant, line, inputs.machines, period) for line in inputs.lines]
-    known = tuple(line for line in candy if line is not None)
-    ledger = make_ledger(parts, known, plant.worth_per_kg_sold) if parts else None
+    candy = tuple(line.candy for line in inputs.lines if line.candy is not None)
+    ledger = make_ledger(parts, candy, plant.worth_per_kg_sold) if parts else None
     return WeekAccount(
         ledger,
         _trends(past, inputs, period, ledger),
         tuple(uncounted),
         tuple(joined),
-        known,
-        sum(machine.counts.readings for machine in inputs.machines),
+        candy,
+        sum(m.readings for m in machines),
         compare(inputs.compared[0], inputs.compared[1], inputs.compared[2:]) if inputs.compared else None,
-        find_patterns(looked_at),
-        Estimate.sum([_outside(plant, m.counts, period) for m in inputs.machines]),
+        find_patterns([m.stops for m in machines if m.stops is not None]),
+        Estimate.sum([m.outside for m in machines]),
     )
+
+
+def until_now(period: tuple[datetime, datetime], now: datetime) -> tuple[datetime, datetime]:
+    """A period up to the last reading [UTC]: what lies after it is not lost yet.
+
+    Parameters
+    ----------
+    period : (datetime, datetime)
+        From, to [UTC].
+    now : datetime
+        The last reading.
+    """
+    return period[0], max(period[0], min(period[1], now + timedelta(microseconds=1)))
+
+
+def line_week(
+    plant: Plant, machines: Sequence[MachineInputs], line: LineInputs, period: tuple[datetime, datetime], now: datetime
+) -> LineWeek:
+    """Work out what a line's period came to.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    machines : sequence of MachineInputs
+        The line's cut-and-wrap machines that are asked about.
+    line : LineInputs
+        Of the line.
+    period : (datetime, datetime)
+        From, to [UTC].
+    now : datetime
+        The last reading; what lies after it is not lost yet.
+    """
+    # A shift whose last reading is within a gap of its end is over.
+    reach = period[1] if (period[1] - now).total_seconds() <= plant.gap_s else max(now, period[0])
+    period = until_now(period, now)
+    worked_out = []
+    for machine in machines:
+        part = _machine(plant, machine, period, reach)
+        stops = None
+        if part is not None:
+            stops = recurring(_pattern_inputs(plant, machine, line, part.losses.timeline, period))
+        worked_out.append(
+            MachineWeek(
+                machine.counts.machine,
+                part,
+                stops,
+                machine.first_reading,
+                machine.counts.readings,
+                _outside(plant, machine.counts, period),
+            )
+        )
+    counts = [machine.counts for machine in machines]
+    candy = candy_losses(plant, counts, line.batches, line.weights, line.gauges, period)
+    return LineWeek(tuple(worked_out), candy)
 
 
 def past_calendar(plant: Plant, first: datetime, end: datetime) -> pl.DataFrame:
@@ -213,28 +278,16 @@ def _outside(plant: Plant, counts: MachineCounts, period: tuple[datetime, dateti
 
 
 def _pattern_inputs(
-    plant: Plant,
-    machine: MachineInputs,
-    lines: Sequence[LineInputs],
-    timeline: pl.DataFrame,
-    period: tuple[datetime, datetime],
+    plant: Plant, machine: MachineInputs, line: LineInputs, timeline: pl.DataFrame, period: tuple[datetime, datetime]
 ) -> PatternInputs:
     own = machine.counts.machine
-    rope = next((line.gauges for line in lines if line.line == own.line), pl.DataFrame())
     suppliers = {web.id: web.supplier for web in plant.webs}
     planned = [
         float(cells_of(calendar(plant.shifts, plant.zone, period[0], end))["planned_min"].sum())
         for end in (period[0] + timedelta(days=7), period[1])
     ]
     to_week = planned[0] / planned[1] if planned[1] > 0 else 1.0
-    return PatternInputs(own, timeline, machine.batches, machine.reels, rope, suppliers, to_week)
-
-
-def _candy(
-    plant: Plant, line: LineInputs, machines: Sequence[MachineInputs], period: tuple[datetime, datetime]
-) -> CandyLosses | None:
-    counts = [m.counts for m in machines if m.counts.machine.line == line.line]
-    return candy_losses(plant, counts, line.batches, line.weights, line.gauges, period)
+    return PatternInputs(own, timeline, machine.batches, machine.reels, line.gauges, suppliers, to_week)
 
 
 def _trends(

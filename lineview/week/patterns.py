@@ -84,12 +84,28 @@ class _Stops:
         return np.searchsorted(self.gaps, at, side="right")
 
 
-def find_patterns(machines: Sequence[PatternInputs]) -> tuple[Pattern, ...]:
+@dataclass(frozen=True)
+class Recurring:
+    """What may recur on one machine: its stops without a reason, and the candidates of each family."""
+
+    inputs: PatternInputs
+    stops: _Stops
+    families: tuple[list[_Candidate], ...]
+
+
+def recurring(inputs: PatternInputs) -> Recurring:
+    """What may recur among a machine's stops without a reason; nothing where they are too few."""
+    stops = _stops(inputs.timeline)
+    enough = len(stops.start) >= LEAST_STOPS
+    return Recurring(inputs, stops, tuple(_families(inputs, stops)) if enough else ())
+
+
+def find_patterns(machines: Sequence[Recurring]) -> tuple[Pattern, ...]:
     """Find what recurs among stops without a reason.
 
     Parameters
     ----------
-    machines : sequence of PatternInputs
+    machines : sequence of Recurring
         Looked at together: a chance is corrected for all of them.
 
     Returns
@@ -101,18 +117,13 @@ def find_patterns(machines: Sequence[PatternInputs]) -> tuple[Pattern, ...]:
     -----
     Source: bonferroni
     """
-    found: list[tuple[PatternInputs, _Stops, list[_Candidate]]] = []
-    for machine in machines:
-        stops = _stops(machine.timeline)
-        if len(stops.start) >= LEAST_STOPS:
-            found += [(machine, stops, candidates) for candidates in _families(machine, stops)]
-    looked = sum(len(candidates) for *_, candidates in found)
+    looked = sum(len(candidates) for machine in machines for candidates in machine.families)
     kept: dict[tuple[str, str], tuple[PatternInputs, _Stops, _Candidate]] = {}
-    for machine, stops, candidates in found:
-        for one in candidates:
-            key = (machine.machine.id, one.family)
-            if one.p * looked <= CHANCE and (key not in kept or one.excess > kept[key][2].excess):
-                kept[key] = (machine, stops, one)
+    for machine in machines:
+        for candidate in (one for candidates in machine.families for one in candidates):
+            key = (machine.inputs.machine.id, candidate.family)
+            if candidate.p * looked <= CHANCE and (key not in kept or candidate.excess > kept[key][2].excess):
+                kept[key] = (machine.inputs, machine.stops, candidate)
     patterns = [_pattern(*rest, looked) for rest in kept.values()]
     return tuple(sorted(patterns, key=lambda pattern: -pattern.minutes))
 

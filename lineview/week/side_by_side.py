@@ -15,7 +15,7 @@ from lineview.report.answer import Span, Table
 from lineview.report.figures import FigureList
 from lineview.report.tables import heading
 from lineview.week.compare import RATE, Comparison, Difference
-from lineview.week.tables import rounded
+from lineview.week.tables import ROUNDING, rounding_left
 from lineview.week.words import subject_of
 
 DIFFERENCE_SERIES = {
@@ -60,7 +60,7 @@ def compared_soft(comparison: Comparison) -> str:
     """The line below: what is compared, over how many shifts, and how."""
     counts = f"{comparison.shifts[0]} and {comparison.shifts[1]} whole shifts"
     how = f", {comparison.paired} of them in pairs" if comparison.paired else ""
-    mix = " Differences are at the same mix of products." if comparison.mix else ""
+    mix = " Differences are as if both had made the same products." if comparison.mix else ""
     return f"{_capital(comparison.first)} against {comparison.second}: {counts}{how}.{mix}"
 
 
@@ -75,7 +75,7 @@ def _columns(comparison: Comparison, what: str, unit: str) -> tuple[tuple[str, s
         ("first", comparison.first, unit),
         ("second", comparison.second, unit),
         ("difference", "difference", unit),
-        ("same_mix", "at the same mix", unit),
+        ("same_mix", "difference, same products", unit),
         ("low", "from", unit),
         ("high", "to", unit),
         ("verdict", "verdict", ""),
@@ -106,30 +106,30 @@ def _cause_table(comparison: Comparison) -> Table:
     rate = comparison.measure(RATE)
     first, second = comparison.nominal
     steps = [first - second, *(-row.value for row in comparison.causes)]
-    written = rounded(steps, 2)
     rows: list[dict[str, Any]] = []
     if abs(steps[0]) > 5e-3:
-        rows.append(_bare("nominal rates", first, second, written[0]))
-    for row, step in zip(comparison.causes, written[1:], strict=True):
+        rows.append(_bare("nominal rates", first, second, steps[0]))
+    for row, step in zip(comparison.causes, steps[1:], strict=True):
         amounts = _amounts(row, 2)
         low, high = amounts["high"], amounts["low"]
         turned = {
-            "difference": step,
+            "difference": round(step, 2),
             "same_mix": None if amounts["same_mix"] is None else -amounts["same_mix"],
             "low": None if low is None else -low,
             "high": None if high is None else -high,
         }
         rows.append({"what": row.name, **amounts, **turned, "verdict": row.verdict})
     if rate is not None:
-        rows.append(_bare(RATE, rate.first, rate.second, sum(step or 0.0 for step in written)))
+        left = rounding_left([row["difference"] for row in rows], rate.value, 2)
+        rows += [{"what": ROUNDING, "difference": left}] if left else []
+        rows.append(_bare(RATE, rate.first, rate.second, rate.value))
     title = "Losses that make the difference, pieces a planned minute"
     return Table("difference", title, _columns(comparison, "cause", ""), rows)
 
 
-def _bare(what: str, first: float, second: float, difference: float | None) -> dict[str, Any]:
+def _bare(what: str, first: float, second: float, difference: float) -> dict[str, Any]:
     """A row without an interval."""
-    step = None if difference is None else round(difference, 2)
-    return {"what": what, "first": round(first, 2), "second": round(second, 2), "difference": step}
+    return {"what": what, "first": round(first, 2), "second": round(second, 2), "difference": round(difference, 2)}
 
 
 def compared_figures(comparison: Comparison, period: Period) -> tuple[Figure, ...]:

@@ -40,31 +40,26 @@ LOSS_SERIES = {
 }
 
 
-def rounded(values: Sequence[float | None], places: int) -> list[float | None]:
-    """Round values so that what is written still adds up: each step is the difference of rounded sums."""
-    out: list[float | None] = []
-    level, at = 0.0, 0.0
-    scale = 10.0**places
-    for value in values:
-        if value is None:
-            out.append(None)
-            continue
-        level += value
-        now = math.floor(level * scale + 0.5)
-        out.append((now - at) / scale if places else now - at)
-        at = now
-    return out
+#: Stands before a sum where its rows, each rounded as everywhere else, miss it by their rounding.
+ROUNDING = "rounding"
+
+
+def rounding_left(values: Sequence[float | None], total: float, places: int) -> float:
+    """What rounded values lack to their rounded total."""
+    written = math.fsum(round(value, places) for value in values if value is not None)
+    return round(round(total, places) - written, places)
 
 
 def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate) -> Table:
     """The rows of the ledger, the dearest first, their sum, and beside it what was made outside every shift."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
     written = {unit: _written(ledger, unit, plant) for unit in units}
-    rows: list[dict[str, Any]] = []
-    for k, row in enumerate(ledger.rows):
-        amounts = {unit: written[unit][k] for unit in units}
-        rows.append({"cause": row.cause, **amounts, "trend": _course(trends.of(row.cause))})
-    rows.append({"cause": "all rows", **{unit: _sum(written[unit]) for unit in units}, "trend": ""})
+    names = [*(row.cause for row in ledger.rows), ROUNDING, "all rows"]
+    rows: list[dict[str, Any]] = [
+        {"cause": name, **{unit: written[unit][k] for unit in units}, "trend": _course(trends.of(name))}
+        for k, name in enumerate(names)
+        if name != ROUNDING or any(written[unit][k] for unit in units)
+    ]
     if outside.least >= 0.5:
         rows.append({"cause": OUTSIDE, "pieces": -float(round(outside.least)), "trend": ""})
     columns = (
@@ -76,21 +71,19 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate
 
 
 def _written(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
-    """The rows in a unit, rounded as the plant reads them so that what is written adds up."""
-    factor = in_units(1.0, unit_of(unit, plant), plant.units)[0]
-    values = [row.value(unit) for row in ledger.rows]
-    shown = rounded([None if value is None else value * factor for value in values], _PLACES[unit])
-    return [None if value is None else value / factor for value in shown]
+    """The rows in a unit, rounded as the plant reads them, what rounding leaves, and their sum."""
+    factor, places = in_units(1.0, unit_of(unit, plant), plant.units)[0], _PLACES[unit]
+    values = [None if (value := row.value(unit)) is None else value * factor for row in ledger.rows]
+    if all(value is None for value in values):
+        return [None] * (len(values) + 2)
+    total = ledger.known(unit) * factor
+    shown = [*values, rounding_left(values, total, places), total]
+    return [None if value is None else round(value, places) / factor for value in shown]
 
 
 def _course(trend: CauseTrend | None) -> str:
     """How a cause goes where that is beyond chance; "" where it is as before."""
     return "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
-
-
-def _sum(written: Sequence[float | None]) -> float | None:
-    known = [value for value in written if value is not None]
-    return round(math.fsum(known), 6) if known else None
 
 
 def balance_table(ledger: Ledger, plant: Plant) -> Table:
@@ -150,17 +143,17 @@ def trend_table(trends: Trends) -> Table:
     columns = (
         ("cause", "cause", ""),
         ("now", "this period", "min/h"),
-        ("before", "before", "min/h"),
-        ("change", "change at the same mix", "min/h"),
+        ("before", "weeks before", "min/h"),
+        ("change", "difference, same products", "min/h"),
         ("low", "from", "min/h"),
         ("high", "to", "min/h"),
-        ("slope", "a week", "min/h"),
+        ("slope", "rises each week by", "min/h"),
         ("slope_low", "from", "min/h"),
         ("slope_high", "to", "min/h"),
-        ("chance", "chance, over all rows", "%"),
+        ("chance", "chance of this in steady works", "%"),
         ("verdict", "verdict", ""),
     )
-    return Table("trends", "Minutes lost an hour planned, against the weeks before", columns, rows)
+    return Table("trends", "Minutes lost in an hour of planned time, against the weeks before", columns, rows)
 
 
 def _fine(value: float | None) -> float | None:
@@ -190,14 +183,14 @@ def window_table(trends: Trends) -> Table:
     columns = (
         ("cause", "cause", ""),
         ("weeks", "weeks", ""),
-        ("level", "level", "min/h"),
+        ("level", "lost on average", "min/h"),
         ("level_low", "from", "min/h"),
         ("level_high", "to", "min/h"),
-        ("slope", "a week", "min/h"),
+        ("slope", "rises each week by", "min/h"),
         ("slope_low", "from", "min/h"),
         ("slope_high", "to", "min/h"),
     )
-    return Table("windows", "Level and slope of the last 4, 8 and 13 weeks", columns, rows)
+    return Table("windows", "Minutes lost in an hour of planned time over the last 4, 8 and 13 weeks", columns, rows)
 
 
 def step_table(trends: Trends) -> Table:

@@ -124,7 +124,7 @@ def _soft(account: TrialAccount, plant: Plant) -> str:
         parts.append(_least(account, plant))
     else:
         left = account.trial.shifts - account.since
-        parts.append(f"{show.counted(left, 'more shift')} to come. {_least(account, plant)}")
+        parts.append(f"{show.quantity(left, 'more shift')} to come. {_least(account, plant)}")
     if account.trial.decision:
         parts.append(f"Closed: {account.trial.decision}.")
     return " ".join(part for part in parts if part)
@@ -136,7 +136,7 @@ def _least(account: TrialAccount, plant: Plant) -> str:
         return ""
     percent = 100 * account.seeable / abs(account.level[0])
     return (
-        f"{show.counted(account.trial.shifts, 'shift')} show a change of {show.number(percent, 1)} % with a chance of "
+        f"{show.quantity(account.trial.shifts, 'shift')} show a change of {show.number(percent, 1)} % with a chance of "
         f"{100 * POWER:.0f} %; {show.number(account.trial.worth_percent)} % is worth having."
     )
 
@@ -163,7 +163,7 @@ def _figures(account: TrialAccount, period: Period) -> tuple[Figure, ...]:
     if account.level_beside:
         since, before = account.level_beside[1], account.level_beside[0]
         working += f", less {since:.4g} − {before:.4g} on line {trial.beside}"
-    mix = "; at the same mix of products" if account.mix else ""
+    mix = "; as if the same products had been made" if account.mix else ""
     figures.add("trial_change", account.effect, f"{working}{mix}: {_verdict(account)}")
     if account.seeable is not None:
         figures.add("trial_seeable", account.seeable, f"in {trial.shifts} shifts since, {account.before} before")
@@ -182,7 +182,7 @@ def _trial_table(account: TrialAccount, plant: Plant) -> Table:
         ends = {"change": account.effect.number, "low": low, "high": high}
         shown = {key: _fine(in_units(value, account.unit, plant.units)[0]) for key, value in ends.items()}
         judged = "difference of the two changes" if account.level_beside else "difference"
-        mix = " at the same mix" if account.mix else ""
+        mix = ", same products" if account.mix else ""
         rows.append({"what": f"{judged}{mix}", **shown, "verdict": _verdict(account)})
     columns = (
         ("what", "where", ""),
@@ -257,7 +257,7 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
     trial = account.trial
     said = [f"Trial {trial.number}, from {show.moment(trial.begins_at, plant, year=True)}, noted by {trial.who}."]
     if account.noted_after:
-        shifts = show.counted(account.noted_after, "shift")
+        shifts = show.quantity(account.noted_after, "shift")
         said.append(
             f"It was noted, or what it is judged by was changed, when {shifts} of it were over: the chance stated "
             "holds only where that was not chosen in their sight."

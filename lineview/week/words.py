@@ -149,7 +149,7 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
         said.append(f"Better or worse is not known: {account.trends.why_none}.")
     elif account.trends.causes:
         mix = account.trends.mix
-        how = f"differences are at the same mix of {_listed(mix)}" if mix else _NO_MIX
+        how = f"differences are as if the same had been made of {_listed(mix)}" if mix else _NO_MIX
         said.append(
             f"Better and worse are judged shift by shift, correlation between shifts allowed for; {how}. Rates and "
             "prices are those of plant.toml today for all weeks, so that a change of them is no change of the works."
@@ -157,7 +157,7 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
     return tuple(said)
 
 
-_NO_MIX = "the mix of products is steady, or there are too few shifts to allow for it"
+_NO_MIX = "the products stayed much the same, or there are too few shifts to allow for them"
 
 
 def _listed(mix: tuple[str, ...]) -> str:

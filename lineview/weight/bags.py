@@ -20,7 +20,7 @@ from lineview.weight.bag_law import (
     piece_law,
 )
 from lineview.weight.contents import ContentsRules
-from lineview.weight.giveaway import off_targets
+from lineview.weight.giveaway import mean_deviations
 from lineview.weight.spread import WeightSpread, within_offsets
 
 LOTS = 40_000
@@ -224,7 +224,7 @@ def plan_products(
         .agg(pl.len().alias("n"), pl.coalesce("batch", "sample").n_unique().alias("batches"))
         .sort("n", "product", descending=[True, False])
     )
-    means = off_targets(weighings, deviation)[0]
+    means = mean_deviations(weighings, deviation)
     plans: list[BagPlan] = []
     for at, (product, n, batches) in enumerate(counts.iter_rows()):
         labels = tuple(declared.get(product, ())) or (tuple(usual_g) if at == 0 else ())
@@ -232,7 +232,7 @@ def plan_products(
         if at and labels and not enough:
             plans.append(_too_few(product, labels, n, batches, rules))
             continue
-        own = means[product].mean_g if enough else None
+        own = means[product] if enough else None
         plan = (
             plan_bags(
                 weighings,

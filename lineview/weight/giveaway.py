@@ -98,6 +98,22 @@ def grouped_means(
         By group its mean deviation [g], the variance that its relative variance scales [g²], and the degrees
         of freedom of that.
     """
+    found, left, apart = _grouped(kept, by, between_g, within_g)
+    df = apart.height - len(found)
+    variance = left / df if df > 0 else 0.0
+    return found, variance * _widening(apart, within_g) ** 2, df
+
+
+def mean_deviations(kept: pl.DataFrame, common: WeightSpread) -> dict[str, float]:
+    """Each product's mean deviation from its target alone [g], as off_targets has it. Takes `common` [g]."""
+    found = _grouped(kept, "product", common.between.value, common.within.value)[0]
+    return {name: off.mean_g for name, off in found.items()}
+
+
+def _grouped(
+    kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
+) -> tuple[dict[str, OffTarget], float, pl.DataFrame]:
+    """Means of groups from batch means, the weighted squares left about them, and how far each batch is off."""
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
@@ -115,9 +131,7 @@ def grouped_means(
         left += float(np.sum(w * (y - mean) ** 2))
         found[str(name)] = OffTarget(mean, float(1 / w.sum()), rows.height)
         apart.append(rows.select(pl.col("off") - mean, "n", "_row"))
-    df = means.height - len(found)
-    variance = left / df if df > 0 else 0.0
-    return found, variance * _widening(pl.concat(apart), within_g) ** 2, df
+    return found, left, pl.concat(apart)
 
 
 def _widening(means: pl.DataFrame, within_g: float | None) -> float:

@@ -92,9 +92,9 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
     parts = [label] if label else []
     if spread is not None:
         counted = (
-            show.counted(spread.pieces, "piece"),
-            show.counted(spread.weighings, "weighing"),
-            show.counted(spread.batches, "batch"),
+            show.quantity(spread.pieces, "piece"),
+            show.quantity(spread.weighings, "weighing"),
+            show.quantity(spread.batches, "batch"),
         )
         parts.append("{} in {} of {}".format(*counted))
         if spread.mean_low is not None and spread.mean_high is not None:

@@ -38,7 +38,7 @@ _USUAL = 1.5
 
 @dataclass(frozen=True)
 class PerThousand:
-    """An amount per thousand good pieces, with bounds; None where it cannot be told."""
+    """An amount per thousand good pieces, with bounds; None where it is not known."""
 
     value: float
     low: float
@@ -96,7 +96,7 @@ def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
 
 @dataclass(frozen=True)
 class WrapAccount:
-    """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
+    """What a machine wrapped and what its webs took; `uses` holds the kinds whose use is known.
 
     `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe, and
     `fed_good` the good pieces of the same time.
@@ -114,7 +114,7 @@ class WrapAccount:
     waste: Mapping[str, Waste]
     views: tuple[ReelEstimates, ...]
     blanks: Estimate
-    left: Mapping[str, ReelLeft]
+    reels_left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
     fed: Mapping[str, Estimate] = field(default_factory=dict)
@@ -135,7 +135,7 @@ class WrapAccount:
         return {kind: amount for kind, amount in amounts.items() if amount is not None}
 
     def use(self, kind: str) -> WebUse | None:
-        """The use of a kind of web, or None where it cannot be told."""
+        """The use of a kind of web, or None where it is not known."""
         return next((use for use in self.uses if use.kind == kind), None)
 
 
@@ -158,7 +158,7 @@ def wrap_account(
     batches, reels : polars.DataFrame
         BATCHES, REELS.
     events : WrapEvents or None
-        Restarts and changeovers; None where no tape tells, and then no waste is learned.
+        Restarts and changeovers; None without a timeline, and then no waste is learned.
     period : (datetime, datetime)
         From, to [UTC].
 
@@ -168,20 +168,20 @@ def wrap_account(
         Empty of rows where nothing counts pieces.
     """
     start, end = period
-    spans = _counted_spans(counts, product_spans(batches, counts.machine.line, start, end))
+    spans = _readable_spans(counts, product_spans(batches, counts.machine.line, start, end))
     rows = wrap_pieces(counts, spans)
     read_until = _moment(int(read_moments(counts, [end])[0]))
     mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
-    by_kind = {kind: _seen_with(counts, spans, rows, kind) for kind in WEBS}
+    by_kind = {kind: _common_time(counts, spans, rows, kind) for kind in WEBS}
     for kind, (its_spans, its_rows, fed, (first, last)) in by_kind.items():
         of_kind = [reel for reel in mounted if reel.kind == kind]
         waste = _waste(plant, counts, its_spans, its_rows, of_kind, kind, events)
         if waste is None:
             continue
         wastes[kind] = waste
-        happened = _happened(events, of_kind, first, last)
+        happened = _event_counts(events, of_kind, first, last)
         use = web_use(plant, kind, its_rows, fed, waste, happened)
         by_product += _each_product(plant, kind, its_rows, waste)
         before = {reel.origin for reel in of_kind if reel.mounted < start}
@@ -197,9 +197,9 @@ def wrap_account(
         faults=tuple(reel_faults(mounted)),
         waste=wastes,
         views=tuple(views),
-        left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
+        reels_left=_reels_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=Estimate.unknown("no stops are known") if events is None else blanks_per_restart(counts, events, end),
-        left_out_min=max(_left_out_min(part.spans) for part in by_kind.values()),
+        left_out_min=max(_uncounted_min(part.spans) for part in by_kind.values()),
         readings=_readings(counts, start, end),
         fed={kind: part.fed for kind, part in by_kind.items() if part.fed is not None},
         fed_good={kind: sum(row.good for row in part.rows) for kind, part in by_kind.items()},
@@ -215,7 +215,7 @@ def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
     return sum(int(pieces.readings[0]) for pieces in counts_of if pieces is not None)
 
 
-def _left(
+def _reels_left(
     reels: Sequence[ReelSpan], wastes: Mapping[str, Waste], rows: Sequence[WrapPieces], minutes: float
 ) -> dict[str, ReelLeft]:
     """What is left on the reels that are on, at the period's own pace."""
@@ -238,8 +238,8 @@ def _waste(
     kind: WebKind,
     events: WrapEvents | None,
 ) -> Waste | None:
-    """The waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
-    plant_waste = _stated(plant, rows, kind)
+    """The waste of a kind: learned where a timeline shows events, else plant.toml's."""
+    plant_waste = _plant_waste(plant, rows, kind)
     if plant_waste is None or events is None:
         return plant_waste
     webs = {row.product: web_for(plant, row.product, kind) for row in rows}
@@ -247,7 +247,7 @@ def _waste(
     return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, plant_waste)
 
 
-def _counted_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
+def _readable_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
     """Leave out the time in which a counter of wraps or a feed counter did something unknown."""
     gaps = counts.open_intervals(*WRAP_COUNTERS, *WEBS)
     return leave_out(spans, [(_moment(a), _moment(b)) for a, b in gaps])
@@ -257,7 +257,7 @@ def _moment(at_us: int) -> datetime:
     return datetime.fromtimestamp(at_us / 1e6, UTC)
 
 
-class _Seen(NamedTuple):
+class _CommonTime(NamedTuple):
     """The time in which a kind's feed counter and the wraps were both read, and what they counted in it."""
 
     spans: list[ProductSpan]
@@ -266,10 +266,10 @@ class _Seen(NamedTuple):
     window: tuple[datetime, datetime]
 
 
-def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> _Seen:
+def _common_time(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> _CommonTime:
     """Keep to the time in which a kind's feed counter was read too; all of it where it never was."""
     start, end = spans[0].start, spans[-1].end
-    nothing = _Seen(spans, rows, None, (start, end))
+    nothing = _CommonTime(spans, rows, None, (start, end))
     if not rows or not counts.has_read(kind):
         return nothing
     counter = counts.counters[kind]
@@ -280,23 +280,25 @@ def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapP
         return nothing
     # A reading or so less at an edge is the edge's own doubt; what is longer has no wraps beside its metres.
     spare = timedelta(microseconds=_USUAL * counter.usual_us)
-    unread = [(a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _wrapped(counts, kind, a, b)]
+    unread = [(a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _has_wraps(counts, kind, a, b)]
     within = leave_out(spans, unread) if unread else spans
     pieces = wrap_pieces(counts, within) if unread else rows
-    fed = _fed(counts, within, pieces, kind)
+    fed = _metres_fed(counts, within, pieces, kind)
     if fed is None:
         return nothing
-    return _Seen(within, pieces, fed, (first if unread else start, last if unread else end))
+    return _CommonTime(within, pieces, fed, (first if unread else start, last if unread else end))
 
 
-def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
+def _has_wraps(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
     """Whether anything was wrapped, or fed, in some time."""
     at = read_moments(counts, [start, end])
     wraps, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
     return any(count is not None and float(count.high[0]) > 0 for count in (wraps, fed)) and at[1] > at[0]
 
 
-def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> Estimate | None:
+def _metres_fed(
+    counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
+) -> Estimate | None:
     """The metres fed for the good pieces of counted time, with the doubt of each edge of it.
 
     An interval over an edge may lie on either side of it, with its metres and with its pieces, and a counter
@@ -324,12 +326,12 @@ def _stretches(spans: Sequence[ProductSpan], first: int, last: int, counts: Mach
     return at[np.flatnonzero(edge > 0)], at[np.flatnonzero(edge < 0)]
 
 
-def _left_out_min(spans: Sequence[ProductSpan]) -> float:
+def _uncounted_min(spans: Sequence[ProductSpan]) -> float:
     """Minutes [min] that are not counted."""
     return sum((span.end - span.start).total_seconds() for span in spans if not span.counted) / 60.0
 
 
-def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
+def _plant_waste(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
     """The allowances in plant.toml of the web that wrapped most."""
     webs: list[tuple[float, Web]] = []
     for row in rows:
@@ -341,7 +343,7 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
     return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
 
 
-def _happened(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
+def _event_counts(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
     ended = [r for r in reels if r.taken_off is not None and start <= r.taken_off < end]
     measured = [r for r in ended if r.left_m is not None]
     scrapped = sum(r.scrapped_m or 0.0 for r in measured)

@@ -56,7 +56,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
         ),
         series={"causes": cause_series(account, plant)},
         notes=notes(
-            account, machine, tape_told=events is not None, batches_told=any(row.product for row in account.rows)
+            account, machine, has_timeline=events is not None, has_batches=any(row.product for row in account.rows)
         ),
         cautions=CAUTIONS,
     )

@@ -32,7 +32,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
         use = account.use(kind)
         for unit in UNITS if use is not None else UNITS[:1]:  # what is not known is said once, in metres
             for part in ("", "geometry", "fed", "difference", *CAUSES[1:]):
-                _per_thousand(figures, account, kind, unit, part, shown_unit(unit, currency))
+                _per_thousand(figures, account, kind, unit, part, unit_words(unit, currency))
     _blanks(figures, account)
     for web, waste in account.waste.items():
         for field, name, events in _LEARNED:
@@ -40,10 +40,10 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
             if allowance is None:
                 figures.unknown(name, f"too few {events} to learn from", kind=web)
             else:
-                _learned(figures, name, web, allowance, events)
-        _learned(figures, "{kind}_running_waste_percent", web, waste.proportional, "stretches", scale=100.0)
-        _reconciled(figures, account, web)
-        _left(figures, account, web)
+                _waste_figures(figures, name, web, allowance, events)
+        _waste_figures(figures, "{kind}_running_waste_percent", web, waste.proportional, "stretches", scale=100.0)
+        _reconciled_figures(figures, account, web)
+        _reel_left_figures(figures, account, web)
     return figures.all
 
 
@@ -54,7 +54,7 @@ def _blanks(figures: FigureList, account: WrapAccount) -> None:
     return figures.add("blanks_per_restart", account.blanks, working)
 
 
-def _learned(
+def _waste_figures(
     figures: FigureList, name: str, kind: str, allowance: Allowance, events: str, *, scale: float = 1.0
 ) -> None:
     """Add metres lost each time, or the plant file's assumption of them."""
@@ -68,7 +68,7 @@ def _learned(
     return figures.add(name, metres, working, kind=kind)
 
 
-def _reconciled(figures: FigureList, account: WrapAccount, kind: str) -> None:
+def _reconciled_figures(figures: FigureList, account: WrapAccount, kind: str) -> None:
     """Add the reconciled metres of the compared reels, and how many labels do not fit."""
     views = next((v for v in account.views if v.kind == kind), None)
     if views is None:
@@ -84,9 +84,9 @@ def _reconciled(figures: FigureList, account: WrapAccount, kind: str) -> None:
     return figures.add("{kind}_reels_wrong", len(wrong), working, n=views.reels, interval=tested, kind=kind)
 
 
-def _left(figures: FigureList, account: WrapAccount, kind: str) -> None:
+def _reel_left_figures(figures: FigureList, account: WrapAccount, kind: str) -> None:
     """Add what is left on the reel that is on, and how long it lasts at the period's pace."""
-    remainder = account.left.get(kind)
+    remainder = account.reels_left.get(kind)
     if remainder is None:
         for name in ("{kind}_reel_left_m", "{kind}_reel_left_min"):
             figures.unknown(name, "no reel log, feed counter or reel length tells what is on", kind=kind)
@@ -103,7 +103,7 @@ def _left(figures: FigureList, account: WrapAccount, kind: str) -> None:
     return figures.add("{kind}_reel_left_min", minutes, working, kind=kind)
 
 
-def shown_unit(unit: str, currency: str) -> str:
+def unit_words(unit: str, currency: str) -> str:
     """A unit as a person reads it ("m2" as "m²", "money" as the currency)."""
     return {"m2": "m²", "money": currency}.get(unit, unit)
 

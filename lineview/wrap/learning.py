@@ -79,7 +79,7 @@ def wrap_bins(
     wraps = wraps_between(counts, fine)
     if wraps is None:
         return []
-    net = wraps * _cut_at(fine, spans, cut_mm) / 1000.0
+    net = wraps * _cut_lengths(fine, spans, cut_mm) / 1000.0
     fed = fed_between(counts, kind, fine)
     splices = _splices(fine, fed, reels)
     at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
@@ -104,7 +104,7 @@ def _edges(
 
     No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
     """
-    windows = _unsettled(events)
+    windows = _uncertain_stretches(events)
     late, before, after = log_offset([reel.mounted for reel in reels], events, spans[-1].end - spans[0].start)
     start, end = _after(spans[0].start, windows), _before(spans[-1].end, windows)
     if start >= end:
@@ -116,12 +116,12 @@ def _edges(
         opens, closes = _before(reel.mounted - late - before, windows), _after(reel.mounted - late + after, windows)
         if reel.mounted - late > start and closes > edges[-1] and closes <= end:
             if opens > edges[-1]:
-                _cut(edges, changes, opens, windows, as_one=spliced)
+                _add_stretches(edges, changes, opens, windows, as_one=spliced)
             changes.append(True)
             edges.append(closes)
         spliced = reel.splices > 0
     if edges[-1] < end:
-        _cut(edges, changes, end, windows, as_one=spliced)
+        _add_stretches(edges, changes, end, windows, as_one=spliced)
     return edges, changes
 
 
@@ -158,7 +158,7 @@ def log_offset(
     return timedelta(seconds=late), BEFORE, AFTER
 
 
-def _cut(
+def _add_stretches(
     edges: list[datetime],
     changes: list[bool],
     end: datetime,
@@ -174,7 +174,7 @@ def _cut(
     changes.append(False)
 
 
-def _unsettled(events: WrapEvents) -> list[tuple[datetime, datetime]]:
+def _uncertain_stretches(events: WrapEvents) -> list[tuple[datetime, datetime]]:
     """The stretches in which web may be fed for a standing or its restart, those that touch as one."""
     out: list[tuple[datetime, datetime]] = []
     for begin, end in sorted(events.standings):
@@ -206,7 +206,7 @@ def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[dat
 
 
 def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
-    """Share each reel's splices out over the stretches by metres fed; nan where they cannot be told.
+    """Share each reel's splices out over the stretches by metres fed; nan where that is not known.
 
     That is on the reel that was on before the log began, and on one that is still on and has splices.
     """
@@ -233,7 +233,7 @@ def _likely(fed: Floats) -> Floats:
     return np.asarray(np.diff(edges) / (total - 2.0 * guard))
 
 
-def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
+def _cut_lengths(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
     """The cut length in each fine stretch; nan where the product is not known."""
     starts = [s.start.timestamp() for s in spans]
     cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
@@ -286,7 +286,7 @@ def _allowance(mean: Estimate) -> Allowance | None:
 
 
 def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
-    """Fit what was fed over; a cause that cannot be told from the others is left out, the rarest first."""
+    """Fit what was fed over; causes that cannot be separated are left out, the rarest first."""
     if len(bins) < LEAST_BINS:
         return {}
     columns = {

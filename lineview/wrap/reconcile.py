@@ -33,14 +33,14 @@ class ReelMetres:
     kind: str
     geometry: float | None
     fed: float | None
-    drawn: float | None
+    unwound: float | None
     label_m: float | None
     own_sd_m: float
 
     @property
-    def told(self) -> tuple[float | None, float | None, float | None]:
+    def views(self) -> tuple[float | None, float | None, float | None]:
         """The three views in the order of VIEWS."""
-        return self.geometry, self.fed, self.drawn
+        return self.geometry, self.fed, self.unwound
 
 
 @dataclass(frozen=True)
@@ -95,15 +95,15 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
     for reel, spans in mountings.items():
         if spans[-1].taken_off is None or any(s.wraps is None and s.fed is None for s in spans):
             continue
-        geometry = _sum([_needed(s, waste, events) for s in spans])
+        geometry = _sum([_metres_needed(s, waste, events) for s in spans])
         fed = _sum([None if s.fed is None else s.fed.number for s in spans])
-        used, doubt = _drawn(spans, waste)
+        used, doubt = _metres_unwound(spans, waste)
         if sum(v is not None for v in (geometry, fed, used)) >= 2:
             out.append(ReelMetres(reel, spans[0].kind, geometry, fed, used, spans[0].label_m, doubt))
     return out
 
 
-def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | None:
+def _metres_needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | None:
     """The metres that a mounting's wraps, its start, splices and restarts needed."""
     if span.wraps is None or span.cut_length_mm is None or span.taken_off is None:
         return None
@@ -117,8 +117,8 @@ def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | 
     return metres
 
 
-def _drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
-    """Give label less what was left at last, and the doubt of an end that nobody measured [m]."""
+def _metres_unwound(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
+    """Label less the final remainder, and the uncertainty of an end that was not measured [m]."""
     label, remainder_m = spans[0].label_m, spans[-1].left_m
     if label is None:
         return None, 0.0
@@ -150,9 +150,9 @@ def _sum(values: Sequence[float | None]) -> float | None:
 
 
 def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> ReelEstimates | None:
-    """Reconcile the views of one kind's reels and name what does not fit.
+    """Reconcile the views of one kind's reels and name mismatches.
 
-    Only with three views can it be told which is wrong; with two, nothing is named.
+    Only three views show which one is wrong; with two, nothing is named.
 
     Source: vdi-2048, narasimhan-jordache-2000, gum
     """
@@ -189,10 +189,10 @@ class _Table:
     @classmethod
     def of(cls, reels: Sequence[ReelMetres], label_sd: float) -> _Table:
         """Each reel's own doubt [m], and what all reels of a view share: of cut length and of feed."""
-        metres = np.array([[np.nan if v is None else v for v in m.told] for m in reels])
+        metres = np.array([[np.nan if v is None else v for v in m.views] for m in reels])
         label = np.array([m.label_m or 0.0 for m in reels])
         size = np.nan_to_num(metres)
-        # A label's error is one of the whole reel, however little of it was drawn.
+        # A label's error is one of the whole reel, however little of it was unwound.
         own_sd = np.column_stack((CUT_OWN_SD * size[:, 0], FEED_OWN_SD * size[:, 1], label_sd * label))
         end = np.array([m.own_sd_m for m in reels])
         doubt = np.column_stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
@@ -206,7 +206,7 @@ class _Table:
         return ~np.isnan(self.metres)
 
     def fit(self, there: npt.NDArray[np.bool_]) -> AgreedViews | None:
-        """Reconcile: within each reel, every view there is must say the same; None where none has two."""
+        """Reconcile: within each reel all views must agree; None where no reel has two."""
         if not np.any(there.sum(axis=1) > 1):
             return None
         reel = np.nonzero(there)[0]

@@ -11,10 +11,12 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
+from lineview.machine.counters import Counted
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, wraps_between
 from lineview.plant import Counts, Plant, Web, WebKind
@@ -65,7 +67,7 @@ def full_reel_m(web: Web) -> float | None:
     Returns
     -------
     float or None
-        Length [m]; None where it cannot be told.
+        Length [m]; None where it is not known.
     """
     if web.reel_length_m is not None:
         return web.reel_length_m
@@ -192,7 +194,7 @@ class ReelSpan:
     stated_m: float | None = None
 
     @property
-    def drawn_m(self) -> float | None:
+    def unwound_m(self) -> float | None:
         """What went out of the reel [m]: held less left; None where either is unknown or it is still on."""
         if self.held_m is None or self.left_m is None or self.taken_off is None:
             return None
@@ -200,7 +202,7 @@ class ReelSpan:
 
     @property
     def scrapped_m(self) -> float | None:
-        """What was thrown away with the core [m]: a short rest that nobody mounted again.
+        """Scrapped with the core [m]: a short remainder that was not mounted again.
 
         A rest above SCRAP_SHARE of a new reel counts as a part reel put back on the shelf.
         """
@@ -243,7 +245,7 @@ def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: d
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
         moments = [rows[0]["at"], *ends]
-        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
+        fed, wraps = _count_estimates(counts, kind, moments), _wraps_between(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
             spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
@@ -251,9 +253,9 @@ def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: d
 
 
 def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
-    """Join the mountings of one reel: under the same name, its name with a mark, or as a rest of that length.
+    """Join the mountings of one reel: under the same name, its name with a mark, or as a remainder of that length.
 
-    A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
+    A remainder mounted again holds what was noted as left on it; without a note, what the counter left.
     """
     out: list[ReelSpan] = []
     rests = _OpenRests()
@@ -264,7 +266,7 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
         else:
             before = out[k]
             out[k] = replace(before, returned=True)
-            held_m = _left_on(before)
+            held_m = _remainder_m(before)
             held_m = span.held_m if held_m is None else held_m
             joined = replace(span, held_m=held_m, label_m=before.label_m, origin=before.origin)
         rests.add(len(out), joined)
@@ -272,8 +274,8 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     return out
 
 
-def _left_on(span: ReelSpan) -> float | None:
-    """What was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
+def _remainder_m(span: ReelSpan) -> float | None:
+    """Remainder of a reel taken off [m]: noted, or held less fed; None where neither is known."""
     if span.left_m is not None:
         return span.left_m
     if span.held_m is None or span.fed is None:
@@ -282,7 +284,7 @@ def _left_on(span: ReelSpan) -> float | None:
 
 
 class _OpenRests:
-    """Mountings whose rest nobody has mounted again, by kind and name."""
+    """Mountings whose remainder was not mounted again, by kind and name."""
 
     def __init__(self) -> None:
         self._by_name: dict[tuple[str, str], list[int]] = {}
@@ -297,7 +299,7 @@ class _OpenRests:
             self._by_name.setdefault((span.kind, name), []).append(k)
 
     def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
-        """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
+        """The mounting whose remainder this one uses up, the latest first; a name counts before a length."""
         open_ones = self._by_kind.get(span.kind, {})
         same_name = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
         k = max((k for k in same_name if k in open_ones), default=None)
@@ -351,26 +353,34 @@ def _span(
     )
 
 
-def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+def _count_estimates(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
     """What a counter counted between moments; None where part of it was not read, or is open."""
     at = micros(moments)
     counts_between = counts.count(kind, at[:-1], at[1:])
     if counts_between is None:
         return [None] * (len(at) - 1)
-    sure = (counts_between.missing_s <= MISSING_S) & (counts_between.readings > 0) & ~np.isnan(counts_between.value)
+    sure = _sure(counts_between)
     return [counts_between.at(k) if sure[k] else None for k in range(len(sure))]
 
 
-def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+def _sure(counted: Counted) -> npt.NDArray[np.bool_]:
+    """Of which stretches all was read."""
+    return (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+
+
+def _wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
     """Wraps between moments; None where part of them was not read, or is open."""
     wraps = wraps_between(counts, moments)
-    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
     if wraps is None:
         return [None] * (len(moments) - 1)
-    return [float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))]
+    at, sure = micros(moments), np.ones(len(wraps), dtype=np.bool_)
+    for what in WRAP_COUNTERS:
+        counted = counts.count(what, at[:-1], at[1:]) if counts.has_read(what) else None
+        sure &= True if counted is None else _sure(counted)
+    return [float(n) if known else None for n, known in zip(wraps, sure, strict=True)]
 
 
-#: By how much more than its label a reel may hold before it is told: over-delivery of a reel aside.
+#: By how much more than its label a reel may hold without a note; a reel's over-delivery aside.
 MORE_SHARE = 0.05
 
 

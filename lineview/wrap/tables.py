@@ -13,7 +13,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Span, Table, columns_of
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
-from lineview.wrap.figures import shown_unit
+from lineview.wrap.figures import unit_words
 from lineview.wrap.reconcile import WrongLabel
 from lineview.wrap.use import CAUSES, UNITS, WebUse
 
@@ -47,7 +47,7 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     columns = (
         ("web", "web", ""),
         ("what", "what", ""),
-        *[(unit, "per thousand pieces", shown_unit(unit, currency)) for unit in UNITS],
+        *[(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS],
         ("low", "from", "m"),
         ("high", "to", "m"),
         ("basis", "basis", ""),
@@ -63,7 +63,7 @@ def _fed_alone(kind: str, amount: PerThousand) -> dict[str, Any]:
 
 
 def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
-    """Give use per thousand by product, where batches tell products."""
+    """Use per thousand by product, where batches name products."""
     rows: list[dict[str, Any]] = []
     for product, use in account.by_product:
         described = plant.product(product) if product else None
@@ -87,7 +87,7 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
         ("geometry", "geometry", "m"),
         ("fed", "fed", "m"),
         ("difference", "difference", "m"),
-        *[(unit, "per thousand pieces", shown_unit(unit, currency)) for unit in UNITS[1:]],
+        *[(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS[1:]],
     )
     return Table("products", "Use per thousand good pieces, by product", columns, rows)
 
@@ -128,7 +128,7 @@ def reel_table(account: WrapAccount) -> Table:
             "label": span.label_m,
             "held": span.held_m,
             "left": span.left_m,
-            "drawn": span.drawn_m,
+            "drawn": span.unwound_m,
             "fed": None if span.fed is None else span.fed.number,
             "splices": span.splices,
             "rest_of": "" if span.origin in ("", span.reel) else span.origin,
@@ -234,7 +234,7 @@ def claim_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
 
 
 def verdict(wrong: WrongLabel) -> str:
-    """Say in plain words which of a reel's three views does not fit the other two."""
+    """Name the one of a reel's three views that disagrees with the other two."""
     share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g} %"
     share, side = share.replace("-", "−"), "less" if wrong.share < 0 else "more"
     if wrong.what == "label":

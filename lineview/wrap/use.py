@@ -109,7 +109,7 @@ def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
 def mix_factors(
     plant: Plant, kind: WebKind, total: Sequence[tuple[WrapPieces, float]]
 ) -> tuple[dict[str, float | None], dict[str, str]]:
-    """Give m², kg and money a metre over the period's mix of webs, and why one cannot be told."""
+    """m², kg and money a metre over the period's mix of webs, and why one is not known."""
     factors: dict[str, float | None] = {"m": 1.0}
     why: dict[str, str] = {}
     for unit in UNITS[1:]:
@@ -141,7 +141,7 @@ def _kg_per_m(web: Web) -> float | None:
     return None if grammage is None else web.width_mm / 1000.0 * grammage / 1000.0
 
 
-#: What a metre of a web is in each unit, None where plant.toml does not tell.
+#: What a metre of a web is in each unit, None where plant.toml lacks it.
 PER_METRE: Mapping[str, Callable[[Web], float | None]] = {
     "m": lambda _: 1.0,
     "m2": lambda web: web.width_mm / 1000.0,
@@ -157,7 +157,7 @@ CAUSES = ("geometry", "rejects", "blank wraps", "restarts", "reel ends", "splice
 
 @dataclass(frozen=True)
 class EventCounts:
-    """How often in the period that happened which costs web; None where nothing tells."""
+    """How often events that cost web happened in the period; None where it is not known."""
 
     restarts: int | None
     changeovers: int | None
@@ -217,7 +217,7 @@ def web_use(
 
     Source: wrap-efficiency
     """
-    cuts = [(row, _cut(plant, row.product, kind)) for row in rows]
+    cuts = [(row, _cut_length_mm(plant, row.product, kind)) for row in rows]
     with_cut = [(row, cut) for row, cut in cuts if cut is not None]
     good_known = sum(row.good for row, _ in with_cut)
     if not with_cut or good_known <= 0:
@@ -275,7 +275,7 @@ def web_use(
     )
 
 
-def _cut(plant: Plant, product: str, kind: WebKind) -> float | None:
+def _cut_length_mm(plant: Plant, product: str, kind: WebKind) -> float | None:
     web = web_for(plant, product, kind)
     return None if web is None else web.cut_length_mm
 
@@ -295,7 +295,7 @@ def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
 
 
 def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
-    """The metres that each event cost; one that nobody counted is left out, never 0."""
+    """The metres that each event cost; events without a count are left out, never 0."""
     causes = []
     if happened.restarts is not None and waste.restart is not None:
         causes.append(_times("restarts", happened.restarts, waste.restart, "restarts"))

@@ -24,7 +24,7 @@ class Allowance:
 
 @dataclass(frozen=True)
 class Waste:
-    """Allowances of one web. `restart` and `changeover` are None until learned: nobody wrote them down.
+    """Allowances of one web. `restart` and `changeover` are None until learned: plant.toml has no key for them.
 
     `reel_start` and `splice` pass through the machine and its feed counter; `reel_end` stays on the core.
     """
@@ -38,7 +38,7 @@ class Waste:
 
 
 def assumed_waste(web: Web) -> Waste:
-    """The allowances that stand in plant.toml, marked as assumptions."""
+    """The allowances of plant.toml, marked as assumptions."""
 
     def stated(metres: float) -> Allowance:
         return Allowance(metres, metres, metres, learned=False)

@@ -28,16 +28,16 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     amounts = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
     measured = all(use.measured for use in account.uses)
     start = "A thousand pieces take " if measured else "By geometry a thousand pieces take "
-    spans = [Span(start), Span(show.listed(amounts))]
+    spans = [Span(start), Span(show.sentence_list(amounts))]
     odd = [use for use in account.uses if needs_person(use)]
     if not odd:
         return (*spans, Span("."))
     parts = [_unexplained(use, plant, short=len(account.uses) > 1) for use in odd]
-    return (*spans, Span("; "), Span(show.listed(parts), call=True), Span("."))
+    return (*spans, Span("; "), Span(show.sentence_list(parts), call=True), Span("."))
 
 
 def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
-    """Say what the feed counters alone tell, where plant.toml describes no web."""
+    """Say what the feed counters alone show, where plant.toml describes no web."""
     amounts = []
     for kind, amount in account.fed_alone.items():
         metres, unit = in_plant_units(amount.value, plant)
@@ -45,7 +45,7 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     if not amounts:
         return (Span("What a thousand pieces take is not known yet."),)
     return (
-        Span(f"By the feed counter a thousand pieces take {show.listed(amounts)}; "),
+        Span(f"By the feed counter a thousand pieces take {show.sentence_list(amounts)}; "),
         Span("the causes are not known: plant.toml describes no such web."),
     )
 
@@ -101,22 +101,22 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
         ranges.append(f"{kind} {low:.2f} to {high:.2f} {unit}")
     parts = [", ".join(ranges)] if ranges else []
     parts.append(f"{machine.shown}, {label}" if label else machine.shown)
-    parts.append(f"{_counted(account.good)} good pieces" if account.readings else "no counter was read")
+    parts.append(f"{_pieces_text(account.good)} good pieces" if account.readings else "no counter was read")
     text = ", ".join(parts) + "."
     text = text[0].upper() + text[1:]
     outside = account.outside.least
     if outside >= 0.5:
-        text = f"{text[:-1]}, {_counted(outside)} of them made outside every shift."
+        text = f"{text[:-1]}, {_pieces_text(outside)} of them made outside every shift."
     odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
     return " ".join([text, *[f"{what[0].upper()}{what[1:]}." for what in odd]])
 
 
-def _counted(pieces: float) -> str:
+def _pieces_text(pieces: float) -> str:
     return f"{pieces / 1e6:.1f} million" if pieces >= 1e6 else f"{pieces:,.0f}"
 
 
-def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_told: bool) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it."""
+def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_batches: bool) -> tuple[str, ...]:
+    """Say what is not known and which export would show it."""
     out = []
     if not account.rows:
         out.append("No counter of pieces or good pieces has readings in this period.")
@@ -125,11 +125,11 @@ def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_to
             out.append(f"No {kind} feed counter: use follows from geometry and the allowances in plant.toml.")
     if machine.counter("blank wraps") is None:
         out.append("No counter of blank wraps: what they take is learned from restarts, or stays unexplained.")
-    if not batches_told:
+    if not has_batches:
         out.append("No batch sheet: use cannot be split by product.")
     if not account.reels:
         out.append("No reel log: reel ends and splices are in the unexplained part, and no reel can be checked.")
-    if not tape_told:
+    if not has_timeline:
         out.append("Restarts and changeovers cannot be counted.")
     if account.left_out_min >= 1:
         out.append(f"{account.left_out_min:,.0f} minutes are left out: a counter reset or turned unseen in them.")

@@ -1,6 +1,6 @@
 """The latest results are kept within their bounds."""
 
-from lineview.app.works import KeptResults
+from lineview.app.kept_results import KeptResults
 
 
 def test_those_asked_longest_ago_go_first():

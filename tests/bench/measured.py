@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
+from lineview.app.allocator import SETTING
+
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
 #: A checkout of an earlier version to measure beside this one, round by round; unset: this one alone.
@@ -51,7 +53,8 @@ class Spent:
 
 def environment(code: Path | str = ROOT) -> dict[str, str]:
     """Environment in which Python imports the lineview of a checkout and no setting leaks in."""
-    kept = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")}
+    # polars, where this process has loaded it, leaves its allocator's setting in the environment
+    kept = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_") and k != SETTING}
     return {**kept, "PYTHONPATH": str(code), "PYTHONUNBUFFERED": "1"}
 
 

@@ -53,12 +53,12 @@ class Board:
 
 
 def children(pid: int) -> list[int]:
-    """The processes that a process started."""
+    """The processes that a process started, and those that they did."""
     found: list[int] = []
     for task in Path(f"/proc/{pid}/task").glob("*/children"):
         with suppress(OSError):  # a thread that has just ended
             found += map(int, task.read_text(encoding="utf-8").split())
-    return found
+    return [*found, *(further for one in found for further in children(one))]
 
 
 def _pss_mb(pid: int) -> float:
@@ -95,11 +95,17 @@ def start(works: Path, *more: str) -> Board:
 
 @dataclass
 class Seen:
-    """What people met with: seconds until a page they opened was whole, by its address, and what went wrong."""
+    """What people met with: seconds until a page they opened was whole, by its address, and what went wrong.
+
+    `older` pages were shown as they were before; `newest` are seconds until pages that people opened were of the
+    latest exports, and `left` counts those that people left before they were.
+    """
 
     opened: list[tuple[str, float]] = field(default_factory=list)
     renewed: list[tuple[str, float]] = field(default_factory=list)
     older: int = 0
+    newest: list[float] = field(default_factory=list)
+    left: int = 0
     first: list[float] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
     lock: Lock = field(default_factory=Lock)
@@ -192,6 +198,7 @@ class Browser:
         first = time.perf_counter() - begun
         version, working, soon = "", _working(content), _waits(content)
         whole_s = first if not soon else None
+        newest_s = whole_s if not working else None
         if working and not soon:
             with self.seen.lock:
                 self.seen.older += 1
@@ -211,6 +218,8 @@ class Browser:
             now = time.perf_counter()
             working = _working(content)
             waits = _waits(content)
+            if newest_s is None and not waits and not working:
+                newest_s = now - begun
             if whole_s is None and not waits:
                 whole_s = now - begun
             elif not waits:
@@ -221,6 +230,10 @@ class Browser:
                 return
         with self.seen.lock:
             self.seen.opened.append((address, whole_s))
+            if newest_s is None:
+                self.seen.left += 1
+            else:
+                self.seen.newest.append(newest_s)
             self.seen.first.append(first)
 
     def upload(self, file: Path) -> float:

@@ -71,7 +71,8 @@ def told(load: Load, name: str) -> tuple[float, float]:
     print(
         f"\n{name}: {PEOPLE} people, {load.lasts_s / 60:.1f} min, {len(uploads)} exports: {len(seen.faults)} errors; "
         f"{len(waits)} pages opened: median {median(waits):.2f} s, p95 {seen.p95():.2f} s, longest {max(waits):.2f} s, "
-        f"{seen.older} of them as they were before, and said so; "
+        f"{seen.older} of them as they were before, and said so; until the newest: median {median(seen.newest):.2f} s, "
+        f"p95 {quantiles(seen.newest, n=20)[-1]:.2f} s, {seen.left} left before; "
         f"first answer p95 {quantiles(seen.first, n=20)[-1]:.2f} s; {len(seen.renewed)} renewed: "
         f"p95 {seen.p95('renewed'):.2f} s; "
         f"upload median {median(uploads):.2f} s; memory {samples[-1][1]:.0f} MB, "

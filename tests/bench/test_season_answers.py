@@ -13,7 +13,7 @@ from tests.bench.works_at_scale import FIRST
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]
 
-SEASON_BAR_S, YEAR_BAR_S, BAR_MB = 0.150, 0.500, 400
+SEASON_BAR_S, YEAR_BAR_S, WEEK_BAR_S, BAR_MB = 0.150, 0.500, 0.300, 400
 
 
 def periods(days: int, count: int) -> list[str]:
@@ -53,6 +53,24 @@ def judge(folders, days: int, bar_s: float, capsys, rounds: int = 3) -> None:
 
 def test_a_season_is_answered_from_records(season, capsys) -> None:
     judge(season, 90, SEASON_BAR_S, capsys)
+
+
+def test_a_week_is_asked_again_after_an_export(season, capsys) -> None:
+    """The board's processes ask for the same week after every export: what did not change is not worked out again."""
+    weeks = [f"{FIRST + timedelta(days=7 * n)}..{FIRST + timedelta(days=7 * n + 6)}" for n in (10, 9)]
+    for name, (works, code) in season.items():
+        spent = python([HERE / "week_in_process.py", works, *weeks], code, "")
+        assert spent.status == 0, spent.complaint
+        lines = [json.loads(line) for line in spent.printed.splitlines()]
+        took = {
+            asked: [one["cpu_s"] for one in lines if one["asked"] == asked] for asked in ("first", "again", "other")
+        }
+        with capsys.disabled():
+            print(
+                f"\nthe week of ten machines, {name}: first {took['first'][0]:.2f} s, another {took['other'][0]:.2f} s,"
+            )
+            print(f"  again after a change {1000 * median(took['again']):.0f} ms (bar {1000 * WEEK_BAR_S:.0f})")
+        assert name != "now" or median(took["again"]) < WEEK_BAR_S
 
 
 def test_a_year_is_answered_from_records(year, capsys) -> None:

@@ -350,6 +350,33 @@ def test_tries_have_to_wait_longer_and_longer() -> None:
     assert len(tries._failed) <= Tries.MOST_KEYS
 
 
+GOOD = "seven sweet wrappers"
+
+
+def refused(access: Access, name: str, address: str, password: str = "wrong") -> str:
+    with pytest.raises(AskError) as error:
+        access.sign_in(name, password, address)
+    return str(error.value)
+
+
+def test_who_guesses_from_many_addresses_is_slowed_and_keeps_nobody_out(
+    real: tuple[Access, FlaskClient], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    access, _ = real
+    name = "Änne Invented"
+    access.add_user(name, ["note"], GOOD)
+    access.sign_in("ÄNNE INVENTED", GOOD, "192.0.2.7")  # capitals that no database compares
+    with pytest.raises(AskError, match="already"):
+        access.add_user("änne invented", [], GOOD)
+    monkeypatch.setattr(access, "is_password", lambda _hashed, password: password == GOOD)
+    told = [refused(access, name, f"2001:db8:0:{i:x}::1") for i in range(60)]
+    assert sum("too many tries" in one for one in told) >= 9
+    assert "too many tries" in refused(access, "Änne  invented", "192.0.2.99", GOOD)
+    assert access.sign_in(name, GOOD, "192.0.2.7")
+    one_machine = [refused(access, f"Nobody {i}", f"2001:db8:1:1::{i:x}") for i in range(1, 40)]
+    assert sum("too many tries" in one for one in one_machine) >= 8
+
+
 def test_guessing_is_slowed_and_written_down(real: tuple[Access, FlaskClient]) -> None:
     access, client = real
     for _ in range(5):

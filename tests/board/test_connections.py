@@ -8,6 +8,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from shutil import which
 
@@ -154,6 +155,19 @@ def test_a_large_upload_takes_somebody_who_may_before_it_is_read(tmp_path: Path)
         assert cookie is not None
         assert local.answer(head.format(path, cookie.value), host=HOST).startswith("HTTP/1.1 403"), (right, path)
     local.close()
+    cookie = made.browsers["take in"].get_cookie("lineview", domain=HOST)
+    assert cookie is not None
+    behind = Local(replace(made.doors, proxied=True), Serving(proxies=("127.0.0.1",)), made)
+    for scheme, name, status in (
+        ("http", "lineview", "200"),
+        ("https", "__Host-lineview", "200"),  # the proxy is the one that has TLS
+        ("https", "other", "403"),
+    ):
+        head = (
+            f"POST /large HTTP/1.1\nContent-Length: 250000\nCookie: {name}={cookie.value}\nX-Forwarded-Proto: {scheme}"
+        )
+        assert behind.answer(head, b"x" * 250_000, host=HOST).split()[1] == status, name
+    behind.close()
 
 
 @pytest.fixture(scope="module")

@@ -20,12 +20,13 @@ from flask import g
 
 from lineview.app.access import LOCAL, Person
 from lineview.app.works import Works
-from lineview.board import kept_pages
+from lineview.board import kept_pages, processes
 from lineview.board import workers as module
 from lineview.board.app import create_app, open_answers
 from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK
-from lineview.board.workers import MOST_OF_PERSON, Asked, Replies, Reply, Workers
+from lineview.board.processes import Answers, Asked, Process, Replies, Reply
+from lineview.board.workers import MOST_OF_PERSON, Workers
 from lineview.core.errors import AskError
 from tests.bench.people import children
 from tests.board.access_scene import call_of
@@ -181,33 +182,134 @@ def test_forms_are_those_worked_out_last_on_whichever_screen(served: Served) -> 
 
 
 def processes_of_pages() -> list[int]:
-    return [one for one in children(os.getpid()) if b"spawn_main" in Path(f"/proc/{one}/cmdline").read_bytes()]
+    """The processes that work pages out, and last the one from which they are forked."""
+    found = [one for one in children(os.getpid()) if b"forkserver" in Path(f"/proc/{one}/cmdline").read_bytes()]
+    return sorted(found, key=lambda one: len(children(one)))
 
 
 def test_a_worker_that_hangs_is_ended(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
     place = "/shift/tape.csv?machine=wrap1"
     assert served.app.server.test_client().get(place, headers=HEADERS).status_code == 200
-    for pid in processes_of_pages():
+    for pid in processes_of_pages()[:-1]:
         os.kill(pid, signal.SIGSTOP)
     with monkeypatch.context() as patch:
         patch.setattr(module, "HANGS_S", 0.3)
         hanging = served.workers.ask((Asked("GET", place, "", LOCAL),), "/series")
     with pytest.raises(BrokenProcessPool):
         hanging.result(20)
+    for pid in processes_of_pages()[:-1]:
+        os.kill(pid, signal.SIGCONT)
     assert served.app.server.test_client().get(place, headers=HEADERS).status_code == 200
 
 
-def test_a_worker_that_is_killed_is_replaced(served: Served) -> None:
+@pytest.mark.parametrize("of_them", [slice(-1), slice(None)], ids=["the two", "also what they are forked from"])
+def test_a_worker_that_is_killed_is_replaced(served: Served, of_them: slice) -> None:
     served.whole("/wrap")
-    for pid in processes_of_pages():
+    assert len(processes_of_pages()) == 3
+    for pid in processes_of_pages()[of_them]:
         os.kill(pid, signal.SIGKILL)
+    served.works.write(
+        "adjustment", "wrap1", datetime(2026, 6, 8, 11, 0 if of_them.stop else 1, tzinfo=UTC), "knife changed"
+    )
     assert "cannot" not in json.dumps(served.whole("/rope", "")["sentence"])
     assert served.app.server.test_client().get("/health", headers=HEADERS).json == {
         "status": "ok", "waiting": 0, "working": 0,
     }  # fmt: skip
 
 
+def test_a_worker_that_has_grown_is_replaced_and_nobody_notices(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served.whole("/wrap")
+    before = processes_of_pages()
+    monkeypatch.setattr(processes, "MOST_HELD_MB", 1.0)
+    monkeypatch.setattr(processes, "LEAST_PAGES", 1)
+    place = "/shift/tape.csv?machine=wrap1&period=all"
+    asked = [served.workers.ask((Asked("GET", place, "", LOCAL),), "/series") for _ in range(4)]
+    assert len({one.result(60)[0].content for one in asked}) == 1
+    after = processes_of_pages()
+    assert after[-1] == before[-1]
+    assert not set(after[:-1]) & set(before[:-1])
+
+
+def opened_if_let(folder: Path, journal_url: str | None) -> Answers:
+    """What a board with workers opens, where no file forbids it."""
+    if (folder / "forbidden").exists():
+        raise ImportError("an invented library is missing")
+    return open_answers(folder, journal_url)
+
+
+def test_workers_that_cannot_start_say_so_at_once_and_start_once_they_can(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(processes, "AGAIN_S", 0.5)
+    copy2(DEMO / "plant.toml", tmp_path / "plant.toml")
+    (tmp_path / "forbidden").touch()
+    with Works(tmp_path) as works:
+        works.take([DEMO / "exports" / "wrap1_2026-06-08.csv"])
+        workers = Counted(opened_if_let, tmp_path, None, 2)
+        board = Served(create_app(works, workers=workers), works, workers)
+        client = board.app.server.test_client()
+
+        def health() -> tuple[int, str]:
+            answer = client.get("/health", headers=HEADERS)
+            return answer.status_code, answer.json["status"]
+
+        until(lambda: health() == (503, "failing"), 60)
+        begun = time.perf_counter()
+        page = json.dumps(board.show("/shift"))
+        assert "no process for them starts" in page
+        assert "it is tried again by itself" in page
+        assert client.get("/shift/tape.csv?machine=wrap1", headers=HEADERS).status_code == 503
+        assert time.perf_counter() - begun < 2
+        assert "an invented library is missing" in caplog.text
+        assert "invented library" not in page  # the reason is for whoever serves the board
+        (tmp_path / "forbidden").unlink()
+        until(lambda: health() == (200, "ok"), 60)
+        assert "Shift" in json.dumps(board.whole("/shift")["sentence"]) or board.whole("/shift")["sentence"]
+        workers.close()
+
+
+def test_a_works_folder_that_has_gone_is_said_plainly_until_it_is_back(tmp_path: Path) -> None:
+    folder, away = tmp_path / "works", tmp_path / "away"
+    folder.mkdir()
+    copy2(DEMO / "plant.toml", folder / "plant.toml")
+    with Works(folder) as works:
+        works.take([DEMO / "exports" / "wrap1_2026-06-08.csv"])
+        workers = Counted(open_answers, folder, None, 1)
+        board = Served(create_app(works, workers=workers), works, workers)
+        client = board.app.server.test_client()
+        before = board.whole("/shift")["sentence"]
+        folder.rename(away)
+        assert client.get("/health", headers=HEADERS).status_code == 503
+        gone = board.show("/shift", shown="/shift?machine=wrap1")
+        assert "the works folder has gone" in gone["under-way"]["children"]
+        assert "Set up" not in json.dumps(gone)
+        told = board.call("look_again", version__data="", address__search="?machine=wrap1")
+        assert "the works folder has gone" in told["under-way"]["children"]
+        assert client.get("/shift/tape.csv?machine=wrap1", headers=HEADERS).status_code == 503
+        assert not folder.exists()
+        away.rename(folder)
+        assert client.get("/health", headers=HEADERS).status_code == 200
+        assert board.whole("/shift")["sentence"] == before
+        workers.close()
+
+
+def until(true: Callable[[], bool], longest_s: float) -> None:
+    end = time.monotonic() + longest_s
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
 # -- the queue, without processes ----------------------------------------------------------------------
+
+
+class Threaded(Process):
+    """Not a process."""
+
+    def _begun(self) -> Any:
+        return ThreadPoolExecutor(1)
 
 
 class Queue(Workers):
@@ -218,18 +320,19 @@ class Queue(Workers):
         self.let: dict[str, Event] = {}
         self._noting = Lock()
 
-        def respond(requests: tuple[Asked, ...]) -> Replies:
+        def respond(requests: tuple[Asked, ...]) -> tuple[Replies, float]:
             name = requests[0].target
             with self._noting:
                 self.begun.append(name)
             assert self.let[name].wait(20)
-            return (Reply(200, (), name.encode()),)
+            return (Reply(200, (), name.encode()),), 0.0
 
-        patch.setattr(module, "_respond", respond)
+        patch.setattr(processes, "_respond", respond)
+        patch.setattr(processes, "_begin", lambda *_given: None)
         super().__init__(open_answers, Path("invented"), None, number)
 
-    def _begun(self) -> Any:
-        return ThreadPoolExecutor(self.number)
+    def _process(self) -> Process:
+        return Threaded(self._given, self._start)
 
     def put(self, name: str, kind: str, who: str = "one", *, unseen: bool = False) -> Future[Replies]:
         self.let[name] = Event()

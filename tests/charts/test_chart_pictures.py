@@ -34,10 +34,10 @@ LOOK = ChartStyle(invented.plant())
 @pytest.mark.parametrize("question", invented.ANSWERS)
 @pytest.mark.parametrize("look", [LOOK, ChartStyle(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"])
 def test_every_answer_has_a_first_picture_that_serialises(question: str, look: ChartStyle) -> None:
-    drawn = pictures(invented.ANSWERS[question](), look)
-    assert sum(p.first for p in drawn) == 1
-    assert all(len(p.figure.to_json()) > 500 for p in drawn)
-    kinds = {trace.type for p in drawn for trace in p.figure.data}
+    all_pictures = pictures(invented.ANSWERS[question](), look)
+    assert sum(p.first for p in all_pictures) == 1
+    assert all(len(p.figure.to_json()) > 500 for p in all_pictures)
+    kinds = {trace.type for p in all_pictures for trace in p.figure.data}
     assert kinds <= {"scatter", "bar"}  # no WebGL: it is slower on the panels this runs on
 
 
@@ -101,8 +101,8 @@ def test_adjustments_that_stand_close_keep_their_lines_when_words_do_not_fit() -
 
 
 def test_words_of_people_are_not_read_as_markup() -> None:
-    one = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["<a href='x'>pair</a>"]})
-    words = [a.text for a in rope_of([0.0] * 40, adjustments=one).figure.layout.annotations]
+    adjustment = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["<a href='x'>pair</a>"]})
+    words = [a.text for a in rope_of([0.0] * 40, adjustments=adjustment).figure.layout.annotations]
     assert words == ["&lt;a href='x'&gt;pair&lt;/a&gt;"]
 
 
@@ -113,13 +113,13 @@ def test_tape_draws_each_standing_stretch_once_with_its_own_length() -> None:
     tape = invented.tape()
     picture = shift_picture(invented.rate(), tape, (300, 400), invented.EARLY, LOOK)
     bars = [t for t in picture.figure.data if t.type == "bar"]
-    drawn = {bar.name: sum(bar.width) / 60_000 for bar in bars}
+    bar_minutes = {bar.name: sum(bar.width) / 60_000 for bar in bars}
     minutes: dict[str, float] = {}
     for row in tape.iter_rows(named=True):
         if row["state"] in HATCHING:
             kind = UNEXPLAINED if row["state"] == "stop" and row["reason"] is None else row["state"]
             minutes[kind] = minutes.get(kind, 0) + (row["end"] - row["start"]).total_seconds() / 60
-    assert drawn == pytest.approx(minutes)
+    assert bar_minutes == pytest.approx(minutes)
     shapes = [bar.marker.pattern.shape for bar in bars if bar.name != UNEXPLAINED]
     assert len(set(shapes)) == len(shapes)  # told apart without colour
     called = [bar.name for bar in bars if bar.marker.pattern.fgcolor == DAY.call]

@@ -56,8 +56,8 @@ def test_signals_dealt_with_are_in_ink_and_open_and_only_standing_ones_call():
         {"running_h": hours, "value": [0.0, 2.0, 0.0, 0.0, 2.0, 2.0], "low": [-1.0] * 6, "high": [1.0] * 6,
          "signal": [False, True, False, False, True, True], "stands": [False] * 4 + [True] * 2}
     )  # fmt: skip
-    drawn = residual_picture(frame, LOOK, "EWMA", "EWMA")
-    assert markers(drawn) == [(DAY.ink, "diamond-open", 1), (DAY.call, "diamond", 2)]
+    picture = residual_picture(frame, LOOK, "EWMA", "EWMA")
+    assert markers(picture) == [(DAY.ink, "diamond-open", 1), (DAY.call, "diamond", 2)]
     sums = frame.rename({"value": "upper"}).with_columns(lower=pl.lit(0.0), limit=pl.lit(1.0))
     assert markers(cusum_picture(sums, LOOK)) == [(DAY.ink, "diamond-open", 1), (DAY.call, "diamond", 2)]
 
@@ -68,18 +68,18 @@ def test_charts_start_anew_at_a_recorded_adjustment():
     points = points.with_columns(
         deviation_mm=pl.when(pl.col("at") > at).then(pl.col("deviation_mm") - 0.2).otherwise("deviation_mm")
     )
-    seen = watch(fit_rope(points, [(at, float(points["running_h"][99]) + 0.01, "pair 3 adjusted")]))
-    assert seen.since == 100
-    assert seen.ewma["signal"][99]
-    assert abs(seen.ewma["value"][100]) < abs(seen.ewma["value"][99]) / 3
-    assert not seen.ewma["stands"][:100].any()
+    charts = watch(fit_rope(points, [(at, float(points["running_h"][99]) + 0.01, "pair 3 adjusted")]))
+    assert charts.since == 100
+    assert charts.ewma["signal"][99]
+    assert abs(charts.ewma["value"][100]) < abs(charts.ewma["value"][99]) / 3
+    assert not charts.ewma["stands"][:100].any()
 
 
 def test_every_chart_of_a_real_answer_is_drawn_and_has_its_frame():
     answer = ask(rope(step=(70, -0.13), level=0.15), sheet(120, 10), adjusted(701))
-    drawn = pictures(answer, ChartStyle(invented.plant()))
-    titles = " ".join(p.title for p in drawn)
-    assert len(drawn) == 6
+    all_pictures = pictures(answer, ChartStyle(invented.plant()))
+    titles = " ".join(p.title for p in all_pictures)
+    assert len(all_pictures) == 6
     assert "ISO 7870-2" in titles
     assert "ISO 7870-4" in titles
     assert titles.count("ISO 7870-6") == 2

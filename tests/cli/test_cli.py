@@ -74,16 +74,16 @@ def test_help_answers_within_a_second(tmp_path: Path) -> None:
 
 
 def bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
-    made: dict[str, tuple[bytes, str]] = {
+    contents: dict[str, tuple[bytes, str]] = {
         "log-empty.csv": (b"", "empty"),
         "log-binary.csv": (bytes(range(256)) * 40, ""),
         "log-cut.csv.gz": (gzip.compress(good_export().encode())[:-40], ""),
         "log-cut.xlsx": (b"PK\x03\x04" + bytes(400), ""),
         "log-column.csv": (b"time,quantity\n2026-06-09 06:00:00,1\n", "count"),
     }
-    for name, (content, _) in made.items():
+    for name, (content, _) in contents.items():
         (folder / name).write_bytes(content)
-    return {name: (folder / name, word) for name, (_, word) in made.items()}
+    return {name: (folder / name, word) for name, (_, word) in contents.items()}
 
 
 @pytest.mark.parametrize(
@@ -166,8 +166,8 @@ def test_counters_alone_go_the_whole_way_and_json_is_whole(works: Path) -> None:
     read = json.loads(done.stdout)
     assert read["version"] == "lineview.answer/1"
     assert read["figures"]["good_pieces"]["value"] == 1790 * 6
-    said = " ".join(run("answer", "shift", cwd=works).stdout.split())
-    assert re.search(r"Last reading \w{3} \d+ \w+ 20\d\d, \d\d:\d\d, [\d,]+ days? ago\.", said)
+    printed = " ".join(run("answer", "shift", cwd=works).stdout.split())
+    assert re.search(r"Last reading \w{3} \d+ \w+ 20\d\d, \d\d:\d\d, [\d,]+ days? ago\.", printed)
     again = run("intake", "log-good.csv", cwd=works)
     assert "nothing changed" in again.stdout.replace("\n", " ") or "before" in again.stdout
     assert run("intake", "--undo", "1", cwd=works).returncode == 0
@@ -183,7 +183,7 @@ def in_terminal(*words: str | Path, cwd: Path, columns: int) -> str:
     command = [sys.executable, "-c", "from lineview.cli.main import main; main()", *map(str, words)]
     child = subprocess.Popen(command, cwd=cwd, env=environment | {"TERM": "xterm"}, stdout=theirs, stderr=theirs)
     os.close(theirs)
-    shown = b""
+    output = b""
     while True:
         try:
             part = os.read(ours, 65536)
@@ -191,31 +191,31 @@ def in_terminal(*words: str | Path, cwd: Path, columns: int) -> str:
             break
         if not part:
             break
-        shown += part
+        output += part
     os.close(ours)
     assert child.wait() == 0
-    return shown.decode()
+    return output.decode()
 
 
 def test_an_answer_is_short_fits_the_terminal_and_is_plain_in_a_pipe(works: Path) -> None:
     (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
     run("intake", "log-good.csv", cwd=works)
-    shown = in_terminal("answer", "shift", cwd=works, columns=62)
-    assert "\x1b[1m" in shown, "no terminal was seen"
-    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown).replace("\r\n", "\n")
+    colored = in_terminal("answer", "shift", cwd=works, columns=62)
+    assert "\x1b[1m" in colored, "no terminal was seen"
+    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", colored).replace("\r\n", "\n")
     lines = [line.rpartition("\r")[2].rstrip() for line in plain.splitlines()]
     assert max(map(len, lines)) <= 62
     assert any("working out" in line for line in plain.splitlines())
 
-    short, whole = (run("answer", "shift", *more, cwd=works).stdout for more in ((), ("--all",)))
-    for piped in (short, whole, run("answer", "--help", cwd=works).stdout):
+    short, in_full = (run("answer", "shift", *more, cwd=works).stdout for more in ((), ("--all",)))
+    for piped in (short, in_full, run("answer", "--help", cwd=works).stdout):
         assert not re.search("[\x1b\u2500-\u257f]", piped), piped
     assert " ".join(lines).split()[-20:] == short.split()[-20:], "the terminal says the same, broken by its width"
     assert short.splitlines()[0].endswith("."), "a sentence is one line in a pipe"
     answer = json.loads(run("answer", "shift", "--json", cwd=works).stdout)
     titles = [table["title"] for table in answer["tables"].values() if table["rows"]]
     assert [title in short for title in titles] == [True] + [False] * (len(titles) - 1)
-    assert all(text in whole for text in (*titles, *answer["notes"], *answer["cautions"]))
+    assert all(text in in_full for text in (*titles, *answer["notes"], *answer["cautions"]))
     assert answer["cautions"][0] in short
 
 
@@ -260,9 +260,9 @@ def test_an_adjustment_can_be_written_down(works: Path) -> None:
 def test_brackets_of_an_export_are_printed_as_they_stand(works: Path) -> None:
     name = "log [red]x[bold].csv"
     (works / name).write_text("time,count\n2026-06-09 06:00:00,5\n[/red]7,7\n", encoding="utf-8")
-    taken = run("intake", name, cwd=works)
-    assert taken.returncode == 0
-    assert name in taken.stdout
+    process = run("intake", name, cwd=works)
+    assert process.returncode == 0
+    assert name in process.stdout
     refused = run("intake", "--refusals", "0", cwd=works)
     assert refused.returncode == 0, refused.stderr[-300:]
     assert "[/red]7" in refused.stdout
@@ -330,9 +330,9 @@ def test_the_exit_status_says_how_the_lot_fares(
 
 
 def test_every_bad_line_is_told_at_once(tmp_path: Path) -> None:
-    with pytest.raises(IntakeError) as told:
+    with pytest.raises(IntakeError) as error:
         print_lot(bags(tmp_path, "454\nheavy\n455\nlight\n"), 454.0, 400, "eu", 0.0)
-    assert [fault.where.split()[-1] for fault in told.value.faults] == ["2", "4"]
+    assert [fault.where.split()[-1] for fault in error.value.faults] == ["2", "4"]
 
 
 def test_unknown_rules_and_a_missing_file(tmp_path: Path) -> None:

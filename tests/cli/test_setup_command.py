@@ -15,65 +15,65 @@ from tests.simulate.undescribed import Undescribed, make_undescribed
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Undescribed:
+def works(tmp_path_factory: pytest.TempPathFactory) -> Undescribed:
     return make_undescribed(8, tmp_path_factory.mktemp("works") / "exports")
 
 
 @pytest.fixture
-def here(monkeypatch: pytest.MonkeyPatch, made: Undescribed) -> None:
-    monkeypatch.setenv("TZ", made.zone)
+def here(monkeypatch: pytest.MonkeyPatch, works: Undescribed) -> None:
+    monkeypatch.setenv("TZ", works.zone)
 
 
 @pytest.mark.usefixtures("here")
-def test_every_suggestion_taken_gives_a_first_answer(made: Undescribed, tmp_path: Path, capsys) -> None:
-    run_setup(tmp_path, [made.folder], None, accept=True, answers=["shop=Mill Lane Sweets", "band=310-390"])
-    said = capsys.readouterr().out
-    assert "3 files like Plieuse1_2026-06-08.csv.gz: Plieuse1" in said
-    assert "This shift made" in said
-    assert "310 to 390" in said
+def test_every_suggestion_taken_gives_a_first_answer(works: Undescribed, tmp_path: Path, capsys) -> None:
+    run_setup(tmp_path, [works.folder], None, accept=True, answers=["shop=Mill Lane Sweets", "band=310-390"])
+    printed = capsys.readouterr().out
+    assert "3 files like Plieuse1_2026-06-08.csv.gz: Plieuse1" in printed
+    assert "This shift made" in printed
+    assert "310 to 390" in printed
     assert (tmp_path / "plant.toml").read_text(encoding="utf-8").splitlines()[1] == 'shop = "Mill Lane Sweets"'
 
 
 @pytest.mark.usefixtures("here")
 def test_each_question_is_asked_with_its_suggestion(
-    made: Undescribed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys
+    works: Undescribed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys
 ) -> None:
-    asked: dict[str, object] = {}
+    defaults: dict[str, object] = {}
 
     def prompt(text: str, default: object = None) -> object:
-        asked[text] = default
+        defaults[text] = default
         return "320-380" if text == "band" else default
 
     monkeypatch.setattr(typer, "prompt", prompt)
     monkeypatch.setattr(typer, "confirm", lambda *_words, **_default: True)
-    run_setup(tmp_path, [made.folder], None, accept=False, answers=[])
-    assert asked["zone"] == "Europe/Paris"
-    assert asked["shifts"] == "day 06:00-16:00 mon-fri breaks 09:00-09:15, 12:00-12:45"
-    assert asked["lines"] == "Line 1 = Calibreuse1, Plieuse1"
+    run_setup(tmp_path, [works.folder], None, accept=False, answers=[])
+    assert defaults["zone"] == "Europe/Paris"
+    assert defaults["shifts"] == "day 06:00-16:00 mon-fri breaks 09:00-09:15, 12:00-12:45"
+    assert defaults["lines"] == "Line 1 = Calibreuse1, Plieuse1"
     assert "nominal_per_min = [320.0, 380.0]" in (tmp_path / "plant.toml").read_text(encoding="utf-8")
     assert "by the minutes in which both ran" in capsys.readouterr().out
 
 
 def test_what_is_open_stops_it_and_nothing_is_written(
-    made: Undescribed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    works: Undescribed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("lineview.cli.setup.computer_zone", lambda: "")
     with pytest.raises(AskError, match="In which time zone"):
-        run_setup(tmp_path, [made.folder], None, accept=True, answers=[])
+        run_setup(tmp_path, [works.folder], None, accept=True, answers=[])
     with pytest.raises(AskError, match="not an answer"):
-        run_setup(tmp_path, [made.folder], None, accept=True, answers=["band"])
+        run_setup(tmp_path, [works.folder], None, accept=True, answers=["band"])
     assert not list(tmp_path.iterdir())
-    run_setup(tmp_path, [made.folder], None, accept=True, answers=["zone=Europe/Paris"])
+    run_setup(tmp_path, [works.folder], None, accept=True, answers=["zone=Europe/Paris"])
     assert 'zone = "Europe/Paris"' in (tmp_path / "plant.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("here")
-def test_a_description_that_is_there_is_compared_and_kept(made: Undescribed, tmp_path: Path, capsys) -> None:
+def test_a_description_that_is_there_is_compared_and_kept(works: Undescribed, tmp_path: Path, capsys) -> None:
     (tmp_path / "plant.toml").write_text('shop = "By hand"\n', encoding="utf-8")
-    run_setup(tmp_path, [made.folder], None, accept=True, answers=[])
-    said = capsys.readouterr().out
-    assert '-shop = "By hand"' in said
-    assert "plant.toml stays as it is" in said
+    run_setup(tmp_path, [works.folder], None, accept=True, answers=[])
+    printed = capsys.readouterr().out
+    assert '-shop = "By hand"' in printed
+    assert "plant.toml stays as it is" in printed
     assert (tmp_path / "plant.toml").read_text(encoding="utf-8") == 'shop = "By hand"\n'
     assert (tmp_path / "plant.suggested.toml").is_file()
 
@@ -99,10 +99,10 @@ def test_an_accepted_layout_is_printed_with_what_it_leaves_out(tmp_path: Path, c
     (tmp_path / "log.csv").write_text("time,pieces,operator\n" + rows, encoding="utf-8")
     with Works(tmp_path) as works:
         intake.take(works, [tmp_path / "log.csv"], accept=True, settle=[])
-        said = capsys.readouterr().out
-        assert "this layout was accepted and added to layouts.toml" in said
-        assert '"pieces" = { to = "pieces" }' in said
-        assert "left out: operator" in said
+        printed = capsys.readouterr().out
+        assert "this layout was accepted and added to layouts.toml" in printed
+        assert '"pieces" = { to = "pieces" }' in printed
+        assert "left out: operator" in printed
         intake.listing(works, tmp_path / "list.csv")
     assert "log.csv" in (tmp_path / "list.csv").read_text(encoding="utf-8").splitlines()[1]
 
@@ -114,8 +114,8 @@ def test_the_bare_command_serves_a_works_or_an_empty_folder(tmp_path: Path, monk
     assert CliRunner().invoke(main.app, []).exit_code == 0
     assert served == ["board"]
     (tmp_path / "letter.txt").write_text("x", encoding="utf-8")
-    shown = CliRunner().invoke(main.app, [])
-    assert "intake" in shown.output
+    result = CliRunner().invoke(main.app, [])
+    assert "intake" in result.output
     (tmp_path / "plant.toml").write_text(PLANT, encoding="utf-8")
     CliRunner().invoke(main.app, [])
     assert served == ["board", "board"]

@@ -39,10 +39,10 @@ def test_a_user_is_added_changed_and_removed(folder: Path, capsys) -> None:
         remove_user(works, "Ann Invented")
         assert works.access.person(token) is None
         done = works.store.accounts.entries(20)["action"].to_list()
-    said = " ".join(capsys.readouterr().out.split())
-    assert "There are no users; the board answers this machine alone." in said
-    assert "Ann Invented may see, note, take in." in said
-    assert "Ann Invented see, order" in said
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "There are no users; the board answers this machine alone." in printed
+    assert "Ann Invented may see, note, take in." in printed
+    assert "Ann Invented see, order" in printed
     assert done[::-1] == ["user added", "signed in", "rights changed", "password changed", "signed in", "user removed"]
 
 

@@ -49,11 +49,11 @@ def _unpacked(file: Path) -> bytes:
 def test_the_same_seed_gives_the_same_bytes_and_another_gives_others(demo: Path, tmp_path: Path) -> None:
     for name, seed in (("one", 3), ("two", 3)):
         make_demo(tmp_path / name, days=1, seed=seed)
-    one = _hashes(tmp_path / "one")
-    assert one == _hashes(tmp_path / "two")
+    other_seed = _hashes(tmp_path / "one")
+    assert other_seed == _hashes(tmp_path / "two")
     ours = _hashes(demo)
-    assert ours["plant.toml"] == one["plant.toml"]
-    assert ours["exports/wrap1_2026-06-08.csv"] != one["exports/wrap1_2026-06-08.csv"]
+    assert ours["plant.toml"] == other_seed["plant.toml"]
+    assert ours["exports/wrap1_2026-06-08.csv"] != other_seed["exports/wrap1_2026-06-08.csv"]
 
 
 def test_the_shipped_week_is_what_the_simulator_writes(demo: Path) -> None:
@@ -72,21 +72,21 @@ def test_the_plant_description_reads_and_uses_every_key(demo: Path) -> None:
     plant = read_plant(demo / "plant.toml")
     assert plant == demo_plant()
     used: dict[str, set[str]] = {}
-    known: dict[str, set[str]] = {}
+    keys: dict[str, set[str]] = {}
     for part in _parts(plant):
         name = type(part).__name__
         used.setdefault(name, set()).update(part.model_fields_set)
-        known[name] = set(type(part).model_fields)
-    assert {name: known[name] - used[name] for name in known if known[name] - used[name]} == {}
+        keys[name] = set(type(part).model_fields)
+    assert {name: keys[name] - used[name] for name in keys if keys[name] - used[name]} == {}
 
 
 def _parts(part: BaseModel) -> Iterator[BaseModel]:
     yield part
     for value in (getattr(part, name) for name in type(part).model_fields):
         inner = value.values() if isinstance(value, dict) else value if isinstance(value, tuple) else ()
-        for one in inner:
-            if isinstance(one, BaseModel):
-                yield from _parts(one)
+        for item in inner:
+            if isinstance(item, BaseModel):
+                yield from _parts(item)
 
 
 def test_truth_states_add_up_to_each_shift(demo: Path) -> None:
@@ -109,7 +109,7 @@ def test_truth_stops_add_up_to_the_shifts_stops(demo: Path) -> None:
 
 def _wrap1(demo: Path) -> dict[str, list[tuple[datetime, int]]]:
     """Read the first machine's files with no help from intake: semicolons, twelve hours of care."""
-    found: dict[str, list[tuple[datetime, int]]] = {}
+    readings: dict[str, list[tuple[datetime, int]]] = {}
     names = ("pieces", "rejects", "blanks", "film", "paper")
     for file in sorted((demo / "exports").glob("wrap1_*.csv")):
         for line in file.read_bytes().decode("cp1252").splitlines():
@@ -119,8 +119,8 @@ def _wrap1(demo: Path) -> dict[str, list[tuple[datetime, int]]]:
             at = datetime.strptime(f"{cells[0]} {cells[1]}", "%d.%m.%Y %H:%M:%S")  # noqa: DTZ007 - wall time
             for name, cell in zip(names, cells[2:7], strict=True):
                 if cell.isdigit():
-                    found.setdefault(name, []).append((at, int(cell)))
-    return found
+                    readings.setdefault(name, []).append((at, int(cell)))
+    return readings
 
 
 def _turned(values: list[int], modulus: int, most: int) -> int:
@@ -136,13 +136,13 @@ def _turned(values: list[int], modulus: int, most: int) -> int:
 def test_first_machines_counters_add_up_to_the_truth(demo: Path) -> None:
     rows = [r for r in rows_of(demo / "truth" / "shifts.csv") if r["machine"] == "wrap1"]
     webs = [r for r in rows_of(demo / "truth" / "web_use.csv") if r["machine"] == "wrap1"]
-    counted = {name: _turned([v for _, v in read], 65536, 20000) for name, read in _wrap1(demo).items()}
-    assert counted["pieces"] == sum(int(r["good"]) + int(r["rejects"]) for r in rows)
-    assert counted["rejects"] == sum(int(r["rejects"]) for r in rows)
-    assert counted["blanks"] == sum(int(r["blanks"]) for r in rows)
+    totals = {name: _turned([v for _, v in read], 65536, 20000) for name, read in _wrap1(demo).items()}
+    assert totals["pieces"] == sum(int(r["good"]) + int(r["rejects"]) for r in rows)
+    assert totals["rejects"] == sum(int(r["rejects"]) for r in rows)
+    assert totals["blanks"] == sum(int(r["blanks"]) for r in rows)
     for name, kind in (("film", "film"), ("paper", "wax paper")):
         metres = sum(float(r["metres"]) for r in webs if r["kind"] == kind)
-        assert counted[name] / 10.0 == pytest.approx(metres, abs=0.2)
+        assert totals[name] / 10.0 == pytest.approx(metres, abs=0.2)
 
 
 def test_second_machines_counters_add_up_to_the_truth(demo: Path) -> None:
@@ -158,21 +158,21 @@ def test_second_machines_counters_add_up_to_the_truth(demo: Path) -> None:
     for name, column in (("W2.Good.Acc", "good"), ("W2.Reject.Acc", "rejects")):
         values = np.array([v for _, v in sorted(read[name].items())])
         at_zero = int(np.flatnonzero((values[1:] == 0) & (values[:-1] > 1000))[0]) + 1
-        made = sum(_turned(list(map(int, part)), 2**32, 5000) for part in np.split(values, [at_zero]))
-        assert made == sum(int(r[column]) for r in rows)
+        total = sum(_turned(list(map(int, part)), 2**32, 5000) for part in np.split(values, [at_zero]))
+        assert total == sum(int(r[column]) for r in rows)
 
 
 def test_clocks_and_conflicts_are_there_to_be_found(demo: Path) -> None:
     """One moment with two values, one word torn by 65536, and a clock 42 s fast."""
-    seen: dict[tuple[str, str], set[str]] = {}
+    values_at: dict[tuple[str, str], set[str]] = {}
     for file in sorted((demo / "exports").glob("wrap2_2026-06-11_*.tsv.gz")):
         for line in gzip.decompress(file.read_bytes()).decode("utf-16").splitlines()[1:]:
             stamp, name, value, _ = line.split("\t")
-            seen.setdefault((stamp, name), set()).add(value)
-    assert sum(len(values) > 1 for (_, name), values in seen.items() if name == "W2.Reject.Acc") == 1
-    good = [int(next(iter(v))) for (_, n), v in sorted(seen.items()) if n == "W2.Good.Acc" and v != {"0"}]
+            values_at.setdefault((stamp, name), set()).add(value)
+    assert sum(len(values) > 1 for (_, name), values in values_at.items() if name == "W2.Reject.Acc") == 1
+    good = [int(next(iter(v))) for (_, n), v in sorted(values_at.items()) if n == "W2.Good.Acc" and v != {"0"}]
     assert sum(65000 < -step <= 65536 for step in np.diff(good)) == 1
-    assert all(stamp[17:19] in {"02", "12", "22", "32", "42", "52"} for stamp, n in seen if n != "W2.State")
+    assert all(stamp[17:19] in {"02", "12", "22", "32", "42", "52"} for stamp, n in values_at if n != "W2.State")
 
 
 def test_weighed_pieces_belong_to_batches_of_the_sheet(demo: Path) -> None:

@@ -35,8 +35,8 @@ def test_breaks_stand_exactly_as_planned() -> None:
     plant = demo_plant()
     truth = simulate(SPECS[1], 3, windows(plant, date(2026, 6, 8), 4))
     for shift in truth.shifts:
-        stood = [(s.t0, s.t1) for s in shift.stretches if s.state == "break"]
-        assert stood == list(shift.window.breaks)
+        breaks = [(s.t0, s.t1) for s in shift.stretches if s.state == "break"]
+        assert breaks == list(shift.window.breaks)
 
 
 def test_short_stops_are_under_five_minutes_and_stops_are_not(truth: LineTruth) -> None:
@@ -75,11 +75,11 @@ def test_web_on_the_reels_is_what_was_fed(truth: LineTruth) -> None:
     counters = CounterTruth(truth.spec, truth.shifts)
     papers = [m for m in truth.mounts if m.kind == "wax paper"]
     assert len(papers) > 10
-    for one, following in pairwise(papers):
+    for mount, following in pairwise(papers):
         # The threading of the first reel of all comes later than its mounting.
-        fed = counters.at(np.array([one.at_s, following.at_s]))["paper"]
+        fed = counters.at(np.array([mount.at_s, following.at_s]))["paper"]
         assert following.old_left_m is not None
-        assert one.true_m - following.old_left_m == pytest.approx(fed[1] - fed[0], abs=0.02)
+        assert mount.true_m - following.old_left_m == pytest.approx(fed[1] - fed[0], abs=0.02)
 
 
 def test_the_mislabelled_reel_is_short(truth: LineTruth) -> None:
@@ -91,9 +91,9 @@ def test_the_mislabelled_reel_is_short(truth: LineTruth) -> None:
 
 def test_the_same_seed_gives_the_same_line_and_another_another() -> None:
     spec = SPECS[0]
-    one, two, other = (simulate(spec, seed, plain_windows(8.0)) for seed in (5, 5, 6))
-    assert np.array_equal(one.shifts[0].masses_g, two.shifts[0].masses_g, equal_nan=True)
-    assert one.shifts[0].count(GOOD) != other.shifts[0].count(GOOD)
+    first, two, other = (simulate(spec, seed, plain_windows(8.0)) for seed in (5, 5, 6))
+    assert np.array_equal(first.shifts[0].masses_g, two.shifts[0].masses_g, equal_nan=True)
+    assert first.shifts[0].count(GOOD) != other.shifts[0].count(GOOD)
 
 
 def test_piece_mass_spread_within_batches_is_what_its_causes_add_up_to() -> None:
@@ -103,8 +103,8 @@ def test_piece_mass_spread_within_batches_is_what_its_causes_add_up_to() -> None
     relative = np.array([p.sd_g / p.mean_g for p in pieces])
     diameter = 15.0
     taper = spec.taper_mm**2 / 12.0
-    wanted = np.sqrt(spec.sd_cut**2 + spec.sd_density_piece**2 + 4.0 * (spec.sd_noise_mm**2 + taper) / diameter**2)
-    assert np.sqrt(np.mean(relative**2)) == pytest.approx(wanted, rel=0.02)
+    expected = np.sqrt(spec.sd_cut**2 + spec.sd_density_piece**2 + 4.0 * (spec.sd_noise_mm**2 + taper) / diameter**2)
+    assert np.sqrt(np.mean(relative**2)) == pytest.approx(expected, rel=0.02)
 
 
 def test_the_drift_in_the_batch_means_is_the_one_asked_for() -> None:

@@ -9,7 +9,7 @@ import pytest
 from lineview.core.figure import Period
 from lineview.plant import Counter, Line, Machine, Plant, Shift, Web
 from lineview.report.answer import Answer, Scope
-from lineview.week.account import LineInputs, MachineInputs, WeekInputs
+from lineview.week.account import LineInputs, MachineInputs, WeekInputs, line_week
 from lineview.week.answer import answer_week
 from tests import factories
 from tests.factories import value
@@ -55,7 +55,8 @@ def answer_to(question: str, period: Period = WEEKEND, plant: Plant = PLANT, fra
     machine = MachineInputs(counts, frames.batches, frames.stop_log, frames.reels, FRIDAY)
     rope = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
     line = LineInputs("1", frames.batches, frames.weights, rope)
-    return answer_week(plant, scope, WeekInputs([machine], [line], []))
+    whole = (period.start, period.end)
+    return answer_week(plant, scope, WeekInputs([line_week(plant, [machine], line, whole, scope.now)], []))
 
 
 @pytest.mark.parametrize("question", ["shift", "wrap", "week"])

@@ -1,4 +1,4 @@
-"""The handbook's worked example holds: its diff adds a figure to the shift, and every way out shows it."""
+"""The handbook's worked examples hold: a layout reads its export; a diff adds a figure, and every way out shows it."""
 
 import json
 import os
@@ -12,6 +12,11 @@ from typing import Any
 import pytest
 
 from lineview.app.works import Works
+from lineview.intake.exports import Export
+from lineview.intake.read import read_export
+from lineview.plant.read import read_plant
+from lineview.plant.write import plant_text
+from tests.intake.invented_works import WORKS
 from tests.structure.conftest import ROOT
 
 LABEL = "mean length of a changeover"
@@ -45,10 +50,10 @@ with Works(Path(sys.argv[1])) as works:
 """
 
 
-def _diff() -> str:
+def _example(kind: str) -> str:
     handbook = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    (diff,) = re.findall(r"```diff\n(.*?)```", handbook, re.DOTALL)
-    return str(diff)
+    (example,) = re.findall(rf"```{kind}\n(.*?)```", handbook, re.DOTALL)
+    return str(example)
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +64,7 @@ def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
         shutil.copytree(ROOT / part, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
     for part in ("data", "assets", "pyproject.toml"):
         (copy / part).symlink_to(ROOT / part)
-    subprocess.run(["git", "apply", "-"], input=_diff(), cwd=copy, text=True, check=True)
+    subprocess.run(["git", "apply", "-"], input=_example("diff"), cwd=copy, text=True, check=True)
     return copy
 
 
@@ -85,8 +90,19 @@ def _beside(label: str, content: Any) -> str:
     return ""
 
 
+def test_the_layout_reads_the_export_beside_it(tmp_path: Path) -> None:
+    (tmp_path / "night_1.csv").write_text(_example("csv"), encoding="utf-8")
+    (tmp_path / "plant.toml").write_text(plant_text(WORKS, {}, {}) + _example("toml"), encoding="utf-8")
+    export = read_export(tmp_path / "night_1.csv", read_plant(tmp_path / "plant.toml"))
+    assert isinstance(export, Export)
+    rows = export.parts[0].tidy.sort("channel", "at").select("machine", "channel", "value").rows()
+    values = {"pieces": [1200, 1258], "rejects": [3, 4]}
+    assert rows == [("wrap2", channel, value) for channel in values for value in values[channel]]
+    assert export.refusals.select("row", "column", "text").rows() == [(4, "Zähler", "n.v.")]
+
+
 def test_the_example_is_short() -> None:
-    lines = _diff().splitlines()
+    lines = _example("diff").splitlines()
     changed = [line for line in lines if line[0] in "+-" and line[:4] not in ("+++ ", "--- ")]
     assert len(changed) <= 30
     assert sum(line.startswith("+++ ") for line in lines) == 3

@@ -82,9 +82,9 @@ def test_a_flavour_never_made_yet_takes_its_base_mean() -> None:
 
 
 def test_pace_sums_amounts_over_sums_of_minutes() -> None:
-    told = pace([480, 480, 240, 480, 480, 480], [480, 480, 240, 480, 480, 480])
-    assert told is not None
-    assert (told.per_planned_min, told.day_sd, told.learned) == (1.0, 0.0, True)
+    learned = pace([480, 480, 240, 480, 480, 480], [480, 480, 240, 480, 480, 480])
+    assert learned is not None
+    assert (learned.per_planned_min, learned.day_sd, learned.learned) == (1.0, 0.0, True)
     short = pace([480.0], [480.0])
     assert short is not None
     assert not short.learned

@@ -18,11 +18,11 @@ DAYS = (date(2026, 3, 2), date(2026, 3, 3))
 
 
 @pytest.fixture(scope="module")
-def made():
+def works():
     return wrap_line(1, days=2, every_s=60)
 
 
-def shown(made, high: float) -> dict:
+def figure_of(works, high: float) -> dict:
     """The good pieces in the JSON of the order answer; two days, of one of them the most is `high`."""
     rows = [
         ("line1", DAYS[0], "", 500.0, 480.0, 520.0, 0.0, 960.0),
@@ -30,20 +30,22 @@ def shown(made, high: float) -> dict:
         ("line2", DAYS[1], "", 7.0, 7.0, math.inf, 0.0, 960.0),
     ]
     output = pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")
-    scope = scope_of(made)
-    given = replace(inputs("order", made.plant, scope, frames_of(made)), good=good_pieces(output, "line1", *DAYS))
-    text = to_json(answer_order(made.plant, scope, given))
+    scope = scope_of(works)
+    order_inputs = replace(
+        inputs("order", works.plant, scope, frames_of(works)), good=good_pieces(output, "line1", *DAYS)
+    )
+    text = to_json(answer_order(works.plant, scope, order_inputs))
     assert "NaN" not in text
     assert "Infinity" not in text
     return json.loads(text)["figures"]["good_pieces"]
 
 
 @pytest.mark.parametrize("high", [math.inf, math.nan])
-def test_a_day_without_an_upper_end_leaves_the_sum_without_one(made, high: float) -> None:
-    figure = shown(made, high)
+def test_a_day_without_an_upper_end_leaves_the_sum_without_one(works, high: float) -> None:
+    figure = figure_of(works, high)
     assert (figure["value"], figure["low"], figure["high"]) == (800.0, 780.0, None)
 
 
-def test_bounded_days_add_up(made) -> None:
-    figure = shown(made, 310.0)
+def test_bounded_days_add_up(works) -> None:
+    figure = figure_of(works, 310.0)
     assert (figure["value"], figure["low"], figure["high"]) == (800.0, 780.0, 830.0)

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from lineview.order.supplier_orders import working_day
-from lineview.report.show import listed
+from lineview.report.show import sentence_list
 
 ZONE = ZoneInfo("Europe/Berlin")
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")
@@ -38,6 +38,6 @@ def test_a_works_without_shifts_orders_on_any_day() -> None:
 
 
 def test_names_are_listed_as_a_sentence_does() -> None:
-    assert [listed(names) for names in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == [
+    assert [sentence_list(names) for names in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == [
         "", "a", "a and b", "a, b and c"
     ]  # fmt: skip

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import gamma
 
 from lineview.order.demand import Need
-from lineview.order.policy import Supply, cover_bounds, cover_days, wanted_reels
+from lineview.order.policy import Supply, cover_bounds, cover_days, reels_to_order
 from lineview.order.reels_needed import reels_needed
 from lineview.plant import Web
 from lineview.report.answer import to_json
@@ -51,8 +51,8 @@ def test_a_weeks_use_has_the_limits_of_90_percent_of_demand(shown) -> None:
     use, there = figures["use_reels_per_week_film"], figures["reels_on_hand_film"]["value"]
     week = next(row for row in fan if row["web"] == "film" and row["week"] == 1)
     half = week["low50"], week["high50"]  # what is left after a high and after a low week
-    apart = half[1] - half[0]
-    sd = brentq(lambda s: law(use["value"], s, 0.75) - law(use["value"], s, 0.25) - apart, 1e-3, 2 * use["value"])
+    width = half[1] - half[0]
+    sd = brentq(lambda s: law(use["value"], s, 0.75) - law(use["value"], s, 0.25) - width, 1e-3, 2 * use["value"])
     expected = law(use["value"], sd, 0.05), law(use["value"], sd, 0.95)
     assert (use["low"], use["high"]) == pytest.approx(expected, rel=0.01)
     assert (there - week["high90"], there - week["low90"]) == pytest.approx(expected, rel=0.01)
@@ -90,8 +90,8 @@ def test_cover_ends_before_a_delivery_that_comes_too_late(
 
 def test_a_delivery_that_may_come_10_percent_short_takes_a_ninth_more() -> None:
     need = Need(np.full(26, 10.0), np.full(26, 1.0), 0.05)
-    wanted, basis = wanted_reels(film(under_delivery_percent=10, lead_time_days=14), need, 4)
-    assert wanted == pytest.approx(40 / 0.9)
+    reels, basis = reels_to_order(film(under_delivery_percent=10, lead_time_days=14), need, 4)
+    assert reels == pytest.approx(40 / 0.9)
     assert "44.4 as a delivery may come 10 % short" in basis
     short = reels_needed(film(), 1e6, reel_m=1000, under_delivery_percent=10)
     assert short.reels == 56  # 50,000 m on reels of 900 m

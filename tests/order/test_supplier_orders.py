@@ -28,7 +28,7 @@ def line(name: str, supplier: str, days: float | None) -> OrderLine:
 def test_a_later_order_to_a_supplier_of_an_earlier_one_is_on_the_sheet_too() -> None:
     lines = [line("peppermint", "A", 0), line("vanilla", "A", 40), line("wax", "B", 40), line("lime", "A", 61)]
     orders = supplier_orders([*lines, line("nothing", "B", None)])
-    assert [(one.supplier, one.order_by, [row.web.id for row in one.rows]) for one in orders] == [
+    assert [(order.supplier, order.order_by, [row.web.id for row in order.rows]) for order in orders] == [
         ("A", DAY, ["peppermint"]),
         ("A", DAY + timedelta(days=40), ["vanilla"]),
         ("B", DAY + timedelta(days=40), ["wax"]),
@@ -37,7 +37,7 @@ def test_a_later_order_to_a_supplier_of_an_earlier_one_is_on_the_sheet_too() -> 
 
 def test_what_is_due_soon_after_goes_with_the_first() -> None:
     orders = supplier_orders([line("lime", "A", 3), line("peppermint", "A", 0), line("wax", "A", 9)], together_days=5)
-    assert [[row.web.id for row in one.rows] for one in orders] == [["peppermint", "lime"]]
+    assert [[row.web.id for row in order.rows] for order in orders] == [["peppermint", "lime"]]
 
 
 @pytest.mark.parametrize(

@@ -47,8 +47,8 @@ def test_lines_are_read_as_they_are_shown() -> None:
 def test_every_machine_is_on_one_line() -> None:
     with pytest.raises(AskError) as error:
         read_lines("A = wrap1, wrap9; B = wrap1", ["wrap1", "sizer1"])
-    said = [fault.what for fault in error.value.faults]
-    assert said == ["'wrap9' is not a machine", "'sizer1' is on no line", "'wrap1' is on two lines"]
+    whats = [fault.what for fault in error.value.faults]
+    assert whats == ["'wrap9' is not a machine", "'sizer1' is on no line", "'wrap1' is on two lines"]
 
 
 def test_a_band_has_two_numbers() -> None:

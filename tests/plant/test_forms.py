@@ -59,7 +59,7 @@ def test_a_field_that_must_be_there_is_missed() -> None:
 def test_every_field_is_a_key_and_the_demo_comes_back_from_its_forms() -> None:
     plant = demo_plant()
     for table, model in MODELS.items():
-        required = {name for name, known in model.model_fields.items() if known.is_required()}
+        required = {name for name, entry in model.model_fields.items() if entry.is_required()}
         fields = FORMS[table]
         assert {f.key for f in fields} <= set(model.model_fields)
         if table in ("products", "webs", "shifts"):
@@ -67,10 +67,10 @@ def test_every_field_is_a_key_and_the_demo_comes_back_from_its_forms() -> None:
         for part in getattr(plant, table):
             for field in fields:
                 value = getattr(part, field.key)
-                written = toml_of(field, text_of(field, value), table)
-                read = tomllib.loads(f"k = {written}")["k"] if written else None
+                toml = toml_of(field, text_of(field, value), table)
+                read = tomllib.loads(f"k = {toml}")["k"] if toml else None
                 again = model.model_validate(
-                    {**part.model_dump(exclude_unset=True), **({field.key: read} if written else {})}
+                    {**part.model_dump(exclude_unset=True), **({field.key: read} if toml else {})}
                 )
                 assert getattr(again, field.key) == value, (table, part.id, field.key)
 

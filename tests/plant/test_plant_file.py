@@ -115,19 +115,19 @@ def test_five_faults_come_at_once_each_with_its_line(tmp_path):
         .replace('line = "line1"', 'line = "lin1"')
         .replace('"Good pcs" = "good"', '"Good pcs" = "god"')
     )
-    found = faults(tmp_path, wrong)
-    assert [fault.where for fault in found] == [
+    reported = faults(tmp_path, wrong)
+    assert [fault.where for fault in reported] == [
         f"plant.toml line {line_of(wrong, part)}"
         for part in ('"Europe/Pariss"', "curency", 'line = "lin1"', "unkown", '"Good pcs"')
     ]
-    assert [fault.do for fault in found] == [
+    assert [fault.do for fault in reported] == [
         "Did you mean 'Europe/Paris'?",
         "Did you mean 'currency'?",
         "Did you mean 'line1'?",
         "Did you mean 'unknown'?",
         "Did you mean 'good'?",
     ]
-    assert all(fault.what and fault.expected for fault in found)
+    assert all(fault.what and fault.expected for fault in reported)
 
 
 COUNTER = '[[machines.counters]]\nid = "{}"\ncounts = "{}"\nfastest_per_min = {}\n\n[[webs]]'
@@ -178,11 +178,11 @@ def test_what_does_not_fit_is_said_with_its_line(tmp_path, what):
     old, new, mark = CROSSES[what]
     wrong = RIGHT.replace(old, new, 1) if old != '= "good"\n' else new.join(RIGHT.rsplit(old, 1))
     assert wrong != RIGHT
-    found = [fault for fault in faults(tmp_path, wrong) if what in fault.what]
-    assert len(found) == 1
-    assert found[0].expected
+    matching = [fault for fault in faults(tmp_path, wrong) if what in fault.what]
+    assert len(matching) == 1
+    assert matching[0].expected
     if mark is not None:
-        assert found[0].where == f"plant.toml line {line_of(wrong, mark)}"
+        assert matching[0].where == f"plant.toml line {line_of(wrong, mark)}"
 
 
 ONE_PART = {
@@ -266,9 +266,9 @@ def test_a_file_that_is_not_there_or_not_text(tmp_path):
 
 def test_further_layouts_are_added_and_their_faults_name_their_file(tmp_path):
     added = '[[layouts]]\nid = "second"\nmachine = "wrap1"\n'
-    assert [one.id for one in read(tmp_path, RIGHT, added).layouts] == ["daily", "second"]
-    found = faults(tmp_path, RIGHT, added.replace("wrap1", "wrap7") + "shap = 1\n[web]\nx = 1\n")
-    assert [(f.where, f.what.split(" ")[0]) for f in found] == [
+    assert [layout.id for layout in read(tmp_path, RIGHT, added).layouts] == ["daily", "second"]
+    reported = faults(tmp_path, RIGHT, added.replace("wrap1", "wrap7") + "shap = 1\n[web]\nx = 1\n")
+    assert [(f.where, f.what.split(" ")[0]) for f in reported] == [
         ("layouts.toml line 3", "unknown"),
         ("layouts.toml line 4", "unknown"),
         ("layouts.toml line 5", "'web'"),

@@ -15,12 +15,12 @@ def test_nist_6_6_2_4_ljung_box_reference_points():
     """The 50, 75, 90 and 95 % points of 24 degrees of freedom that the handbook prints are ours too."""
     printed = {0.5: 23.33673, 0.25: 28.24115, 0.1: 33.19624, 0.05: 36.41503}
     x = np.random.default_rng(5).standard_normal(200)
-    found = ljung_box(x, 24)
-    assert found.df == 24
-    below = [chance for chance, point in printed.items() if found.statistic > point]
-    above = [chance for chance, point in printed.items() if found.statistic <= point]
-    assert found.p < min(below, default=1.0)
-    assert found.p >= max(above, default=0.0)
+    test = ljung_box(x, 24)
+    assert test.df == 24
+    below = [chance for chance, point in printed.items() if test.statistic > point]
+    above = [chance for chance, point in printed.items() if test.statistic <= point]
+    assert test.p < min(below, default=1.0)
+    assert test.p >= max(above, default=0.0)
 
 
 def test_ljung_box_against_statsmodels():

@@ -40,9 +40,9 @@ def test_rollover() -> None:
 
 
 def test_reset() -> None:
-    found = two(31250, 120, 1, 65536)
+    step = two(31250, 120, 1, 65536)
     assert (120 - 31250) % 65536 == 34406
-    assert (found["kind"], found["n"], found["low"]) == ("reset", None, 120)
+    assert (step["kind"], step["n"], step["low"]) == ("reset", None, 120)
 
 
 def test_scan_jitter() -> None:
@@ -53,9 +53,9 @@ def test_scan_jitter() -> None:
     frame = pl.DataFrame(
         {"at": [START + timedelta(seconds=10 * k) for k in range(61)], "value": [350 / 60 * s for s in true_s]}
     )
-    found = increments(frame, modulus=None, fastest_per_min=400)
-    assert set(found["kind"]) == {"step"}
-    assert total(found).n == pytest.approx(3500, abs=6)
+    steps = increments(frame, modulus=None, fastest_per_min=400)
+    assert set(steps["kind"]) == {"step"}
+    assert total(steps).n == pytest.approx(3500, abs=6)
 
 
 def test_autumn_change() -> None:

@@ -36,13 +36,13 @@ def test_views_of_many_things_are_reconciled_as_by_matrices(seed: int) -> None:
     views[0] = 3
     thing = np.repeat(np.arange(30), views)
     n = len(thing)
-    own, shared = rng.uniform(0.5, 2, n), rng.normal(0, 1, (n, 2))
+    own_sd, shared = rng.uniform(0.5, 2, n), rng.normal(0, 1, (n, 2))
     measured = 100 + rng.normal(0, 3, n)
     balances = np.zeros((n - 30, n))
     for row, k in enumerate(np.flatnonzero(thing[1:] == thing[:-1])):
         balances[row, k : k + 2] = 1, -1
-    quick = reconcile_views(measured, thing, own, shared)
-    plain = reconcile(measured, np.diag(own**2) + shared @ shared.T, balances)
+    quick = reconcile_views(measured, thing, own_sd, shared)
+    plain = reconcile(measured, np.diag(own_sd**2) + shared @ shared.T, balances)
     assert quick.values == pytest.approx(plain.values, abs=1e-8)
     assert quick.adjustments == pytest.approx(plain.adjustments, abs=1e-8)
     assert quick.standardized == pytest.approx(plain.standardized, abs=1e-6)

@@ -36,8 +36,8 @@ def test_hb_133_table_2_1_samples_and_mavs_from_memory() -> None:
 
 
 def test_hb_133_table_2_5_from_memory() -> None:
-    found = [TABLES["hb133"].allowance_g(g) for g in (20, 36, 113, 200, 454, 907)]
-    assert found == pytest.approx([2.0, 3.6, 7.2, 10.8, 19.9, 31.7], abs=0.05)
+    allowances = [TABLES["hb133"].allowance_g(g) for g in (20, 36, 113, 200, 454, 907)]
+    assert allowances == pytest.approx([2.0, 3.6, 7.2, 10.8, 19.9, 31.7], abs=0.05)
 
 
 def test_hb_133_mav_of_a_113_g_package_as_quoted() -> None:
@@ -47,8 +47,8 @@ def test_hb_133_mav_of_a_113_g_package_as_quoted() -> None:
 
 def test_76_211_annex_i_2_4_tolerable_negative_errors() -> None:
     labels = [30, 50, 75, 150, 250, 400, 750, 2000, 12000, 20000]
-    found = [TABLES["eu"].allowance_g(g) for g in labels]
-    assert found == pytest.approx([2.7, 4.5, 4.5, 6.8, 9, 12, 15, 30, 150, 200], abs=1e-9)
+    allowances = [TABLES["eu"].allowance_g(g) for g in labels]
+    assert allowances == pytest.approx([2.7, 4.5, 4.5, 6.8, 9, 12, 15, 30, 150, 200], abs=1e-9)
 
 
 def test_gov_uk_percentages_are_rounded_up_to_the_next_tenth_of_a_gram() -> None:

@@ -38,11 +38,11 @@ def test_6_3_2_constants():
     d3 = [0.8525033, 0.8883697, 0.8798108, 0.8640855, 0.8480442, 0.8332108, 0.8198378, 0.8078413, 0.7970584,
           0.787323, 0.7784873, 0.7704257, 0.763033, 0.7562217, 0.7499188, 0.7440627, 0.7386021, 0.7334929,
           0.728698, 0.7241851, 0.7199267, 0.7158987, 0.7120802, 0.7084528]  # fmt: skip
-    known = [control_constants(n) for n in range(2, 26)]
-    assert [k.d2 for k in known] == pytest.approx(d2, abs=0.00051)
-    assert [k.d3 for k in known] == pytest.approx(d3, abs=1.6e-5)  # the package's own error is 1e-5
+    constants = [control_constants(n) for n in range(2, 26)]
+    assert [k.d2 for k in constants] == pytest.approx(d2, abs=0.00051)
+    assert [k.d3 for k in constants] == pytest.approx(d3, abs=1.6e-5)  # the package's own error is 1e-5
     lower = [0, 0, 0, 0, 0, 0.076, 0.136, 0.184, 0.223]
     upper = [3.267, 2.575, 2.282, 2.115, 2.004, 1.924, 1.864, 1.816, 1.777]
-    assert [k.range_limits[0] for k in known[:9]] == pytest.approx(lower, abs=0.00051)
-    assert [k.range_limits[1] for k in known[:9]] == pytest.approx(upper, abs=0.00051)
-    assert known[8].c4 == pytest.approx(0.9727, abs=5e-5)
+    assert [k.range_limits[0] for k in constants[:9]] == pytest.approx(lower, abs=0.00051)
+    assert [k.range_limits[1] for k in constants[:9]] == pytest.approx(upper, abs=0.00051)
+    assert constants[8].c4 == pytest.approx(0.9727, abs=5e-5)

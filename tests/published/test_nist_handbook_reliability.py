@@ -23,29 +23,29 @@ FACTORS = {
 
 @pytest.mark.parametrize("events", FACTORS)
 def test_8_4_5_1_factors(events: int) -> None:
-    found = []
+    factors = []
     for confidence in (0.6, 0.8, 0.9, 0.95):
-        found += [limit / (1.0 / events) for limit in mean_between_limits(events, 1.0, confidence=confidence)]
-    assert found == pytest.approx(FACTORS[events], abs=1.5e-4)
+        factors += [limit / (1.0 / events) for limit in mean_between_limits(events, 1.0, confidence=confidence)]
+    assert factors == pytest.approx(FACTORS[events], abs=1.5e-4)
 
 
 def test_8_4_5_1_factors_without_a_failure() -> None:
     # Row r = 0: .6213, .4343, .3338, .2711 of the time watched.
-    found = [mean_between_limits(0, 1.0, confidence=c)[0] for c in (0.6, 0.8, 0.9, 0.95)]
-    assert found == pytest.approx([0.6213, 0.4343, 0.3338, 0.2711], abs=1e-4)
+    factors = [mean_between_limits(0, 1.0, confidence=c)[0] for c in (0.6, 0.8, 0.9, 0.95)]
+    assert factors == pytest.approx([0.6213, 0.4343, 0.3338, 0.2711], abs=1e-4)
 
 
 def test_8_2_3_4_handbook_test() -> None:
-    found = mil_hdbk_189(REPAIRS, 1500)
-    assert found.statistic == pytest.approx(37.23, abs=0.0051)
-    assert 100 * (1 - (1 - found.p_more_often)) == pytest.approx(98.9, abs=0.051)
+    test = mil_hdbk_189(REPAIRS, 1500)
+    assert test.statistic == pytest.approx(37.23, abs=0.0051)
+    assert 100 * (1 - (1 - test.p_more_often)) == pytest.approx(98.9, abs=0.051)
 
 
 def test_8_2_3_4_laplace_is_negative_where_repairs_grow_rarer() -> None:
     # The page does not print z, and its words point the wrong way: improvement gives z below 0.
-    found = laplace(REPAIRS, 1500)
-    assert found.statistic == pytest.approx(-1.3269492, abs=1e-7)
-    assert found.p_more_often > 0.9
+    test = laplace(REPAIRS, 1500)
+    assert test.statistic == pytest.approx(-1.3269492, abs=1e-7)
+    assert test.p_more_often > 0.9
 
 
 #: Section 8.2.3.4, table of improvement at 90, 95 and 99 %. For r = 12 the page prints 43, 46, 50; exactly

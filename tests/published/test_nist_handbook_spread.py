@@ -59,6 +59,6 @@ LSL, USL, TARGET = 460, 660, 560
 
 def test_3_5_1_4_reml_agrees_in_a_balanced_layout() -> None:
     run, zone = np.repeat(np.arange(21), 8), np.tile(np.repeat(np.arange(4), 2), 21)
-    found = reml(VALUES, [run, zone])
-    assert found.variances == pytest.approx((312.557, 225.381, 120.893), abs=0.0021)
-    assert found.sds == pytest.approx((17.679, 15.013, 10.995), abs=6e-4)
+    components = reml(VALUES, [run, zone])
+    assert components.variances == pytest.approx((312.557, 225.381, 120.893), abs=0.0021)
+    assert components.sds == pytest.approx((17.679, 15.013, 10.995), abs=6e-4)

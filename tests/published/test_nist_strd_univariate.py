@@ -41,9 +41,9 @@ MICHELSO = [
 # fmt: on
 
 
-def digits(found: float | None, certified: float) -> float:
+def digits(value: float | None, certified: float) -> float:
     """Give how many digits agree: NIST's log relative error, 15 where nothing differs."""
-    off = abs((found or 0.0) - certified) / abs(certified)
+    off = abs((value or 0.0) - certified) / abs(certified)
     return 15.0 if off == 0 else min(-math.log10(off), 15.0)
 
 
@@ -64,10 +64,10 @@ CERTIFIED = {
 @pytest.mark.parametrize("name", CERTIFIED)
 def test_nist_strd_univariate_to_14_digits(name: str) -> None:
     values, mean, sd, r1 = CERTIFIED[name]
-    found = summarize(values)
-    assert found.n == len(values)
-    told = [digits(f, c) for f, c in ((found.mean, mean), (found.sd, sd), (found.r1, r1))]
-    print(f"\nNIST StRD {name}: mean, sd, r1 agree to {', '.join(f'{d:.1f}' for d in told)} digits")
-    assert found.mean == pytest.approx(mean, rel=1e-14)
-    assert found.sd == pytest.approx(sd, rel=1e-14)
-    assert found.r1 == pytest.approx(r1, rel=2e-14)
+    summary = summarize(values)
+    assert summary.n == len(values)
+    agreement = [digits(f, c) for f, c in ((summary.mean, mean), (summary.sd, sd), (summary.r1, r1))]
+    print(f"\nNIST StRD {name}: mean, sd, r1 agree to {', '.join(f'{d:.1f}' for d in agreement)} digits")
+    assert summary.mean == pytest.approx(mean, rel=1e-14)
+    assert summary.sd == pytest.approx(sd, rel=1e-14)
+    assert summary.r1 == pytest.approx(r1, rel=2e-14)

@@ -27,22 +27,22 @@ def test_order_arithmetic_constructed() -> None:
     # 112,000 m net (2,000,000 pieces × 56 mm), 3 % running waste, reels of 2,876 m: 41 rolls, and 45 if the
     # supplier may ship 10 % short.
     reel_m = reel_length_m(300, 76, 23)
-    found = reels_needed(web(), 2_000_000, reel_m=reel_m, waste_percent=3)
-    assert (found.net_m, found.reels) == (pytest.approx(112_000), 41)
+    order = reels_needed(web(), 2_000_000, reel_m=reel_m, waste_percent=3)
+    assert (order.net_m, order.reels) == (pytest.approx(112_000), 41)
     short = reels_needed(web(), 2_000_000, reel_m=reel_m, waste_percent=3, under_delivery_percent=10)
     assert short.reels == 45
 
 
 def test_fixed_and_proportional_waste_stand_apart_constructed() -> None:
-    found = reels_needed(
+    order = reels_needed(
         web(minimum_reels=12, multiple_reels=4), 1_000_000, reel_m=1000, waste_percent=2, starts=100,
         start_m=0.5, reel_waste_m=10, splices_per_reel=1, splice_m=2,
     )  # fmt: skip
-    assert found.proportional_m == pytest.approx(1120)
+    assert order.proportional_m == pytest.approx(1120)
     # (56,000 + 1,120 + 50) / (1,000 − 12) = 57.86 → 58 reels, which waste 58 × 12 m, ordered as 60.
-    assert (found.reels, found.order) == (58, 60)
-    assert found.fixed_m == pytest.approx(50 + 58 * 12)
-    assert found.reels * 1000 >= found.gross_m > (found.reels - 1) * 1000
+    assert (order.reels, order.order) == (58, 60)
+    assert order.fixed_m == pytest.approx(50 + 58 * 12)
+    assert order.reels * 1000 >= order.gross_m > (order.reels - 1) * 1000
 
 
 def test_whole_reels_are_not_raised_by_rounding_error() -> None:
@@ -57,10 +57,10 @@ def test_american_printer_1996_running_waste_falls_with_run_length() -> None:
     percent = 100 * (0.037 - fixed / 2500)
 
     def share(sheets: float) -> float:
-        found = reels_needed(
+        order = reels_needed(
             web(cut_length_mm=1000), sheets, reel_m=1e9, waste_percent=percent, starts=1, start_m=fixed
         )
-        return (found.gross_m - found.net_m) / found.net_m
+        return (order.gross_m - order.net_m) / order.net_m
 
     assert 100 * share(2500) == pytest.approx(3.7)
     assert 100 * share(25000) == pytest.approx(2.6)

@@ -14,13 +14,13 @@ def test_slack_chain() -> None:
     # The book sets waiting against performance, so the run time here holds the 5 hours.
     run = 150 - 10 - 5
     net = (run - 5) * 0.9
-    found = figures(TimeElements(150, run, 10, 5, 1.0, net, net * 0.97))
+    ratios = figures(TimeElements(150, run, 10, 5, 1.0, net, net * 0.97))
     assert net == 117
     assert net * 0.97 == pytest.approx(113.49)
-    assert found["availability"] == pytest.approx(0.9)
-    assert found["effectiveness"] == pytest.approx(0.866667, abs=1e-5)
-    assert found["quality_ratio"] == pytest.approx(0.97)
-    assert 100 * found["oee_index"] == pytest.approx(75.66, abs=0.005)
+    assert ratios["availability"] == pytest.approx(0.9)
+    assert ratios["effectiveness"] == pytest.approx(0.866667, abs=1e-5)
+    assert ratios["quality_ratio"] == pytest.approx(0.97)
+    assert 100 * ratios["oee_index"] == pytest.approx(75.66, abs=0.005)
 
 
 def test_waiting_moves_between_two_factors_and_leaves_the_product() -> None:
@@ -35,9 +35,9 @@ def test_waiting_moves_between_two_factors_and_leaves_the_product() -> None:
 
 def test_nakajima_chain() -> None:
     # 480 - 20 minutes loading, 60 down, 0.5 minutes ideal and 0.8 actual cycle, 400 made, 98 % good.
-    found = figures(TimeElements(460, 400, 0, 60, 0.5, 400, 392))
-    assert found["availability"] == pytest.approx(0.87, abs=0.001)
-    assert found["effectiveness"] == pytest.approx(0.5)
+    ratios = figures(TimeElements(460, 400, 0, 60, 0.5, 400, 392))
+    assert ratios["availability"] == pytest.approx(0.87, abs=0.001)
+    assert ratios["effectiveness"] == pytest.approx(0.5)
     assert pytest.approx(0.625) == 0.5 / 0.8
     assert pytest.approx(0.8) == 0.8 * 400 / 400
-    assert found["oee_index"] == pytest.approx(0.426, abs=5e-4)
+    assert ratios["oee_index"] == pytest.approx(0.426, abs=5e-4)

@@ -51,18 +51,18 @@ OXIDE = [
 
 def test_dyestuff() -> None:
     y, batch = np.ravel(DYESTUFF), np.repeat(np.arange(6), 5)
-    found = reml(y, [batch])
-    assert found.sds == pytest.approx((42.0006, 49.5101), abs=0.001)
-    assert found.mean == pytest.approx(1527.5, abs=1e-6)
+    components = reml(y, [batch])
+    assert components.sds == pytest.approx((42.0006, 49.5101), abs=0.001)
+    assert components.mean == pytest.approx(1527.5, abs=1e-6)
     assert reml(y, [batch], maximum_likelihood=True).sds == pytest.approx((37.26035, 49.5101), abs=0.001)
 
 
 def test_oxide() -> None:
     y = np.ravel(OXIDE)
     lot, wafer = np.repeat(np.arange(8), 9), np.repeat(np.arange(24), 3)
-    found = reml(y, [lot, wafer])
-    assert found.variances[0] == pytest.approx(129.90719, abs=0.02)
-    assert found.variances[1] == pytest.approx(35.86575, abs=0.002)
-    assert found.variances[2] == pytest.approx(12.56944, abs=0.0002)
-    assert found.sds == pytest.approx((11.3977, 5.9888, 3.5453), abs=0.001)
-    assert found.mean == pytest.approx(2000.152778, abs=1e-6)
+    components = reml(y, [lot, wafer])
+    assert components.variances[0] == pytest.approx(129.90719, abs=0.02)
+    assert components.variances[1] == pytest.approx(35.86575, abs=0.002)
+    assert components.variances[2] == pytest.approx(12.56944, abs=0.0002)
+    assert components.sds == pytest.approx((11.3977, 5.9888, 3.5453), abs=0.001)
+    assert components.mean == pytest.approx(2000.152778, abs=1e-6)

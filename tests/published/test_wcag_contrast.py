@@ -19,8 +19,8 @@ OKABE_ITO = {
 
 @pytest.mark.parametrize("colour", OKABE_ITO)
 def test_okabe_ito_colours_on_three_grounds(colour: str) -> None:
-    found = [contrast(colour, ground) for ground in GROUNDS]
-    assert found == pytest.approx(OKABE_ITO[colour], abs=0.006)
+    ratios = [contrast(colour, ground) for ground in GROUNDS]
+    assert ratios == pytest.approx(OKABE_ITO[colour], abs=0.006)
 
 
 @pytest.mark.parametrize(

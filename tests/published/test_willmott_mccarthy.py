@@ -15,8 +15,8 @@ def figures(elements: TimeElements) -> dict[str, float | None]:
 def week(availability: float, performance: float, quality: float) -> TimeElements:
     """A week of 1,000 planned minutes with these ratios, at one piece a minute."""
     run = 1000 * availability / 100
-    made = run * performance / 100
-    return TimeElements(1000, run, 0, 1000 - run, 1.0, made, made * quality / 100)
+    pieces = run * performance / 100
+    return TimeElements(1000, run, 0, 1000 - run, 1.0, pieces, pieces * quality / 100)
 
 
 def test_page_127_availability_and_performance() -> None:
@@ -25,9 +25,9 @@ def test_page_127_availability_and_performance() -> None:
     elements = TimeElements(910, 910 - 115 - 12, 12, 115, 3.0, 203, 203)
     assert elements.production_min == 783
     assert elements.setup_min + elements.delay_min == 127
-    found = figures(elements)
-    assert found["availability"] == pytest.approx(0.860, abs=6e-4)
-    assert found["effectiveness"] == pytest.approx(0.777, abs=1e-3)
+    ratios = figures(elements)
+    assert ratios["availability"] == pytest.approx(0.860, abs=6e-4)
+    assert ratios["effectiveness"] == pytest.approx(0.777, abs=1e-3)
     assert elements.production_min / 3 == 261
 
 

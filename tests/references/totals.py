@@ -44,10 +44,10 @@ def total(increments: pl.DataFrame) -> Total:
     Total(n=0.0, low=0.0, high=0.0, missing_s=0.0)
     """
     unknown = increments["n"].is_null()
-    known = float(increments["n"].sum())
+    exact = float(increments["n"].sum())
     if not unknown.any():
-        return Total(known, known, known, 0.0)
+        return Total(exact, exact, exact, 0.0)
     missing = increments.filter(unknown)
     seconds = float((missing["end"] - missing["start"]).dt.total_microseconds().sum()) / 1e6
-    high = None if missing["high"].has_nulls() else known + float(missing["high"].sum())
-    return Total(None, known + float(missing["low"].sum()), high, seconds)
+    high = None if missing["high"].has_nulls() else exact + float(missing["high"].sum())
+    return Total(None, exact + float(missing["low"].sum()), high, seconds)

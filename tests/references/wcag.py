@@ -3,9 +3,9 @@
 from lineview.charts.style import channels
 
 
-def contrast(one: str, other: str) -> float:
+def contrast(first: str, second: str) -> float:
     """Contrast ratio of two colours "#RRGGBB" in either order, 1 to 21."""
-    darker, lighter = sorted((_luminance(one), _luminance(other)))
+    darker, lighter = sorted((_luminance(first), _luminance(second)))
     return (lighter + 0.05) / (darker + 0.05)
 
 

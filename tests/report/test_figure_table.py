@@ -18,16 +18,16 @@ TEXTS = {path: path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py"
 
 def test_every_row_is_of_a_figure_that_an_answer_shows() -> None:
     # Names put together from a part: those of key figures and of the order's advice.
-    made = {f"iso_{key}_percent" for key in re.findall(r'KeyFigure\(\s*"(\w+)"', "".join(TEXTS.values()))}
-    made |= {f"{key}_percent" for key in re.findall(r'KeyFigure\(\s*"(\w+)"', "".join(TEXTS.values()))}
+    composed = {f"iso_{key}_percent" for key in re.findall(r'KeyFigure\(\s*"(\w+)"', "".join(TEXTS.values()))}
+    composed |= {f"{key}_percent" for key in re.findall(r'KeyFigure\(\s*"(\w+)"', "".join(TEXTS.values()))}
     words = {word for text in TEXTS.values() for word in re.findall(r'"([\w{}]+)"', text)}
-    unused = [name for name in FIGURES if name not in words | made and name.removesuffix("_{web}") not in words]
+    unused = [name for name in FIGURES if name not in words | composed and name.removesuffix("_{web}") not in words]
     assert not [name for name in unused if name != "{kind}_{unit}_per_thousand_{part}"]
 
 
 def test_every_source_is_in_the_list_of_sources() -> None:
-    known = tomllib.loads((ROOT / "data" / "sources.toml").read_text(encoding="utf-8"))
-    ids = {source["id"] for source in known["sources"]} if isinstance(known.get("sources"), list) else set(known)
+    listed = tomllib.loads((ROOT / "data" / "sources.toml").read_text(encoding="utf-8"))
+    ids = {source["id"] for source in listed["sources"]} if isinstance(listed.get("sources"), list) else set(listed)
     assert not {name: row.sources for name, row in FIGURES.items() if set(row.sources.split()) - ids}
 
 

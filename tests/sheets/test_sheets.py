@@ -14,7 +14,7 @@ from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
 from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
-from lineview.sheets.tables import _name, guarded, to_xlsx
+from lineview.sheets.tables import _name, guard_formulas, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
 
@@ -110,7 +110,7 @@ def test_the_list_below_the_sentence_is_a_row_and_a_line_for_each_point() -> Non
 
 
 def test_text_that_a_spreadsheet_would_run_is_defused_in_csv() -> None:
-    frame = guarded(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
+    frame = guard_formulas(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
     assert frame["t"].to_list() == ["'=1", "'+1", "'-1", "'@x", "'\tx", "fine", None]
 
 
@@ -130,11 +130,11 @@ def test_a_shift_with_everything_prints_on_one_sheet(lost: bool) -> None:
 
 def test_the_longest_stops_are_kept_in_order_of_time() -> None:
     answer = ask()
-    kept = next(t for t in handover(answer) if t.name == "stops")
-    whole = next(t for t in answer.tables if t.name == "stops")
-    minutes = sorted((row["minutes"] for row in whole.rows), reverse=True)[: ROWS["stops"]]
-    assert sorted((row["minutes"] for row in kept.rows), reverse=True) == minutes
-    starts = [row["start"] for row in kept.rows]
+    printed = next(t for t in handover(answer) if t.name == "stops")
+    stops = next(t for t in answer.tables if t.name == "stops")
+    minutes = sorted((row["minutes"] for row in stops.rows), reverse=True)[: ROWS["stops"]]
+    assert sorted((row["minutes"] for row in printed.rows), reverse=True) == minutes
+    starts = [row["start"] for row in printed.rows]
     assert starts == sorted(starts)
 
 
@@ -146,9 +146,9 @@ def test_a_handover_sheet_shows_each_key_figure_once() -> None:
 
 
 def test_a_sheet_of_the_workbook_is_named_in_whole_words() -> None:
-    taken: set[str] = set()
+    earlier: set[str] = set()
     titles = ["Stops without a reason that recur", "Stops without a reason that last", "Stops", "W" * 40]
-    names = [_name(title, taken) for title in titles]
+    names = [_name(title, earlier) for title in titles]
     assert names == ["Stops without a reason that", "Stops without a reason that 2", "Stops", "W" * 28]
 
 

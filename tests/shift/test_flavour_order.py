@@ -1,7 +1,7 @@
 """The cheapest order of flavours: exact against sets of products tried one by one; a day's list and sixty."""
 
 import time
-from itertools import pairwise
+from itertools import pairwise, permutations
 
 import numpy as np
 import pytest
@@ -112,3 +112,16 @@ def test_a_tour_of_equal_steps_is_any_tour() -> None:
     assert sorted(found.tour) == list(range(12))
     assert found.exact
     assert found.cost == 12
+
+
+@pytest.mark.parametrize("places", range(2, 8))
+def test_a_tour_of_few_places_is_the_cheapest_of_all_orders(places: int) -> None:
+    cost = np.random.default_rng(places).integers(1, 9, (places, places)).astype(float)
+    np.fill_diagonal(cost, np.inf)
+    if places > 3:
+        cost[-1, 1:-1] = np.inf  # the first product is given
+    orders = [(places - 1, *order) for order in permutations(range(places - 1))]
+    costs = [sum(cost[a, b] for a, b in pairwise((*order, places - 1))) for order in orders]
+    found = shortest_tour(cost)
+    assert found.tour == orders[int(np.argmin(costs))]  # of equal ones the first
+    assert (found.cost, found.exact) == (min(costs), True)

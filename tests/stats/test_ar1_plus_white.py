@@ -11,8 +11,8 @@ def test_inverse_and_determinant_against_dense(noise):
     rng = np.random.default_rng(1)
     steps = rng.integers(1, 4, 39).astype(float)
     at = np.r_[0.0, np.cumsum(steps)]
-    apart = np.abs(at[:, None] - at[None, :])
-    memory = np.sign(noise.phi) ** apart * np.abs(noise.phi) ** apart
+    gaps = np.abs(at[:, None] - at[None, :])
+    memory = np.sign(noise.phi) ** gaps * np.abs(noise.phi) ** gaps
     dense = (1 - noise.white) * memory + noise.white * np.eye(40)
     product, log_det = inverse_times(noise, steps, np.eye(40))
     assert product == pytest.approx(np.linalg.inv(dense), abs=1e-9)

@@ -23,9 +23,9 @@ def sd_interval(y: list[float]) -> tuple[float, float]:
 
 def test_one_level_gives_the_t_and_chi_square_intervals() -> None:
     y = np.random.default_rng(1).normal(6.6, 0.25, 30).tolist()
-    drawn = draw_components(y, [], draws=20000)
-    assert percentiles(drawn.mean) == pytest.approx(mean_interval(y), abs=2e-3)
-    low, high = percentiles(drawn.variances[0])
+    draws_of = draw_components(y, [], draws=20000)
+    assert percentiles(draws_of.mean) == pytest.approx(mean_interval(y), abs=2e-3)
+    low, high = percentiles(draws_of.variances[0])
     assert (low**0.5, high**0.5) == pytest.approx(sd_interval(y), rel=0.01)
 
 
@@ -33,17 +33,17 @@ def test_balanced_batches_give_the_t_interval_of_batch_means() -> None:
     rng = np.random.default_rng(2)
     batch = np.repeat(np.arange(12), 5)
     y = 6.6 + rng.normal(0, 0.1, 12)[batch] + rng.normal(0, 0.25, 60)
-    drawn = draw_components(y, [batch], draws=20000)
+    draws_of = draw_components(y, [batch], draws=20000)
     means = [float(y[batch == b].mean()) for b in range(12)]
-    assert percentiles(drawn.mean) == pytest.approx(mean_interval(means), abs=4e-3)
+    assert percentiles(draws_of.mean) == pytest.approx(mean_interval(means), abs=4e-3)
 
 
 def test_the_mean_of_five_pieces_has_a_fifth_of_their_variance() -> None:
     rng = np.random.default_rng(3)
     batch = np.repeat(np.arange(60), 8)
     y = rng.normal(0, 0.1, 60)[batch] + rng.normal(0, 0.25 / 5**0.5, 480)
-    found = reml(y, [batch], np.full(480, 5.0))
-    assert found.sds[1] == pytest.approx(0.25, rel=0.1)
+    components = reml(y, [batch], np.full(480, 5.0))
+    assert components.sds[1] == pytest.approx(0.25, rel=0.1)
     low, high = percentiles(draw_components(y, [batch], np.full(480, 5.0), draws=2000).variances[1])
     assert low**0.5 < 0.25 < high**0.5
 
@@ -69,8 +69,8 @@ def test_no_difference_between_batches_gives_nought_within_limits() -> None:
 def test_the_same_data_give_the_same_limits() -> None:
     y = np.random.default_rng(6).normal(0, 1, 20)
     batch = np.repeat(np.arange(5), 4)
-    one, two = (draw_components(y, [batch], draws=200) for _ in range(2))
-    assert np.array_equal(one.mean, two.mean)
+    first, two = (draw_components(y, [batch], draws=200) for _ in range(2))
+    assert np.array_equal(first.mean, two.mean)
 
 
 def test_levels_without_repeats_are_refused() -> None:
@@ -85,15 +85,15 @@ def test_share_of_one_level_is_the_regression_slope() -> None:
     rng = np.random.default_rng(7)
     x = rng.normal(0, 1, 50)
     y = x + rng.normal(0, 1, 50)
-    seen = x + rng.normal(0, 0.5, 50)
-    levels = levels_of(np.column_stack([y, seen]), np.arange(50), np.arange(50))
-    found = variance_shares(levels, {"x": Part("all", np.array([0.0, 1.0]))}, draws=20000)["x"]
+    noisy_x = x + rng.normal(0, 0.5, 50)
+    levels = levels_of(np.column_stack([y, noisy_x]), np.arange(50), np.arange(50))
+    share = variance_shares(levels, {"x": Part("all", np.array([0.0, 1.0]))}, draws=20000)["x"]
     from scipy.stats import linregress, t
 
-    fit = linregress(y, seen)
+    fit = linregress(y, noisy_x)
     half = t.ppf(0.975, 48) * fit.stderr
-    assert found.value == pytest.approx(fit.slope)
-    assert (found.low, found.high) == pytest.approx((fit.slope - half, fit.slope + half), abs=0.02)
+    assert share.value == pytest.approx(fit.slope)
+    assert (share.low, share.high) == pytest.approx((fit.slope - half, fit.slope + half), abs=0.02)
 
 
 def test_lines_batches_samples_and_pieces_are_four_levels() -> None:
@@ -104,8 +104,8 @@ def test_lines_batches_samples_and_pieces_are_four_levels() -> None:
     truth = (0.3, 0.2, 0.1, 0.25)
     y = rng.normal(0, 0.3, 6)[line] + rng.normal(0, 0.2, 36)[batch]
     y += rng.normal(0, 0.1, 72)[sample] + rng.normal(0, 0.25, 360)
-    drawn = draw_components(y, [line, batch, sample], draws=1000)
+    draws_of = draw_components(y, [line, batch, sample], draws=1000)
     assert len(reml(y, [line, batch, sample]).sds) == 4
-    for sd, variances in zip(truth, drawn.variances, strict=True):
+    for sd, variances in zip(truth, draws_of.variances, strict=True):
         low, high = percentiles(variances)
         assert low**0.5 < sd < high**0.5

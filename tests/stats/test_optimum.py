@@ -35,14 +35,14 @@ def test_the_simplex_goes_where_scipy_s_goes(start):
         return float(100 * (x[1] - x[0] ** 2) ** 2 + (1 - x[0]) ** 2)
 
     options = {"xatol": 1e-9, "fatol": 1e-11, "maxiter": 4000, "maxfev": 4000}
-    wanted = minimize(valley, start, method="Nelder-Mead", options=options)
+    reference = minimize(valley, start, method="Nelder-Mead", options=options)
     place, least = least_value(valley, np.array(start), 1e-9, 1e-11, 4000)
-    assert place == pytest.approx(wanted.x, rel=1e-9)
-    assert least == pytest.approx(wanted.fun, abs=1e-15)
+    assert place == pytest.approx(reference.x, rel=1e-9)
+    assert least == pytest.approx(reference.fun, abs=1e-15)
 
 
 @pytest.mark.parametrize("run_length", [20, 37, 370.4, 865, 12_345, 99_999, 100_000])
 def test_widths_lie_on_the_cubic_spline_through_the_table(run_length):
     points, *widths = np.array(WIDTHS).T
-    wanted = CubicSpline(np.log(points), np.column_stack(widths))(np.log(run_length))
-    assert joint_widths(run_length) == pytest.approx(tuple(wanted), rel=1e-12)
+    reference = CubicSpline(np.log(points), np.column_stack(widths))(np.log(run_length))
+    assert joint_widths(run_length) == pytest.approx(tuple(reference), rel=1e-12)

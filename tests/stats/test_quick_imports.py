@@ -50,10 +50,10 @@ def run(code: str, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.mark.parametrize("question", ["rope", "weight", "shift", "wrap", "order"])
 def test_an_answer_imports_nothing_slow(works: Path, question: str) -> None:
-    asked = run(ASK, "answer", question, "--works", str(works), "--period", "all", "--json")
-    figures = json.loads(asked.stdout)["figures"].values()
+    process = run(ASK, "answer", question, "--works", str(works), "--period", "all", "--json")
+    figures = json.loads(process.stdout)["figures"].values()
     assert sum(figure["value"] is not None for figure in figures) >= 10
-    loaded = json.loads(asked.stderr.splitlines()[-1])
+    loaded = json.loads(process.stderr.splitlines()[-1])
     assert not set(loaded) & set(SLOW)
     assert question not in ("rope", "weight") or loaded == []
 
@@ -70,11 +70,11 @@ def imports(path: Path) -> set[str]:
 
 
 def test_no_function_imports_anything_slow_that_this_tiny_works_does_not_reach() -> None:
-    wanted = {name for path in PACKAGE.rglob("*.py") if path != EXEMPT for name in imports(path)}
-    assert {name for name in wanted if name.startswith("scipy.special")}, "the walk sees imports"
+    imported = {name for path in PACKAGE.rglob("*.py") if path != EXEMPT for name in imports(path)}
+    assert {name for name in imported if name.startswith("scipy.special")}, "the walk sees imports"
     code = f"""
 import importlib, json, sys
-for name in {sorted(wanted)!r}:
+for name in {sorted(imported)!r}:
     try:
         importlib.import_module(name)
     except ModuleNotFoundError:  # a function or class, not a module

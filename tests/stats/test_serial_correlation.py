@@ -9,7 +9,7 @@ from scipy.signal import lfilter
 from lineview.stats.serial_correlation import best_lag, decaying_sum
 
 
-def made(n: int, noise: float, delay: int = 4, seed: int = 1) -> tuple[np.ndarray, list[np.ndarray]]:
+def delayed_series(n: int, noise: float, delay: int = 4, seed: int = 1) -> tuple[np.ndarray, list[np.ndarray]]:
     rng = np.random.default_rng(seed)
     series = np.convolve(rng.normal(0, 1, n + 100), np.ones(3) / 3, mode="same")
     values = series[50 - delay : 50 - delay + n] + rng.normal(0, noise, n)
@@ -17,16 +17,16 @@ def made(n: int, noise: float, delay: int = 4, seed: int = 1) -> tuple[np.ndarra
 
 
 def test_a_delay_in_strong_signal_is_found_and_bounded() -> None:
-    values, sampled = made(200, 0.3)
-    found = best_lag(values, np.repeat(np.arange(20), 10), sampled, [float(d) for d in range(12)])
-    assert found.clear
-    assert (found.lag, found.low <= 4 <= found.high) == (4.0, True)
+    values, sampled = delayed_series(200, 0.3)
+    lag = best_lag(values, np.repeat(np.arange(20), 10), sampled, [float(d) for d in range(12)])
+    assert lag.clear
+    assert (lag.lag, lag.low <= 4 <= lag.high) == (4.0, True)
 
 
 def test_noise_alone_is_not_called_clear() -> None:
     clear = 0
     for seed in range(100):
-        values, sampled = made(60, 50.0, seed=seed)
+        values, sampled = delayed_series(60, 50.0, seed=seed)
         clear += best_lag(values, np.repeat(np.arange(6), 10), sampled, [float(d) for d in range(12)]).clear
     assert clear <= 4
 
@@ -36,14 +36,14 @@ def test_group_means_do_not_make_a_delay() -> None:
     groups = np.repeat(np.arange(30.0), 5)
     level = rng.normal(0, 5, 30)[groups.astype(int)]
     sampled = [level + rng.normal(0, 1, 150) for _ in range(12)]
-    found = best_lag(level + rng.normal(0, 1, 150), groups, sampled, [float(d) for d in range(12)])
-    assert not found.clear
+    lag = best_lag(level + rng.normal(0, 1, 150), groups, sampled, [float(d) for d in range(12)])
+    assert not lag.clear
 
 
 def test_few_values_or_a_perfect_fit_are_no_trouble() -> None:
     x = np.arange(9.0)
-    found = best_lag(x, np.repeat(np.arange(3.0), 3), [x, x], [0.0, 5.0])
-    assert found.n == 6 and found.clear
+    lag = best_lag(x, np.repeat(np.arange(3.0), 3), [x, x], [0.0, 5.0])
+    assert lag.n == 6 and lag.clear
     assert best_lag(x[:4], x[:4], [x[:4]], [0.0]).n == 0
     assert not best_lag(x, np.zeros(9), [np.full(9, np.nan)], [0.0]).clear
 
@@ -56,8 +56,8 @@ def test_means_of_several_pieces_count_for_more() -> None:
     values = series[46:246] + rng.normal(0, 2.0, 200) / np.sqrt(pieces)
     sampled = [series[50 - d : 250 - d] for d in range(12)]
     lags = [float(d) for d in range(12)]
-    given = (values, np.repeat(np.arange(20.0), 10), sampled, lags)
-    plain, weighed = best_lag(*given), best_lag(*given, pieces)
+    arguments = (values, np.repeat(np.arange(20.0), 10), sampled, lags)
+    plain, weighed = best_lag(*arguments), best_lag(*arguments, pieces)
     assert weighed.clear and weighed.low <= 4 <= weighed.high
     assert weighed.correlation > plain.correlation
 
@@ -75,9 +75,9 @@ def test_limits_allow_for_few_values() -> None:
         return np.asarray(r * x + np.sqrt(1 - r * r) * off)
 
     best, inside, outside = 0.8, (1 - 0.36 * 1.99) ** 0.5, (1 - 0.36 * 2.01) ** 0.5
-    given = [series(r) for r in (outside, inside, best, inside, outside)]
-    found = best_lag(x, np.zeros(9), given, [1.0, 2.0, 3.0, 4.0, 5.0])
-    assert (found.low, found.lag, found.high) == (2.0, 3.0, 4.0)
+    delayed = [series(r) for r in (outside, inside, best, inside, outside)]
+    lag = best_lag(x, np.zeros(9), delayed, [1.0, 2.0, 3.0, 4.0, 5.0])
+    assert (lag.low, lag.lag, lag.high) == (2.0, 3.0, 4.0)
 
 
 @pytest.mark.parametrize("decay", [0.0, 0.6, -0.4, 0.97])

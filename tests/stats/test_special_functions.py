@@ -59,13 +59,13 @@ def test_an_interval_ends_at_its_floor() -> None:
 def test_block_means_hold_where_neighbours_go_together() -> None:
     """AR(1) with φ = 0.8 about 0: 300 values that are worth about 33."""
     rng = np.random.default_rng(11)
-    held = plain = 0
+    covered = plain = 0
     for _ in range(200):
         noise = rng.normal(0, 1, 300)
         values = np.zeros(300)
         for i in range(1, 300):
             values[i] = 0.8 * values[i - 1] + noise[i]
         blocks, single = interval_of_block_means(values), interval_of_mean(values)
-        held += blocks.low < 0.0 < blocks.high  # type: ignore[operator]
+        covered += blocks.low < 0.0 < blocks.high  # type: ignore[operator]
         plain += single.low < 0.0 < single.high  # type: ignore[operator]
-    assert held / 200 > 0.88 and plain / 200 < 0.65
+    assert covered / 200 > 0.88 and plain / 200 < 0.65

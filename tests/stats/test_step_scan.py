@@ -21,10 +21,10 @@ def series(seed: int, n: int):
 def test_steps_may_stand_in_the_model_or_among_its_columns(seed, at):
     y, x, steps = series(seed, 60 + 20 * seed)
     columns = np.column_stack([x, *((np.arange(y.size) >= k).astype(float) for k in at)])
-    wanted = scan_steps(y, columns, steps, closed=at)
-    found = StepScanner(y, x, steps).scan(at, closed=at)
-    assert (found.at, found.noise) == (wanted.at, wanted.noise)
-    assert (found.score, found.gain) == pytest.approx((wanted.score, wanted.gain), rel=1e-8)
+    reference = scan_steps(y, columns, steps, closed=at)
+    result = StepScanner(y, x, steps).scan(at, closed=at)
+    assert (result.at, result.noise) == (reference.at, reference.noise)
+    assert (result.score, result.gain) == pytest.approx((reference.score, reference.gain), rel=1e-8)
 
 
 @pytest.mark.parametrize("seed", range(4))

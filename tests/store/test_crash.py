@@ -1,18 +1,21 @@
 """A crash at any point leaves an intake whole or not there; trying again never doubles it."""
 
 import json
+import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from lineview.core.errors import StoreError
 from lineview.store.conflicts import PerIntake
-from lineview.store.files import Originals
+from lineview.store.doctor import examine
+from lineview.store.files import LEFT_OVER_S, Originals
 from lineview.store.journal import Journal
 from lineview.store.readings import PartedTable
-from lineview.store.store import Store
+from lineview.store.store import Store, writing
 from tests.store.made import at, export, kind, readings, refused, weights
 
 STEPS = [
@@ -139,7 +142,7 @@ def test_a_killed_process_leaves_what_the_next_can_mend(tmp_path, owner, name, w
 RECORDED = """
 import json, sys
 from pathlib import Path
-from lineview.store.store import Store
+from lineview.store.store import Store, writing
 from tests.store.made import export, readings
 folder, me = Path(sys.argv[1]), int(sys.argv[2])
 receipts = []
@@ -165,3 +168,35 @@ def test_two_processes_at_once_neither_lose_nor_double(tmp_path):
     assert sum(one["duplicate"] for one in receipts) == 6
     with Store.open(tmp_path / "store") as store:
         assert store.readings("wrap1", at(-1), at(1e6)).height == 18
+
+
+def aged(path: Path, age_s: float) -> Path:
+    """A file half written, last touched so long ago."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(b"half")
+    os.utime(path, (time.time() - age_s,) * 2)
+    return path
+
+
+def test_what_ended_processes_left_is_cleared_and_never_what_is_in_use(tmp_path):
+    store = tmp_path / "store"
+    with Store.open(store) as opened:
+        opened.record(whole(tmp_path))
+    os.utime(store / ".cleared", (0, 0))
+    old, new = 2 * LEFT_OVER_S, LEFT_OVER_S / 2
+    gone = [aged(store / "originals" / "ab" / ".cd.1.part", old), aged(store / ".seal.2.part", old)]
+    left_folder = aged(store / ".readings.3.part" / "_delta_log" / "0.json", old).parent.parent
+    os.utime(left_folder / "_delta_log", (0, 0))
+    os.utime(left_folder, (0, 0))
+    in_use = [aged(store / "originals" / ".4.part", new), aged(store / ".records.5.part" / "entry", new)]
+    os.utime(store / ".records.5.part", (0, 0))  # a folder is as old as the newest in it
+    with writing(store), Store.open(store):
+        assert all(one.exists() for one in (*gone, *in_use, left_folder))  # somebody else is at work
+    with Store.open(store) as opened:
+        assert counts(opened) == (2, 1, 1, 1, 1)
+    assert not any(one.exists() for one in (*gone, left_folder))
+    assert all(one.exists() for one in in_use)
+    assert not examine(store, None)
+    again = aged(store / ".seal.6.part", old)
+    Store.open(store).close()
+    assert again.exists()  # looked for once a day

@@ -177,3 +177,16 @@ def test_a_snapshot_on_postgresql_stays_as_it_was(tmp_path, postgresql):
             store.undo(there.intake)
             assert still.readings("wrap1", at(-1), at(99)).rows() == before != []
         assert store.readings("wrap1", at(-1), at(99)).is_empty()
+
+
+def test_what_is_written_twice_by_two_presses_stands_once(tmp_path):
+    with Store.open(tmp_path / "store") as store:
+        moment = at(0)
+        assert store.write("adjustment", "wrap1", moment, "pair 3 closed")
+        assert not store.write("adjustment", "wrap1", moment, "pair 3 closed", entry="another-press")
+        assert store.write("adjustment", "wrap1", moment, "pair 3 closed", "by half a turn")
+        assert store.write("note", "wrap1", moment, "pair 3 closed")
+        assert not store.write("note", "wrap1", moment, "pair 3 closed")
+        (first, _) = store.written(["wrap1"], "adjustment").sort("note")["entry"]
+        store.withdraw("adjustment", first)
+        assert store.write("adjustment", "wrap1", moment, "pair 3 closed")  # what was removed may be noted again

@@ -29,7 +29,7 @@ IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchem
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)")
 #: Modules (without the packages' own files), lines of one and of all, as the code stands; they may fall.
-MOST_MODULES, MOST_LINES, MOST_IN_ALL = 294, 500, 67_150
+MOST_MODULES, MOST_LINES, MOST_IN_ALL = 299, 500, 68_250
 MOST_OF_ONE_NEIGHBOUR = 44
 #: Statements that the formatter leaves as they stand, in the package.
 MOST_UNFORMATTED = 15
@@ -237,7 +237,7 @@ def test_top_level_is_exactly_what_it_should_be() -> None:
 
 
 def test_the_security_table_is_whole_and_names_tests_that_are_there() -> None:
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    text = (ROOT / "tests" / "board" / "security.md").read_text(encoding="utf-8")
     rows = re.findall(r"^\| (\d+\.\d+\.\d+.*?) \| .*\|$", text, re.MULTILINE)
     assert len(rows) == len(set(rows)) == 62
     named = set(re.findall(r"`(tests/[\w/]+\.py)`", text))

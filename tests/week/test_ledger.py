@@ -21,7 +21,7 @@ from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report import show
 from lineview.report.answer import Scope
 from lineview.report.tables import cell, table_decimals
-from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
+from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, line_week, week_account
 from lineview.week.figures import unit_of
 from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
 from lineview.week.tables import ledger_table
@@ -115,15 +115,16 @@ def random_account(seed: int, plant: Plant, days: int = 3) -> WeekAccount:
         START + timedelta(hours=float(rng.uniform(0, 9))),
         START + timedelta(days=days - float(rng.uniform(0, 1))),
     )
-    machines, lines = [], []
+    lines = []
     for machine in plant.machines:
         readings, log = random_readings(rng, machine.id, days)
         sheet = batches(rng, machine.line, days)
         counts = counted(plant, machine, readings, period)
-        machines.append(MachineInputs(counts, sheet, log, Frames().reels, START))
+        inputs = MachineInputs(counts, sheet, log, Frames().reels, START)
         nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
-        lines.append(LineInputs(machine.line, sheet, weighed(rng, machine.id, days), nothing))
-    return week_account(plant, WeekInputs(machines, lines, ()), period, period[1])
+        line = LineInputs(machine.line, sheet, weighed(rng, machine.id, days), nothing)
+        lines.append(line_week(plant, [inputs], line, period, period[1]))
+    return week_account(plant, WeekInputs(lines, ()), period, period[1])
 
 
 def assert_adds_up(account: WeekAccount, plant: Plant) -> None:
@@ -226,11 +227,9 @@ def test_a_line_that_came_within_the_week_is_not_blamed_for_the_days_before() ->
     period = (START, START + timedelta(days=3))
     counts = counted(plant, plant.machines[0], late, period)
     nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
-    inputs = WeekInputs(
-        [MachineInputs(counts, Frames().batches, log, Frames().reels, first)],
-        [LineInputs("1", Frames().batches, Frames().weights, nothing)],
-        (),
-    )
+    machine = MachineInputs(counts, Frames().batches, log, Frames().reels, first)
+    line = LineInputs("1", Frames().batches, Frames().weights, nothing)
+    inputs = WeekInputs([line_week(plant, [machine], line, period, period[1])], ())
     account = week_account(plant, inputs, period, period[1])
     assert account.ledger.planned_min == pytest.approx(2 * (2 * 480 - 40))
     assert [machine.id for machine, _ in account.joined] == ["w1"]
@@ -296,8 +295,22 @@ def test_one_shift_against_another_has_no_interval(week: Works) -> None:
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40), st.sampled_from([0, 1, 2]))
 def test_rounded_rows_add_up_as_written(values: list[float], places: int) -> None:
-    from lineview.week.tables import rounded
+    from lineview.week.tables import rounding_left
 
-    written = rounded(values, places)
-    assert math.fsum(written) == pytest.approx(math.fsum(values), abs=0.51 * 10**-places + 1e-6)
-    assert all(abs(a - b) <= 1.01 * 10**-places for a, b in zip(written, values, strict=True))
+    total = math.fsum(values)
+    left = rounding_left(values, total, places)
+    assert math.fsum([*(round(v, places) for v in values), left]) == pytest.approx(round(total, places), abs=1e-6)
+    assert abs(left) <= 0.51 * 10**-places * (len(values) + 1)
+
+
+def test_a_quantity_is_the_same_in_its_row_its_figure_and_the_sum(week: Works) -> None:
+    answer = week.ask(read_question("week"))
+    table = next(table for table in answer.tables if table.name == "ledger of losses")
+    rows = {row["cause"]: row for row in table.rows}
+    for row in table.rows:
+        if row["cause"] not in ("rounding", OUTSIDE):
+            label = f"{row['cause']}: minutes lost"
+            figure = next((figure for figure in answer.figures if figure.label == label), None)
+            assert row["minutes"] == (None if figure is None else round(figure.value)), row["cause"]
+    parts = [row["minutes"] or 0 for name, row in rows.items() if name not in ("all rows", OUTSIDE)]
+    assert math.fsum(parts) == rows["all rows"]["minutes"]

@@ -13,7 +13,7 @@ from lineview.app.works import Works
 from lineview.core.errors import AskError
 from lineview.core.frames import BATCHES, REELS, STATE_TIMELINE
 from lineview.plant import Machine
-from lineview.week.patterns import PatternInputs, find_patterns
+from lineview.week.patterns import PatternInputs, find_patterns, recurring
 from tests import factories
 from tests.main_job.invented_week import truth
 
@@ -69,7 +69,7 @@ def without_pattern(seed: int) -> PatternInputs:
 
 
 def shown_share(works: int) -> float:
-    shown = [bool(find_patterns([without_pattern(seed)])) for seed in range(works)]
+    shown = [bool(find_patterns([recurring(without_pattern(seed))])) for seed in range(works)]
     print(f"{np.mean(shown):.1%} of {works} works without patterns show one")
     return float(np.mean(shown))
 
@@ -94,7 +94,8 @@ def test_a_stop_after_every_reel_is_found() -> None:
         schema_overrides={"start": pl.Datetime("us", "UTC"), "end": pl.Datetime("us", "UTC")},
     )
     timeline = pl.concat([given.timeline, more], how="diagonal_relaxed").sort("start")
-    found = find_patterns([PatternInputs(MACHINE, timeline, given.batches, given.reels, given.rope, {}, 1.0)])
+    inputs = PatternInputs(MACHINE, timeline, given.batches, given.reels, given.rope, {}, 1.0)
+    found = find_patterns([recurring(inputs)])
     assert any("reel change" in pattern.words for pattern in found)
 
 

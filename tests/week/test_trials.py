@@ -90,7 +90,7 @@ def test_all_that_cannot_be_read_is_said_at_once(week: Works) -> None:
         read_question("shift", trial=1)
 
 
-def test_the_command_line_notes_lists_closes_and_undoes(week: Works) -> None:
+def test_the_command_line_notes_lists_closes_and_undoes(week: Works, monkeypatch: pytest.MonkeyPatch) -> None:
     def run(*words: str) -> str:
         result = CliRunner().invoke(app, [*words, "--works", str(week.folder)], catch_exceptions=False)
         assert result.exit_code == 0
@@ -103,8 +103,17 @@ def test_the_command_line_notes_lists_closes_and_undoes(week: Works) -> None:
     assert "lower speed, machine wrap2, from Fri 12 June 2026, 00:00, judged by rejects over 9 shifts" in said
     assert "lower speed" in run("trial", "list")
     assert "Lower speed" in run("answer", "week", "--trial", number)
+    again = run(
+        "trial", "add", "lower speed", "--from", "2026-06-12", "--machine", "wrap2", "--by", "rejects", "--shifts", "9"
+    )
+    assert again == said  # pressed twice, kept once
+    with pytest.raises(AskError, match=f"this is trial {number} already, planned otherwise"):
+        note_trial(week, TrialText("lower speed", "2026-06-12", machine="wrap2", measure="rejects", shifts="10"))
     assert "over 12 shifts" in run("trial", "edit", number, "--shifts", "12")
+    monkeypatch.setattr("lineview.app.trials.shifts_to_plan", lambda _: 34)
+    edited = run("trial", "edit", number, "--worth", "60")
+    assert "Planned anew: 34 shifts instead of 12. To keep 12: --shifts 12." in edited
     assert "Decided: back to the old speed" in run("trial", "close", number, "--decision", "back to the old speed")
-    assert "Undone." in run("trial", "undo", number)
-    assert "Undone." in run("trial", "undo", number)
+    for _ in range(3):
+        assert "Undone." in run("trial", "undo", number)
     assert f"nothing of trial {number} is left" in run("trial", "undo", number)

@@ -24,10 +24,10 @@ def moment(at_s: float) -> datetime:
 @pytest.mark.parametrize("late_min", [-12.0, 0.0, 8.0, 15.0])
 def test_a_log_that_is_late_or_early_is_set_right(late_min: float) -> None:
     rng = np.random.default_rng(8)
-    stood = standings(rng)
+    stretches = standings(rng)
     late = timedelta(minutes=late_min)
-    mounted = [begin + (end - begin) / 2 + late for begin, end in stood[::10]]
-    offset, before, after = log_offset(mounted, WrapEvents((), (), tuple(stood)), WHOLE)
+    mounted = [begin + (end - begin) / 2 + late for begin, end in stretches[::10]]
+    offset, before, after = log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE)
     assert abs((offset - late).total_seconds()) <= 60
     assert (before, after) == (BEFORE, AFTER)
 
@@ -35,12 +35,12 @@ def test_a_log_that_is_late_or_early_is_set_right(late_min: float) -> None:
 def test_a_log_that_nothing_explains_gets_windows_that_reach_over_any_offset() -> None:
     rng = np.random.default_rng(9)
     mounted = [moment(at) for at in np.sort(rng.uniform(0, WHOLE.total_seconds(), 38))]
-    found = log_offset(mounted, WrapEvents((), (), tuple(standings(rng))), WHOLE)
-    assert found == (timedelta(0), timedelta(minutes=20), timedelta(minutes=20))
+    offset = log_offset(mounted, WrapEvents((), (), tuple(standings(rng))), WHOLE)
+    assert offset == (timedelta(0), timedelta(minutes=20), timedelta(minutes=20))
 
 
 def test_too_few_reels_tell_no_offset() -> None:
     rng = np.random.default_rng(10)
-    stood = standings(rng)
-    mounted = [begin + timedelta(minutes=8) for begin, _ in stood[:7]]
-    assert log_offset(mounted, WrapEvents((), (), tuple(stood)), WHOLE)[0] == timedelta(0)
+    stretches = standings(rng)
+    mounted = [begin + timedelta(minutes=8) for begin, _ in stretches[:7]]
+    assert log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE)[0] == timedelta(0)

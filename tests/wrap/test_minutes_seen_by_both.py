@@ -22,7 +22,7 @@ def figures(missing: pl.Expr, *, described: bool = True, period: Period | None =
     plant = MADE.plant
     if not described:
         webs = tuple(web for web in plant.webs if web.kind != "film")
-        products = tuple(one.model_copy(update={"webs": ("wax",)}) for one in plant.products)
+        products = tuple(product.model_copy(update={"webs": ("wax",)}) for product in plant.products)
         plant = plant.model_copy(update={"webs": webs, "products": products})
     scope = scope_of(MADE)
     if period is not None:
@@ -57,8 +57,8 @@ def test_metres_a_thousand_are_those_of_common_minutes(missing: pl.Expr, describ
 
 @pytest.mark.parametrize("missing", MISSING.values(), ids=MISSING)
 def test_the_use_with_its_causes_is_that_of_common_minutes(missing: pl.Expr) -> None:
-    found = figures(missing)
-    use, geometry = found["film_m_per_thousand"], found["film_m_per_thousand_geometry"]
+    by_name = figures(missing)
+    use, geometry = by_name["film_m_per_thousand"], by_name["film_m_per_thousand_geometry"]
     assert geometry["value"] == pytest.approx(56)
     assert use["low"] <= TRUE_M * 1.003
     assert use["high"] >= TRUE_M
@@ -71,16 +71,16 @@ def test_bounds_of_a_short_period_include_its_edges(minutes: float, offset_s: fl
     """Readings 30 s apart: what lies over the period's edges may be in it or not, of pieces and of film."""
     start = MIDDLE + timedelta(minutes=90, seconds=offset_s)
     period = Period(start, start + timedelta(minutes=minutes))
-    found = figures(pl.lit(False), period=period)["film_m_per_thousand_fed"]
-    narrow = found["high"] - found["low"]
-    assert found["low"] <= found["value"] <= found["high"]
+    figure = figures(pl.lit(False), period=period)["film_m_per_thousand_fed"]
+    narrow = figure["high"] - figure["low"]
+    assert figure["low"] <= figure["value"] <= figure["high"]
     if offset_s:
-        assert narrow > 0.2 / minutes * found["value"], "the intervals over the edges are in doubt"
-    assert found["low"] > 0
+        assert narrow > 0.2 / minutes * figure["value"], "the intervals over the edges are in doubt"
+    assert figure["low"] > 0
 
 
 def test_film_and_pieces_never_read_together_give_no_metres_fed() -> None:
     missing = MISSING["film from the middle on"] | MISSING["pieces up to the middle"]
-    found = figures(missing)
-    assert found["film_m_per_thousand_fed"]["value"] is None
-    assert found["film_m_per_thousand_geometry"]["value"] == pytest.approx(56)
+    by_name = figures(missing)
+    assert by_name["film_m_per_thousand_fed"]["value"] is None
+    assert by_name["film_m_per_thousand_geometry"]["value"] == pytest.approx(56)

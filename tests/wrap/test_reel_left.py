@@ -30,10 +30,11 @@ def span(**others) -> ReelSpan:
 
 
 def log(*rows: tuple[float, str, float, float | None]) -> pl.DataFrame:
-    made = [
-        ("wrap1", AT + h * HOUR, "film", reel, label, left, 0, 1, k) for k, (h, reel, label, left) in enumerate(rows)
+    mountings = [
+        ("wrap1", AT + h * HOUR, "film", reel, label, remainder, 0, 1, k)
+        for k, (h, reel, label, remainder) in enumerate(rows)
     ]
-    return pl.DataFrame(made, schema=REELS, orient="row")
+    return pl.DataFrame(mountings, schema=REELS, orient="row")
 
 
 def spans_of(*rows: tuple[float, str, float, float | None]) -> list[ReelSpan]:
@@ -43,11 +44,11 @@ def spans_of(*rows: tuple[float, str, float, float | None]) -> list[ReelSpan]:
 
 
 def test_left_on_the_reel_that_is_on() -> None:
-    left = reel_left(span(), 8.0, 350.0)
-    assert left is not None
-    assert left.metres == pytest.approx(1000)
-    assert (left.wraps, left.minutes) == (17857, pytest.approx(17857 / 350))
-    assert left.low_m < 1000 - 57 < 1000 + 57 < left.high_m
+    remainder = reel_left(span(), 8.0, 350.0)
+    assert remainder is not None
+    assert remainder.metres == pytest.approx(1000)
+    assert (remainder.wraps, remainder.minutes) == (17857, pytest.approx(17857 / 350))
+    assert remainder.low_m < 1000 - 57 < 1000 + 57 < remainder.high_m
 
 
 def test_nothing_is_told_of_a_reel_taken_off_or_never_fed() -> None:
@@ -61,7 +62,7 @@ def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
     assert a.returned
     assert a.scrapped_m == 0
     assert again.held_m == 1540
-    assert again.drawn_m == pytest.approx(1532)
+    assert again.unwound_m == pytest.approx(1532)
     assert b.left_m == 1900
     assert reel_faults([a, b, again]) == []
 
@@ -92,17 +93,17 @@ def test_more_left_than_the_reel_held_is_a_fault() -> None:
 
 def test_a_renamed_rest_is_joined_to_its_reel_and_starts_with_what_was_left() -> None:
     rows = [(0, "41", 2875, None), (1, "r2", 2875, 1540), (2, "41 rest", None, 1900), (3, "r3", 2875, 8)]
-    first, _, rest, _ = spans_of(*rows)
-    assert (rest.origin, rest.held_m, rest.label_m) == ("41", 1540, 2875)
+    first, _, part_reel, _ = spans_of(*rows)
+    assert (part_reel.origin, part_reel.held_m, part_reel.label_m) == ("41", 1540, 2875)
     assert first.returned
 
 
 def test_a_rest_told_only_by_its_length_is_joined_though_it_is_rounded() -> None:
-    first, _, rest, _ = spans_of(
+    first, _, part_reel, _ = spans_of(
         (0, "r1", 2875, None), (1, "r2", 2875, 803.4), (2, "shelf 7", 800, 1900), (3, "r3", 2875, 8)
     )
-    assert rest.origin == "r1"
-    assert rest.held_m == 803.4
+    assert part_reel.origin == "r1"
+    assert part_reel.held_m == 803.4
     assert first.scrapped_m == 0
 
 
@@ -125,9 +126,9 @@ def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() ->
         mounted=AT + 2 * HOUR, taken_off=AT + 3 * HOUR, held_m=1000.0, left_m=8.0, origin="r1",
         fed=Estimate(990.0, 990.0, 990.0, 9),
     )  # fmt: skip
-    stated = assumed_waste(wrap_plant().webs[0])
-    metres = reel_metres([first, again], stated, None)
-    assert [(m.reel, m.fed, m.drawn) for m in metres] == [("r1", 2865.0, 2867.0)]
+    waste = assumed_waste(wrap_plant().webs[0])
+    metres = reel_metres([first, again], waste, None)
+    assert [(m.reel, m.fed, m.unwound) for m in metres] == [("r1", 2865.0, 2867.0)]
     assert reel_faults([first, again]) == []
     wild = replace(again, fed=Estimate(1990.0, 1990.0, 1990.0, 9))
     assert [f.what for f in reel_faults([first, wild])] == [

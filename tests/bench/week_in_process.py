@@ -1,0 +1,40 @@
+"""Ask one works for its weeks in one process and print the seconds of processor of each, a line of JSON each.
+
+    PYTHONPATH=CHECKOUT python week_in_process.py WORKS WEEK OTHER
+
+"first" is WEEK in a fresh process, "again" the same after something of a later day was written, as an export does,
+"other" another week after that. What is written is a stop's reason, undone at the end.
+"""
+
+import json
+import sys
+import time
+from datetime import timedelta
+from pathlib import Path
+
+from lineview.app.question import machines_asked, read_question
+from lineview.app.works import Works
+
+
+def main() -> None:
+    folder, week, other = sys.argv[1:]
+    with Works(Path(folder)) as works:
+        machines, end = machines_asked(works.plant, "week"), works.last_reading()
+        if end is None:
+            raise SystemExit("nothing was read")
+        marks = []
+        for name, period in [("first", week), *[("again", week)] * 4, ("other", other)]:
+            if name == "again":
+                stop = (end + timedelta(minutes=len(marks)), end + timedelta(minutes=len(marks), seconds=9))
+                marks.append(works.set_stop_reasons(machines[len(marks) % len(machines)].id, [stop], "no staff"))
+            before = time.process_time()
+            answer = works.ask(read_question("week", period=period))
+            print(
+                json.dumps({"asked": name, "cpu_s": time.process_time() - before, "sentence": answer.text}), flush=True
+            )
+        for mark in marks:
+            works.undo_stop_reasons(mark)
+
+
+if __name__ == "__main__":
+    main()
