@@ -33,8 +33,11 @@ def add_compression(server: Flask) -> None:
         is_file = response.direct_passthrough
         if is_file and request.range is not None:
             return response
+        file = response.response
         response.direct_passthrough = False
         plain = response.get_data()
+        if is_file:
+            file.close()  # type: ignore[union-attr]  # of what is passed through it is one
         if len(plain) < LEAST_BYTES:
             return response
         response.set_data(_kept(plain) if is_file else gzip.compress(plain, PAGE_LEVEL))

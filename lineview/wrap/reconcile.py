@@ -134,13 +134,13 @@ def measured_length(metres: ReelMetres) -> Estimate | None:
 
     Source: gum
     """
-    if metres.geometry is None or metres.fed is None or metres.drawn is None or metres.label_m is None:
+    if metres.geometry is None or metres.fed is None or metres.unwound is None or metres.label_m is None:
         return None
     shares = ((metres.geometry, CUT_COMMON_SD, CUT_OWN_SD), (metres.fed, FEED_COMMON_SD, FEED_OWN_SD))
     weights = [1 / ((size * common) ** 2 + (size * own) ** 2 + CHANGE_SD_M**2) for size, common, own in shares]
     used_m = sum(weight * size for weight, (size, _, _) in zip(weights, shares, strict=True)) / sum(weights)
     half = 1.96 * (1 / sum(weights) + metres.own_sd_m**2) ** 0.5
-    length = used_m + metres.label_m - metres.drawn
+    length = used_m + metres.label_m - metres.unwound
     return Estimate(length, length - half, length + half, 2, interval="95 % confidence")
 
 

@@ -221,7 +221,7 @@ def claim_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
     columns = [column for column in table.columns if column[0] != "supplier"]
     day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
     short, unit = in_units(sum(row["short"] for row in rows), "m", plant.units)
-    words = f"{show.counted(len(rows), 'reel')} held less than the label: {show.number(short, 1)} {unit} in all."
+    words = f"{show.quantity(len(rows), 'reel')} held less than the label: {show.number(short, 1)} {unit} in all."
     return Answer(
         question="wrap",
         scope=replace(answer.scope, line="", machine="", label=f"claim to {supplier}, {day}"),
