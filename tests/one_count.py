@@ -78,7 +78,9 @@ def clock(
 ) -> Activity:
     """The activity by INCREMENTS of the piece counter."""
     pieces = None if made is None else made.cast(pl.Float64).to_numpy()  # a null is nan
-    return activity_from_counter(steps_of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces)
+    return activity_from_counter(
+        steps_of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, pieces_made=pieces
+    )
 
 
 def count_machine(

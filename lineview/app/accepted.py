@@ -36,20 +36,20 @@ def keep_layout(folder: Path, layout: Layout) -> Layout:
     """
     path, description = folder / "layouts.toml", folder / "plant.toml"
     with storage_errors("keep the layout in layouts.toml"), locked(folder / ".layouts.lock"):
-        there = {one.id: one for one in read_plant(description, path).layouts}
+        there = {earlier.id: earlier for earlier in read_plant(description, path).layouts}
         name, count = layout.id, 1
         while name in there:
             if there[name].model_copy(update={"id": layout.id}) == layout:
                 return there[name]
             count += 1
             name = f"{layout.id}-{count}"
-        kept = layout.model_copy(update={"id": name})
+        renamed = layout.model_copy(update={"id": name})
         before = path.read_text(encoding="utf-8") if path.exists() else _HEAD
-        text = f"{before.rstrip()}\n\n{layout_toml(kept)}"
+        text = f"{before.rstrip()}\n\n{layout_toml(renamed)}"
 
         def write(part: Path) -> None:
             part.write_text(text, encoding="utf-8")
             read_plant(description, part)  # what cannot be read back is never put in place
 
         put(path, write)
-    return kept
+    return renamed

@@ -84,14 +84,14 @@ def rights_of(names: Iterable[str]) -> tuple[str, ...]:
     AskError
         With every name that is no right.
     """
-    given = {name.strip().lower().replace("-", " ") for name in names} | {"see"}
+    chosen = {name.strip().lower().replace("-", " ") for name in names} | {"see"}
     faults = [
         Fault(f"'{name}' is no role", "--role", ", ".join(r.replace(" ", "-") for r in RIGHTS))
-        for name in sorted(given - set(RIGHTS))
+        for name in sorted(chosen - set(RIGHTS))
     ]
     if faults:
         raise AskError(faults)
-    return RIGHTS if "administer" in given else tuple(right for right in RIGHTS if right in given)
+    return RIGHTS if "administer" in chosen else tuple(right for right in RIGHTS if right in chosen)
 
 
 class Tries:
@@ -379,7 +379,7 @@ def _is_run(plain: str) -> bool:
     """Whether a password is a piece written again and again, or mostly signs that stand side by side."""
     if plain in (plain + plain)[1:-1]:
         return True
-    rows = [row for one in ROWS for row in (one, one[::-1])]
+    rows = [row for line in ROWS for row in (line, line[::-1])]
     beside = [any(plain[i : i + 3] in row for row in rows) for i in range(len(plain) - 2)]
     covered = {i + k for i, yes in enumerate(beside) if yes for k in range(3)}
     return len(covered) > 0.7 * len(plain)
@@ -396,9 +396,9 @@ def _is_common(plain: str) -> bool:
     return sha256(plain.encode()).digest()[:MARK_BYTES] in _common()
 
 
-def _without_common(plain: str, known: Iterable[str]) -> str:
+def _without_common(plain: str, names: Iterable[str]) -> str:
     """A password without what others guess first: names that are known here, and two common passwords at most."""
-    for name in known:
+    for name in names:
         plain = plain.replace(name, "")
     for _ in range(2):
         parts = (plain[i : i + n] for n in range(len(plain), LEAST_COMMON - 1, -1) for i in range(len(plain) - n + 1))
@@ -425,10 +425,10 @@ def check_password(password: str, name: str, context: Iterable[str] = ()) -> Non
         With what is wrong.
     """
     if not LEAST_PASSWORD <= len(password) <= MOST_PASSWORD:
-        wanted = f"{LEAST_PASSWORD} to {MOST_PASSWORD} characters of any kind"
-        raise AskError(Fault(f"the password has {len(password)} characters", "password", wanted))
+        expected = f"{LEAST_PASSWORD} to {MOST_PASSWORD} characters of any kind"
+        raise AskError(Fault(f"the password has {len(password)} characters", "password", expected))
     plain = password.lower()
     words = {word for text in (name, *context, "password lineview") for word in (text.lower(), *text.lower().split())}
-    known = sorted((word for word in words if len(word) >= LEAST_NAME), key=len, reverse=True)
-    if len(set(plain)) < 6 or _is_run(plain) or len(_without_common(plain, known)) < LEAST_OF_ONES_OWN:
+    guessable = sorted((word for word in words if len(word) >= LEAST_NAME), key=len, reverse=True)
+    if len(set(plain)) < 6 or _is_run(plain) or len(_without_common(plain, guessable)) < LEAST_OF_ONES_OWN:
         raise AskError(Fault("the password is too easy to guess", "password", "several words of your own"))

@@ -64,7 +64,7 @@ def write_backup(works: Path, file: Path) -> int:
             "copy the works folder; to go back, put both back (pg_restore) and run lineview doctor"
         )
         raise StoreError(Fault("no journal stands in the store", readable(str(works)), "a works folder", do))
-    damage = [one for one in examine(works / "store", None) if one.part != "seal"]
+    damage = [finding for finding in examine(works / "store", None) if finding.part != "seal"]
     if damage:
         what, do = f"{damage[0].where} {damage[0].what}", "Mend it first: lineview doctor --repair"
         raise StoreError(Fault(what, readable(str(works)), "a store as it was written", do))
@@ -100,11 +100,11 @@ def _sources(works: Path) -> Iterator[tuple[str, Path]]:
 def _add(archive: ZipFile, name: str, source: Path) -> tuple[int, str]:
     """Add a file; give its length and SHA-256."""
     digest, size = hashlib.sha256(), 0
-    with source.open("rb") as given, archive.open(name, "w", force_zip64=True) as kept:
-        while block := given.read(_BLOCK):
+    with source.open("rb") as reader, archive.open(name, "w", force_zip64=True) as writer:
+        while block := reader.read(_BLOCK):
             digest.update(block)
             size += len(block)
-            kept.write(block)
+            writer.write(block)
     return size, digest.hexdigest()
 
 
@@ -137,9 +137,9 @@ def read_backup(file: Path, works: Path) -> int:
         with storage_errors("put the backup back"):
             count = _unpacked(file, part)
             Store.open(part / "store").close()
-            left = examine(part / "store", None)
-            if left:
-                raise StoreError(_not_whole(file, f"{left[0].where} {left[0].what}"))
+            findings = examine(part / "store", None)
+            if findings:
+                raise StoreError(_not_whole(file, f"{findings[0].where} {findings[0].what}"))
             part.rename(works)
             sync_folder(works.parent)
     finally:
@@ -150,10 +150,10 @@ def read_backup(file: Path, works: Path) -> int:
 def _unpacked(file: Path, into: Path) -> int:
     try:
         with ZipFile(file) as archive:
-            if any(one.compress_type != ZIP_DEFLATED for one in archive.infolist()):
+            if any(entry.compress_type != ZIP_DEFLATED for entry in archive.infolist()):
                 raise StoreError(_not_whole(file, "packed in another way"))
             listed = _list_of(archive, file)
-            if {one.filename for one in archive.infolist()} != {*listed, _LIST}:
+            if {entry.filename for entry in archive.infolist()} != {*listed, _LIST}:
                 raise StoreError(_not_whole(file, "other files than those of its list"))
             for name, (size, sha256) in listed.items():
                 _extract(archive, name, into, size, sha256, file)
@@ -185,17 +185,17 @@ def _extract(archive: ZipFile, name: str, into: Path, size: int, sha256: str, fi
     if ".." in path.parts or not path.is_relative_to(into) or "\\" in name:
         raise StoreError(_not_whole(file, "a name that leads out of the folder"))
     make_folder(path.parent)
-    digest, left = hashlib.sha256(), size
-    with archive.open(name) as given, path.open("wb") as kept:
-        while block := given.read(_BLOCK):
-            left -= len(block)
-            if left < 0:
+    digest, remaining = hashlib.sha256(), size
+    with archive.open(name) as reader, path.open("wb") as writer:
+        while block := reader.read(_BLOCK):
+            remaining -= len(block)
+            if remaining < 0:
                 break
             digest.update(block)
-            kept.write(block)
+            writer.write(block)
     sync(path)
     sync_folder(path.parent)
-    if left or digest.hexdigest() != sha256:
+    if remaining or digest.hexdigest() != sha256:
         raise StoreError(_not_whole(file, f"{name} has other bytes"))
 
 

@@ -116,21 +116,21 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
     if len(lines) > MOST_BAGS:
         raise IntakeError(Fault(f"{len(lines):,} lines", where, f"up to {MOST_BAGS:,} weighed bags"))
     for number, line in enumerate(lines, start=1):
-        told = line.split("#")[0].strip()
-        if not told:
+        entry = line.split("#")[0].strip()
+        if not entry:
             continue
-        mass = _number(told)
+        mass = _number(entry)
         if mass is None:
-            faults.append(Fault(f"'{told[:40]}' is not a mass", f"{where} line {number}", "a number of grams"))
+            faults.append(Fault(f"'{entry[:40]}' is not a mass", f"{where} line {number}", "a number of grams"))
         elif not mass - tare_g > 0:
-            wanted = f"more than the tare of {tare_g:g} g" if tare_g else "more than 0 g"
-            faults.append(Fault(f"'{told}' is too light for a filled bag", f"{where} line {number}", wanted))
+            expected = f"more than the tare of {tare_g:g} g" if tare_g else "more than 0 g"
+            faults.append(Fault(f"'{entry}' is too light for a filled bag", f"{where} line {number}", expected))
         else:
             masses.append(mass - tare_g)
     if faults:
         more = len(faults) - LISTED
-        rest = [Fault(f"{more} further lines are not masses", where)] if more > 0 else []
-        raise IntakeError([*faults[:LISTED], *rest])
+        summary = [Fault(f"{more} further lines are not masses", where)] if more > 0 else []
+        raise IntakeError([*faults[:LISTED], *summary])
     if not masses:
         raise IntakeError(Fault("there is not a mass", where, "one mass a line [g]"))
     return masses
@@ -170,15 +170,15 @@ def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> 
     MeasureError
         Where more bags were weighed than the lot has, or the rules do not cover so small a package.
     """
-    known = net_contents_tables()
-    if rules not in known:
-        raise AskError(Fault(f"unknown rules '{rules}'", "--rules", f"one of {', '.join(sorted(known))}"))
+    rule_sets = net_contents_tables()
+    if rules not in rule_sets:
+        raise AskError(Fault(f"unknown rules '{rules}'", "--rules", f"one of {', '.join(sorted(rule_sets))}"))
     if not (math.isfinite(label_g) and label_g > 0):
         raise AskError(Fault(f"a label of {label_g:g} g", "label", "a net mass above 0 g"))
     middle = float(np.median(np.asarray(net_g, dtype=np.float64)))
     if not PLAUSIBLE[0] <= middle / label_g <= PLAUSIBLE[1]:
         raise AskError(_other_unit(middle, label_g))
-    return check_lot(net_g, label_g, lot, known[rules])
+    return check_lot(net_g, label_g, lot, rule_sets[rules])
 
 
 def _other_unit(middle: float, label_g: float) -> Fault:
@@ -190,12 +190,12 @@ def _other_unit(middle: float, label_g: float) -> Fault:
     return Fault(what, "masses, label", "the masses of bags with this label, in grams")
 
 
-def lot_words(found: LotCheck) -> LotWords:
+def lot_words(check: LotCheck) -> LotWords:
     """Put a lot check in words.
 
     Parameters
     ----------
-    found : LotCheck
+    check : LotCheck
         As checked.
 
     Returns
@@ -203,27 +203,27 @@ def lot_words(found: LotCheck) -> LotWords:
     LotWords
         The same on board and command line.
     """
-    spread = "" if found.sd_g is None else f", standard deviation {found.sd_g:.2f} g"
-    reasons = list(found.reasons)
-    if found.sd_g is None:
+    spread = "" if check.sd_g is None else f", standard deviation {check.sd_g:.2f} g"
+    reasons = list(check.reasons)
+    if check.sd_g is None:
         reasons.append("One bag alone has no spread, so nothing is allowed for chance in the sample.")
-    elif found.sd_g == 0 and found.n > 2:
-        reasons.append(f"All {found.n} masses are equal: check whether the scale was stuck.")
+    elif check.sd_g == 0 and check.n > 2:
+        reasons.append(f"All {check.n} masses are equal: check whether the scale was stuck.")
     return LotWords(
-        found.passed,
-        _verdict(found),
+        check.passed,
+        _verdict(check),
         tuple(reasons),
-        f"{found.n} weighed: mean {found.mean_g:.2f} g{spread}.",
-        found.banner,
+        f"{check.n} weighed: mean {check.mean_g:.2f} g{spread}.",
+        check.banner,
     )
 
 
-def _verdict(found: LotCheck) -> str:
+def _verdict(check: LotCheck) -> str:
     """The verdict, or how many bags it still needs."""
-    if found.passed is None:
-        missing = found.needed - found.n
+    if check.passed is None:
+        missing = check.needed - check.n
         verdict = f"No verdict yet: weigh {show.quantity(missing, 'more bag')} of this lot."
         # More bags cannot make this number smaller.
-        short = found.beyond > found.allowed
+        short = check.beyond > check.allowed
         return f"{verdict} Too many of those weighed are short already." if short else verdict
-    return "The lot passes." if found.passed else "The lot does not pass."
+    return "The lot passes." if check.passed else "The lot does not pass."

@@ -55,12 +55,12 @@ def conflict_counts(store: StoreReader, plant: Plant, question: Question, scope:
     scope : Scope
         What it is asked of.
     """
-    machines = {one.id for one in plant.machines if scope.line in ("", one.line) and scope.machine in ("", one.id)}
-    lines = {scope.line} if scope.line else {one.id for one in plant.lines}
+    machines = {item.id for item in plant.machines if scope.line in ("", item.line) and scope.machine in ("", item.id)}
+    lines = {scope.line} if scope.line else {item.id for item in plant.lines}
     period = (scope.period.start, scope.period.end)
     conflicts = _lasting(store, machines | lines, period)
     if question == "order":
-        ever = store.disputed({one.id for one in plant.lines} | {one.id for one in plant.webs}, *_EVER)
+        ever = store.disputed({item.id for item in plant.lines} | {item.id for item in plant.webs}, *_EVER)
         conflicts |= {kind: ever[kind] for kind in ("plan", "stock") if kind in ever}
     return conflicts
 
@@ -86,11 +86,11 @@ def replaced_rows(store: StoreReader, plant: Plant, question: Question, scope: S
     """
     if question not in ("order", "shift"):
         return 0
-    lines = [scope.line] if scope.line and question == "shift" else [one.id for one in plant.lines]
+    lines = [scope.line] if scope.line and question == "shift" else [item.id for item in plant.lines]
     until = pl.col("end").fill_null(pl.col("start") + pl.duration(days=1))
-    begun = pl.lit(value=True) if question == "order" else pl.col("start") < scope.period.end
+    is_due = pl.lit(value=True) if question == "order" else pl.col("start") < scope.period.end
     now = scope.period.end if question == "order" else scope.period.start
-    return store.replaced_plan().filter(pl.col("line").is_in(lines) & (until > now) & begun).height
+    return store.replaced_plan().filter(pl.col("line").is_in(lines) & (until > now) & is_due).height
 
 
 def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answer:
@@ -103,11 +103,11 @@ def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answe
         later = f"{_counted(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
         answer = replace(answer, notes=(*answer.notes, f"{later}; the later one holds."))
     used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
-    whole, plainly = conflict_words(conflicts), conflict_words(used)
-    if not whole:
+    every_conflict, plainly = conflict_words(conflicts), conflict_words(used)
+    if not every_conflict:
         return answer
     soft = f"{answer.soft} {plainly}".strip() if plainly else answer.soft
-    return replace(answer, soft=soft, notes=(*answer.notes, whole))
+    return replace(answer, soft=soft, notes=(*answer.notes, every_conflict))
 
 
 def conflict_words(conflicts: dict[str, int]) -> str:
@@ -122,8 +122,8 @@ def conflict_words(conflicts: dict[str, int]) -> str:
 
 def _counted(number: int, name: str) -> str:
     """How many there are; the first noun of a name has its plural."""
-    first, space, rest = name.partition(" of ")
-    return quantity(number, first) + space + rest
+    first, space, qualifier = name.partition(" of ")
+    return quantity(number, first) + space + qualifier
 
 
 @dataclass(frozen=True)
@@ -189,8 +189,8 @@ def _group(row: dict[str, Any], plant: Plant) -> ConflictGroup:
     machine = plant.machine(row["machine"])
     owner = row["machine"] if machine is None else machine.shown
     thing = row["column"] or _NAMES.get(row["kind"], row["kind"])
-    exports = tuple((int(one["intake"]), str(one["file"])) for one in row["exports"])
-    examples = tuple(_example(row["kind"], one, plant) for one in row["examples"])
+    exports = tuple((int(entry["intake"]), str(entry["file"])) for entry in row["exports"])
+    examples = tuple(_example(row["kind"], entry, plant) for entry in row["examples"])
     return ConflictGroup(f"{owner}, {thing}", exports, row["first"], row["last"], int(row["count"]), examples)
 
 
@@ -198,24 +198,28 @@ def _example(kind: str, row: dict[str, Any], plant: Plant) -> str:
     """One moment, by the works' clock, with what each export says of it."""
     sample = " sample" if kind == "weights" else ""
     labelled = f"{sample} {row['channel']}" if kind != "readings" and row["channel"] else ""
-    versions = [_version(one, plant) for one in row["said"]]
+    versions = [_version(moment, plant) for moment in row["said"]]
     return f"{_moment(row['at'], plant)}{labelled}: {' or '.join(versions)}"
 
 
-def _version(said: dict[str, Any], plant: Plant) -> str:
+def _version(statement: dict[str, Any], plant: Plant) -> str:
     """What one export says: stamps by the works' clock, numbers without needless decimals."""
 
     def local(found: re.Match[str]) -> str:
         return _moment(datetime.fromisoformat(found[0]), plant)
 
-    parts = [] if said["value"] is None else [show.number(float(said["value"]), _places(float(said["value"])))]
-    text = _STAMP.sub(local, said["text"] or "")
+    parts = (
+        []
+        if statement["value"] is None
+        else [show.number(float(statement["value"]), _places(float(statement["value"])))]
+    )
+    text = _STAMP.sub(local, statement["text"] or "")
     parts += [_NUMBER.sub(_number, text).replace(" = ", " ").replace("_", " ")] if text else []
-    return f"{', '.join(parts) or 'nothing'} (intake {said['intake']})"
+    return f"{', '.join(parts) or 'nothing'} (intake {statement['intake']})"
 
 
-def _number(found: re.Match[str]) -> str:
-    value = float(found[0])
+def _number(match: re.Match[str]) -> str:
+    value = float(match[0])
     return show.number(value, _places(value))
 
 

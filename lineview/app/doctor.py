@@ -35,7 +35,7 @@ def look_over(folder: Path, url: str | None) -> list[Finding]:
     return examine(folder / "store", url)
 
 
-def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Finding]:
+def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list[Finding]:
     """Mend all that can be made anew from the rest of the store.
 
     Parameters
@@ -44,7 +44,7 @@ def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Fi
         The works folder.
     url : str or None
         The journal's address; None where it stands in the store.
-    say : callable
+    report : callable
         Given a line for each thing that is made anew, or cannot be.
 
     Returns
@@ -58,21 +58,24 @@ def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Fi
         return []
     mend(store, url, findings)
     with Works(folder, url) as works:
-        if any(one.part == "journal" for one in findings) and not works.store.accounts.users():
-            say(NO_USERS)
+        if any(finding.part == "journal" for finding in findings) and not works.store.accounts.users():
+            report(NO_USERS)
         works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
         lost = works.store.lost()
-        damaged = sorted({one.intake for one in findings if one.part == "file" and one.intake is not None} | set(lost))
-        made = []
+        damaged = sorted(
+            {finding.intake for finding in findings if finding.part == "file" and finding.intake is not None}
+            | set(lost)
+        )
+        repaired = []
         for intake in damaged:
             try:
                 works.store.remake(intake, lambda path, name, plant: _read(path, name, plant, works.plant))
             except LineviewError as error:
-                say(f"intake {intake}: {error}")
+                report(f"intake {intake}: {error}")
             else:
-                made.append(intake)
-                say(f"intake {intake} was made anew from its original")
-        works.store.note_disputes(made)
+                repaired.append(intake)
+                report(f"intake {intake} was made anew from its original")
+        works.store.note_disputes(repaired)
     return examine(store, url)
 
 

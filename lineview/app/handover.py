@@ -98,9 +98,9 @@ def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
     """The adjustments of the line's sizers in the shift of which it is not known yet what they did."""
     rows = []
     for sizer in machines_asked(works.plant, "rope", answer.scope.line):
-        written = _during(works.written([sizer.id], "adjustment"), answer)
-        judged = _judged(works, answer, sizer.id) if written else []
-        for entry in (entry for entry in written if entry["at"] not in judged):
+        entries = _during(works.written([sizer.id], "adjustment"), answer)
+        verdicts = _judged(works, answer, sizer.id) if entries else []
+        for entry in (entry for entry in entries if entry["at"] not in verdicts):
             at = show.moment(entry["at"], works.plant, day=False)
             rows.append({"what": "adjustment not judged yet", "which": f"{sizer.shown}, {at}: {entry['what']}"})
     return rows

@@ -171,7 +171,7 @@ class Fetcher:
         """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends."""
 
         def work_out() -> MachineCounts:
-            records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
+            records = self.records.of(self.store, self.plant, machine, period, COUNTS, exact_ends=whole)
             planned = self._planned(records)
             return machine_counts(machine, records, planned, period, gap_s=self.plant.gap_s)
 
@@ -288,7 +288,7 @@ class Fetcher:
     def _measure_sizer(self, sizer: Machine, period: Period) -> RopeAccount:
         from lineview.rope.account import rope_account
 
-        return rope_account(self.plant, sizer, self._rope(sizer, period), period, whole=False)
+        return rope_account(self.plant, sizer, self._rope(sizer, period), period, in_full=False)
 
     def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:
         from lineview.weight.answer import WeightInputs
@@ -382,14 +382,14 @@ class Fetcher:
             return joined([])
         period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
         columns = ["shift", "date", *COUNTERS, *SPELLS, *OUTPUT]
-        records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
+        records = self.records.of(self.store, self.plant, machine, period, columns, exact_ends=True)
         over = partial(self._over, machine)
         plant = self.plant
         return daily_output(machine, records, plant.shifts, plant.zone, period, over, gap_s=plant.gap_s)
 
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
         """Counts and batches of a stretch between two windows of a machine."""
-        between = self.records.of(self.store, self.plant, machine, (start, end), COUNTS, whole=True)
+        between = self.records.of(self.store, self.plant, machine, (start, end), COUNTS, exact_ends=True)
         counts = machine_counts(machine, between, self._planned(between), (start, end), gap_s=self.plant.gap_s)
         return counts, self._batches([machine.line], (start, end))
 

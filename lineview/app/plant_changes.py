@@ -137,15 +137,15 @@ class PlantEditor:
         if faults:
             raise PlantError(faults)
         change = PlantChange(len(self.changes()) + 1, datetime.now(UTC), who.strip()[:LONGEST], edit, undoes)
-        noted = (self._log.read_text(encoding="utf-8") if self._log.exists() else "") + _line(change)
+        log_text = (self._log.read_text(encoding="utf-8") if self._log.exists() else "") + _line(change)
         put(self._path, lambda part: part.write_text(fresh, encoding="utf-8", newline="\n"))
-        put(self._log, lambda part: part.write_text(noted, encoding="utf-8", newline="\n"))
+        put(self._log, lambda part: part.write_text(log_text, encoding="utf-8", newline="\n"))
         return change
 
 
 def _line(change: PlantChange) -> str:
-    known = {"number": change.number, "at": change.at.isoformat(timespec="seconds"), "who": change.who}
-    return json.dumps({**known, "edit": asdict(change.edit), "undoes": change.undoes}, ensure_ascii=False) + "\n"
+    head = {"number": change.number, "at": change.at.isoformat(timespec="seconds"), "who": change.who}
+    return json.dumps({**head, "edit": asdict(change.edit), "undoes": change.undoes}, ensure_ascii=False) + "\n"
 
 
 def _read(line: bytes, where: str) -> PlantChange:

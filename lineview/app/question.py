@@ -104,22 +104,22 @@ def read_question(
     ShiftOfDay(day=datetime.date(2026, 6, 9), shift='early')
     """
     faults: list[Fault] = []
-    known = next((q for q in QUESTIONS if q == question), None)
-    if known is None:
+    name_of_question = next((q for q in QUESTIONS if q == question), None)
+    if name_of_question is None:
         faults.append(Fault(f"unknown question '{question}'", "question", f"one of {', '.join(QUESTIONS)}"))
     name = _read(read_period, period, faults)
     first = _read(lambda text: read_wall_time(text, "--from"), start, faults)
     last = _read(lambda text: read_wall_time(text, "--to"), end, faults)
     part, other = (_read(read_second_scope, text, faults) for text in (only, against))
-    if (part or other) and known not in (None, "week"):
-        faults.append(Fault(f"'{known}' is not compared", "--against", "the question week"))
+    if (part or other) and name_of_question not in (None, "week"):
+        faults.append(Fault(f"'{name_of_question}' is not compared", "--against", "the question week"))
     if part is not None and part != SecondScope(shift=part.shift, product=part.product):
         faults.append(Fault("the first scope is cut to a shift or a product alone", "--only", "shift=… or product=…"))
-    if trial is not None and known not in (None, "week"):
-        faults.append(Fault(f"'{known}' has no trials", "--trial", "the question week"))
-    if known is None or faults:
+    if trial is not None and name_of_question not in (None, "week"):
+        faults.append(Fault(f"'{name_of_question}' has no trials", "--trial", "the question week"))
+    if name_of_question is None or faults:
         raise AskError(faults)
-    return QuestionScope(known, line or None, machine or None, name, first, last, part, other, trial)
+    return QuestionScope(name_of_question, line or None, machine or None, name, first, last, part, other, trial)
 
 
 def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T | None:
@@ -140,11 +140,11 @@ def kind_for(question: Question) -> MachineKind:
 
 def known_machine(plant: Plant, name: str) -> Machine:
     """The machine of this id."""
-    found = plant.machine(name)
-    if found is None:
-        known = ", ".join(m.id for m in plant.machines)
-        raise AskError(Fault(f"unknown machine '{name}'", "--machine", f"one of {known}"))
-    return found
+    entry = plant.machine(name)
+    if entry is None:
+        ids = ", ".join(m.id for m in plant.machines)
+        raise AskError(Fault(f"unknown machine '{name}'", "--machine", f"one of {ids}"))
+    return entry
 
 
 def machines_asked(plant: Plant, question: Question, line: str | None = None) -> list[Machine]:
@@ -168,65 +168,65 @@ def machines_asked(plant: Plant, question: Question, line: str | None = None) ->
     return [m for m in plant.machines if m.kind == kind and line in (None, m.line)]
 
 
-def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
+def choose_machine(plant: Plant, question: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
     """Choose the machine a question is asked of."""
-    line = asked.line
+    line = question.line
     _check_line(plant, line)
-    fitting = machines_asked(plant, asked.question, line)
-    if asked.machine:
-        return _fitting(asked, known_machine(plant, asked.machine), fitting)
+    fitting = machines_asked(plant, question.question, line)
+    if question.machine:
+        return _fitting(question, known_machine(plant, question.machine), fitting)
     if not fitting:
         where = f" on line {line}" if line else ""
-        raise AskError(Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about"))
+        raise AskError(Fault(f"there is no {kind_for(question.question)}{where}", "plant.toml", "one to ask about"))
     return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
 
 
-def machines_of_week(plant: Plant, asked: QuestionScope) -> list[Machine]:
+def machines_of_week(plant: Plant, question: QuestionScope) -> list[Machine]:
     """The cut-and-wrap machines that a week is asked of: one, those of a line, or all."""
-    _check_line(plant, asked.line)
-    fitting = machines_asked(plant, asked.question, asked.line)
-    if asked.machine:
-        return [_fitting(asked, known_machine(plant, asked.machine), fitting)]
+    _check_line(plant, question.line)
+    fitting = machines_asked(plant, question.question, question.line)
+    if question.machine:
+        return [_fitting(question, known_machine(plant, question.machine), fitting)]
     if not fitting:
-        where = f" on line {asked.line}" if asked.line else ""
+        where = f" on line {question.line}" if question.line else ""
         raise AskError(Fault(f"there is no cut-and-wrap machine{where}", "plant.toml", "one to ask about"))
     return fitting
 
 
 def _check_line(plant: Plant, line: str | None) -> None:
-    if line is not None and line not in (known := [one.id for one in plant.lines]):
-        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
+    if line is not None and line not in (ids := [entry.id for entry in plant.lines]):
+        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(ids)}"))
 
 
-def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
-    wanted = kind_for(asked.question)
+def _fitting(question: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
+    kind = kind_for(question.question)
     others = ", ".join(m.id for m in fitting) or "none there"
-    if asked.line is not None and machine.line != asked.line:
-        what = f"'{machine.id}' is not on line {asked.line}"
+    if question.line is not None and machine.line != question.line:
+        what = f"'{machine.id}' is not on line {question.line}"
         raise AskError(Fault(what, "--machine", f"one of {others}"))
-    if machine.kind != wanted:
-        what = f"'{machine.id}' is a {machine.kind}, and '{asked.question}' is asked of a {wanted}"
+    if machine.kind != kind:
+        what = f"'{machine.id}' is a {machine.kind}, and '{question.question}' is asked of a {kind}"
         raise AskError(Fault(what, "--machine", f"one of {others}"))
     return machine
 
 
-def scope_of(plant: Plant, asked: QuestionScope, machine: Machine | None, span: Period) -> Scope:
+def scope_of(plant: Plant, question: QuestionScope, machine: Machine | None, span: Period) -> Scope:
     """The scope of a question; without a machine that of the lines asked about."""
-    if asked.start or asked.end:
-        period, label = _between(asked, plant, span), "the period asked for"
+    if question.start or question.end:
+        period, label = _between(question, plant, span), "the period asked for"
     else:
-        period, label = resolve(asked.named_period, plant.shifts, plant.tz, span)
-    if asked.question == "order" and (period.start >= span.end or period.end <= span.start):
+        period, label = resolve(question.named_period, plant.shifts, plant.tz, span)
+    if question.question == "order" and (period.start >= span.end or period.end <= span.start):
         what = f"nothing was read in {label}, so there is no history to order by"
         raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
     if machine is None:
-        return Scope(asked.line or "", "", period, span.end, label)
+        return Scope(question.line or "", "", period, span.end, label)
     return Scope(machine.line, machine.id, period, span.end, label)
 
 
-def _between(asked: QuestionScope, plant: Plant, span: Period) -> Period:
-    first = at_wall_time(asked.start, plant.tz, "--from") if asked.start else span.start
-    last = at_wall_time(asked.end, plant.tz, "--to") if asked.end else span.end
+def _between(question: QuestionScope, plant: Plant, span: Period) -> Period:
+    first = at_wall_time(question.start, plant.tz, "--from") if question.start else span.start
+    last = at_wall_time(question.end, plant.tz, "--to") if question.end else span.end
     if last <= first:
         what = "the period has no length" if last == first else "the period ends before it starts"
         raise AskError(Fault(what, "--to", "a moment after --from"))

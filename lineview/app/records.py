@@ -69,7 +69,7 @@ class RecordKeeper:
         period: tuple[datetime, datetime],
         columns: Sequence[str],
         *,
-        whole: bool = False,
+        exact_ends: bool = False,
     ) -> pl.DataFrame:
         """Records of a machine over a period, and the nearest one with readings on either side."""
         columns = list(dict.fromkeys(["start", "end", "shift", "readings", "first_read", "last_read", *columns]))
@@ -89,7 +89,7 @@ class RecordKeeper:
                 break
         else:
             near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
-        if whole:
+        if exact_ends:
             return near
         return self._cut(store, plant, machine, _trimmed(near, period, there), period, columns)
 
@@ -116,25 +116,25 @@ class RecordKeeper:
         self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
     ) -> int:
         """Bring every record up to date; give how many were worked out."""
-        made = self.made
+        count_before = self.made
         for machine in plant.machines:
             extents = store.reading_extents(machine.id)
             if not extents.is_empty():
                 span = _moment(extents["first"].min()), _moment(extents["last"].max())
                 self._verify(store, plant, machine, extents, span, progress, rebuild=rebuild)
-        with self._writing() as held:
-            if held:
+        with self._writing() as may_write:
+            if may_write:
                 self._table.tidy_up()
-        return self.made - made
+        return self.made - count_before
 
     def content(self, plant: Plant) -> dict[str, str]:
         """A digest of every record that is kept, by machine and month."""
         digests = {}
         for machine in plant.machines:
             for month in self._table.months(machine.id):
-                kept = self._table.read(machine.id, [month], list(RECORDS)[2:])
+                rows = self._table.read(machine.id, [month], list(RECORDS)[2:])
                 body = BytesIO()
-                kept.write_ipc(body)
+                rows.write_ipc(body)
                 digests[f"{machine.id} {month}"] = sha256(body.getvalue()).hexdigest()
         return digests
 
@@ -152,22 +152,24 @@ class RecordKeeper:
         """Work out what is stale between two moments, and look whether anything else of their months is."""
         key = (machine.id, store.version(), plant_mark(plant, machine), self._table.lost)
         with self._locks.setdefault(machine.id, Lock()):
-            known = self._verified.get(key)
-            if known is not None and known[0] <= span[0] and span[1] <= known[1] and not rebuild:
+            verified = self._verified.get(key)
+            if verified is not None and verified[0] <= span[0] and span[1] <= verified[1] and not rebuild:
                 return
             there = _moment(extents["first"].min()), _moment(extents["last"].max())
             wide = _whole_months(span, there)
-            wanted = self._wanted(store, plant, machine, extents, wide)
-            kept = self._read(machine.id, _months(*wide), _INDEX)
-            stale = wanted if rebuild else wanted.filter(is_stale(kept, wanted))
-            gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
-            gone = gone.filter(_within(wide))
-            now, dropped = stale.filter(_within(span)), gone.filter(_within(span))
+            expected = self._wanted(store, plant, machine, extents, wide)
+            stored = self._read(machine.id, _months(*wide), _INDEX)
+            stale = expected if rebuild else expected.filter(is_stale(stored, expected))
+            obsolete = stored.join(
+                expected.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left"
+            )
+            obsolete = obsolete.filter(_within(wide))
+            now, dropped = stale.filter(_within(span)), obsolete.filter(_within(span))
             if now.height or dropped.height:
                 self._work_out(store, plant, machine, now, dropped, progress)
-            rest = pl.concat([stale.select("start", "end"), gone.select("start", "end")]).filter(~_within(span))
+            later = pl.concat([stale.select("start", "end"), obsolete.select("start", "end")]).filter(~_within(span))
             self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
-            self._verified[key] = _up_to(rest, span, wide)
+            self._verified[key] = _up_to(later, span, wide)
 
     def _wanted(
         self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
@@ -189,19 +191,19 @@ class RecordKeeper:
         plant: Plant,
         machine: Machine,
         stale: pl.DataFrame,
-        gone: pl.DataFrame,
+        obsolete: pl.DataFrame,
         progress: Progress | None,
     ) -> None:
         """Make the records of stale windows, a month at a time, and put them in place of the old ones."""
         month = pl.col("start").dt.strftime("%Y-%m")
-        touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique(maintain_order=True))
+        touched = pl.concat([stale.select("start"), obsolete.select("start")]).select(month.unique(maintain_order=True))
         done = 0
         waiting: dict[str, tuple[pl.DataFrame, pl.DataFrame]] = {}
         names = sorted(touched["start"].to_list())
         for name in names:
             windows_of = stale.filter(month == name).sort("start")
             rows = self._records(store, plant, machine, windows_of)
-            replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
+            replaced = pl.concat([windows_of.select("start", "end"), obsolete.select("start", "end")])
             waiting[name] = rows, replaced
             done += rows.height
             if len(waiting) == WRITTEN_TOGETHER or name == names[-1]:
@@ -212,41 +214,43 @@ class RecordKeeper:
 
     def _read(self, machine: str, months: Sequence[str], columns: Sequence[str]) -> pl.DataFrame:
         """Records of some months, those not yet saved in the place of older ones."""
-        kept = self._table.read(machine, months, columns)
+        stored = self._table.read(machine, months, columns)
         unsaved = self._unsaved.get(machine)
         if unsaved is None:
-            return kept
+            return stored
         newer = unsaved.filter(pl.col("month").is_in(list(months)))
-        kept = kept.join(newer.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
-        return pl.concat([kept, newer.select(columns)]).sort("start")
+        stored = stored.join(newer.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
+        return pl.concat([stored, newer.select(columns)]).sort("start")
 
-    def _put(self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
+    def _put(self, machine: str, new_records: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
         """Put new records, by month with the windows (start, end) that they replace, in the table."""
-        others = self._others(machine, pl.concat([replaced for _, replaced in made.values()]))
-        with self._writing() as held:
-            if held:
-                self._save(machine, made, others)
+        others = self._others(machine, pl.concat([replaced for _, replaced in new_records.values()]))
+        with self._writing() as may_write:
+            if may_write:
+                self._save(machine, new_records, others)
             else:  # an intake is at work: the answer does not wait for it
-                self._unsaved[machine] = pl.concat([others, *(rows for rows, _ in made.values())])
-        self.made += sum(rows.height for rows, _ in made.values())
+                self._unsaved[machine] = pl.concat([others, *(rows for rows, _ in new_records.values())])
+        self.made += sum(rows.height for rows, _ in new_records.values())
 
     def _others(self, machine: str, replaced: pl.DataFrame) -> pl.DataFrame:
         """Records not yet saved, but those of these windows."""
         unsaved = self._unsaved.get(machine, pl.DataFrame(schema=RECORDS))
         return unsaved.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
 
-    def _save(self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]], waiting: pl.DataFrame) -> None:
+    def _save(
+        self, machine: str, new_records: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]], waiting: pl.DataFrame
+    ) -> None:
         """Write new records, and those of the same months not yet saved, in the place of old ones."""
         parts = {}
-        for month, (rows, replaced) in made.items():
+        for month, (rows, replaced) in new_records.items():
             new = pl.concat([rows, waiting.filter(pl.col("month") == month)])
-            gone = pl.concat([replaced, new.select("start", "end")])
-            parts[machine, month] = pl.concat([self._kept(machine, month, gone), new])
+            obsolete = pl.concat([replaced, new.select("start", "end")])
+            parts[machine, month] = pl.concat([self._kept(machine, month, obsolete), new])
         self._table.replace(parts)
-        left = waiting.filter(~pl.col("month").is_in(list(made)))
+        remaining = waiting.filter(~pl.col("month").is_in(list(new_records)))
         self._unsaved.pop(machine, None)
-        if left.height:
-            self._unsaved[machine] = left
+        if remaining.height:
+            self._unsaved[machine] = remaining
 
     def _kept(self, machine: str, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
         """The records of a month but those of some windows (start, end)."""
@@ -258,18 +262,18 @@ class RecordKeeper:
         marks = pl.lit(machine).alias("machine"), pl.lit(month).alias("month")
         return old.select(*marks, *list(RECORDS)[2:])
 
-    def _records(self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame) -> pl.DataFrame:
+    def _records(self, store: StoreReader, plant: Plant, machine: Machine, windows_due: pl.DataFrame) -> pl.DataFrame:
         """Make the record of each window, given in order with what it is worked out from."""
-        if not wanted.height:
+        if not windows_due.height:
             return pl.DataFrame(schema=RECORDS)
-        start, end = wanted["start"][0], wanted["end"][-1]
+        start, end = windows_due["start"][0], windows_due["end"][-1]
         readings = MachineReadings(machine, store.channel_readings(machine.id, start, end))
         cal = calendar(plant.shifts, plant.zone, start - timedelta(days=1), end + timedelta(days=1))
         planned = planned_time(cal)
         events = _Events(store, plant, machine, (start, end), cal)
-        starts_us, ends_us = (wanted[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        starts_us, ends_us = (windows_due[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
         records: list[dict[str, Any]] = []
-        for row, inside in zip(wanted.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True):
+        for row, inside in zip(windows_due.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True):
             edges = events.within(row["start"], row["end"])
             values = make_record(machine, inside, edges, planned, gap_s=plant.gap_s)
             month = f"{row['start'].astimezone(UTC):%Y-%m}"
@@ -297,11 +301,11 @@ class RecordKeeper:
         nothing = [pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)]
         parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
         key = (machine.id, store.version(), plant_mark(plant, machine), tuple(parts["start"]), tuple(parts["end"]))
-        made = self._parts.get(key)
-        if made is None:
-            made = self._records(store, plant, machine, parts)
-            self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
-        return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
+        parts_records = self._parts.get(key)
+        if parts_records is None:
+            parts_records = self._records(store, plant, machine, parts)
+            self._parts = dict([*self._parts.items(), (key, parts_records)][-PARTS_KEPT:])
+        return pl.concat([near.filter(~over), parts_records.select(columns)]).sort("start")
 
 
 class _Events:
@@ -330,11 +334,11 @@ class _Events:
         begins = [datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]]
         midnights = np.array([micros(begin) for begin in begins], dtype=np.int64)
         # A record must be the same whatever other windows are made with it: an older batch is not seen.
-        seen = slice(*np.searchsorted(self._batch_us, [first_us - BATCH_BEFORE_US, last_us]).tolist())
-        moments = (self._moments_us, midnights, self._batch_us[seen], self._ended_us[seen])
+        batches = slice(*np.searchsorted(self._batch_us, [first_us - BATCH_BEFORE_US, last_us]).tolist())
+        moments = (self._moments_us, midnights, self._batch_us[batches], self._ended_us[batches])
         inside = np.concatenate([part[(part > first_us) & (part < last_us)] for part in moments])
-        products = tuple(self._products[seen])
-        return Edges(np.unique(inside).astype(np.int64), self._batch_us[seen], products, midnights, tuple(days))
+        products = tuple(self._products[batches])
+        return Edges(np.unique(inside).astype(np.int64), self._batch_us[batches], products, midnights, tuple(days))
 
 
 def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
@@ -385,9 +389,9 @@ def _trimmed(near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple
     start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
     early = (pl.col("start") < start) & (pl.col("end") > start) & pl.lit(period[0] <= there[0])
     late = (pl.col("start") < end) & (pl.col("end") > end) & pl.lit(period[1] > there[1])
-    whole = ~(early | late)
+    untouched = ~(early | late)
     names = [name for name in ("shift", "date") if name in near.columns]
-    parts = [pl.when(whole).then(name).alias(name) for name in names]
+    parts = [pl.when(untouched).then(name).alias(name) for name in names]
     return near.with_columns(
         *parts, start=pl.when(early).then(start).otherwise("start"), end=pl.when(late).then(end).otherwise("end")
     )

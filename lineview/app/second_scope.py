@@ -68,25 +68,25 @@ def read_second_scope(text: str) -> SecondScope:
     'late'
     """
     faults: list[Fault] = []
-    found: dict[str, str] = {}
+    values: dict[str, str] = {}
     period: PeriodName | None = None
     previous = False
     for part in filter(None, re.split(r"[,;\s]+", text.strip())):
         name, is_named, value = part.partition("=")
         if is_named and name in PARTS and value:
-            found[name] = value
+            values[name] = value
         elif part == PREVIOUS:
             previous = True
         else:
             try:
                 period = read_period(part)
             except AskError:
-                expected = f"{PREVIOUS}, a period, or one of {', '.join(f'{known}=…' for known in PARTS)}"
+                expected = f"{PREVIOUS}, a period, or one of {', '.join(f'{part_name}=…' for part_name in PARTS)}"
                 faults.append(Fault(f"'{part}' is no second scope", "--against", expected))
-    day = _day(found.pop("before", ""), faults)
+    day = _day(values.pop("before", ""), faults)
     if faults:
         raise AskError(faults)
-    return SecondScope(period, previous, before=day, **found)
+    return SecondScope(period, previous, before=day, **values)
 
 
 def _day(text: str, faults: list[Fault]) -> date | None:
@@ -147,8 +147,8 @@ def picks(
     """
     only = only or SecondScope()
     faults: list[Fault] = []
-    for one in (only, against):
-        _check(plant, one, faults)
+    for given_scope in (only, against):
+        _check(plant, given_scope, faults)
     others = _machines(plant, machines, against, faults)
     if faults:
         raise AskError(faults)
@@ -160,8 +160,8 @@ def picks(
         (_shift_words(only.shift), _shift_words(shift)),
         (only.product or "all products", product or "all products"),
     )
-    apart = [pair for pair in parts if pair[0] != pair[1]] or [parts[0]]
-    labels = [", ".join(pair[side] for pair in apart) for side in (0, 1)]
+    differing = [pair for pair in parts if pair[0] != pair[1]] or [parts[0]]
+    labels = [", ".join(pair[side] for pair in differing) for side in (0, 1)]
     return (Pick(machines, first, only.shift, only.product, labels[0]), Pick(others, second, shift, product, labels[1]))
 
 
@@ -174,8 +174,8 @@ def _check(plant: Plant, scope: SecondScope, faults: list[Fault]) -> None:
     if scope.shift is not None and scope.shift not in shifts:
         faults.append(Fault(f"unknown shift '{scope.shift}'", "--against", f"one of {', '.join(shifts)}"))
     if scope.product is not None and plant.product(scope.product) is None:
-        known = ", ".join(product.id for product in plant.products)
-        faults.append(Fault(f"unknown product '{scope.product}'", "--against", f"one of {known}"))
+        ids = ", ".join(product.id for product in plant.products)
+        faults.append(Fault(f"unknown product '{scope.product}'", "--against", f"one of {ids}"))
 
 
 def _machines(
@@ -185,14 +185,14 @@ def _machines(
     if against.machine is not None:
         chosen = tuple(m for m in able if m.id == against.machine)
         if not chosen:
-            known = ", ".join(m.id for m in able)
-            faults.append(Fault(f"unknown cut-and-wrap machine '{against.machine}'", "--against", f"one of {known}"))
+            ids = ", ".join(m.id for m in able)
+            faults.append(Fault(f"unknown cut-and-wrap machine '{against.machine}'", "--against", f"one of {ids}"))
         return chosen
     if against.line is not None:
         chosen = tuple(m for m in able if m.line == against.line)
         if not chosen:
-            known = ", ".join(line.id for line in plant.lines)
-            faults.append(Fault(f"no cut-and-wrap machine on line '{against.line}'", "--against", f"one of {known}"))
+            ids = ", ".join(line.id for line in plant.lines)
+            faults.append(Fault(f"no cut-and-wrap machine on line '{against.line}'", "--against", f"one of {ids}"))
         return chosen
     return machines
 
@@ -231,5 +231,5 @@ def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:
     if len(machines) == 1:
         return machines[0].shown
     lines = {m.line for m in machines}
-    named = next((line.name or line.id for line in plant.lines if {line.id} == lines), None)
-    return named or ALL_LINES
+    line_name = next((line.name or line.id for line in plant.lines if {line.id} == lines), None)
+    return line_name or ALL_LINES

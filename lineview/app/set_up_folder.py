@@ -31,9 +31,9 @@ def computer_zone() -> str:
     str
         Such as "Europe/Berlin".
     """
-    named = os.environ.get("TZ", "").lstrip(":")
-    if named in available_timezones() and "/" in named:
-        return named
+    variable = os.environ.get("TZ", "").lstrip(":")
+    if variable in available_timezones() and "/" in variable:
+        return variable
     link = Path("/etc/localtime")
     if link.is_symlink():
         area = str(link.resolve()).partition("zoneinfo/")[2]
@@ -128,14 +128,14 @@ class SetUpDesk:
         AskError
             Where questions are open or answers do not fit; nothing is written.
         """
-        shown = self.show()
-        if shown is None:
+        state = self.show()
+        if state is None:
             raise AskError(Fault("no exports were looked at yet", do="Choose a folder of exports first."))
-        if not shown.text:
-            faults = [Fault(f"not answered: {q.text}", q.key, do=q.why) for q in shown.open]
-            raise AskError(faults or shown.faults)
+        if not state.text:
+            faults = [Fault(f"not answered: {q.text}", q.key, do=q.why) for q in state.open]
+            raise AskError(faults or state.faults)
         path = self.folder / (SUGGESTED if self.described else "plant.toml")
-        put(path, lambda part: part.write_text(shown.text, encoding="utf-8"))
+        put(path, lambda part: part.write_text(state.text, encoding="utf-8"))
         return path
 
     def take_in(self, works: Works) -> list[Taken]:

@@ -56,14 +56,14 @@ def take_in(
     store: Store,
     *,
     accept: bool = False,
-    settled: Mapping[str, str] | None = None,
+    chosen: Mapping[str, str] | None = None,
     progress: Callable[[Path, int], None] | None = None,
     keep: Callable[[Layout], Layout] | None = None,
 ) -> list[Taken]:
     """Take exports in, each whole or not at all."""
     with TemporaryDirectory(prefix="lineview-") as folder:
         files, faulty = _unzipped(find_exports(paths), Path(folder))
-        return [*_take_files(files, plant, store, accept, settled or {}, progress, keep), *faulty]
+        return [*_take_files(files, plant, store, accept, chosen or {}, progress, keep), *faulty]
 
 
 #: What a zip of exports holds at most: files, bytes, and bytes for each of its own beyond the sure ones.
@@ -72,33 +72,33 @@ _MOST_FILES, _MOST_BYTES, _MOST_TIMES, _SURE_BYTES = 5_000, 8 << 30, 200, 64 << 
 
 def _unzipped(files: Sequence[Path], folder: Path) -> tuple[list[Path], list[Taken]]:
     """The files, those of zips in a folder of their own; and what is wrong with zips."""
-    found: list[Path] = []
+    exports: list[Path] = []
     faulty: list[Taken] = []
     for path in files:
         if path.suffix.lower() != ".zip" or not is_zipfile(path):
-            found.append(path)
+            exports.append(path)
             continue
-        into = folder / str(len(found) + len(faulty))
+        into = folder / str(len(exports) + len(faulty))
         into.mkdir()
         try:
-            found += _members(path, into)
+            exports += _members(path, into)
         except IntakeError as error:
             faulty.append(Taken(path, error=error))
-    return found, faulty
+    return exports, faulty
 
 
 def _members(path: Path, into: Path) -> list[Path]:
     """The exports of a zip, written into a folder under their names."""
     try:
         with ZipFile(path) as archive:
-            inside = [one for one in archive.infolist() if not one.is_dir()]
-            size = sum(one.file_size for one in inside)
+            inside = [entry for entry in archive.infolist() if not entry.is_dir()]
+            size = sum(entry.file_size for entry in inside)
             if len(inside) > _MOST_FILES or size > min(
                 _MOST_BYTES, max(_SURE_BYTES, _MOST_TIMES * path.stat().st_size)
             ):
                 what = f"the zip holds {len(inside):,} files of {size / 1e6:,.0f} MB"
                 raise IntakeError(Fault(what, str(path), "a zip of exports", "Unpack it and take in what is wanted."))
-            if any(one.flag_bits & 1 for one in inside):
+            if any(entry.flag_bits & 1 for entry in inside):
                 raise IntakeError(Fault("the zip is protected by a password", str(path), "a zip without one"))
             archive.extractall(into)  # which keeps to the folder whatever the names say
     except (BadZipFile, OSError, NotImplementedError, EOFError) as error:
@@ -114,33 +114,33 @@ def _take_files(
     plant: Plant,
     store: Store,
     accept: bool,
-    settled: Mapping[str, str],
+    chosen: Mapping[str, str],
     progress: Callable[[Path, int], None] | None,
     keep: Callable[[Layout], Layout] | None,
 ) -> list[Taken]:
     now = datetime.now(UTC)
-    taken: dict[int, Taken] = {}
+    results: dict[int, Taken] = {}
     group: list[tuple[int, Export, Layout | None]] = []
 
     def in_pieces(export: InPieces, layout: Layout | None) -> Taken | None:
-        _write(group, store, taken, keep, plant)  # so that files go in in their order
+        _write(group, store, results, keep, plant)  # so that files go in in their order
         return _take_in_pieces(export, layout, store, keep, plant)
 
     try:
         for place, path in enumerate(files):
-            one = _read_one(path, plant, accept, settled, _of(path, progress), now, in_pieces)
-            if isinstance(one, Taken):
-                taken[place] = one
+            result = _read_one(path, plant, accept, chosen, _of(path, progress), now, in_pieces)
+            if isinstance(result, Taken):
+                results[place] = result
             else:
-                group.append((place, *one))
-                if one[1] is not None or _is_full([export for _, export, _ in group]):
-                    _write(group, store, taken, keep, plant)
-            if place in taken and (layout := taken[place].accepted) is not None:
+                group.append((place, *result))
+                if result[1] is not None or _is_full([export for _, export, _ in group]):
+                    _write(group, store, results, keep, plant)
+            if place in results and (layout := results[place].accepted) is not None:
                 # further files of this layout need not be asked about again
                 plant = plant.model_copy(update={"layouts": (*plant.layouts, layout)})
     finally:  # what was read whole before something unforeseen is not lost with it
-        _write(group, store, taken, keep, plant)
-    return [taken[place] for place in range(len(files))]
+        _write(group, store, results, keep, plant)
+    return [results[place] for place in range(len(files))]
 
 
 def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[int], None]:
@@ -156,7 +156,7 @@ def _read_one(
     path: Path,
     plant: Plant,
     accept: bool,
-    settled: Mapping[str, str],
+    chosen: Mapping[str, str],
     progress: Callable[[int], None],
     now: datetime,
     in_pieces: Callable[[InPieces, Layout | None], Taken | None],
@@ -176,14 +176,14 @@ def _read_one(
                 return Taken(path, proposal=export)
             from lineview.intake.layout.propose import settle  # most files have a layout
 
-            layout = settle(export, settled)
-            said = _notes_of(export, layout)
+            layout = settle(export, chosen)
+            remarks = _notes_of(export, layout)
             done = _try_pieces(path, plant, layout, progress, now, in_pieces)
             if done is not None:
-                return replace(done, notes=(*said, *done.notes))
+                return replace(done, notes=(*remarks, *done.notes))
             export = read_export(path, plant, layout=layout, progress=progress, now=now)
             if isinstance(export, Export):
-                export = replace(export, notes=(*said, *export.notes))
+                export = replace(export, notes=(*remarks, *export.notes))
         return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         # without the frames that it came through: they hold the file's bytes
@@ -217,12 +217,12 @@ def _take_in_pieces(
 ) -> Taken | None:
     """Take a big export in; None where it has to be read whole."""
     store.describe(_with_layout(plant, layout).model_dump_json())
-    given = export if layout is None or keep is None else _Accepted(export, layout, keep)
+    source = export if layout is None or keep is None else _Accepted(export, layout, keep)
     try:
-        receipt = store.record_in_pieces(given)
+        receipt = store.record_in_pieces(source)
     except NotInPieces:
         return None
-    accepted = given.layout if isinstance(given, _Accepted) else layout
+    accepted = source.layout if isinstance(source, _Accepted) else layout
     return Taken(export.path, receipt=receipt, accepted=accepted, notes=export.notes)
 
 
@@ -248,7 +248,7 @@ class _Accepted:
 def _write(
     group: list[tuple[int, Export, Layout | None]],
     store: Store,
-    taken: dict[int, Taken],
+    results: dict[int, Taken],
     keep: Callable[[Layout], Layout] | None,
     plant: Plant,
 ) -> None:
@@ -258,16 +258,16 @@ def _write(
         try:
             ready.append((place, *_kept(export, layout, keep)))
         except LineviewError as error:
-            taken[place] = Taken(export.path, error=error)
+            results[place] = Taken(export.path, error=error)
     group.clear()
     if ready:
         store.describe(_with_layout(plant, ready[-1][2]).model_dump_json())
     outcomes = store.record_all([export for _, export, _ in ready]) if ready else []
     for (place, export, layout), outcome in zip(ready, outcomes, strict=True):
         if isinstance(outcome, StoreError):
-            taken[place] = Taken(export.path, error=outcome)
+            results[place] = Taken(export.path, error=outcome)
         else:
-            taken[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
+            results[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
 
 
 def _with_layout(plant: Plant, layout: Layout | None) -> Plant:
@@ -280,6 +280,6 @@ def _kept(
     """An export under the id by which its accepted layout is kept."""
     if layout is None or keep is None:
         return export, layout
-    kept = keep(layout)
-    ids = tuple(kept.id if name == layout.id else name for name in export.layouts)
-    return replace(export, layouts=ids), kept
+    layout_kept = keep(layout)
+    ids = tuple(layout_kept.id if name == layout.id else name for name in export.layouts)
+    return replace(export, layouts=ids), layout_kept

@@ -302,17 +302,17 @@ def _known_measure(works: Works, trial: Trial) -> Trial:
         return trial
     causes = {str(cause) for part in _inputs(works, trial).side.losses for cause in part.losses["cause"]}
     if trial.measure not in causes:
-        known = ", ".join([*SHORT, *sorted(causes)])
-        raise AskError(Fault(f"unknown measure '{trial.measure}'", "--by", f"one of {known}"))
+        measures = ", ".join([*SHORT, *sorted(causes)])
+        raise AskError(Fault(f"unknown measure '{trial.measure}'", "--by", f"one of {measures}"))
     return trial
 
 
 def _free_line(works: Works, trial: Trial) -> str:
     """Another line with readings from before the trial on which none was noted; "" where there is none."""
-    tried = {other.line for other in trials_of(works.store)} | {trial.line}
+    lines = {other.line for other in trials_of(works.store)} | {trial.line}
     for machine in machines_asked(works.plant, "week"):
         span = works.store.span(machine.id)
-        if machine.line not in tried and span is not None and span.start < trial.begins_at:
+        if machine.line not in lines and span is not None and span.start < trial.begins_at:
             return machine.line
     return ""
 

@@ -56,9 +56,9 @@ class Watch:
     """
 
     def __init__(
-        self, works: Works, folder: Path, say: Callable[[str], None], now_s: Callable[[], float] = monotonic
+        self, works: Works, folder: Path, report: Callable[[str], None], now_s: Callable[[], float] = monotonic
     ) -> None:
-        self._works, self._folder, self._say, self._now_s = works, folder, say, now_s
+        self._works, self._folder, self._say, self._now_s = works, folder, report, now_s
         self._seen: dict[Path, FileState] = {}
         self._done: dict[Path, FileState] = {}
         self._unfit: dict[Path, Plant | None] = {}
@@ -75,13 +75,13 @@ class Watch:
         self._said = ""
         ready = [path for path, state in states.items() if self._is_ready(path, state)]
         self._seen = states
-        for kept in (self._done, self._unfit, self._due):
-            for path in [path for path in kept if path not in states]:
-                kept.pop(path)
-        taken = self._take(ready) if ready else []
-        for one in _by_file(ready, taken):
-            self._note(one, states[one.path])
-        return taken
+        for memory in (self._done, self._unfit, self._due):
+            for path in [path for path in memory if path not in states]:
+                memory.pop(path)
+        results = self._take(ready) if ready else []
+        for result in _by_file(ready, results):
+            self._note(result, states[result.path])
+        return results
 
     def _is_ready(self, path: Path, state: FileState) -> bool:
         if self._seen.get(path) != state:
@@ -105,7 +105,7 @@ class Watch:
         try:
             return self._works.take(ready)
         except Exception:  # noqa: BLE001 - whatever it was, the others are still to be taken
-            return [one for path in ready for one in self._take_one(path)]
+            return [result for path in ready for result in self._take_one(path)]
 
     def _take_one(self, path: Path) -> list[Taken]:
         try:
@@ -116,33 +116,33 @@ class Watch:
             what = f"the file could not be taken in: {type(error).__name__}: {error}"
             return [Taken(path, error=IntakeError(Fault(what, str(path))))]
 
-    def _note(self, one: Taken, state: FileState) -> None:
+    def _note(self, result: Taken, state: FileState) -> None:
         """Remember what became of a file, say it and write it down."""
-        path = one.path
+        path = result.path
         self._done[path] = state
         self._unfit.pop(path, None)
         again_s = None
-        if one.error is not None and _may_pass(one.error):
+        if result.error is not None and _may_pass(result.error):
             tries = self._due[path].tries + 1 if path in self._due else 1
             again_s = min(RETRY_FIRST_S * 2.0 ** (tries - 1), RETRY_MOST_S)
             self._due[path] = _Due(tries, self._now_s() + again_s)
             self._done.pop(path)
         else:
             self._due.pop(path, None)
-            if one.receipt is None:
+            if result.receipt is None:
                 self._unfit[path] = self._plant()
-        line = _line(one) + ("" if again_s is None else f"; it is tried again in {again_s:.0f} s")
+        line = _line(result) + ("" if again_s is None else f"; it is tried again in {again_s:.0f} s")
         self._say(line)
-        self._write(one, again_s)
+        self._write(result, again_s)
 
     def _once(self, line: str) -> None:
         if line != self._said:
             self._say(line)
         self._said = line
 
-    def _write(self, one: Taken, again_s: float | None) -> None:
+    def _write(self, result: Taken, again_s: float | None) -> None:
         log = self._works.folder / LOG
-        entry = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **_entry(one), "again_s": again_s}
+        entry = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **_entry(result), "again_s": again_s}
         try:
             if log.exists() and log.stat().st_size > LOG_MOST_BYTES:
                 log.replace(log.with_name("watch-log-before.jsonl"))
@@ -152,19 +152,19 @@ class Watch:
             self._once(f"{LOG} cannot be written: {error.strerror}")
 
 
-def _by_file(ready: Sequence[Path], taken: Sequence[Taken]) -> list[Taken]:
+def _by_file(ready: Sequence[Path], results: Sequence[Taken]) -> list[Taken]:
     """What became of each file; of a zip what became of the worst export in it."""
-    there = {one.path: one for one in taken}
-    unzipped = [one for one in taken if one.path not in set(ready)]
+    there = {result.path: result for result in results}
+    unzipped = [result for result in results if result.path not in set(ready)]
     worst = max(unzipped, key=_how_bad, default=None)
-    rest = [replace(worst, path=path) for path in ready if path not in there] if worst is not None else []
-    return [one for one in taken if one.path in set(ready)] + rest
+    of_zips = [replace(worst, path=path) for path in ready if path not in there] if worst is not None else []
+    return [result for result in results if result.path in set(ready)] + of_zips
 
 
-def _how_bad(one: Taken) -> int:
-    if one.error is not None:
-        return 3 if _may_pass(one.error) else 2
-    return int(one.receipt is None)
+def _how_bad(result: Taken) -> int:
+    if result.error is not None:
+        return 3 if _may_pass(result.error) else 2
+    return int(result.receipt is None)
 
 
 def _states(folder: Path) -> dict[Path, FileState]:
@@ -187,23 +187,23 @@ def _may_pass(error: LineviewError) -> bool:
     return isinstance(error, StoreError) or isinstance(error.__cause__, OSError)
 
 
-def _line(one: Taken) -> str:
-    name = readable(one.path.name)
-    if one.error is not None:
-        return f"{name}: {one.error.faults[0]}"
-    if one.receipt is None:
-        return f"{name}: no layout fits; look at it with: lineview intake {readable(str(one.path))}"
-    r = one.receipt
+def _line(result: Taken) -> str:
+    name = readable(result.path.name)
+    if result.error is not None:
+        return f"{name}: {result.error.faults[0]}"
+    if result.receipt is None:
+        return f"{name}: no layout fits; look at it with: lineview intake {readable(str(result.path))}"
+    r = result.receipt
     before = ", taken in before" if r.already else ""
     return f"{name}: intake {r.intake}{before}, {r.kept:,} rows new, {r.refused:,} refused"
 
 
-def _entry(one: Taken) -> dict[str, object]:
-    entry: dict[str, object] = {"file": readable(one.path.name)}
-    if one.error is not None:
-        return {**entry, "outcome": "not taken in", "why": [str(fault) for fault in one.error.faults]}
-    if one.receipt is None:
+def _entry(result: Taken) -> dict[str, object]:
+    entry: dict[str, object] = {"file": readable(result.path.name)}
+    if result.error is not None:
+        return {**entry, "outcome": "not taken in", "why": [str(fault) for fault in result.error.faults]}
+    if result.receipt is None:
         return {**entry, "outcome": "no layout fits"}
-    r = one.receipt
+    r = result.receipt
     counts = {"intake": r.intake, "rows": r.rows, "new": r.kept, "refused": r.refused}
     return {**entry, "outcome": "taken in before" if r.already else "taken in", **counts}

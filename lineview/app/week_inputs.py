@@ -14,7 +14,7 @@ from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.core.frames import WEIGHTS
-from lineview.plant import Machine
+from lineview.plant import Machine, Measures
 from lineview.report.answer import Scope
 from lineview.store.reader import StoreReader
 from lineview.week.account import (
@@ -113,7 +113,7 @@ class WeekFetcher(Fetcher):
         """
         start, end = period[0] - MARGIN, period[1] + MARGIN
         for machine in machines:
-            near = self.records.of(self.store, self.plant, machine, period, ["shift", "readings"], whole=True)
+            near = self.records.of(self.store, self.plant, machine, period, ["shift", "readings"], exact_ends=True)
             shifts = near.filter(pl.col("shift").is_not_null(), pl.col("readings") > 0)
             before, after = shifts.filter(pl.col("end") <= period[0]), shifts.filter(pl.col("start") >= period[1])
             start = min(start, near["start"][0]) if before.height else EVER[0]
@@ -192,15 +192,17 @@ class WeekFetcher(Fetcher):
     def _line(self, line: str, period: tuple[datetime, datetime]) -> LineInputs:
         on_line = [m for m in self.plant.machines if m.line == line]
         weights = [self.store.weights(m.id, *period) for m in on_line]
-        frames = [pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64()})]
+        nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64()})
+        frames: dict[Measures, list[pl.DataFrame]] = {"rope diameter": [nothing], "rope temperature": [nothing]}
         for sizer in self.plant.machines_of(line, "sizer"):
-            gauge = sizer.gauge("rope diameter")
-            if gauge is not None:
-                readings = self._gauges(sizer, period)
-                own = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
-                frames.append(own.select("at", "value"))
+            readings = self._gauges(sizer, period).filter(pl.col("quality") == "good")
+            for measures, read in frames.items():
+                gauge = sizer.gauge(measures)
+                if gauge is not None:
+                    read.append(readings.filter(pl.col("channel") == gauge.id).select("at", "value"))
         stacked = pl.concat(weights) if weights else pl.DataFrame(schema=WEIGHTS)
-        return LineInputs(line, self._batches([line], period), stacked, pl.concat(frames))
+        diameter, temperature = (pl.concat(read) for read in frames.values())
+        return LineInputs(line, self._batches([line], period), stacked, diameter, temperature)
 
     def _past(self, machine: Machine, span: tuple[datetime, datetime]) -> Past | None:
         read = self.store.span(machine.id)

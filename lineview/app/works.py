@@ -167,7 +167,7 @@ class Works:
         from lineview.app.take_in import take_in  # reading exports is not needed to answer
 
         return take_in(
-            paths, self.plant, self.store, accept=accept, settled=settled, progress=progress, keep=self._keep_layout
+            paths, self.plant, self.store, accept=accept, chosen=settled, progress=progress, keep=self._keep_layout
         )
 
     def _keep_layout(self, layout: Layout) -> Layout:

@@ -49,8 +49,8 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _entered(doors, access, token, after, SESSION.total_seconds())
-        known = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _told(faults)}
-        page = plain_page("sign-in.html", shop=_shop(works), next=after, **known)
+        context = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _told(faults)}
+        page = plain_page("sign-in.html", shop=_shop(works), next=after, **context)
         return Response(page, status=403 if faults else 200)
 
     def pair() -> Any:
@@ -62,8 +62,8 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _entered(doors, access, token, "/wall", SCREEN.total_seconds())
-        known = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _told(faults)}
-        return Response(plain_page("pair.html", shop=_shop(works), **known), status=403 if faults else 200)
+        context = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _told(faults)}
+        return Response(plain_page("pair.html", shop=_shop(works), **context), status=403 if faults else 200)
 
     server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
     server.add_url_rule("/pair", "pair", pair, methods=["GET", "POST"])
@@ -148,8 +148,8 @@ def _told(faults: tuple[Fault, ...]) -> list[str]:
 def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
     """The account page as the person who asks may see it."""
     who = person()
-    told: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
-    told |= {
+    context: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
+    context |= {
         "title": "Account",
         "shop": _shop(works),
         "pages": page_links(),
@@ -157,8 +157,8 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
         "faults": _told(faults),
     }
     if who.may("administer"):
-        told |= _administered(works, who.session is not None)
-    return plain_page("account.html", heads=HEADS, **(told | more))
+        context |= _administered(works, who.session is not None)
+    return plain_page("account.html", heads=HEADS, **(context | more))
 
 
 def _sentence(who: Person) -> str:
@@ -173,10 +173,10 @@ def _sentence(who: Person) -> str:
 
 def _administered(works: Works, signed_in: bool) -> dict[str, Any]:
     accounts = works.store.accounts
-    told: dict[str, Any] = {"administers": True, "pair_at": f"{request.host_url}pair"}
+    context: dict[str, Any] = {"administers": True, "pair_at": f"{request.host_url}pair"}
     if signed_in:
-        told["users"] = [(user.name, ", ".join(user.rights)) for user in accounts.users()]
-        told["screens"] = [
+        context["users"] = [(user.name, ", ".join(user.rights)) for user in accounts.users()]
+        context["screens"] = [
             (row["id"], row["screen"], f"{row['begun_at']:%Y-%m-%d %H:%M} UTC")
             for row in accounts.screens().iter_rows(named=True)
         ]
@@ -185,9 +185,9 @@ def _administered(works: Works, signed_in: bool) -> dict[str, Any]:
         plant = works.plant
     except PlantError:  # what was written can be read also where the plant description is wrong
         rows = entries.with_columns(pl.col("at").dt.to_string("%Y-%m-%d %H:%M:%S"))
-        return told | {"written": list(rows.iter_rows()), "zone": "UTC"}
-    shown = [(show.moment(at, plant), *rest) for at, *rest in entries.iter_rows()]
-    return told | {"written": shown, "zone": plant.zone}
+        return context | {"written": list(rows.iter_rows()), "zone": "UTC"}
+    local_rows = [(show.moment(at, plant), *others) for at, *others in entries.iter_rows()]
+    return context | {"written": local_rows, "zone": plant.zone}
 
 
 def _shop(works: Works) -> str:

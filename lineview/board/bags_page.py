@@ -178,16 +178,16 @@ def checked(masses: str, label: str, lot: str, tare: str, rules: str) -> Any:
 
 def _number(text: str, where: str, faults: list[Fault], above: float | None = None) -> float | None:
     """Read a field's number, or add what is wrong with it."""
-    told = text.strip()
+    entry = text.strip()
     try:
-        value = float(told.replace(",", "."))
+        value = float(entry.replace(",", "."))
     except ValueError:
         value = float("nan")
-    wanted = "a number above 0" if above is not None else "a number, 0 or more"
-    if not told:
-        faults.append(Fault("no value was given", where, wanted))
+    expected = "a number above 0" if above is not None else "a number, 0 or more"
+    if not entry:
+        faults.append(Fault("no value was given", where, expected))
         return None
     if not 0 <= value < 1e9 or (above is not None and not value > above):
-        faults.append(Fault(f"'{told}' is not allowed here", where, wanted))
+        faults.append(Fault(f"'{entry}' is not allowed here", where, expected))
         return None
     return value

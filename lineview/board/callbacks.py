@@ -69,8 +69,8 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
             version = works.version()
             return (no_update if version == known else version), no_update
         values = dict(zip(("address.pathname", "address.search", "screen.data"), at, strict=True))
-        told = look(pages, values, known or "", working or "")
-        return tuple(no_update if one is None else one for one in told)
+        replies = look(pages, values, known or "", working or "")
+        return tuple(no_update if reply is None else reply for reply in replies)
 
     places = [
         ("head", "children"),
@@ -157,15 +157,15 @@ def _bind_picking(calls: Calls) -> None:
     )(pick_days)
 
 
-def _taken(works: Works, name: str | None, contents: str | None, accept: bool, settled: dict[str, str]) -> list[Any]:
+def _taken(works: Works, name: str | None, contents: str | None, accept: bool, chosen: dict[str, str]) -> list[Any]:
     """Take a dropped file in and say what became of it."""
-    given = name or ""
+    file_name = name or ""
     try:
         plant = works.plant
-        data = decoded(contents or "", given)
-        return outcome(take_upload(works, given, lambda path: path.write_bytes(data), accept, settled), plant)
+        data = decoded(contents or "", file_name)
+        return outcome(take_upload(works, file_name, lambda path: path.write_bytes(data), accept, chosen), plant)
     except LineviewError as error:
-        return faulty(TakeOutcome(given, faults=error.faults))
+        return faulty(TakeOutcome(file_name, faults=error.faults))
 
 
 def _bind_taking(calls: Calls, works: Works) -> None:
@@ -183,8 +183,8 @@ def _bind_taking(calls: Calls, works: Works) -> None:
     ) -> Any:
         if not any(clicks):
             raise PreventUpdate
-        settled = {one["about"]: given for one, given in zip(asked, answers, strict=False) if given}
-        return _taken(works, name, contents, True, settled), works.version()
+        chosen = {question["about"]: upload for question, upload in zip(asked, answers, strict=False) if upload}
+        return _taken(works, name, contents, True, chosen), works.version()
 
     def undo(clicks: list[int | None]) -> Any:
         number = (ctx.triggered_id or {}).get("intake")
@@ -196,15 +196,15 @@ def _bind_taking(calls: Calls, works: Works) -> None:
             return str(error), no_update
         return f"Intake {number} was undone.", works.version()
 
-    told = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
-    again = [Output("outcome", "children", allow_duplicate=True), told[1]]
-    given = [State("export", "contents"), State("export", "filename")]
-    calls.bind("take in", *told, Input("export", "contents"), given[1], prevent_initial_call=True)(take)
+    outcome_and_version = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
+    again = [Output("outcome", "children", allow_duplicate=True), outcome_and_version[1]]
+    upload = [State("export", "contents"), State("export", "filename")]
+    calls.bind("take in", *outcome_and_version, Input("export", "contents"), upload[1], prevent_initial_call=True)(take)
     calls.bind(
         "take in",
         *again,
         Input({"kind": "accept", "file": ALL}, "n_clicks"),
-        *given,
+        *upload,
         State({"kind": "settle", "about": ALL}, "value"),
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,

@@ -92,10 +92,10 @@ class Calls:
         """
         if not isinstance(body, dict) or not isinstance(body.get("output"), str):
             return None
-        right, known = self.rights.get(body["output"]), self.app.callback_map.get(body["output"])
-        if right is None or known is None:
+        right, callback = self.rights.get(body["output"]), self.app.callback_map.get(body["output"])
+        if right is None or callback is None:
             return None
-        shaped = all(_fits(body.get(part, []), known[part]) for part in ("inputs", "state"))
+        shaped = all(_fits(body.get(part, []), callback[part]) for part in ("inputs", "state"))
         if not shaped or not _changed(body.get("changedPropIds", []), body.get("inputs", [])):
             return None
         return right if _is_target(body.get("outputs"), body["output"]) else None
@@ -105,9 +105,9 @@ def _changed(names: Any, inputs: list[Any]) -> bool:
     """Whether what is said to have changed is among the inputs."""
     if not isinstance(names, list) or len(names) > MOST_VALUES or not all(isinstance(n, str) for n in names):
         return False
-    given = [one for place in inputs for one in (place if isinstance(place, list) else [place])]
-    known = {f"{_named(one['id'])}.{one['property']}" for one in given}
-    return set(names) <= known
+    places = [item for place in inputs for item in (place if isinstance(place, list) else [place])]
+    inputs_of_call = {f"{_named(item['id'])}.{item['property']}" for item in places}
+    return set(names) <= inputs_of_call
 
 
 def _named(place: Any) -> str:
@@ -115,47 +115,47 @@ def _named(place: Any) -> str:
     return place if isinstance(place, str) else json.dumps(place, sort_keys=True, separators=(",", ":"))
 
 
-def _is_target(given: Any, output: str) -> bool:
+def _is_target(outputs: Any, output: str) -> bool:
     """Whether the outputs are as many as the callback has, each with its name."""
     if not output.startswith(".."):
-        return _is_place(given)
-    several = isinstance(given, list) and len(given) == output.count("...") + 1
-    return several and all(_is_place(one) for one in given)
+        return _is_place(outputs)
+    several = isinstance(outputs, list) and len(outputs) == output.count("...") + 1
+    return several and all(_is_place(item) for item in outputs)
 
 
-def _is_place(given: Any) -> bool:
-    return isinstance(given, dict) and all(
-        isinstance(given.get(part), str) and len(given[part]) <= OTHER_LENGTH for part in ("id", "property")
+def _is_place(item: Any) -> bool:
+    return isinstance(item, dict) and all(
+        isinstance(item.get(part), str) and len(item[part]) <= OTHER_LENGTH for part in ("id", "property")
     )
 
 
-def _fits(given: Any, wanted: list[dict[str, Any]]) -> bool:
+def _fits(values: Any, places: list[dict[str, Any]]) -> bool:
     """Whether the values are those that the callback asks for, in its order."""
-    if not isinstance(given, list) or len(given) != len(wanted):
+    if not isinstance(values, list) or len(values) != len(places):
         return False
-    return all(_is_value(one, place) for one, place in zip(given, wanted, strict=True))
+    return all(_is_value(value, place) for value, place in zip(values, places, strict=True))
 
 
-def _is_value(given: Any, place: Mapping[str, Any]) -> bool:
+def _is_value(value: Any, place: Mapping[str, Any]) -> bool:
     name = place["id"]
     if name.startswith("{"):  # a pattern: a list of the components that fit it
-        if not isinstance(given, list) or len(given) > MOST_VALUES:
+        if not isinstance(value, list) or len(value) > MOST_VALUES:
             return False
         keys = set(json.loads(name))
-        return all(_is_entry(one, place, OTHER_LENGTH) and _has_keys(one["id"], keys) for one in given)
-    return _is_entry(given, place, LENGTHS.get(name, OTHER_LENGTH)) and given["id"] == name
+        return all(_is_entry(entry, place, OTHER_LENGTH) and _has_keys(entry["id"], keys) for entry in value)
+    return _is_entry(value, place, LENGTHS.get(name, OTHER_LENGTH)) and value["id"] == name
 
 
-def _has_keys(given: Any, keys: set[str]) -> bool:
-    return isinstance(given, dict) and set(given) == keys and _are_parts(given.values(), given)
+def _has_keys(ident: Any, keys: set[str]) -> bool:
+    return isinstance(ident, dict) and set(ident) == keys and _are_parts(ident.values(), ident)
 
 
-def _is_entry(given: Any, place: Mapping[str, Any], length: int) -> bool:
+def _is_entry(entry: Any, place: Mapping[str, Any], length: int) -> bool:
     prop = place["property"]
-    if not isinstance(given, dict) or given.get("property") != prop or not isinstance(given.get("id"), str | dict):
+    if not isinstance(entry, dict) or entry.get("property") != prop or not isinstance(entry.get("id"), str | dict):
         return False
-    value, wanted = given.get("value"), OWN_TYPES.get((place["id"], prop), TYPES.get(prop))
-    return value is None or (wanted is not None and isinstance(value, wanted) and _is_plain(value, length))
+    value, types = entry.get("value"), OWN_TYPES.get((place["id"], prop), TYPES.get(prop))
+    return value is None or (types is not None and isinstance(value, types) and _is_plain(value, length))
 
 
 def _is_plain(value: Any, length: int) -> bool:

@@ -94,13 +94,13 @@ class GuardedChannel(HTTPChannel):  # type: ignore[misc]  # likewise
         now = time.monotonic()
         if self.request is None:
             self.began = now
-        given = super().received(data)
+        wants_more = super().received(data)
         request = self.request
         if request is not None:
             body_bytes = request.body_bytes_received if request.headers_finished else 0
             if now - self.began > HEADER_S + body_bytes / LEAST_BYTES_A_S:
                 self.will_close = True
-        return given
+        return wants_more
 
 
 class TlsChannel(GuardedChannel):
@@ -149,7 +149,7 @@ def channels(doors: Doors, tls: ssl.SSLContext | None) -> Callable[..., Any]:
     kind = type("Channel", (TlsChannel if tls else GuardedChannel,), {"parser_class": parser})
 
     def channel(server: Any, sock: Any, addr: Any, adj: Any, map: Any = None) -> Any:  # noqa: A002 - waitress's name
-        same = sum(1 for one in server.active_channels.values() if one.addr[0] == addr[0])
+        same = sum(1 for open_channel in server.active_channels.values() if open_channel.addr[0] == addr[0])
         try:
             if same >= MOST_OF_ADDRESS and not doors.proxied:
                 raise OSError("too many connections of one address")

@@ -51,7 +51,7 @@ READING = {
 
 def how_to_read(page: str) -> list[Any]:
     """The fold of a page, closed; nothing where a page has none."""
-    own = READING.get(page, ())
-    said = own if page == "bags" or not own else (*own, *_OF_ALL)
-    listed = html.Ul([html.Li(text) for text in said])
-    return [html.Details([html.Summary(TITLE), listed], className="fold", id="how-to-read")] if said else []
+    of_page = READING.get(page, ())
+    sentences = of_page if page == "bags" or not of_page else (*of_page, *_OF_ALL)
+    listed = html.Ul([html.Li(text) for text in sentences])
+    return [html.Details([html.Summary(TITLE), listed], className="fold", id="how-to-read")] if sentences else []

@@ -62,12 +62,12 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
     """The page's sentence."""
     if not intakes.height:
         return "No export has been taken in yet; upload one below."
-    said = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
+    start = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
     refused = int(intakes["refused"].sum()) if "refused" in intakes.columns else 0
     if not refused:
-        return f"{said}."
+        return f"{start}."
     rows = "1 row was" if refused == 1 else f"{show.number(refused)} rows were"
-    return f"{said}; {rows} refused, each with its reason."
+    return f"{start}; {rows} refused, each with its reason."
 
 
 def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = True) -> list[Any]:
@@ -80,8 +80,8 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
         page.append(_conflicts(title, groups[:OPEN_INTAKES], plant, undoes))
         if groups[OPEN_INTAKES:]:
             words = f"Further disagreements ({len(groups) - OPEN_INTAKES})"
-            rest = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes)
-            page.append(html.Details([html.Summary(words), rest], className="fold", id="further"))
+            further = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes)
+            page.append(html.Details([html.Summary(words), further], className="fold", id="further"))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
     page.append(_intakes("Exports taken in, newest first", newest, plant, address, undoes))
     if earlier.height:
@@ -117,15 +117,15 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
     for number, group in enumerate(groups):
         files = html.Ul([html.Li(f"{file} (intake {intake})") for intake, file in group.exports])
         more = group.count - len(group.examples)
-        said: list[Any] = [html.Li(example) for example in group.examples]
-        said += [html.Li(f"and {show.number(more)} more", className="soft")] if more else []
+        items: list[Any] = [html.Li(example) for example in group.examples]
+        items += [html.Li(f"and {show.number(more)} more", className="soft")] if more else []
         acts = [_undo(intake, f"{title} {number}", f"undo intake {intake}") for intake, _ in group.exports if undoes]
         cells = [
             group.what,
             files,
             show.number(group.count),
             group.span(plant),
-            html.Ul(said),
+            html.Ul(items),
             html.Div(acts, className="acts"),
         ]
         rows.append(cells)
@@ -207,11 +207,11 @@ def decoded(contents: str, name: str) -> bytes:
         raise IntakeError(Fault("the file did not arrive whole", name, do="Upload it again.")) from None
 
 
-def plain_name(given: str) -> str:
+def plain_name(path: str) -> str:
     """The name of an uploaded file, without folders and signs that nobody sees, and no longer than a disk holds."""
-    last = PureWindowsPath(PurePosixPath(given).name).name
-    kept = "".join(sign for sign in last if sign.isprintable()).strip(". ")
-    return kept.encode()[-MOST_NAME_BYTES:].decode(errors="ignore") or "export"
+    last = PureWindowsPath(PurePosixPath(path).name).name
+    printable = "".join(sign for sign in last if sign.isprintable()).strip(". ")
+    return printable.encode()[-MOST_NAME_BYTES:].decode(errors="ignore") or "export"
 
 
 def take_upload(
@@ -219,7 +219,7 @@ def take_upload(
     file_name: str,
     save: Callable[[Path], object],
     accept: bool = False,
-    settled: Mapping[str, str] | None = None,
+    chosen: Mapping[str, str] | None = None,
 ) -> TakeOutcome:
     """Take an uploaded export in, which `save` writes to a path."""
     name = plain_name(file_name)
@@ -227,24 +227,24 @@ def take_upload(
         path = Path(folder) / name
         try:
             save(path)
-            return outcome_of(name, works.take([path], accept=accept, settled=settled)[0])
+            return outcome_of(name, works.take([path], accept=accept, settled=chosen)[0])
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)
         except OSError as error:  # a name that this disk does not take, or a full one
             return TakeOutcome(name, faults=(Fault(f"the file cannot be kept: {error.strerror}", name),))
 
 
-def outcome_of(name: str, taken: Taken) -> TakeOutcome:
+def outcome_of(name: str, result: Taken) -> TakeOutcome:
     """What became of one export in words."""
-    if taken.error is not None:
-        return TakeOutcome(name, faults=taken.error.faults)
-    if taken.receipt is None:
-        return TakeOutcome(name, proposal=taken.proposal)
-    r = taken.receipt
-    said = f"{name} was taken in before; nothing changed."
+    if result.error is not None:
+        return TakeOutcome(name, faults=result.error.faults)
+    if result.receipt is None:
+        return TakeOutcome(name, proposal=result.proposal)
+    r = result.receipt
+    words = f"{name} was taken in before; nothing changed."
     if not r.already:
-        rows, kept, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
-        said = f"{name} was taken in as intake {r.intake}: {rows} rows, {kept} kept, {refused} refused."
+        rows, new_rows, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
+        words = f"{name} was taken in as intake {r.intake}: {rows} rows, {new_rows} kept, {refused} refused."
     counts = {
         "rows": r.rows,
         "kept": r.kept,
@@ -253,36 +253,36 @@ def outcome_of(name: str, taken: Taken) -> TakeOutcome:
         "unclear": r.uncertain,
         "in conflict": r.conflicts,
     }
-    return TakeOutcome(name, " ".join((said, *taken.notes)), counts, r.intake)
+    return TakeOutcome(name, " ".join((words, *result.notes)), counts, r.intake)
 
 
-def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
+def outcome(result: TakeOutcome, plant: Plant) -> list[Any]:
     """An outcome as a part of the intake page."""
-    if told.proposal is not None:
-        return _proposal(told, told.proposal, plant)
-    if told.faults:
-        return faulty(told)
-    rows = [[words, show.number(count)] for words, count in told.counts.items()]
-    shown: list[Any] = [html.P(told.receipt or f"{told.file_name} was taken in.", className="told")]
+    if result.proposal is not None:
+        return _proposal(result, result.proposal, plant)
+    if result.faults:
+        return faulty(result)
+    rows = [[words, show.number(count)] for words, count in result.counts.items()]
+    parts: list[Any] = [html.P(result.receipt or f"{result.file_name} was taken in.", className="told")]
     if rows:
-        shown.append(plain_table(f"Rows of {told.file_name}", ["rows", "count"], rows, [False, True]))
-    if told.intake is not None:
-        shown.append(dcc.Link("refused rows", href=Address("intake", intake=told.intake).href))
-    return shown
+        parts.append(plain_table(f"Rows of {result.file_name}", ["rows", "count"], rows, [False, True]))
+    if result.intake is not None:
+        parts.append(dcc.Link("refused rows", href=Address("intake", intake=result.intake).href))
+    return parts
 
 
-def faulty(told: TakeOutcome) -> list[Any]:
+def faulty(result: TakeOutcome) -> list[Any]:
     """Why an export was not taken in."""
     return [
-        html.P(f"{told.file_name} was not taken in; nothing of it was kept.", className="told"),
-        html.Ul([html.Li(str(fault)) for fault in told.faults], className="faults", role="alert"),
+        html.P(f"{result.file_name} was not taken in; nothing of it was kept.", className="told"),
+        html.Ul([html.Li(str(fault)) for fault in result.faults], className="faults", role="alert"),
     ]
 
 
-def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
+def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
     layout = proposal.layout
-    meant = [[header, target.to, target.unit or ""] for header, target in layout.columns.items()]
-    asked = [
+    column_rows = [[header, target.to, target.unit or ""] for header, target in layout.columns.items()]
+    questions = [
         html.Fieldset(
             [
                 html.Legend(question.text),
@@ -294,18 +294,20 @@ def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
         )
         for question in proposal.questions
     ]
-    faults = html.Ul([html.Li(str(f)) for f in told.faults], className="faults", role="alert")
+    faults = html.Ul([html.Li(str(f)) for f in result.faults], className="faults", role="alert")
     return [
-        html.P(f"No layout in the plant description fits {told.file_name}. It looks like this one:", className="told"),
-        *([faults] if told.faults else []),
+        html.P(
+            f"No layout in the plant description fits {result.file_name}. It looks like this one:", className="told"
+        ),
+        *([faults] if result.faults else []),
         plain_table(
             f"Proposed layout “{layout.id}”, an export of {layout.kind}",
             ["header in the file", "means", "unit"],
-            meant,
+            column_rows,
             [False] * 3,
         ),
         frame_table("Preview: first rows", proposal.sample.head(8), plant),
         *[html.P(note, className="soft") for note in proposal.notes],
-        *asked,
+        *questions,
         html.Button("Accept this layout and take the file in", id={"kind": "accept", "file": "given"}, type="button"),
     ]

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from concurrent.futures import CancelledError, Future
 from concurrent.futures import TimeoutError as TimedOut
 from dataclasses import dataclass, replace
-from threading import Lock
+from threading import Lock, Semaphore
 from typing import Any
 
 from flask import Flask, Response, g, request
@@ -32,8 +32,10 @@ KEPT, KEPT_BYTES = 200, 80_000_000
 FRESH_S = 600.0
 #: Forms are given as they are kept so long, since some start at the present time [s].
 FORMS_S = 60.0
-#: Files are waited for so long [s].
-FILE_S = 300.0
+#: Files are waited for so long, and forms where there are older ones, and where there are none [s].
+FILE_S, OLD_FORMS_S, NEW_FORMS_S = 300.0, 0.5, 20.0
+#: Files and forms that may be waited for at once: each holds one of the board's threads, and pages need some too.
+MOST_WAITED_FOR = 4
 #: What the reply of the callback that shows a page begins and ends with; what is said beside it is put before its end.
 HEAD = b'{"multi":true,"response":{'
 TAIL = b"}}"
@@ -42,6 +44,7 @@ WITH_FORMS = ("rope", "shift", "week")
 #: Files that are worked out from an answer.
 FILES = ("series", "refusals")
 FAILED = "This page could not be made; the log of the board says why."
+BUSY = "Too many files are being made at once. Try again in a moment."
 FILE_FAILED = "This file could not be made; the log of the board says why."
 NAMED_PERIODS = {name for name, _ in GENERAL_PERIODS}
 
@@ -94,6 +97,7 @@ class KeptPages:
         self._running: dict[tuple[Any, ...], Future[Replies]] = {}
         self._begun: dict[tuple[Any, ...], float] = {}
         self._failed: set[tuple[Key, str]] = set()
+        self._places = Semaphore(MOST_WAITED_FOR)
 
     # -- pages -------------------------------------------------------------------------------------
 
@@ -198,9 +202,10 @@ class KeptPages:
         requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _known(who)),)
         name = (place, who.rights, self.works.version(), "forms")
         try:
-            (reply,) = self._ask(name, requests, f"{place.partition('?')[0]} forms").result(FILE_S)
+            made = self._ask(name, requests, f"{place.partition('?')[0]} forms")
+            (reply,) = self._waited_for(made, NEW_FORMS_S if latest is None else OLD_FORMS_S)
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened; the page says what is wrong
-            return Response(status=204)
+            return Response(status=204) if latest is None else Response(latest.forms, mimetype="application/json")
         return Response(reply.content, status=reply.status, mimetype="application/json")
 
     def _calls(self, values: Values) -> list[dict[str, Any]]:
@@ -212,6 +217,15 @@ class KeptPages:
         page = read_address(at["address.pathname"], at["address.search"]).page
         return [*calls, _call(forms, {"shown.data": here}, at)] if page in WITH_FORMS else calls
 
+    def _waited_for(self, made: Future[Replies], longest_s: float) -> Replies:
+        """What is being worked out, where not too many wait already."""
+        if not self._places.acquire(timeout=OLD_FORMS_S):
+            raise TimedOut
+        try:
+            return made.result(longest_s)
+        finally:
+            self._places.release()
+
     # -- files -------------------------------------------------------------------------------------
 
     def file(self, kind: str) -> Response:
@@ -220,7 +234,9 @@ class KeptPages:
         asked = Asked(request.method, target, "", who)
         try:
             name = (asked.method, target, self.works.version(), who.name)
-            (reply,) = self._ask(name, (asked,), kind).result(FILE_S)
+            (reply,) = self._waited_for(self._ask(name, (asked,), kind), FILE_S)
+        except TimedOut:
+            return Response(BUSY, status=503, mimetype="text/plain")
         except AskError as error:
             status = 503 if self.workers.is_failing else 429
             return Response(str(error), status=status, mimetype="text/plain")

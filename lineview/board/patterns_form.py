@@ -22,15 +22,15 @@ def patterns_form(answer: Answer, plant: Plant) -> list[Any]:
     """One reason to accept for each pattern; what was accepted last can be undone."""
     stops = answer.series.get("pattern_stops", pl.DataFrame())
     first = [pl.col("machine", "words", "reason").first(), pl.len().alias("n")]
-    found = stops.group_by("pattern", maintain_order=True).agg(first) if stops.height else stops
-    offers = [_offer(row, plant) for row in found.iter_rows(named=True)]
+    latest = stops.group_by("pattern", maintain_order=True).agg(first) if stops.height else stops
+    offers = [_offer(row, plant) for row in latest.iter_rows(named=True)]
     undo = html.Button("Undo", id="undo-pattern", type="button", hidden=True)
-    told = html.P([html.Span("", id="pattern-told", role="status"), " ", undo])
-    kept = dcc.Store(id="pattern-mark")
+    status = html.P([html.Span("", id="pattern-told", role="status"), " ", undo])
+    mark_store = dcc.Store(id="pattern-mark")
     if not offers:
-        return [html.Div([told, kept])]
+        return [html.Div([status, mark_store])]
     summary = html.Summary("Give stops that recur their reason")
-    return [html.Details([summary, *offers, told, kept], className="fold form", id="patterns", open=True)]
+    return [html.Details([summary, *offers, status, mark_store], className="fold form", id="patterns", open=True)]
 
 
 def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
@@ -86,11 +86,11 @@ def bind_patterns(calls: Calls, works: Works) -> None:
             return str(error), True, no_update
         return f"Undone for {n} stops.", True, works.version()
 
-    told, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
+    status, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
     version = Output("version", "data", allow_duplicate=True)
     calls.bind(
         "note",
-        told,
+        status,
         Output("pattern-mark", "data"),
         hidden,
         version,

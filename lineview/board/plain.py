@@ -10,9 +10,9 @@ from jinja2 import Environment, PackageLoader
 from lineview.board.address import NAMES
 
 
-def plain_page(template: str, **known: Any) -> str:
+def plain_page(template: str, **context: Any) -> str:
     """A page from its template, every value escaped."""
-    return _templates().get_template(template).render(**known)
+    return _templates().get_template(template).render(**context)
 
 
 @cache

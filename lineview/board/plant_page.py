@@ -55,14 +55,14 @@ def add_plant_routes(server: Flask, works: Works) -> None:
 
     def undo() -> AnyResponse | str:
         number, who = request.form.get("number", ""), _name()
-        known = int(number) if number.isdecimal() and len(number) < 16 else 0
-        return _done(works, lambda editor: editor.undo(known, who))
+        change_number = int(number) if number.isdecimal() and len(number) < 16 else 0
+        return _done(works, lambda editor: editor.undo(change_number, who))
 
     def fill() -> AnyResponse | str:
         faults: list[Fault] = []
         for name, text in request.form.items():
-            table, _, rest = name.partition("/")
-            part, _, key = rest.rpartition("/")
+            table, _, part_and_key = name.partition("/")
+            part, _, key = part_and_key.rpartition("/")
             if table in FORMS and text.strip():
                 try:
                     _noted(works, PlantEditor(works.folder).change(table, part, {key: text}, _name()))
@@ -116,7 +116,7 @@ def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, s
         changes = PlantEditor(works.folder).changes()
     except LineviewError as error:  # the forms below say the same while it lasts; what plant.toml holds is shown
         faults += [fault for fault in error.faults if fault not in faults]
-    known: dict[str, Any] = {
+    context: dict[str, Any] = {
         "title": "Works",
         "pages": page_links("/works"),
         "faults": [str(fault) for fault in faults],
@@ -127,13 +127,13 @@ def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, s
     try:
         plant = works.plant
     except LineviewError as error:
-        known |= {"shop": "", "sentence": "plant.toml cannot be used as it stands.", "soft": "", "tables": []}
-        known["faults"] += [str(fault) for fault in error.faults]
-        return plain_page("works.html", **known, changes=[], who="")
+        context |= {"shop": "", "sentence": "plant.toml cannot be used as it stands.", "soft": "", "tables": []}
+        context["faults"] += [str(fault) for fault in error.faults]
+        return plain_page("works.html", **context, changes=[], who="")
     done = next((c for c in changes if str(c.number) == request.args.get("done")), None)
-    named = {"machine": len(plant.machines), "web": len(plant.webs), "product": len(plant.products)}
-    counts = ", ".join(f"{number} {name}{'s' * (number != 1)}" for name, number in named.items())
-    known |= {
+    counts_of = {"machine": len(plant.machines), "web": len(plant.webs), "product": len(plant.products)}
+    counts = ", ".join(f"{number} {name}{'s' * (number != 1)}" for name, number in counts_of.items())
+    context |= {
         "shop": plant.shop,
         "sentence": f"{plant.shop} has {counts}.",
         "soft": "Everything here stands in plant.toml, which can be edited by hand as well. "
@@ -143,7 +143,7 @@ def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, s
         "who": (typed or {}).get("who", changes[-1].who if changes else ""),
         "told": f"{done.words}." if done else "",
     }
-    return plain_page("works.html", **known)
+    return plain_page("works.html", **context)
 
 
 def _change(change: Any, changes: list[Any], plant: Plant) -> dict[str, Any]:
@@ -161,11 +161,11 @@ def _change(change: Any, changes: list[Any], plant: Plant) -> dict[str, Any]:
 def _table(table: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, Any]:
     parts = []
     for part in getattr(plant, table):
-        known = typed if typed.get("table") == table and typed.get("part") == part.id else {}
+        entered = typed if typed.get("table") == table and typed.get("part") == part.id else {}
         name = getattr(part, "name", "") or getattr(part, "flavour", "") or part.id
-        fields = [_field(f, known.get(f.key, text_of(f, getattr(part, f.key))), plant) for f in FORMS[table]]
+        fields = [_field(f, entered.get(f.key, text_of(f, getattr(part, f.key))), plant) for f in FORMS[table]]
         parts.append(
-            {"id": part.id, "name": name, "fields": [f for f in fields if f["key"] != "id"], "open": bool(known)}
+            {"id": part.id, "name": name, "fields": [f for f in fields if f["key"] != "id"], "open": bool(entered)}
         )
     new = typed if typed.get("table") == table and not typed.get("part") else {}
     default = {"days": "mon tue wed thu fri"}
@@ -201,20 +201,22 @@ def lacking_form(plant: Plant, question: str, back: str, who: Person) -> html.De
         return None
     count = len(fields) + len(needed)
     title = f"This page lacks {count} thing{'s' * (count > 1)}: {_named(fields, needed)}"
-    shown: list[Any] = [html.Summary(title)]
+    parts: list[Any] = [html.Summary(title)]
     for table in needed:
         words = f"Describe a {PART_NAMES[table]}"
-        shown.append(html.P(html.A(words, href=f"/works#{table}"), className="acts"))
+        parts.append(html.P(html.A(words, href=f"/works#{table}"), className="acts"))
     if fields:
         inputs = [_input(lack, plant) for lack in fields[:MOST_LACKING]]
         name = dcc.Input(id="lack-who", name="who", type="text", required=True, autoComplete="name")
-        named = [html.Label(["Your name", name])] if who.session is None else []
+        name_field = [html.Label(["Your name", name])] if who.session is None else []
         back_to = dcc.Input(id="lack-back", name="back", type="hidden", value=back)
         save = html.Button("Save", type="submit")
         more = len(fields) - MOST_LACKING
-        rest = [html.P([f"{more} more are on the page ", html.A("Works", href="/works"), "."])] if more > 0 else []
-        shown.append(html.Form([back_to, *inputs, *named, save, *rest], action="/works/fill", method="POST"))
-    return html.Details(shown, className="fold form", id="lacking")
+        more_words = (
+            [html.P([f"{more} more are on the page ", html.A("Works", href="/works"), "."])] if more > 0 else []
+        )
+        parts.append(html.Form([back_to, *inputs, *name_field, save, *more_words], action="/works/fill", method="POST"))
+    return html.Details(parts, className="fold form", id="lacking")
 
 
 def _named(fields: list[Lack], needed: list[str]) -> str:

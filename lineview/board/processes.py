@@ -7,6 +7,7 @@ import logging
 import multiprocessing
 import os
 import signal
+import time
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from lineview.app.allocator import collect_garbage_seldom, give_free_memory_back
 from lineview.app.works import WHERE
 
 #: A process that holds more than this is replaced, but not before so many pages: each new one reads anew [MB].
-MOST_HELD_MB, LEAST_PAGES = 450.0, 50
+MOST_HELD_MB, LEAST_PAGES = 260.0, 100
 #: Seconds after which one that did not start is tried again; doubled each time up to the second.
 AGAIN_S, AGAIN_AT_MOST_S = 2.0, 60.0
 #: What pages need, imported once: where the system can fork, processes share it.
@@ -64,6 +65,15 @@ Answers = Callable[[Asked], Reply]
 Opens = Callable[[Path, str | None], Answers]
 Requests = tuple[Asked, ...]
 Replies = tuple[Reply, ...]
+
+
+@dataclass(frozen=True)
+class Work:
+    """What a process did: the replies, the processor time they took [s], and the memory it holds afterwards [MB]."""
+
+    replies: Replies
+    cpu_s: float
+    held_mb: float
 
 
 class Process:
@@ -120,8 +130,8 @@ class Process:
         again.start()
         self._changed()
 
-    def ask(self, requests: Requests) -> Future[tuple[Replies, float]]:
-        """Have requests answered: the replies, and the memory that it holds [MB]."""
+    def ask(self, requests: Requests) -> Future[Work]:
+        """Have requests answered."""
         if self._pool is None:
             raise RuntimeError("this process has ended")
         self._pages += 1
@@ -175,10 +185,11 @@ def _end_after(board: multiprocessing.process.BaseProcess) -> None:
     os._exit(0)
 
 
-def _respond(requests: Requests) -> tuple[Replies, float]:
-    """Answer requests in a worker; say what it holds afterwards [MB]."""
+def _respond(requests: Requests) -> Work:
+    """Answer requests in a worker."""
     if _answer is None:
         raise RuntimeError("this process serves no works")
+    before_s = time.process_time()
     replies = tuple(_answer(one) for one in requests)
     give_free_memory_back()
-    return replies, held_mb()
+    return Work(replies, time.process_time() - before_s, held_mb())

@@ -28,8 +28,8 @@ def readings_link(machine: str, period: Period) -> str:
 
 
 def _query(machine: str, start: datetime, end: datetime, first: int) -> str:
-    told = {"machine": machine, "from": start.isoformat(), "to": end.isoformat()}
-    return urlencode(told | ({"first": str(first)} if first else {}))
+    query = {"machine": machine, "from": start.isoformat(), "to": end.isoformat()}
+    return urlencode(query | ({"first": str(first)} if first else {}))
 
 
 def add_readings_route(server: Flask, works: Works) -> None:
@@ -44,13 +44,13 @@ def add_readings_route(server: Flask, works: Works) -> None:
     server.add_url_rule("/readings", "readings", readings)
 
 
-def _shown(works: Works, asked: Mapping[str, str]) -> dict[str, Any]:
+def _shown(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
     """What the page shows."""
-    plant, machine = works.plant, works.known_machine(asked.get("machine", ""))
-    start, end = (moment(asked.get(name, ""), plant.tz, name) for name in ("from", "to"))
+    plant, machine = works.plant, works.known_machine(arguments.get("machine", ""))
+    start, end = (moment(arguments.get(name, ""), plant.tz, name) for name in ("from", "to"))
     if end <= start:
         raise AskError(Fault("the time ends before it starts", "to", "a later moment"))
-    number = asked.get("first", "0")
+    number = arguments.get("first", "0")
     first = int(number) if number.isdecimal() and len(number) < 9 else 0
     until = min(end, start + READ_AT_ONCE)
     rows = works.store.readings(machine.id, start, until).sort("at", "channel")

@@ -70,8 +70,8 @@ class Serving:
     @property
     def is_local(self) -> bool:
         """Whether nobody but this machine can reach the board."""
-        named = [name for name in self.host_names if name.lower() not in LOCAL_HOSTS]
-        return _is_loopback(self.host) and not named and not self.proxies
+        outer_names = [name for name in self.host_names if name.lower() not in LOCAL_HOSTS]
+        return _is_loopback(self.host) and not outer_names and not self.proxies
 
 
 def _is_loopback(host: str) -> bool:
@@ -104,9 +104,9 @@ def doors_of(works: Works, serving: Serving) -> Doors:
     if serving.is_local:
         return Doors((*LOCAL_HOSTS, serving.host))
     faults = [
-        Fault(f"'{one}' is no address", "--proxy", "such as 192.168.1.4")
-        for one in serving.proxies
-        if not is_address(one)
+        Fault(f"'{proxy}' is no address", "--proxy", "such as 192.168.1.4")
+        for proxy in serving.proxies
+        if not is_address(proxy)
     ]
     if not works.access.accounts.users():
         do = "Add one first: lineview user add NAME --role administer"
@@ -121,10 +121,10 @@ def doors_of(works: Works, serving: Serving) -> Doors:
 
 def forwarded(app: Any, proxies: Iterable[str]) -> Any:
     """Let only named proxies say for whom they ask."""
-    known, believed = set(proxies), ProxyFix(app, x_for=1, x_proto=1, x_host=1)
+    trusted, believed = set(proxies), ProxyFix(app, x_for=1, x_proto=1, x_host=1)
 
     def serve_one(environ: dict[str, Any], start_response: Any) -> Any:
-        if environ.get("REMOTE_ADDR") in known:
+        if environ.get("REMOTE_ADDR") in trusted:
             return believed(environ, start_response)
         for name in [n for n in environ if n == "HTTP_FORWARDED" or n.startswith("HTTP_X_FORWARDED_")]:
             del environ[name]
@@ -142,8 +142,8 @@ def tls_context(tls: tuple[Path, Path] | None) -> ssl.SSLContext | None:
     try:
         context.load_cert_chain(*tls)
     except (OSError, ssl.SSLError) as error:
-        wanted = "a certificate chain and its private key, both PEM"
-        raise AskError(Fault(f"cannot be used: {error.strerror or error}", f"--tls {tls[0]}", wanted)) from None
+        expected = "a certificate chain and its private key, both PEM"
+        raise AskError(Fault(f"cannot be used: {error.strerror or error}", f"--tls {tls[0]}", expected)) from None
     return context
 
 
@@ -156,8 +156,8 @@ def open_server(
     try:
         bound = socket.create_server((host, port), family=family)
     except OSError as error:
-        taken = error.errno == errno.EADDRINUSE
-        what = f"port {port} is taken by another program" if taken else f"port {port} cannot be used: {error}"
+        in_use = error.errno == errno.EADDRINUSE
+        what = f"port {port} is taken by another program" if in_use else f"port {port} cannot be used: {error}"
         do = "Stop the other program, or ask for any free port with --port 0."
         raise AskError(Fault(what, f"{host}:{port}", do=do)) from None
     wsgi = forwarded(app.server, serving.proxies) if serving.proxies else app.server
@@ -180,8 +180,8 @@ def open_server(
 
 def address_of(server: Any, host: str, *, tls: bool = False) -> str:
     """The address a browser can open."""
-    shown = socket.gethostname() if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared, not bound
-    return f"http{'s' * tls}://{f'[{shown}]' if ':' in shown else shown}:{server.effective_port}/"
+    name = socket.gethostname() if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared, not bound
+    return f"http{'s' * tls}://{f'[{name}]' if ':' in name else name}:{server.effective_port}/"
 
 
 class JsonLines(logging.Formatter):

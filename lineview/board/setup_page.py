@@ -45,8 +45,8 @@ def add_setup_routes(server: Flask, works: Works) -> None:
     def before() -> AnyResponse | None:
         if request.path.startswith("/setup"):
             request.max_form_parts = MOST_PARTS
-        wanted = request.method == "GET" and request.path in LEAD_HERE and not works.is_set_up
-        return redirect("/setup") if wanted else None
+        leads_to_setup = request.method == "GET" and request.path in LEAD_HERE and not works.is_set_up
+        return redirect("/setup") if leads_to_setup else None
 
     def page() -> AnyResponse | str:
         if request.method == "GET":
@@ -82,82 +82,82 @@ def add_setup_routes(server: Flask, works: Works) -> None:
 def _chosen(desk: SetUpDesk) -> list[Path]:
     """The exports that a form brings, kept in the works folder, and the path that it names."""
     files = [file for file in request.files.getlist("exports") if file.filename]
-    given = request.form.get("path", "").strip()
+    path_text = request.form.get("path", "").strip()
     try:
-        kept = [desk.keep_upload(file.filename or "", file.save) for file in files]
-        named = [Path(given).expanduser()] if given else []
-        for path in named:
+        uploads = [desk.keep_upload(file.filename or "", file.save) for file in files]
+        paths = [Path(path_text).expanduser()] if path_text else []
+        for path in paths:
             path.stat()
     except (OSError, ValueError, RuntimeError) as error:  # names that no disk takes, folders of nobody
         why = getattr(error, "strerror", None) or str(error)
         raise AskError(Fault(f"these exports cannot be opened: {why}"[:200])) from None
-    return [path for path in kept if path is not None] + named
+    return [path for path in uploads if path is not None] + paths
 
 
 # The page
 
 
 def _page(desk: SetUpDesk, faults: tuple[Fault, ...] = (), done: str = "") -> str:
-    shown = desk.show()
-    known: dict[str, Any] = {
-        "shop": desk.answers.get("shop", "" if shown is None else desk.shop),
+    state = desk.show()
+    context: dict[str, Any] = {
+        "shop": desk.answers.get("shop", "" if state is None else desk.shop),
         "title": "Set up",
         "pages": [("Set up", "/setup", True)] if not desk.described else [("Back to the board", "/", False)],
-        "faults": [str(fault) for fault in (*faults, *(shown.faults if shown else ()))],
+        "faults": [str(fault) for fault in (*faults, *(state.faults if state else ()))],
     }
-    if shown is None:
-        known |= {
+    if state is None:
+        context |= {
             "sentence": "Set this works up: choose the folder that the machines' exports are in.",
             "soft": "They are looked at, and you check what they say: the first answer comes right after.",
         }
-        return plain_page("setup.html", **known)
-    known |= _seen(desk, shown)
-    known |= {"sentence": done or _sentence(shown), "soft": _soft(desk, shown)}
-    return plain_page("setup.html", **known)
+        return plain_page("setup.html", **context)
+    context |= _seen(desk, state)
+    context |= {"sentence": done or _sentence(state), "soft": _soft(desk, state)}
+    return plain_page("setup.html", **context)
 
 
-def _sentence(shown: SetUp) -> str:
+def _sentence(state: SetUp) -> str:
     """What was counted: a first answer."""
-    if not shown.by_day.height:
+    if not state.by_day.height:
         return "These exports were read, but nothing in them counts pieces."
-    pieces = show.number(float(shown.by_day["pieces"].sum()))
-    days, machines = shown.by_day["day"].n_unique(), shown.by_day["machine"].n_unique()
+    pieces = show.number(float(state.by_day["pieces"].sum()))
+    days, machines = state.by_day["day"].n_unique(), state.by_day["machine"].n_unique()
     on = f"{days} day{'s' * (days > 1)}"
     by = f"{machines} machine{'s' * (machines > 1)}"
     return f"On {on} {by} counted {pieces} pieces."
 
 
-def _soft(desk: SetUpDesk, shown: SetUp) -> str:
-    count, still = len(shown.questions), len(shown.open)
-    said = f"{count} things the exports cannot say for sure are filled in below; check them."
+def _soft(desk: SetUpDesk, state: SetUp) -> str:
+    count, still = len(state.questions), len(state.open)
+    words = f"{count} things the exports cannot say for sure are filled in below; check them."
     if still:
         has = "has" if still == 1 else "have"
-        said = f"{count} things are to be checked below; {still} of them {has} no sure answer."
+        words = f"{count} things are to be checked below; {still} of them {has} no sure answer."
     if desk.described:
-        said += " There is a plant.toml: it stays as it is, and the suggestion is written beside it."
-    return said
+        words += " There is a plant.toml: it stays as it is, and the suggestion is written beside it."
+    return words
 
 
-def _seen(desk: SetUpDesk, shown: SetUp) -> dict[str, Any]:
+def _seen(desk: SetUpDesk, state: SetUp) -> dict[str, Any]:
     zones = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix", "right")))
-    text = "\n".join(desk.difference(shown.text)) if desk.described and shown.text else shown.text
+    text = "\n".join(desk.difference(state.text)) if desk.described and state.text else state.text
     titled = "How the suggestion differs from plant.toml" if desk.described else "plant.toml as it will be written"
     finish = "Write plant.suggested.toml" if desk.described else "Finish: write plant.toml and take the exports in"
     return {
         "name": desk.answers.get("shop", desk.shop),
-        "questions": [_form_of(question, shown, desk.answers) for question in shown.questions],
+        "questions": [_form_of(question, state, desk.answers) for question in state.questions],
         "zones": [*zones, "UTC"],
         "days": WEEK,
-        "by_day": _by_day(shown.by_day),
-        "machines": [_machine(machine.id, machine.shown, shown) for machine in shown.read.draft.machines],
-        "aside": [f"{len(g.surveys)} × {g.first.path.name}: {g.aside}" for g in shown.read.groups if g.aside],
+        "by_day": _by_day(state.by_day),
+        "machines": [_machine(machine.id, machine.shown, state) for machine in state.read.draft.machines],
+        "aside": [f"{len(g.surveys)} × {g.first.path.name}: {g.aside}" for g in state.read.groups if g.aside],
         "text": text,
         "text_title": titled,
         "finish": finish,
     }
 
 
-def _form_of(question: SetUpQuestion, shown: SetUp, answers: Mapping[str, str]) -> dict[str, Any]:
+def _form_of(question: SetUpQuestion, state: SetUp, answers: Mapping[str, str]) -> dict[str, Any]:
     """A question as the form needs it."""
     likely = question.options[0][0] if question.options else ""
     value = answers.get(question.key) or question.suggested or ""
@@ -172,10 +172,10 @@ def _form_of(question: SetUpQuestion, shown: SetUp, answers: Mapping[str, str]) 
     if kind == "band":
         form["low"], _, form["high"] = value.partition("-")
     if kind == "lines":
-        machines = [machine.id for machine in shown.read.draft.machines]
+        machines = [machine.id for machine in state.read.draft.machines]
         lines = _lines(value, machines) or _lines(likely, machines)
         home = {machine: k for k, (_, listed) in enumerate(lines) for machine in listed}
-        wrappers = sum(machine.kind != "sizer" for machine in shown.read.draft.machines)
+        wrappers = sum(machine.kind != "sizer" for machine in state.read.draft.machines)
         names = [name for name, _ in lines] + [f"Line {k + 1}" for k in range(len(lines), max(wrappers, 1))]
         form["names"], form["machines"] = names, [(machine, home.get(machine, 0)) for machine in machines]
     return form
@@ -212,33 +212,33 @@ def _by_day(frame: pl.DataFrame) -> dict[str, Any]:
     machines = frame["machine"].unique(maintain_order=True).to_list()
     rows = []
     for key, part in frame.sort("day").partition_by("day", as_dict=True, maintain_order=True).items():
-        counted = dict(part.select("machine", "pieces").iter_rows())
-        cells = [show.number(counted[m]) if m in counted else "" for m in machines]
+        pieces_of = dict(part.select("machine", "pieces").iter_rows())
+        cells = [show.number(pieces_of[m]) if m in pieces_of else "" for m in machines]
         rows.append([f"{key[0]:%a} {key[0].day} {key[0]:%B}", *cells])
     return {"heads": ["day", *machines], "rows": rows[-DAYS_SHOWN:]}
 
 
-def _machine(machine: str, name: str, shown: SetUp) -> dict[str, Any]:
+def _machine(machine: str, name: str, state: SetUp) -> dict[str, Any]:
     rows = []
-    headers = _headers_of(machine, shown)
-    for c in shown.learned:
+    headers = _headers_of(machine, state)
+    for c in state.learned:
         if c.machine != machine:
             continue
         limits = c.limits
         turns = "" if limits is None else f"at {limits.modulus:,}" if limits.modulus else "not seen"
         rows.append([headers.get(c.channel, ""), c.holds, f"{c.readings:,}", c.example, turns])
-    groups = [g for g in shown.read.groups if machine in g.machines]
+    groups = [g for g in state.read.groups if machine in g.machines]
     files = sum(len(group.surveys) for group in groups)
     title = f"{name}: {files} export{'s' * (files != 1)}, {len(rows)} column{'s' * (len(rows) != 1)} recognised"
     heads = ["column", "holds", "readings", "for example", "starts again at 0"]
-    return {"title": title, "heads": heads, "rows": rows, "samples": [s for g in groups for s in _samples(g.id, shown)]}
+    return {"title": title, "heads": heads, "rows": rows, "samples": [s for g in groups for s in _samples(g.id, state)]}
 
 
-def _headers_of(machine: str, shown: SetUp) -> dict[str, str]:
+def _headers_of(machine: str, state: SetUp) -> dict[str, str]:
     """The header of each channel of a machine."""
     headers = {}
-    for group in shown.read.groups:
-        layout = shown.read.layouts.get(group.id)
+    for group in state.read.groups:
+        layout = state.read.layouts.get(group.id)
         if layout is None or machine not in group.machines:
             continue
         for header, target in layout.columns.items():
@@ -248,16 +248,16 @@ def _headers_of(machine: str, shown: SetUp) -> dict[str, str]:
     return headers
 
 
-def _samples(group: str, shown: SetUp) -> list[dict[str, Any]]:
-    proposal = shown.read.proposals.get(group)
+def _samples(group: str, state: SetUp) -> list[dict[str, Any]]:
+    proposal = state.read.proposals.get(group)
     if proposal is None:
         return []
-    times = next(g.first.times for g in shown.read.groups if g.id == group)
+    times = next(g.first.times for g in state.read.groups if g.id == group)
     words = " ".join([f"{proposal.path.name}: time in {' and '.join(times)}.", *(f"{n}." for n in proposal.notes)])
     frame = proposal.sample.drop("intake", "text", "quality", "row", strict=False).head(SAMPLE_ROWS)
     if frame.schema.get("at") == UTC_US:
         frame = frame.with_columns(
-            pl.col("at").dt.convert_time_zone(shown.read.draft.zone).dt.strftime("%d.%m. %H:%M:%S")
+            pl.col("at").dt.convert_time_zone(state.read.draft.zone).dt.strftime("%d.%m. %H:%M:%S")
         )
     rows = [["" if cell is None else str(cell) for cell in row] for row in frame.iter_rows()]
     return [{"words": words, "heads": frame.columns, "rows": rows}]
@@ -266,7 +266,7 @@ def _samples(group: str, shown: SetUp) -> list[dict[str, Any]]:
 # What a form says
 
 
-def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]:
+def answers_in(form: MultiDict[str, str], state: SetUp | None) -> dict[str, str]:
     """The answers that the form gives, as `set_up` reads them."""
     answers = {"shop": form.get("shop", ""), "zone": form.get("zone", "")}
     if form.get("band-low") and form.get("band-high"):
@@ -279,7 +279,7 @@ def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]
     names = form.getlist("line-name")
     if names:
         listed: list[list[str]] = [[] for _ in names]
-        for machine in shown.read.draft.machines if shown else ():
+        for machine in state.read.draft.machines if state else ():
             place = form.get(f"of-{machine.id}", "")
             if place.isdigit() and int(place) < len(names):
                 listed[int(place)].append(machine.id)
@@ -287,7 +287,7 @@ def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]
         answers["lines"] = "; ".join(
             f"{name.replace(';', ' ').replace('=', ' ')} = {', '.join(ids)}" for name, ids in pairs
         )
-    for question in shown.questions if shown else ():
+    for question in state.questions if state else ():
         if question.key in form:
             answers[question.key] = form[question.key]
     return answers

@@ -19,9 +19,9 @@ from lineview.report.tables import table_text
 from lineview.sheets.tables import guard_formulas
 
 
-def aria(**said: str) -> Any:
+def aria(**texts: str) -> Any:
     """Give aria attributes as keyword arguments for a Dash component."""
-    return {f"aria-{name}": text for name, text in said.items()}
+    return {f"aria-{name}": text for name, text in texts.items()}
 
 
 #: A frame's table shows this many rows, since each row costs the browser time; the rest is a download away.
@@ -65,11 +65,11 @@ def answer_table(table: Table, plant: Plant, tools: Tools = NO_TOOLS) -> html.Di
             shown_row[0] = dcc.Link(shown_row[0], href=href)
     said_twice = text.headings[0].casefold() == table.title.casefold()
     isos = moments(table, plant) if len(table.rows) > TOOLS_FROM else ()
-    shown = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=said_twice, isos=isos)
-    set_data(shown, **{name: said for name, said in (("file", tools.file), ("rows", tools.rows)) if said})
+    wide_table = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=said_twice, isos=isos)
+    set_data(wide_table, **{name: said for name, said in (("file", tools.file), ("rows", tools.rows)) if said})
     if _wide([text.headings, *text.rows]):
-        shown.className += " wide"  # type: ignore[attr-defined]  # set by Dash from its property list
-    return shown
+        wide_table.className += " wide"  # type: ignore[attr-defined]  # set by Dash from its property list
+    return wide_table
 
 
 def set_data(shown: html.Div, **said: str) -> None:
@@ -127,7 +127,7 @@ def plain_table(
     head = html.Tr([_heading(h, s) for h, s in zip(headings, side, strict=True)])
     known = isos or [[""] * len(headings)] * len(rows)
     body = [
-        html.Tr([_cell(*one) for one in zip(row, headings, side, iso, strict=True)])
+        html.Tr([_cell(*column) for column in zip(row, headings, side, iso, strict=True)])
         for row, iso in zip(rows, known, strict=True)
     ]
     if not rows:
@@ -149,9 +149,9 @@ def _heading(words: Any, side: str) -> html.Th | html.Td:
 
 def _cell(content: Any, heading: Any, side: str, iso: str) -> html.Td:
     """A cell; on a phone, where each row stands as a card, its heading stands before it."""
-    named: Any = {"data-label": heading} if isinstance(heading, str) else {}
-    named |= {"data-moment": iso} if iso else {}
-    return html.Td(content, className=_class(content, side), **named)
+    label: Any = {"data-label": heading} if isinstance(heading, str) else {}
+    label |= {"data-moment": iso} if iso else {}
+    return html.Td(content, className=_class(content, side), **label)
 
 
 def _class(content: Any, side: str) -> str:

@@ -50,7 +50,7 @@ def _noting(plant: Plant) -> html.Details:
     choices = [{"label": names.get(line, line), "value": line} for line in lines]
     beside = [{"label": "a line that is free, where there is one", "value": ""}, *choices]
     beside.append({"label": "none: the time before alone", "value": NO_LINE})
-    judged = [{"label": name, "value": short} for short, name in SHORT.items()]
+    measures = [{"label": name, "value": short} for short, name in SHORT.items()]
     return html.Details(
         [
             html.Summary("Note a trial: what was changed, to see whether it helps"),
@@ -58,7 +58,7 @@ def _noting(plant: Plant) -> html.Details:
             _text("begins", f"From when on ({plant.zone})", f"{datetime.now(plant.tz):%Y-%m-%d}"),
             _choice("line", "Line that was changed", choices, lines[0] if lines else None),
             _choice("beside", "Line beside it that was not changed", beside, ""),
-            _choice("measure", "Judged by", judged, next(iter(SHORT))),
+            _choice("measure", "Judged by", measures, next(iter(SHORT))),
             _text("cause", "Or by a cause, as the table of losses names it", "rejects"),
             html.Div(
                 [
@@ -85,7 +85,7 @@ def _choice(name: str, words: str, options: list[dict[str, str]], value: str | N
 
 
 def _ending(number: int) -> list[Any]:
-    told = html.P("", id="trial-end-told", role="status")
+    status = html.P("", id="trial-end-told", role="status")
     return [
         html.Details(
             [
@@ -103,7 +103,7 @@ def _ending(number: int) -> list[Any]:
                     ],
                     className="acts-of",
                 ),
-                told,
+                status,
             ],
             className="fold form",
             id="trial-end",
@@ -117,10 +117,10 @@ def bind_trials(calls: Calls, works: Works) -> None:
     def note_a_trial(clicks: int | None, *texts: str | None) -> Any:
         if not clicks:
             raise PreventUpdate
-        given = {name: (text or "").strip()[:MOST_CHARACTERS] for name, text in zip(FIELDS, texts, strict=True)}
-        given["measure"] = given.pop("cause") or given["measure"]
+        entries = {name: (text or "").strip()[:MOST_CHARACTERS] for name, text in zip(FIELDS, texts, strict=True)}
+        entries["measure"] = entries.pop("cause") or entries["measure"]
         try:
-            trial = note_trial(works, TrialText(**{name: text or None for name, text in given.items()}))
+            trial = note_trial(works, TrialText(**{name: text or None for name, text in entries.items()}))
         except LineviewError as error:
             return html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults"), no_update
         link = dcc.Link("Show it", href=Address("week", trial=trial.number).href)
@@ -141,10 +141,10 @@ def bind_trials(calls: Calls, works: Works) -> None:
         if not clicks or number is None:
             raise PreventUpdate
         try:
-            left = undo_trial(works, number)
+            remains = undo_trial(works, number)
         except LineviewError as error:
             return str(error), no_update
-        return "Taken back." if left else f"Nothing of trial {number} is left.", works.version()
+        return "Taken back." if remains else f"Nothing of trial {number} is left.", works.version()
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]
@@ -153,7 +153,9 @@ def bind_trials(calls: Calls, works: Works) -> None:
     calls.bind("note", Output("trial-told", "children"), version, noting, *fields, prevent_initial_call=True)(
         note_a_trial
     )
-    told = Output("trial-end-told", "children", allow_duplicate=True)
+    status = Output("trial-end-told", "children", allow_duplicate=True)
     closing = [Input("close-trial", "n_clicks"), State("trial-decision", "value")]
-    calls.bind("note", told, version, *closing, *where, prevent_initial_call=True)(close_a_trial)
-    calls.bind("note", told, version, Input("undo-trial", "n_clicks"), *where, prevent_initial_call=True)(undo_a_trial)
+    calls.bind("note", status, version, *closing, *where, prevent_initial_call=True)(close_a_trial)
+    calls.bind("note", status, version, Input("undo-trial", "n_clicks"), *where, prevent_initial_call=True)(
+        undo_a_trial
+    )

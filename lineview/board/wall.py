@@ -43,16 +43,16 @@ def wall_links(plant: Plant, address: Address) -> html.P:
 
 def wall_clock(plant: Plant) -> html.Span:
     """The place of the wall's clock; the browser fills it."""
-    told: dict[str, Any] = {"data-zone": plant.zone, "data-units": plant.units}
-    return html.Span(id="wall-clock", **told)
+    data: dict[str, Any] = {"data-zone": plant.zone, "data-units": plant.units}
+    return html.Span(id="wall-clock", **data)
 
 
 def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
     """What stands below the sentence: the line below it, what is to come, the picture, and its legend."""
-    drawn = [picture for picture in pictures(answer, look) if picture.first][:1]
+    graphs = [picture for picture in pictures(answer, look) if picture.first][:1]
     ahead = [("for the rest of the shift", _needed(answer, look.plant)), ("next reel", _reel(answer, look.plant))]
     facts = html.Dl([html.Div([html.Dt(what), html.Dd(said)]) for what, said in ahead], className="ahead")
-    shown = [graph(picture, answer.text, look.scale) for picture in drawn]
+    shown = [graph(picture, answer.text, look.scale) for picture in graphs]
     return [html.P(answer.soft, className="soft lead"), *points(answer), facts, *shown, *_legend(answer, look)]
 
 

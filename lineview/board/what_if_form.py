@@ -47,20 +47,20 @@ def what_if_form(plant: Plant, address: Address, who: Person) -> html.Details:
 def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
     """A form that writes a web's supposed lead time and price to plant.toml, for those who may."""
     web = plant.web(supposed.get("web", ""))
-    kept = {key: supposed[name] for name, key in SAVED.items() if supposed.get(name)}
-    if web is None or not kept or not who.may("administer"):
+    entries = {key: supposed[name] for name, key in SAVED.items() if supposed.get(name)}
+    if web is None or not entries or not who.may("administer"):
         return []
     hidden = [
         dcc.Input(id=f"if-save-{key}", type="hidden", name=f"webs/{web.id}/{key}", value=text)
-        for key, text in kept.items()
+        for key, text in entries.items()
     ]
     back = dcc.Input(id="if-save-back", type="hidden", name="back", value="/order")
     name = dcc.Input(id="if-save-who", name="who", type="text", required=True, autoComplete="name")
-    named = [html.Label(["Your name", name])] if who.session is None else []
-    words = " and ".join({"lead_time_days": "lead time", "price_per_reel": "price"}[key] for key in kept)
+    name_field = [html.Label(["Your name", name])] if who.session is None else []
+    words = " and ".join({"lead_time_days": "lead time", "price_per_reel": "price"}[key] for key in entries)
     save = html.Button(f"Save this {words} of {web.name or web.id}", type="submit")
     return [
-        html.Form([back, *hidden, *named, save], action="/works/fill", method="POST", **aria(label="save")),
+        html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label="save")),
         html.P("A count is kept by adding it as a stock export on the page Intake.", className="soft"),
     ]
 
@@ -72,8 +72,8 @@ def bind_what_if(calls: Calls) -> None:
         *values, pathname, search = texts
         if not clicks:
             raise PreventUpdate
-        given = {"web": web or "", **dict(zip(LIMITS, (text or "" for text in values), strict=True))}
-        there = read_address(pathname, search).supposing(given)
+        entries = {"web": web or "", **dict(zip(LIMITS, (text or "" for text in values), strict=True))}
+        there = read_address(pathname, search).supposing(entries)
         return "?" + there.href.partition("?")[2]
 
     calls.bind(

@@ -12,12 +12,13 @@ from itertools import count
 from pathlib import Path
 from threading import Lock, Timer
 
-from lineview.board.processes import Opens, Process, Replies, Requests
+from lineview.board.processes import Opens, Process, Replies, Requests, Work
 from lineview.core.errors import AskError, Fault
 
 #: Processes at most: each holds what it read, some 100 to 400 MB.
 MOST_WORKERS = 4
-#: From here on a page counts as long [s]; one process is kept for the others.
+#: From here on a page counts as long [s of processor]; one process is kept for the others. By the clock all pages
+#: would be long on a machine that is busy with something else, and one process would stand idle.
 LONG_S = 2.0
 #: Pages of one person that may wait or be worked out at once, and of all together.
 MOST_OF_PERSON, MOST_WAITING = 12, 400
@@ -76,6 +77,7 @@ class Workers:
         self._waiting: list[_Job] = []
         self._running: dict[Process, _Job] = {}
         self._usual_s: dict[str, float] = {}
+        self._usual_cpu_s: dict[str, float] = {}
         self._processes = [self._process() for _ in range(self.number)]
         for process in self._processes:  # each imports what it needs while nobody waits yet
             process.begin()
@@ -135,7 +137,7 @@ class Workers:
         return {"waiting": len(self._waiting), "working": len(self._running)}
 
     def _is_long(self, job: _Job) -> bool:
-        usual = self._usual_s.get(job.kind)
+        usual = self._usual_cpu_s.get(job.kind)
         return usual > LONG_S if usual is not None else not job.kind.startswith(("/shift", "/wall", "/intake"))
 
     def _next(self) -> tuple[_Job, Process] | None:
@@ -149,7 +151,7 @@ class Workers:
         if not fit:
             return None
         busy = [one.person for one in self._running.values() if not one.unseen]
-        job = min(fit, key=lambda j: (j.unseen, busy.count(j.person), self._usual_s.get(j.kind, LONG_S), j.order))
+        job = min(fit, key=lambda j: (j.unseen, busy.count(j.person), self._usual_cpu_s.get(j.kind, LONG_S), j.order))
         self._waiting.remove(job)
         self._running[free[0]] = job
         return job, free[0]
@@ -179,22 +181,23 @@ class Workers:
         job.limit.start()
         done.add_done_callback(lambda ended: self._over(job, process, ended))
 
-    def _over(self, job: _Job, process: Process, ended: Future[tuple[Replies, float]]) -> None:
+    def _over(self, job: _Job, process: Process, ended: Future[Work]) -> None:
         if job.limit is not None:
             job.limit.cancel()
         error = ended.exception()
         if error is None:
-            replies, held_mb = ended.result()
-            took = time.monotonic() - job.began
-            before = self._usual_s.get(job.kind, took)
-            self._usual_s[job.kind] = before + FOLLOWS * (took - before)
-            if process.has_grown(held_mb):
+            work, took_s = ended.result(), time.monotonic() - job.began
+            for usual, took in ((self._usual_s, took_s), (self._usual_cpu_s, work.cpu_s)):
+                before = usual.get(job.kind, took)
+                usual[job.kind] = before + FOLLOWS * (took - before)
+            if process.has_grown(work.held_mb):
                 process.begin()
             with self._lock:
                 del self._running[process]
-            fields = {"page": job.kind, "ms": round(took * 1000), "held_mb": round(held_mb)}
+            fields = {"page": job.kind, "ms": round(took_s * 1000), "cpu_ms": round(work.cpu_s * 1000)}
+            fields["held_mb"] = round(work.held_mb)
             log.info("page worked out", extra={"fields": fields})
-            job.future.set_result(replies)
+            job.future.set_result(work.replies)
         else:
             self._ended(job, process, error)
         self._start()

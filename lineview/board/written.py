@@ -77,9 +77,9 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
     )
 
 
-def data(**said: str) -> Any:
+def data(**texts: str) -> Any:
     """Data attributes as keyword arguments for a Dash component."""
-    return {f"data-{name}": text for name, text in said.items()}
+    return {f"data-{name}": text for name, text in texts.items()}
 
 
 def written_list(works: Works, answer: Answer, who: Person) -> list[Any]:
@@ -106,7 +106,7 @@ def plant_machines(plant: Plant, answer: Answer) -> list[str]:
 
 def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     """One entry: its words, who wrote it when, and the buttons."""
-    entry, kind, gone = str(row["entry"]), str(row["kind"]), bool(row["withdrawn"])
+    entry, kind, withdrawn = str(row["entry"]), str(row["kind"]), bool(row["withdrawn"])
     at = row["at"].astimezone(plant.tz)
     words: list[Any] = [html.Span(show.moment(row["at"], plant), className="when"), " ", row["what"]]
     if row["note"]:
@@ -114,11 +114,11 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     by = f"{row['who'] or 'not known who'}"
     if row["set_at"].year > 1970:  # what was written before this was kept has no moment
         by += f", {show.moment(row['set_at'], plant)}"
-    state = "removed by " if gone else "changed by " if row["revisions"] > 1 else "written by "
-    shown: list[Any] = [html.P(html.Del(words) if gone else words), html.P(state + by, className="soft")]
+    state = "removed by " if withdrawn else "changed by " if row["revisions"] > 1 else "written by "
+    parts: list[Any] = [html.P(html.Del(words) if withdrawn else words), html.P(state + by, className="soft")]
     if may_write:
-        shown.append(_acts(row, entry, kind, gone))
-    if may_write and not gone:
+        parts.append(_acts(row, entry, kind, withdrawn))
+    if may_write and not withdrawn:
         label = "What was done" if kind == "adjustment" else "Note"
         length = REASON_LENGTH if kind == "adjustment" else NOTE_LENGTH
         inputs = [
@@ -135,19 +135,19 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
                 )
             )
         save = html.Button("Save the change", type="button", **data(act="change", kind=kind))
-        shown.append(html.Details([html.Summary("Change"), *inputs, save], className="form", id=f"change-{entry}"))
-    shown.append(html.P("", role="status", className="told-of"))
-    return html.Li(shown, id=f"entry-{entry}", **data(entry=entry, machine=row["machine"]))
+        parts.append(html.Details([html.Summary("Change"), *inputs, save], className="form", id=f"change-{entry}"))
+    parts.append(html.P("", role="status", className="told-of"))
+    return html.Li(parts, id=f"entry-{entry}", **data(entry=entry, machine=row["machine"]))
 
 
-def _acts(row: dict[str, Any], entry: str, kind: str, gone: bool) -> html.Span:
-    named = aria(label=f"{row['what']}")
+def _acts(row: dict[str, Any], entry: str, kind: str, withdrawn: bool) -> html.Span:
+    label = aria(label=f"{row['what']}")
     buttons = []
-    if not gone:
+    if not withdrawn:
         buttons.append(html.Button("Remove", type="button", className="small", **data(act="withdraw", kind=kind)))
-    if gone or row["revisions"] > 1:
+    if withdrawn or row["revisions"] > 1:
         buttons.append(html.Button("Undo", type="button", className="small", **data(act="undo", kind=kind)))
-    return html.Span(buttons, role="group", className="acts-of", **named)
+    return html.Span(buttons, role="group", className="acts-of", **label)
 
 
 def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
@@ -165,13 +165,13 @@ def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
         mark = str(row["mark"])
         stop = show.stretch(row["start"], row["end"], plant)
         more = f" and {row['stops'] - 1} more" if row["stops"] > 1 else ""
-        shown: list[Any] = [
+        parts: list[Any] = [
             html.P([html.Span(stop + more, className="when"), " ", row["reason"]]),
             html.P(f"set by {row['who'] or 'not known who'}, {show.moment(row['set_at'], plant)}", className="soft"),
         ]
         if who.may("note"):
-            shown.append(html.Button("Undo", type="button", className="small", **data(act="undo-reason", mark=mark)))
-        listed.append(html.Li([*shown, html.P("", role="status", className="told-of")]))
+            parts.append(html.Button("Undo", type="button", className="small", **data(act="undo-reason", mark=mark)))
+        listed.append(html.Li([*parts, html.P("", role="status", className="told-of")]))
     return [
         html.Details(
             [html.Summary(f"Reasons set by hand ({rows.height})"), html.Ul(listed, className="entries")],
@@ -189,10 +189,10 @@ def add_writing_routes(server: Flask, works: Works) -> None:
 
     def written() -> Any:
         try:
-            said = _carried_out(works, {name: text[:600] for name, text in request.form.items()})
+            outcome = _carried_out(works, {name: text[:600] for name, text in request.form.items()})
         except LineviewError as error:
             return Response(str(error), status=400, mimetype="text/plain")
-        return jsonify(said=said, version=works.version())
+        return jsonify(said=outcome, version=works.version())
 
     server.add_url_rule("/written", "written", written, methods=["POST"])
 

@@ -59,8 +59,8 @@ _ODD_BYTES = 6 << 20
 
 def _no_export(path: Path, refused: int) -> Fault:
     """The fault of a big file of which far too much cannot be read."""
-    wanted = f"up to {MOST_REFUSED:,} rows that are refused"
-    return Fault(f"{refused:,} rows cannot be read", str(path), wanted, "Look into the file, or leave it out.")
+    expected = f"up to {MOST_REFUSED:,} rows that are refused"
+    return Fault(f"{refused:,} rows cannot be read", str(path), expected, "Look into the file, or leave it out.")
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next
@@ -148,24 +148,24 @@ class SettledByHead:
         """The types of all columns to try in turn; none where values have to be looked at as text."""
         places = {column.place for column in bound.columns}
         text = any(channel.is_text for column in bound.columns for channel in column.channels.values())
-        judged = bound.quality is not None or any(column.quality is not None for column in bound.columns)
+        has_quality = bound.quality is not None or any(column.quality is not None for column in bound.columns)
         owned = bound.machine_place is not None or bound.name_place >= 0
-        if text or judged or owned or len(bound.times) != 1 or places & set(bound.times):
+        if text or has_quality or owned or len(bound.times) != 1 or places & set(bound.times):
             return []
         if self.form in NUMERIC:
             return []
         texts: dict[str, pl.DataType] = {str(place): pl.String() for place in range(len(heading.names))}
-        whole = {p for p in places if self._rows.column(p).cast(pl.Int64, strict=False).null_count() == 0}
-        found = []
-        if whole == places:
-            found.append({**texts, **{str(place): pl.Int64() for place in places}})
+        integer_places = {p for p in places if self._rows.column(p).cast(pl.Int64, strict=False).null_count() == 0}
+        options = []
+        if integer_places == places:
+            options.append({**texts, **{str(place): pl.Int64() for place in places}})
         # a decimal point in a later piece settles nothing only where the mark is sure already
         sure = self._layout.decimal or self._evidence.point or self.separator == ","
         if self._marks.decimal == "." and self._marks.thousands != "." and sure:
-            mixed = {str(p): pl.Int64() if p in whole else pl.Float64() for p in places}
-            found += [{**texts, **mixed}] if whole != places else []
-            found += [{**texts, **{str(p): pl.Float64() for p in places}}] if whole else []
-        return found
+            mixed = {str(p): pl.Int64() if p in integer_places else pl.Float64() for p in places}
+            options += [{**texts, **mixed}] if integer_places != places else []
+            options += [{**texts, **{str(p): pl.Float64() for p in places}}] if integer_places else []
+        return options
 
     @contextmanager
     def joining(self) -> Iterator[None]:
@@ -203,15 +203,15 @@ class SettledByHead:
             return FarTimes()
         ends = int(at.to_physical().min()), int(at.to_physical().max())  # type: ignore[arg-type]  # whole numbers
         before = self._extent or ends
-        apart = max(ends[0] - before[1], before[0] - ends[1]) > _FAR_US
+        is_apart = max(ends[0] - before[1], before[0] - ends[1]) > _FAR_US
         self._extent = min(ends[0], before[0]), max(ends[1], before[1])
         try:
-            found = far_times(at, self._layout, self._now, self.where)
+            times = far_times(at, self._layout, self._now, self.where)
         except IntakeError:
             raise NotInPieces from None
-        if apart or found.far is not None:
+        if is_apart or times.far is not None:
             raise NotInPieces
-        self.notes = found.notes or self.notes
+        self.notes = times.notes or self.notes
         return FarTimes()
 
     def times(self, naive: pl.Series) -> None:
@@ -230,10 +230,10 @@ class SettledByHead:
             raise NearFold
         self._joined |= near
 
-    def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
+    def marks(self, evidence_of_rows: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """How numbers are written, by the first rows."""
         if not self._layout.decimal and self._layout.thousands not in (",", "."):
-            self._evidence += gathered()
+            self._evidence += evidence_of_rows()
         return self._marks
 
     def check(self) -> None:
@@ -311,15 +311,15 @@ class BigExport:
         heading: Heading,
         bound: BoundLayout,
         plant: Plant,
-        settled: SettledByHead,
-        told: Callable[[int], None],
+        by_head: SettledByHead,
+        progress: Callable[[int], None],
     ) -> None:
         self.path: Path = path
         self.layouts: tuple[str, ...] = (bound.layout.id,)
-        self._skip, self._bound, self._plant, self._settled, self._told = skip, bound, plant, settled, told
+        self._skip, self._bound, self._plant, self._settled, self._told = skip, bound, plant, by_head, progress
         self._first = heading.first + 1
         self._heading = replace(heading, first=0)
-        self._schemas = settled.schemas(heading, bound)
+        self._schemas = by_head.schemas(heading, bound)
         self._passed: Counter[str] = Counter()
         self._unnamed: Counter[str] = Counter()
         self._by_gap = 0
@@ -338,25 +338,25 @@ class BigExport:
     def stretches(self, source: Path) -> Iterator[Stretch]:
         """The rows, some 11 MB of text at a time."""
         row, rows, refused = self._first, 0, 0
-        held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
+        night: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
-        for data, lines, found in self._pieces(source):
-            if found is None:
-                first_held = first_held if held else row
-                held.append(data)
+        for data, lines, stretch in self._pieces(source):
+            if stretch is None:
+                first_held = first_held if night else row
+                night.append(data)
             else:
-                ready = [*self._joined(held, first_held), found]
-                held = []
-                refused += sum(one.rows_refused for one in ready)
-                rows += sum(one.rows for one in ready)
+                ready = [*self._joined(night, first_held), stretch]
+                night = []
+                refused += sum(part.rows_refused for part in ready)
+                rows += sum(part.rows for part in ready)
                 if refused > MOST_REFUSED:
                     raise IntakeError(_no_export(self.path, refused))
                 yield from ready
             row += lines
             self._told(row - self._first)
-        for one in self._joined(held, first_held):
-            rows, refused = rows + one.rows, refused + one.rows_refused
-            yield one
+        for part in self._joined(night, first_held):
+            rows, refused = rows + part.rows, refused + part.rows_refused
+            yield part
         if rows == refused:
             raise NotInPieces  # that reading says why no row is of any use
         self._settled.check()
@@ -370,10 +370,12 @@ class BigExport:
         row = self._first
         for data in pieces_of(source, self._skip):
             lines = _lines(data)
-            near, whole = self._unless_near(self._plain, data, row, lines)
-            parts = [(data, lines)] if near or whole else [(part, _lines(part)) for part in parts_of(data, _ODD_BYTES)]
+            near, complete = self._unless_near(self._plain, data, row, lines)
+            parts = (
+                [(data, lines)] if near or complete else [(part, _lines(part)) for part in parts_of(data, _ODD_BYTES)]
+            )
             for part, size in parts:
-                yield part, size, whole if near or whole else self._unless_near(self._read, part, row, size)[1]
+                yield part, size, complete if near or complete else self._unless_near(self._read, part, row, size)[1]
                 row += size
 
     def _unless_near(
@@ -385,11 +387,11 @@ class BigExport:
         except NearFold:
             return True, None
 
-    def _joined(self, held: list[bytes], row: int) -> list[Stretch]:
-        if not held:
+    def _joined(self, night: list[bytes], row: int) -> list[Stretch]:
+        if not night:
             return []
         with self._settled.joining():
-            joined = b"".join(held)
+            joined = b"".join(night)
             return [self._read(joined, row, _lines(joined))]
 
     def _read(self, data: bytes, row: int, lines: int) -> Stretch:
@@ -426,8 +428,8 @@ class BigExport:
             values[column.place] = frame[str(column.place)].cast(pl.Float64)
             if frame.schema[str(column.place)] != pl.Float64:
                 continue
-            whole = any(channel.is_whole for channel in column.channels.values())
-            parts = whole and int((values[column.place] % 1.0 != 0).sum()) * 2 > lines
+            is_count = any(channel.is_whole for channel in column.channels.values())
+            parts = is_count and int((values[column.place] % 1.0 != 0).sum()) * 2 > lines
             if parts or not are_possible(values[column.place]) or b"E+" in data or b"e+" in data:
                 return None
         times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
@@ -453,8 +455,8 @@ class BigExport:
         for column in self._bound.columns:
             for channel in column.channels.values():
                 scaled = channel.scaled(values[column.place]).alias("value")
-                alike = {"machine": channel.machine, "channel": channel.part.id, "quality": "good"}
-                literals = [pl.lit(text, pl.String()).alias(name) for name, text in alike.items()]
+                constants = {"machine": channel.machine, "channel": channel.part.id, "quality": "good"}
+                literals = [pl.lit(text, pl.String()).alias(name) for name, text in constants.items()]
                 nothing = [pl.lit(None, pl.String()).alias("text"), pl.lit(0, pl.Int64()).alias("intake")]
                 frame = pl.DataFrame([at, scaled, rows]).with_columns(*literals, *nothing)
                 frames.append(frame.select(list(READINGS)))
@@ -467,15 +469,15 @@ class BigExport:
             raise NotInPieces
         box = [records]
         try:
-            taken = take_rows(box, self._heading, self._bound, self._plant, self._settled, lambda _rows: None)
+            table = take_rows(box, self._heading, self._bound, self._plant, self._settled, lambda _rows: None)
         except IntakeError:
             raise NotInPieces from None  # of a whole file it may not be true
         layout = self._bound.layout
-        one = outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, (), taken.uncertain)
-        self._passed.update(one.passed)
-        self._unnamed.update(taken.unnamed)
-        self._by_gap += taken.by_gap
-        return Stretch((one.tidy,), row, one.rows, one.refused, one.rows_refused, one.uncertain)
+        result = outcome(layout, table.tidy, table.rows, table.kept, table.cells, (), table.uncertain)
+        self._passed.update(result.passed)
+        self._unnamed.update(table.unnamed)
+        self._by_gap += table.by_gap
+        return Stretch((result.tidy,), row, result.rows, result.refused, result.rows_refused, result.uncertain)
 
 
 def _lines(data: bytes) -> int:

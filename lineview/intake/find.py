@@ -48,16 +48,16 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
     IntakeError
         For every path that is not there and every folder without exports, all at once.
     """
-    found: list[Path] = []
+    files: list[Path] = []
     faults: list[Fault] = []
     for path in paths:
         if path.is_dir():
             inside = sorted(file for file in path.rglob("*") if is_export(file, path))
-            found += inside
+            files += inside
             if not inside:
                 faults.append(Fault("no exports in this folder", str(path), ", ".join(ENDINGS[:4]) + ", …"))
         elif path.is_file():
-            found.append(path)
+            files.append(path)
         elif path.exists():  # a pipe or a device may never end
             faults.append(Fault("this is neither a file nor a folder", str(path), "the path of exports"))
         else:
@@ -66,7 +66,7 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
         faults.append(Fault("no path was given", "", "files or folders of exports"))
     if faults:
         raise IntakeError(faults)
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(files))
 
 
 def is_export(file: Path, folder: Path) -> bool:

@@ -38,8 +38,8 @@ def check_size(path: Path) -> None:
     except OSError:
         return  # reading it says what is wrong
     if size > MOST_WHOLE:
-        wanted = f"up to {MOST_WHOLE // 1_000_000} MB read whole"
-        raise IntakeError(_too_large(path, f"the file has {size:,} bytes", wanted))
+        expected = f"up to {MOST_WHOLE // 1_000_000} MB read whole"
+        raise IntakeError(_too_large(path, f"the file has {size:,} bytes", expected))
 
 
 def check_text(path: Path, data: bytes) -> None:
@@ -59,8 +59,8 @@ def check_text(path: Path, data: bytes) -> None:
     """
     if data.lstrip()[:1] in (b"{", b"["):  # often a single line
         if len(data) > MOST_JSON:
-            what, wanted = f"the JSON has {len(data):,} bytes", f"up to {MOST_JSON // 1_000_000} MB"
-            raise IntakeError(Fault(what, str(path), wanted, "Export shorter periods, each to a file."))
+            what, expected = f"the JSON has {len(data):,} bytes", f"up to {MOST_JSON // 1_000_000} MB"
+            raise IntakeError(Fault(what, str(path), expected, "Export shorter periods, each to a file."))
         return
     lines = max(data.count(b"\n"), data.count(b"\r"))
     if lines > MOST_LINES:
@@ -74,6 +74,6 @@ def check_text(path: Path, data: bytes) -> None:
         begin = end + 1
 
 
-def _too_large(path: Path, what: str, wanted: str) -> Fault:
+def _too_large(path: Path, what: str, expected: str) -> Fault:
     do = "Export shorter periods, each to a file, as text in UTF-8: those are read in pieces."
-    return Fault(what, str(path), wanted, do)
+    return Fault(what, str(path), expected, do)

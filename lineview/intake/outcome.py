@@ -35,14 +35,14 @@ def outcome(
     layout: Layout,
     tidy: pl.DataFrame,
     rows: Rows,
-    kept: pl.Series,
+    is_kept: pl.Series,
     cells: pl.DataFrame,
     notes: tuple[str, ...],
     uncertain: int = 0,
 ) -> Outcome:
     """Close a table: rows that gave nothing are refused whole, with the first reason among their cells."""
     refused = rows.refused
-    lost = rows.frame.filter(~kept).select("row", "text")
+    lost = rows.frame.filter(~is_kept).select("row", "text")
     if lost.height:
         first = cells.unique("row", keep="first", maintain_order=True).select("row", "reason")
         lost = lost.join(first, on="row", how="left", maintain_order="left")
@@ -51,8 +51,8 @@ def outcome(
         cells = cells.join(lost, on="row", how="anti", maintain_order="left")
     every = pl.concat([refused, cells]).sort("row", "column", maintain_order=True)
     count = rows.frame.height + rows.refused.height
-    said = (*passed_notes(rows.passed), *notes)
-    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, said, uncertain, rows.passed)
+    remarks = (*passed_notes(rows.passed), *notes)
+    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, remarks, uncertain, rows.passed)
 
 
 def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
@@ -63,7 +63,7 @@ def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
 
 
 def settled_marks(
-    layout: Layout, gathered: Callable[[], SeparatorCounts], separator: str, where: str
+    layout: Layout, evidence_of_rows: Callable[[], SeparatorCounts], separator: str, where: str
 ) -> NumberSeparators:
     """Settle a file's decimal mark: the layout's, or the one that its cells prove.
 
@@ -74,19 +74,17 @@ def settled_marks(
         return NumberSeparators(layout.decimal, layout.thousands)
     if layout.thousands in (",", "."):
         return NumberSeparators("." if layout.thousands == "," else ",", layout.thousands)
-    found = gathered()
-    mark = found.mark
-    if mark is None and separator == "," and not found.comma and not found.both_comma:
+    evidence = evidence_of_rows()
+    mark = evidence.mark
+    if mark is None and separator == "," and not evidence.comma and not evidence.both_comma:
         mark = "."
     if mark is None:
-        said = (
-            f"'{found.example}' can be read as {_both(found.example)}, and no cell decides"
-            if not (found.point and found.comma)
+        why = (
+            f"'{evidence.example}' can be read as {_both(evidence.example)}, and no cell decides"
+            if not (evidence.point and evidence.comma)
             else "some cells have a decimal point and others a decimal comma"
         )
-        raise IntakeError(
-            Fault(said, where, "a decimal mark", f'Write decimal = "." or "," in layout \'{layout.id}\'.')
-        )
+        raise IntakeError(Fault(why, where, "a decimal mark", f'Write decimal = "." or "," in layout \'{layout.id}\'.'))
     return NumberSeparators(mark, layout.thousands)
 
 

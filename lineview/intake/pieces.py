@@ -76,12 +76,12 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
     """A file's text in pieces."""
     try:
         packed = _is_packed(path)
-        left = _MOST_TIMES * path.stat().st_size if packed else None
+        remaining = _MOST_TIMES * path.stat().st_size if packed else None
         with _opened(path, packed) as file:
             file.read(skip)
             while block := _unpacked_piece(file) if packed else _plain_piece(file):
-                left = None if left is None else left - len(block)
-                if left is not None and left < 0:
+                remaining = None if remaining is None else remaining - len(block)
+                if remaining is not None and remaining < 0:
                     raise NotInPieces  # it says what is wrong here too
                 yield block
     except (EOFError, zlib.error, gzip.BadGzipFile):

@@ -66,7 +66,7 @@ def read_export(
     IntakeError
         Where the file cannot be read at all, or a layout meant for it does not fit it.
     """
-    told = progress or (lambda _rows: None)
+    report = progress or (lambda _rows: None)
     opened = open_export(path)
     tables = tables_of(opened, plant, layout)
     for table in tables:
@@ -80,7 +80,7 @@ def read_export(
         for cut in _by_header(_best_cut(table, facts[1], plant, layout), facts[1], plant, layout)
     ]
     tables = [table for table, _ in cuts]
-    fits = [_fit_of(table, tried, layout, str(path)) for table, tried in cuts]
+    fits = [_fit_of(table, layout_fits, layout, str(path)) for table, layout_fits in cuts]
     _must_fit_throughout(tables, fits, str(path))
     if layout is not None and not any(fits):
         raise IntakeError(_missing(cuts[0][1][0], tables[0], str(path)))
@@ -94,13 +94,13 @@ def read_export(
         notes += (f"sheets that no layout fits were skipped: {', '.join(aside)}",)
     outcomes, sheets = [], []
     tables.reverse()
-    for one in fits:
+    for fit in fits:
         table = tables.pop()
-        if one is not None:
+        if fit is not None:
             sheets.append(table.sheet)
             box = [table]
             del table
-            outcomes.append(_outcome(box, one, plant, str(path), told, now))
+            outcomes.append(_outcome(box, fit, plant, str(path), report, now))
     return _export(facts, outcomes, sheets, notes)
 
 
@@ -110,11 +110,11 @@ def tables_of(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[R
         return _sheets(opened.data, opened.path)
     if opened.is_parquet:
         return [parquet_records(opened.data, opened.path)]
-    layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, opened.name, "")]
-    for encoding in dict.fromkeys(one.encoding for one in layouts if one.encoding):
+    layouts = [layout] if layout else [entry for entry in plant.layouts if is_for(entry, opened.name, "")]
+    for encoding in dict.fromkeys(entry.encoding for entry in layouts if entry.encoding):
         table = text_table(opened.data, encoding)
-        fits = fits_of([one for one in layouts if one.encoding == encoding], table)
-        if layout is not None or any(one.whole for one in fits):
+        fits = fits_of([entry for entry in layouts if entry.encoding == encoding], table)
+        if layout is not None or any(entry.whole for entry in fits):
             return [table]
     return [text_table(opened.data, "")]
 
@@ -154,11 +154,11 @@ def open_big(
         None where it has to be read by `read_export`, which gives the same.
     """
     head = head_of(path)
-    if head is None or any(one.encoding for one in plant.layouts) or (layout is not None and layout.encoding):
+    if head is None or any(entry.encoding for entry in plant.layouts) or (layout is not None and layout.encoding):
         return None
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
-    table, tried = _best_cut(text_records(head.text), name, plant, layout)
-    best = best_fit(tried)
+    table, layout_fits = _best_cut(text_records(head.text), name, plant, layout)
+    best = best_fit(layout_fits)
     if best is None or best.layout.kind != "readings" or not _is_zone(best.layout.zone):
         return None
     heading, where = heading_of(best, table), str(path)
@@ -168,12 +168,12 @@ def open_big(
         bound = replace(bound, notes=(*bound.notes, *notes))
         if not bound.by_row:
             return None
-        settled = SettledByHead(table, heading, bound, plant, where, now)
+        by_head = SettledByHead(table, heading, bound, plant, where, now)
     except (IntakeError, NotInPieces):
         return None
     skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])
-    told = progress or (lambda _rows: None)
-    return BigExport(path, head.mark + skip, heading, bound, plant, settled, told)
+    report = progress or (lambda _rows: None)
+    return BigExport(path, head.mark + skip, heading, bound, plant, by_head, report)
 
 
 def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> tuple[Records, list[Fit]]:
@@ -181,13 +181,13 @@ def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) ->
 
     Where none fits at any separator the table stays cut at the likeliest one.
     """
-    layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, name, table.sheet)]
+    layouts = [layout] if layout else [entry for entry in plant.layouts if is_for(entry, name, table.sheet)]
     likeliest = fits_of(layouts, table)
-    if any(one.whole for one in likeliest):
+    if any(entry.whole for entry in likeliest):
         return table, likeliest
     for cut in table.cut_otherwise() if layouts else ():
         fits = fits_of(layouts, cut)
-        if any(one.whole for one in fits):
+        if any(entry.whole for entry in fits):
             return cut, fits
     return table, likeliest
 
@@ -223,37 +223,37 @@ def _must_fit_throughout(tables: list[Records], fits: list[Fit | None], where: s
 def _fit_of(table: Records, fits: list[Fit], layout: Layout | None, where: str) -> Fit | None:
     """The layout that fits a table, or None; raise where one is meant for it but lacks headers."""
     if layout is not None:
-        one = fits[0]
+        fit = fits[0]
         if not takes_sheet(layout, table.sheet):
             return None
-        if not one.whole and (layout.sheet or not table.sheet):
-            raise IntakeError(_missing(one, table, where))
-        return one if one.whole else None
+        if not fit.whole and (layout.sheet or not table.sheet):
+            raise IntakeError(_missing(fit, table, where))
+        return fit if fit.whole else None
     best = best_fit(fits)
-    if best is None and (meant := [one for one in fits if claims(one)]):
-        raise IntakeError(_missing(min(meant, key=lambda one: len(one.missing)), table, where))
+    if best is None and (claimants := [fit for fit in fits if claims(fit)]):
+        raise IntakeError(_missing(min(claimants, key=lambda fit: len(fit.missing)), table, where))
     return best
 
 
 def _why_none(cuts: list[tuple[Records, list[Fit]]]) -> list[str]:
     """Say which headers are missing for layouts whose pattern takes the file."""
     return [
-        f"layout '{one.layout.id}' does not fit: no header {', '.join(one.missing)}"
+        f"layout '{fit.layout.id}' does not fit: no header {', '.join(fit.missing)}"
         for _, fits in cuts
-        for one in fits
-        if one.missing and len(one.missing) < one.wanted
+        for fit in fits
+        if fit.missing and len(fit.missing) < fit.wanted
     ]
 
 
-def _missing(one: Fit, table: Records, where: str) -> Fault:
-    place = one.place if one.place >= 0 else guessed_place(table)
+def _missing(fit: Fit, table: Records, where: str) -> Fault:
+    place = fit.place if fit.place >= 0 else guessed_place(table)
     names = [name for name in heading_at(table, place).names if name] if place >= 0 else []
     headers = ", ".join(f"'{name}'" for name in names) or f"no header row in the first {LOOK} rows"
-    lacking = ", ".join(f"'{header}'" for header in one.missing)
+    lacking = ", ".join(f"'{header}'" for header in fit.missing)
     sheet = f" [{table.sheet}]" if table.sheet else ""
-    plural = "columns" if len(one.missing) > 1 else "a column"
+    plural = "columns" if len(fit.missing) > 1 else "a column"
     return Fault(
-        f"layout '{one.layout.id}' names {plural} that the file does not have: {lacking}",
+        f"layout '{fit.layout.id}' names {plural} that the file does not have: {lacking}",
         where + sheet,
         f"one of its headers: {headers}",
         "Correct the layout or leave it to be proposed anew.",
@@ -265,17 +265,17 @@ def _is_zone(name: str) -> bool:
 
 
 def _outcome(
-    box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None], now: datetime | None
+    box: list[Records], fit: Fit, plant: Plant, where: str, report: Callable[[int], None], now: datetime | None
 ) -> Outcome:
-    zone = one.layout.zone
+    zone = fit.layout.zone
     if not _is_zone(zone):
         raise IntakeError(
-            Fault(f"layout '{one.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
+            Fault(f"layout '{fit.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
         )
-    heading = heading_of(one, box[0])
-    layout, notes = _zoned(one.layout, heading, box[0], plant, where)
+    heading = heading_of(fit, box[0])
+    layout, notes = _zoned(fit.layout, heading, box[0], plant, where)
     if layout.kind == "readings":
-        outcome = take_readings(box, heading, layout, plant, where, told, now)
+        outcome = take_readings(box, heading, layout, plant, where, report, now)
     else:
         outcome = take_events(box, heading, layout, plant, where, now)
     return replace(outcome, notes=(*outcome.notes, *notes))
@@ -292,21 +292,21 @@ def _zoned(
         return layout, ()
     of_times = [header for header, target in layout.columns.items() if target.to in ("at", "start", "end")]
     times = [layout.time] if isinstance(layout.time, str) else layout.time
-    named = named_zone(heading, [*times, *of_times])
-    if named is None or named.zone == plant.zone:
+    zone_of_file = named_zone(heading, [*times, *of_times])
+    if zone_of_file is None or zone_of_file.zone == plant.zone:
         return layout, ()
     places = tuple(place for header in [*times, *of_times[:1]] if (place := heading.find(header)) is not None)
-    stands = "other"
-    if places and not named.is_utc:
+    relation = "other"
+    if places and not zone_of_file.is_utc:
         cells = joined_cells(data_rows(table, heading, places), places)
         plan = plan_clock(cells, layout.time_format, typed=table.is_sheet)
-        stands = against_clock(named, plant.zone, read_clock(cells, plan.formats).naive)
-    if stands == "same":
+        relation = against_clock(zone_of_file, plant.zone, read_clock(cells, plan.formats).naive)
+    if relation == "same":
         return layout, ()
-    if stands == "open" or not named.zone:
-        raise open_fault(named, plant.zone, layout.id, where)
-    note = f"its times are read in {named.zone}, as the file says ('{named.words}')"
-    return layout.model_copy(update={"zone": named.zone}), (note,)
+    if relation == "open" or not zone_of_file.zone:
+        raise open_fault(zone_of_file, plant.zone, layout.id, where)
+    note = f"its times are read in {zone_of_file.zone}, as the file says ('{zone_of_file.words}')"
+    return layout.model_copy(update={"zone": zone_of_file.zone}), (note,)
 
 
 def _export(
@@ -316,25 +316,25 @@ def _export(
     name = readable(path.name)
     several = len(set(sheets)) > 1
     refusals = [
-        one.refused.select(
+        outcome.refused.select(
             pl.lit(0, dtype=pl.Int64).alias("intake"),
             pl.lit(f"{name} [{sheet}]" if several else name).alias("file"),
             *[pl.col(name) for name in REFUSALS if name not in ("intake", "file")],
         )
-        for one, sheet in zip(outcomes, sheets, strict=True)
+        for outcome, sheet in zip(outcomes, sheets, strict=True)
     ]
-    rows = sum(one.rows for one in outcomes)
+    rows = sum(outcome.rows for outcome in outcomes)
     if not rows:
         notes += ("the file has a header and no row: nothing was recorded, or the export failed",)
     return Export(
         path=path,
         sha256=digest.result(),
         size_bytes=size_bytes,
-        layouts=tuple(one.layout for one in outcomes),
-        parts=tuple(Part(one.kind, one.tidy) for one in outcomes),
+        layouts=tuple(outcome.layout for outcome in outcomes),
+        parts=tuple(Part(outcome.kind, outcome.tidy) for outcome in outcomes),
         rows=rows,
         refusals=pl.concat(refusals),
-        rows_refused=sum(one.rows_refused for one in outcomes),
-        uncertain=sum(one.uncertain for one in outcomes),
-        notes=(*notes, *(note for one in outcomes for note in one.notes)),
+        rows_refused=sum(outcome.rows_refused for outcome in outcomes),
+        uncertain=sum(outcome.uncertain for outcome in outcomes),
+        notes=(*notes, *(note for outcome in outcomes for note in outcome.notes)),
     )

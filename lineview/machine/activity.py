@@ -62,9 +62,9 @@ class HiddenStops:
         """The seconds of each interval that are in no hole."""
         if not self.count:
             return seconds
-        left = seconds.copy()
-        np.subtract.at(left, self.interval, self.closes_s - self.opens_s)
-        return left
+        run_s = seconds.copy()
+        np.subtract.at(run_s, self.interval, self.closes_s - self.opens_s)
+        return run_s
 
     def moments(self, span: Ints) -> tuple[Ints, Ints]:
         """When each opens and closes [µs], within its interval."""
@@ -73,9 +73,9 @@ class HiddenStops:
         closes = np.clip(start + np.rint(self.closes_s * 1e6).astype(np.int64), opens, end)
         return opens, closes
 
-    def breakpoints(self, span: Ints, made: Floats) -> tuple[Ints, Floats]:
+    def breakpoints(self, span: Ints, pieces_of: Floats) -> tuple[Ints, Floats]:
         """Give moments [µs] and the pieces made up to them: none in a hole, evenly beside it."""
-        pieces = sums(made)
+        pieces = sums(pieces_of)
         if not self.count:
             return span, pieces
         opens, closes = self.moments(span)
@@ -87,7 +87,7 @@ class HiddenStops:
         base = so_far[np.flatnonzero(first)][group]
         ran_us = (opens - span[self.interval]) - (so_far - base)
         share = np.clip(ran_us / np.maximum(runs_us, 1.0), 0, 1)
-        value = pieces[self.interval] + made[self.interval] * share
+        value = pieces[self.interval] + pieces_of[self.interval] * share
         # One pass for both: np.insert would work out the places twice over a year.
         places = np.repeat(self.interval + 1, 2) + np.arange(2 * self.count)
         old = np.ones(len(span) + len(places), dtype=bool)
@@ -99,22 +99,22 @@ class HiddenStops:
 
 
 def edge_holes(
-    made: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], rates: tuple[Floats, Floats]
+    cycles: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], rates: tuple[Floats, Floats]
 ) -> HiddenStops:
     """The standing parts of the first and last intervals of legs next to standing stretches.
 
-    Takes `made`, `seconds` [s], `rates` [counts/s].
+    Takes `cycles`, `seconds` [s], `rates` [counts/s].
     """
     alone = (legs.length == 1) & bounded[0] & bounded[1]
-    stood = [bounded[0] & ~alone, bounded[1] & ~alone]
+    has_stop = [bounded[0] & ~alone, bounded[1] & ~alone]
     first, last = legs.first, legs.last - 1
-    rest_first = np.clip(seconds[first] - made[first] / rates[0], 0, None)
-    rest_last = np.clip(seconds[last] - made[last] / rates[1], 0, None)
-    rest_alone = np.clip(seconds[first] - made[first] / rates[0], 0, None) / 2
+    rest_first = np.clip(seconds[first] - cycles[first] / rates[0], 0, None)
+    rest_last = np.clip(seconds[last] - cycles[last] / rates[1], 0, None)
+    rest_alone = np.clip(seconds[first] - cycles[first] / rates[0], 0, None) / 2
     zero = np.zeros(len(first))
     parts = [
-        (first[stood[0]], zero[stood[0]], rest_first[stood[0]]),
-        (last[stood[1]], (seconds[last] - rest_last)[stood[1]], seconds[last][stood[1]]),
+        (first[has_stop[0]], zero[has_stop[0]], rest_first[has_stop[0]]),
+        (last[has_stop[1]], (seconds[last] - rest_last)[has_stop[1]], seconds[last][has_stop[1]]),
         (first[alone], zero[alone], rest_alone[alone]),
         (first[alone], (seconds[first] - rest_alone)[alone], seconds[first][alone]),
     ]
@@ -125,15 +125,15 @@ def edge_holes(
 
 
 def short_holes(
-    made: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], spread_s: float
+    cycles: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], spread_s: float
 ) -> HiddenStops:
     """The stops that are shorter than an interval, inside legs.
 
-    Takes `made`, `seconds` [s].
+    Takes `cycles`, `seconds` [s].
     """
     least = max(LEAST_HOLE_S, 5.0 * spread_s)
     inner = SpeedSegments(legs.first + bounded[0], legs.last - bounded[1])
-    lacks = _lacking(made, seconds, inner)
+    lacks = _lacking(cycles, seconds, inner)
     short = lacks > least
     faint = lacks > max(1.0, 2.0 * spread_s)
     hit = np.flatnonzero(short)
@@ -143,23 +143,23 @@ def short_holes(
     run = index[hit + 1].astype(int) + index[hit + 3]
     run += (index[hit + 1] & index[hit]).astype(int) + (index[hit + 3] & index[hit + 4])
     share, long = lacks[hit] / seconds[hit], seconds[hit] >= _LONG_S
-    stood = long & (share > 1.0 - _STOOD_SHARE)
+    mostly_still = long & (share > 1.0 - _STOOD_SHARE)
     maybe_slow = long & (share < _SLOW_SHARE) & ~_between_full(hit, lacks, seconds, inner)
     maybe_slow |= long & (share < _STEP_SHARE)
-    hit = hit[((run <= 1) & ~maybe_slow) | stood]
+    hit = hit[((run <= 1) & ~maybe_slow) | mostly_still]
     before = faint[np.maximum(hit - 1, 0)] & (hit > 0)
     after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)
     parts = {}
     for i, is_before, is_after in zip(hit.tolist(), before.tolist(), after.tolist(), strict=True):
-        whole, gone = float(seconds[i]), float(lacks[i])
+        length_s, missing_s = float(seconds[i]), float(lacks[i])
         if is_after and not (is_before and lacks[i - 1] > lacks[i + 1]):
-            parts[i] = (whole - gone, whole)
+            parts[i] = (length_s - missing_s, length_s)
             parts.setdefault(i + 1, (0.0, float(lacks[i + 1])))
         elif is_before:
-            parts[i] = (0.0, gone)
+            parts[i] = (0.0, missing_s)
             parts.setdefault(i - 1, (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1])))
         else:
-            parts[i] = ((whole - gone) / 2, (whole + gone) / 2)
+            parts[i] = ((length_s - missing_s) / 2, (length_s + missing_s) / 2)
     rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
     opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
     return HiddenStops(np.array(rows, dtype=np.int64), opens, closes)
@@ -173,19 +173,19 @@ def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: SpeedSegment
     return np.asarray(inside & full[hit - 1] & full[np.minimum(hit + 1, len(full) - 1)])
 
 
-def _lacking(made: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
+def _lacking(cycles: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     """The seconds by which intervals fall short of the median rate around them, 0 where they do not."""
-    lacks = np.zeros(len(made))
+    lacks = np.zeros(len(cycles))
     wide = inner.last - inner.first >= 3
     if not wide.any():
         return lacks
-    pace = made / np.maximum(seconds, 1e-9)
+    pace = cycles / np.maximum(seconds, 1e-9)
     first, last = inner.first[wide], inner.last[wide]
     beside = np.empty_like(pace)
     np.maximum(pace[:-2], pace[2:], out=beside[1:-1])
     # The ends have one neighbour each and the other at the far end, which no leg of three reaches over.
     beside[0], beside[-1] = max(pace[1], pace[-1]), max(pace[-2], pace[0])
-    behind = np.flatnonzero(made < (seconds - 1.0) * np.maximum(beside, 1e-9))
+    behind = np.flatnonzero(cycles < (seconds - 1.0) * np.maximum(beside, 1e-9))
     likely = behind[_owned(behind, first, last)[1]]
     # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
     likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
@@ -193,8 +193,8 @@ def _lacking(made: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     likely, owner = likely[inside], owner[inside]
     if not len(likely):
         return lacks
-    own = _median_around(pace, likely, first[owner], last[owner])
-    lacks[likely] = np.clip(seconds[likely] - made[likely] / np.maximum(own, 1e-9), 0, None)
+    pace_near = _median_around(pace, likely, first[owner], last[owner])
+    lacks[likely] = np.clip(seconds[likely] - cycles[likely] / np.maximum(pace_near, 1e-9), 0, None)
     return lacks
 
 
@@ -255,7 +255,7 @@ class Activity:
 
 
 def activity_from_counter(
-    steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None
+    steps: Steps, *, band_low_per_min: float, gap_s: float, pieces_made: Floats | None = None
 ) -> Activity:
     """Split the clock by the increments of the piece counter; `band_low_per_min` in [pieces/min].
 
@@ -267,20 +267,20 @@ def activity_from_counter(
     """
     start, end, n = steps.start_us, steps.end_us, steps.n
     seconds = (end - start) / 1e6
-    seen = np.isfinite(n) & (seconds <= gap_s)
-    cycles = n if seen.all() else np.where(seen, n, 0.0)
-    stands = _standing(cycles, seconds, seen, band_low_per_min)
-    works = seen & ~stands
+    readable = np.isfinite(n) & (seconds <= gap_s)
+    cycles = n if readable.all() else np.where(readable, n, 0.0)
+    standing = _standing(cycles, seconds, readable, band_low_per_min)
+    works = readable & ~standing
     legs = runs(works)
-    holes = _hidden_stops(cycles, seconds, works, stands, legs, band_low_per_min)
+    holes = _hidden_stops(cycles, seconds, works, standing, legs, band_low_per_min)
     slow = slow_intervals(cycles, holes.run_seconds(seconds), legs, band_low_per_min)
     code = np.full(len(cycles), RUNNING, dtype=np.uint8)
-    code[slow], code[stands], code[~seen] = SLOW, STANDING, UNSEEN
-    bounds = _unseen_bounds(steps, seen)
+    code[slow], code[standing], code[~readable] = SLOW, STANDING, UNSEEN
+    bounds = _unseen_bounds(steps, readable)
     span = np.concatenate((start, end[-1:]))
     edge, codes = _stretches(span, code, holes)
-    counted = cycles if made is None else np.where(seen, _or_nothing(made), 0.0)
-    at, pieces = holes.breakpoints(span, counted)
+    pieces_in = cycles if pieces_made is None else np.where(readable, _or_nothing(pieces_made), 0.0)
+    at, pieces = holes.breakpoints(span, pieces_in)
     return Activity(edge, codes, at, pieces, span, *bounds)
 
 
@@ -303,41 +303,41 @@ def moving(steps: Steps, gap_s: float) -> Activity:
     return Activity(edge, code[turn], span, sums(n), span, nothing, nothing, nothing)
 
 
-def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bools:
+def _standing(cycles: Floats, seconds: Floats, readable: Bools, band_low: float) -> Bools:
     """Which intervals the machine stood through, jogs between them included."""
-    stands = seen & (made <= 0)
-    zero = runs(stands)
+    standing = readable & (cycles <= 0)
+    zero = runs(standing)
     until = sums(seconds)
-    moves = np.concatenate(([False], seen & ~stands, [False]))
+    moves = np.concatenate(([False], readable & ~standing, [False]))
     # Between two intervals with pieces a moment without one is the reading's own jitter.
     between = moves[zero.first] & moves[zero.last + 1]
     brief = between & (until[zero.last] - until[zero.first] < max(STANDS_S, 240.0 / band_low))
     for a, b in zip(zero.first[brief], zero.last[brief], strict=True):
-        stands[a:b] = False
-    legs = runs(seen & ~stands)
+        standing[a:b] = False
+    legs = runs(readable & ~standing)
     if not len(legs.first):
-        return stands
+        return standing
     # Nothing is made between legs, so sums by leg need no second pass over the year.
-    sum_n = np.add.reduceat(made, legs.first)
+    sum_n = np.add.reduceat(cycles, legs.first)
     sum_s = until[legs.last] - until[legs.first]
-    before = np.concatenate(([False], stands))[legs.first]
-    after = np.concatenate((stands, [False]))[legs.last]
+    before = np.concatenate(([False], standing))[legs.first]
+    after = np.concatenate((standing, [False]))[legs.last]
     jog = before & after & ((sum_n <= JOG_MIN * band_low) | (sum_n < 0.1 * band_low * sum_s / 60))
     for a, b in zip(legs.first[jog], legs.last[jog], strict=True):
-        stands[a:b] = True
-    return stands
+        standing[a:b] = True
+    return standing
 
 
 def _hidden_stops(
-    made: Floats, seconds: Floats, works: Bools, stands: Bools, legs: SpeedSegments, band_low: float
+    cycles: Floats, seconds: Floats, works: Bools, standing: Bools, legs: SpeedSegments, band_low: float
 ) -> HiddenStops:
     """Find the standing parts of intervals in which the machine also ran."""
-    at_start, at_end = edge_rates(made, seconds, legs, band_low)
-    before = np.concatenate(([False], stands))[legs.first]
-    after = np.concatenate((stands, [False]))[legs.last]
-    edges = edge_holes(made, seconds, legs, (before, after), (at_start, at_end))
-    spread = stamp_spread_s(made, seconds, works)
-    return edges.joined(short_holes(made, seconds, legs, (before, after), spread))
+    at_start, at_end = edge_rates(cycles, seconds, legs, band_low)
+    before = np.concatenate(([False], standing))[legs.first]
+    after = np.concatenate((standing, [False]))[legs.last]
+    edges = edge_holes(cycles, seconds, legs, (before, after), (at_start, at_end))
+    spread = stamp_spread_s(cycles, seconds, works)
+    return edges.joined(short_holes(cycles, seconds, legs, (before, after), spread))
 
 
 def _or_nothing(counts: Floats) -> Floats:
@@ -345,14 +345,14 @@ def _or_nothing(counts: Floats) -> Floats:
     return np.where(np.isnan(counts), 0.0, counts)
 
 
-def _unseen_bounds(steps: Steps, seen: Bools) -> tuple[Floats, Floats, Floats]:
-    if seen.all():
-        nothing = np.zeros(len(seen) + 1)
+def _unseen_bounds(steps: Steps, readable: Bools) -> tuple[Floats, Floats, Floats]:
+    if readable.all():
+        nothing = np.zeros(len(readable) + 1)
         return nothing, nothing, nothing
     low, high = _or_nothing(steps.low), steps.high
     without = np.isnan(high)
     parts = (low, np.where(without, 0.0, high), without.astype(np.float64))
-    least, most, unbounded = (sums(np.where(seen, 0.0, part)) for part in parts)
+    least, most, unbounded = (sums(np.where(readable, 0.0, part)) for part in parts)
     return least, most, unbounded
 
 

@@ -23,43 +23,43 @@ CHANGES: dict[str, pl.DataType] = {"at": UTC_US, "before": pl.String(), "after":
 OFF_MIN = 3.0
 
 
-def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
+def product_changes(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
     """The moments at which the machine's line went from one product to another."""
-    own = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
+    line_batches = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     for measures in ("product", "batch"):
-        marks = said.filter(pl.col("gauge") == measures).sort("at").select("at", name="text")
+        marks = names.filter(pl.col("gauge") == measures).sort("at").select("at", name="text")
         if measures == "batch":
-            sheet = own.drop_nulls(["batch", "product"]).unique("batch", keep="first", maintain_order=True)
+            sheet = line_batches.drop_nulls(["batch", "product"]).unique("batch", keep="first", maintain_order=True)
             marks = marks.join(
                 sheet.select(name="batch", product="product"), on="name", how="left", maintain_order="left"
             ).select("at", name="product")
         if marks["name"].drop_nulls().len():
             return _turns(marks)
-    return _turns(own.sort("start").select(at="start", name="product"))
+    return _turns(line_batches.sort("start").select(at="start", name="product"))
 
 
-def marked(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> bool:
+def marked(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame) -> bool:
     """Whether anything marks the products of a machine's line."""
     sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     if sheet["product"].drop_nulls().len():
         return True
-    return said.filter(pl.col("gauge") == "product").height > 0
+    return names.filter(pl.col("gauge") == "product").height > 0
 
 
 def _turns(marks: pl.DataFrame) -> pl.DataFrame:
     if marks.height < 2:
         return empty(CHANGES)
-    named = marks.drop_nulls("name").with_columns(pl.col("name").str.strip_chars())
+    names = marks.drop_nulls("name").with_columns(pl.col("name").str.strip_chars())
     same = pl.col("name").str.to_lowercase()
     return (
-        named.with_columns(before=pl.col("name").shift(1))
+        names.with_columns(before=pl.col("name").shift(1))
         .filter(same != same.shift(1))
         .select("at", "before", after="name")
         .cast(dict(CHANGES))  # type: ignore[arg-type]  # polars' stub wants its own mapping type
     )
 
 
-def find_changeovers(seen: Activity, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
+def find_changeovers(activity: Activity, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
     """Find the standing stretch that belongs to each change of product.
 
     A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
@@ -68,21 +68,21 @@ def find_changeovers(seen: Activity, changes: pl.DataFrame, *, off_min: float = 
     were the last pieces of the old product, and the changeover begins after them.
     Source: derived-tape
     """
-    stands = seen.code == STANDING
-    begins, ends = seen.edge[:-1][stands], seen.edge[1:][stands]
+    standing = activity.code == STANDING
+    begins, ends = activity.edge[:-1][standing], activity.edge[1:][standing]
     off_us = round(off_min * 6e7)
     at_us = changes["at"].dt.epoch("us").to_numpy()
     first = np.searchsorted(ends, at_us - off_us)
     last = np.searchsorted(begins, at_us + off_us, side="right")
-    found: dict[int, int] = {}
+    change_of: dict[int, int] = {}
     for change, (a, b) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
         if b > a:
             at = at_us[change]
             inside = (begins[a:b] <= at) & (at <= ends[a:b])
             off = np.where(inside, 0, np.abs(ends[a:b] - at))
-            found.setdefault(a + int(np.argmin(off)), change)
-    stretches, rows = sorted(found), [found[k] for k in sorted(found)]
-    starts = _after_jogs(seen, begins[stretches], np.minimum(at_us[rows] - off_us, ends[stretches]))
+            change_of.setdefault(a + int(np.argmin(off)), change)
+    stretches, rows = sorted(change_of), [change_of[k] for k in sorted(change_of)]
+    starts = _after_jogs(activity, begins[stretches], np.minimum(at_us[rows] - off_us, ends[stretches]))
     return pl.DataFrame(
         {
             "start": pl.Series(starts, dtype=pl.Int64),
@@ -93,27 +93,27 @@ def find_changeovers(seen: Activity, changes: pl.DataFrame, *, off_min: float = 
     ).with_columns(pl.col("start", "end").cast(pl.Datetime("us")).dt.replace_time_zone("UTC"))
 
 
-def _after_jogs(seen: Activity, begins: Ints, latest: Ints) -> Ints:
+def _after_jogs(activity: Activity, begins: Ints, latest: Ints) -> Ints:
     """Move the starts of standing stretches behind the last pieces made in them before the latest moment."""
-    rises = np.flatnonzero(np.diff(seen.pieces) > 0)
+    rises = np.flatnonzero(np.diff(activity.pieces) > 0)
     # Where in its interval a jog ran not known: the middle.
-    jogs = (seen.at[rises] + seen.at[rises + 1]) // 2
+    jogs = (activity.at[rises] + activity.at[rises + 1]) // 2
     place = np.searchsorted(jogs, latest, side="right") - 1
     last = np.where(place >= 0, jogs[np.maximum(place, 0)] if len(jogs) else begins, begins)
     return np.maximum(last, begins)
 
 
-def cut_clock(seen: Activity, moments: pl.Series) -> Activity:
+def cut_clock(activity: Activity, moments: pl.Series) -> Activity:
     """Cut the standing stretches of a clock at moments that lie within them."""
     at = np.unique(moments.dt.epoch("us").to_numpy()) if len(moments) else np.empty(0, dtype=np.int64)
-    if not len(at) or not len(seen.code):
-        return seen
-    place = np.searchsorted(seen.edge, at, side="right") - 1
-    inside = (place >= 0) & (place < len(seen.code))
-    inside &= seen.code[np.clip(place, 0, len(seen.code) - 1)] == STANDING
-    edge = np.union1d(seen.edge, at[inside])
-    code = seen.code[np.searchsorted(seen.edge, edge[:-1], side="right") - 1]
-    return replace(seen, edge=edge, code=code)
+    if not len(at) or not len(activity.code):
+        return activity
+    place = np.searchsorted(activity.edge, at, side="right") - 1
+    inside = (place >= 0) & (place < len(activity.code))
+    inside &= activity.code[np.clip(place, 0, len(activity.code) - 1)] == STANDING
+    edge = np.union1d(activity.edge, at[inside])
+    code = activity.code[np.searchsorted(activity.edge, edge[:-1], side="right") - 1]
+    return replace(activity, edge=edge, code=code)
 
 
 #: CHANGEOVERS that were found, not recorded: `before` and `after` null, `sure` how sure it is (0 to 1).
@@ -132,7 +132,7 @@ _LEAST_SPREAD = 4.0
 
 
 def found_changeovers(
-    seen: Activity, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
+    activity: Activity, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
 ) -> pl.DataFrame:
     """Find changeovers from the wrapper's clock and the rope's gauges.
 
@@ -142,17 +142,17 @@ def found_changeovers(
     from a changeover.
     Source: derived-tape
     """
-    stands = seen.code == STANDING
-    begins, ends = seen.edge[:-1][stands], seen.edge[1:][stands]
+    standing = activity.code == STANDING
+    begins, ends = activity.edge[:-1][standing], activity.edge[1:][standing]
     planned, inside = _planned(begins, ends, shifts)
     long = inside & (planned >= least_min * 6e7)
     begins, ends = begins[long], ends[long]
     odds = np.zeros(len(begins))
-    told = np.zeros(len(begins), dtype=bool)
+    has_evidence = np.zeros(len(begins), dtype=bool)
     for gauge in gauges:
-        more, known = _log_odds(gauge, begins, ends, seen)
-        odds, told = odds + more, told | known
-    sure = np.where(told, 1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50))), 0.0)
+        more, with_evidence = _log_odds(gauge, begins, ends, activity)
+        odds, has_evidence = odds + more, has_evidence | with_evidence
+    sure = np.where(has_evidence, 1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50))), 0.0)
     keep = sure >= LEAST_SURE
     moments = {"start": pl.Series(begins[keep]), "end": pl.Series(ends[keep])}
     frame = pl.DataFrame(moments).cast(dict.fromkeys(moments, CHANGEOVERS["start"]))
@@ -176,35 +176,35 @@ def _planned(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bool
     return planned.astype(np.int64), np.asarray(first == last)
 
 
-def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, seen: Activity) -> tuple[Floats, Bools]:
+def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, activity: Activity) -> tuple[Floats, Bools]:
     """How much likelier than not one gauge makes a new batch, as a logarithm, and where it tells."""
-    own = gauge.drop_nulls().sort("at")
-    at, value = own["at"].dt.epoch("us").to_numpy(), own["value"].to_numpy()
+    values = gauge.drop_nulls().sort("at")
+    at, value = values["at"].dt.epoch("us").to_numpy(), values["value"].to_numpy()
     none = np.zeros(len(begins)), np.zeros(len(begins), dtype=bool)
     if len(at) < 2 * _LEAST_PLACES:
         return none
-    usual = _steps(at, value, *_places(seen))
+    usual = _steps(at, value, *_places(activity))
     usual = usual[np.isfinite(usual)]
     if len(usual) < _LEAST_PLACES:
         return none
     size = max(1.4826 * float(np.median(np.abs(usual - np.median(usual)))), 1e-9)
     step = (_steps(at, value, begins, ends) - np.median(usual)) / size
-    known = np.isfinite(step)
-    square = np.where(known, step, 0.0) ** 2
-    spread = max(_LEAST_SPREAD**2, float(np.median(square[known])) if known.any() else 0.0)
+    finite = np.isfinite(step)
+    square = np.where(finite, step, 0.0) ** 2
+    spread = max(_LEAST_SPREAD**2, float(np.median(square[finite])) if finite.any() else 0.0)
     odds = 0.5 * square * spread / (1.0 + spread) - 0.5 * np.log1p(spread)
-    return np.where(known, odds, 0.0), known
+    return np.where(finite, odds, 0.0), finite
 
 
-def _places(seen: Activity) -> tuple[Ints, Ints]:
+def _places(activity: Activity) -> tuple[Ints, Ints]:
     """Give moments within running legs, as a standing of no length, each some minutes from the next."""
-    runs = (seen.code != STANDING) & (np.diff(seen.edge) > 4 * _BESIDE_S * 1e6)
-    apart = round(2 * _BESIDE_S * 1e6)
-    found = [
-        np.arange(a + apart, b - apart, apart)
-        for a, b in zip(seen.edge[:-1][runs].tolist(), seen.edge[1:][runs].tolist(), strict=True)
+    runs = (activity.code != STANDING) & (np.diff(activity.edge) > 4 * _BESIDE_S * 1e6)
+    spacing_us = round(2 * _BESIDE_S * 1e6)
+    places = [
+        np.arange(a + spacing_us, b - spacing_us, spacing_us)
+        for a, b in zip(activity.edge[:-1][runs].tolist(), activity.edge[1:][runs].tolist(), strict=True)
     ]
-    moments = np.concatenate(found).astype(np.int64) if found else np.empty(0, dtype=np.int64)
+    moments = np.concatenate(places).astype(np.int64) if places else np.empty(0, dtype=np.int64)
     return moments, moments
 
 
@@ -212,12 +212,12 @@ def _steps(at: Ints, value: Floats, begins: Ints, ends: Ints) -> Floats:
     """The change of the median value across each standing; nan where either side lacks readings."""
     beside, left_out = round(_BESIDE_S * 1e6), round(_LEFT_OUT_S * 1e6)
     sides = ((begins - beside, begins - left_out), (ends + left_out, ends + beside))
-    found = []
+    medians = []
     for opens, closes in sides:
         first, last = np.searchsorted(at, opens), np.searchsorted(at, closes, side="right")
         pairs = zip(first.tolist(), last.tolist(), strict=True)
-        found.append(np.array([np.median(value[a:b]) if b - a >= 2 else np.nan for a, b in pairs]))
-    return np.asarray(found[1] - found[0])
+        medians.append(np.array([np.median(value[a:b]) if b - a >= 2 else np.nan for a, b in pairs]))
+    return np.asarray(medians[1] - medians[0])
 
 
 def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) -> pl.DataFrame:
@@ -243,14 +243,14 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
     >>> changeover_matrix(frame, str)["median_min"].to_list()
     [6.0]
     """
-    whole = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    minutes = pl.col("minutes") if "minutes" in changeovers.columns else whole
-    named = changeovers.drop_nulls(["before", "after"])
+    length_min = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    minutes = pl.col("minutes") if "minutes" in changeovers.columns else length_min
+    named_both = changeovers.drop_nulls(["before", "after"])
     return (
-        named.with_columns(
+        named_both.with_columns(
             minutes=minutes,
-            before=pl.Series([name_of(n) for n in named["before"].to_list()], dtype=pl.String),
-            after=pl.Series([name_of(n) for n in named["after"].to_list()], dtype=pl.String),
+            before=pl.Series([name_of(n) for n in named_both["before"].to_list()], dtype=pl.String),
+            after=pl.Series([name_of(n) for n in named_both["after"].to_list()], dtype=pl.String),
         )
         .group_by("before", "after", maintain_order=True)
         .agg(

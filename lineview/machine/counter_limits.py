@@ -62,15 +62,15 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
     CounterLimits
         A modulus only where every fall is a turn of it.
     """
-    kept = ~odd_readings(value)
-    at_s, value = at_s[kept], value[kept]
+    plausible = ~odd_readings(value)
+    at_s, value = at_s[plausible], value[plausible]
     step, seconds = np.diff(value), np.diff(at_s)
     rate = _fast(at_s, value)
     falls = np.flatnonzero(step < 0)
     modulus, turned = _modulus(value, step, seconds, falls, rate)
-    made = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turned)
-    whole = bool(np.all(value == np.round(value)))
-    return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), len(falls) - len(turned), made, whole)
+    total = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turned)
+    is_whole = bool(np.all(value == np.round(value)))
+    return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), len(falls) - len(turned), total, is_whole)
 
 
 def odd_readings(value: Floats) -> NDArray[np.bool_]:
@@ -114,8 +114,8 @@ def _modulus(
     for modulus in MODULI if rate else ():
         if modulus <= value.max():
             continue
-        counted = step[falls] + modulus
-        turned = counted <= np.maximum(1.5 * rate * seconds[falls] / 60.0, 2.0)
+        counts = step[falls] + modulus
+        turned = counts <= np.maximum(1.5 * rate * seconds[falls] / 60.0, 2.0)
         # an unread gap may hide anything, so it proves no turn and speaks against none
         long = seconds[falls] > 3600.0
         set_back = value[falls + 1] <= SET_BACK * modulus

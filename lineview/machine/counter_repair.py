@@ -79,16 +79,16 @@ def off_trend(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]
     """
     odd = _placeholders(at_us, value, limits)
     torn = np.zeros(len(value), dtype=bool)
-    kept = np.flatnonzero(~odd)
+    remaining = np.flatnonzero(~odd)
     for _ in range(8):
-        found = _runs_off_course(at_us[kept], value[kept], limits)
-        if not found.any():
+        off = _runs_off_course(at_us[remaining], value[remaining], limits)
+        if not off.any():
             break
-        aside = kept[found]
-        before = kept[np.maximum(np.flatnonzero(found) - 1, 0)]
+        aside = remaining[off]
+        before = remaining[np.maximum(np.flatnonzero(off) - 1, 0)]
         odd[aside] = True
         torn[aside] = _by_words(at_us, value, before, aside, limits)
-        kept = kept[~found]
+        remaining = remaining[~off]
     return odd, torn
 
 
@@ -133,18 +133,18 @@ def held_at_top(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     limits : Limits
         Of the counter.
     """
-    held = np.zeros(len(value), dtype=bool)
-    at_top = np.flatnonzero(value == limits.modulus - 1) if limits.modulus is not None else held[:0]
+    at_rest = np.zeros(len(value), dtype=bool)
+    at_top = np.flatnonzero(value == limits.modulus - 1) if limits.modulus is not None else at_rest[:0]
     if len(at_top) <= LONGEST_RUN or len(at_top) == len(value):
-        return held
+        return at_rest
     step = limits.unrolled(np.diff(value))
     usual = (step > 0) & (step <= limits.most(np.diff(at_us) / 1e6))
     due_us = _HELD * (at_us[-1] - at_us[0]) / max(float(step[usual].sum()), 1.0)
     runs = np.split(at_top, np.flatnonzero(np.diff(at_top) > 1) + 1)
     for run in runs:
         if len(run) > LONGEST_RUN and at_us[run[-1]] - at_us[run[0]] > due_us:
-            held[run] = True
-    return held
+            at_rest[run] = True
+    return at_rest
 
 
 def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
@@ -158,22 +158,22 @@ def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Lim
 def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     """Find, in one pass, the shortest runs of readings whose removal mends an impossible step."""
     last = len(value) - 1
-    found = np.zeros(len(value), dtype=bool)
+    off = np.zeros(len(value), dtype=bool)
     if last < 2:
-        return found
+        return off
     every = np.arange(last)
     good = possible(at_us, value, every, every + 1, limits)
     open_pairs = np.flatnonzero(~good)
     for length in range(1, LONGEST_RUN + 1):
         for ahead in (True, False):
             if not len(open_pairs):
-                return found
+                return off
             mended = _mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
             for offset in range(length):
                 pairs = open_pairs[mended]
-                found[pairs + 1 + offset if ahead else pairs - offset] = True
+                off[pairs + 1 + offset if ahead else pairs - offset] = True
             open_pairs = open_pairs[~mended]
-    return found
+    return off
 
 
 def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool) -> Bools:
@@ -217,8 +217,8 @@ def unfrozen(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
     jumps = np.flatnonzero(step > limits.most(np.diff(at_us) / 1e6))
     changed = np.flatnonzero(np.concatenate(([True], step != 0)))
     first = changed[np.searchsorted(changed, jumps, side="right") - 1]
-    stood = first < jumps
-    jumps, first = jumps[stood], first[stood]
+    has_run = first < jumps
+    jumps, first = jumps[has_run], first[has_run]
     fits = possible(at_us, value, first, jumps + 1, limits)
     jumps, first = jumps[fits], first[fits]
     trusted[jumps + 1] = _at_own_rate(at_us, value, first, jumps + 1)

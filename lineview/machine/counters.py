@@ -78,20 +78,20 @@ class CounterIncrements:
         else:
             a, b = _Place.of(span, begins), _Place.of(span, ends)
             inside = self._upto(b, profile) - self._upto(a, profile)
-        whole = b.floor > a.ceil
+        has_whole = b.floor > a.ceil
         inner = np.minimum(a.ceil, b.floor)
         outside = (np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)).astype(
             float
         )
-        least = np.where(whole, low[b.floor] - low[inner], 0.0)
+        least = np.where(has_whole, low[b.floor] - low[inner], 0.0)
         most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
         for edge, other, starts in ((a, b, True), (b, a, False)):
             spare_low, spare_high = self._long_edge(edge, other, starts=starts)
             least, most = least + spare_low, most - spare_high
         most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
-        taken = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
+        estimate = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
         return Counted(
-            np.where(long > 0, taken, 0.0),
+            np.where(long > 0, estimate, 0.0),
             np.clip(least - self.step, 0.0, None),
             most + self.step,
             so_far.missing_s[b.ceil] - so_far.missing_s[a.floor] + outside / 1e6,
@@ -103,8 +103,8 @@ class CounterIncrements:
         share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
         if profile is not None and len(profile.at):
             run = [np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)]
-            whole = run[2] - run[0]
-            share = np.where(whole > 0, (run[1] - run[0]) / np.where(whole > 0, whole, 1.0), share)
+            run_total = run[2] - run[0]
+            share = np.where(run_total > 0, (run[1] - run[0]) / np.where(run_total > 0, run_total, 1.0), share)
         share = self._by_plan(place, share)
         inner = self.value[np.minimum(place.floor, len(self.value) - 1)]
         return np.asarray(self._so_far.value[place.floor] + np.where(place.between, share * inner, 0.0))
@@ -116,9 +116,9 @@ class CounterIncrements:
         if not long.any():
             return share
         spent = [self.planned.before(moment / 1e6) for moment in (place.start, place.at, place.end)]
-        whole = spent[2] - spent[0]
-        long &= (whole > 0) & (self.value[which] <= whole * 1e6 * self.fastest_per_us)
-        return np.where(long, (spent[1] - spent[0]) / np.where(whole > 0, whole, 1.0), share)
+        planned = spent[2] - spent[0]
+        long &= (planned > 0) & (self.value[which] <= planned * 1e6 * self.fastest_per_us)
+        return np.where(long, (spent[1] - spent[0]) / np.where(planned > 0, planned, 1.0), share)
 
     def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
         """What a long interval over an edge must and cannot have added inside, by the fastest rate.
@@ -251,8 +251,8 @@ class Counted:
         return Counted(*(np.where(take, theirs, mine) for mine, theirs in pairs))
 
 
-def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
-    return counted.value, counted.low, counted.high, counted.missing_s, counted.readings
+def _parts(counts: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
+    return counts.value, counts.low, counts.high, counts.missing_s, counts.readings
 
 
 def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
@@ -274,13 +274,13 @@ def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) ->
 def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:
     """Fill in the likeliest count where the steps of a counter leave it open."""
     start, end = steps.start_us, steps.end_us
-    ones = np.ones(len(steps), dtype=np.int64)
+    single = np.ones(len(steps), dtype=np.int64)
     usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
     return CounterIncrements(
         start,
         end,
         *_filled_in(steps, counter, planned),
-        ones,
+        single,
         usual,
         fastest_per_us(counter),
         0.0 if counter.unit_value == 1.0 else counter.unit_value,
@@ -293,14 +293,14 @@ def _filled_in(
 ) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
     """Likeliest, least and most counts of each step, and whether the readings decide it."""
     n, low = steps.n, steps.low
-    known = ~np.isnan(n)
-    if known.all():
-        return n, n, n, known
+    is_known = ~np.isnan(n)
+    if is_known.all():
+        return n, n, n, is_known
     high = np.where(np.isnan(steps.high), np.inf, steps.high)
     turn = (known_modulus(counter) or np.nan) * counter.unit_value
     seconds = steps.start_us / 1e6, steps.end_us / 1e6
-    found = likeliest(OpenIntervals(*seconds, n, low, high, turn, counter.unit_value, steps.turned), planned)
-    return found.value, found.low, found.high, found.known
+    filled = likeliest(OpenIntervals(*seconds, n, low, high, turn, counter.unit_value, steps.turned), planned)
+    return filled.value, filled.low, filled.high, filled.known
 
 
 def fastest_per_us(counter: Counter) -> float:

@@ -92,12 +92,12 @@ class Likeliest:
     known: npt.NDArray[np.bool_]
 
 
-def likeliest(counted: OpenIntervals, planned: PlannedTime, near: tuple[Floats, Floats] | None = None) -> Likeliest:
+def likeliest(intervals: OpenIntervals, planned: PlannedTime, near: tuple[Floats, Floats] | None = None) -> Likeliest:
     """Fill in the likeliest count of every open interval.
 
     Parameters
     ----------
-    counted : OpenIntervals
+    intervals : OpenIntervals
         Of one counter.
     planned : PlannedTime
         When the works meant to run.
@@ -132,37 +132,37 @@ def likeliest(counted: OpenIntervals, planned: PlannedTime, near: tuple[Floats, 
     >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).value.round(1).tolist()
     [300.0, 300.0, 310.0]
     """
-    known = ~np.isnan(counted.value)
-    gaps = np.flatnonzero(~known)
+    is_known = ~np.isnan(intervals.value)
+    gaps = np.flatnonzero(~is_known)
     if not len(gaps):
-        return Likeliest(counted.value, counted.low, counted.high, known)
-    low, high = counted.low[gaps], counted.high[gaps]
-    turned = np.full(len(gaps), np.nan) if counted.turned is None else counted.turned[gaps]
-    at_pace, set_back = _expected(counted, gaps, planned, near)
-    turns = _nearest_turns(np.clip(at_pace, low, high), turned, high, counted.turn)
+        return Likeliest(intervals.value, intervals.low, intervals.high, is_known)
+    low, high = intervals.low[gaps], intervals.high[gaps]
+    turned = np.full(len(gaps), np.nan) if intervals.turned is None else intervals.turned[gaps]
+    at_pace, set_back = _expected(intervals, gaps, planned, near)
+    turns = _nearest_turns(np.clip(at_pace, low, high), turned, high, intervals.turn)
     fell = turned > low
     near_pace = np.abs(turns - at_pace) <= AT_PACE * at_pace
     # Of a size that is not declared, but taken from the falls, nobody knows how many turns there were.
-    sized = np.isfinite(turned) & (fell | np.isfinite(counted.turn))
+    sized = np.isfinite(turned) & (fell | np.isfinite(intervals.turn))
     filled = np.where(sized & (near_pace | ~fell), turns, np.clip(set_back, low, high))
-    stood = sized & ~fell & (turned < 0.5 * counted.step)
-    filled = np.where(stood, 0.0, filled)
-    short = counted.end_s[gaps] - counted.start_s[gaps] <= LONG_S
-    sure = stood | (fell & near_pace & short & (low > 0) & (high <= SURE_SHARE * counted.turn))
-    within = sized & ~stood & np.isfinite(counted.turn) & _planned_throughout(counted, gaps, planned)
+    still = sized & ~fell & (turned < 0.5 * intervals.step)
+    filled = np.where(still, 0.0, filled)
+    short = intervals.end_s[gaps] - intervals.start_s[gaps] <= LONG_S
+    sure = still | (fell & near_pace & short & (low > 0) & (high <= SURE_SHARE * intervals.turn))
+    within = sized & ~still & np.isfinite(intervals.turn) & _planned_throughout(intervals, gaps, planned)
     filled = np.where(within, turns, filled)
-    low, high = np.where(within, turned, low), np.where(within, _last_turn(turned, high, counted.turn), high)
+    low, high = np.where(within, turned, low), np.where(within, _last_turn(turned, high, intervals.turn), high)
     sure |= within & (low == high)
-    value, least, most = counted.value.copy(), counted.low.copy(), counted.high.copy()
-    value[gaps] = np.round(filled / counted.step) * counted.step
-    known[gaps] = sure
+    value, least, most = intervals.value.copy(), intervals.low.copy(), intervals.high.copy()
+    value[gaps] = np.round(filled / intervals.step) * intervals.step
+    is_known[gaps] = sure
     least[gaps], most[gaps] = np.where(sure, value[gaps], low), np.where(sure, value[gaps], high)
-    return Likeliest(value, least, most, known)
+    return Likeliest(value, least, most, is_known)
 
 
-def _planned_throughout(counted: OpenIntervals, gaps: Ints, planned: PlannedTime) -> npt.NDArray[np.bool_]:
+def _planned_throughout(intervals: OpenIntervals, gaps: Ints, planned: PlannedTime) -> npt.NDArray[np.bool_]:
     """Which open intervals lie within planned time, as all do where no plan is known."""
-    start, end = counted.start_s[gaps], counted.end_s[gaps]
+    start, end = intervals.start_s[gaps], intervals.end_s[gaps]
     if not len(planned.start_s):
         return np.ones(len(gaps), dtype=np.bool_)
     return np.asarray(planned.before(end) - planned.before(start) >= 0.999 * (end - start))
@@ -183,24 +183,24 @@ def _nearest_turns(at_pace: Floats, turned: Floats, high: Floats, turn: float) -
 
 
 def _expected(
-    counted: OpenIntervals, gaps: Ints, planned: PlannedTime, near: tuple[Floats, Floats] | None
+    intervals: OpenIntervals, gaps: Ints, planned: PlannedTime, near: tuple[Floats, Floats] | None
 ) -> tuple[Floats, Floats]:
     """What each open interval would count at the pace around it, and what if it was set back."""
-    start, end = counted.start_s[gaps], counted.end_s[gaps]
+    start, end = intervals.start_s[gaps], intervals.end_s[gaps]
     first = np.full(len(gaps), -np.inf) if near is None else near[0]
     last = np.full(len(gaps), np.inf) if near is None else near[1]
-    sums = _Sums(counted, planned)
+    sums = _Sums(intervals, planned)
     before = sums.pace(np.maximum(start - NEAR_S, first), start)
     after = sums.pace(end, np.minimum(end + NEAR_S, last))
-    before_s, after_s = (_due_s(pace, counted.step) for pace in (before, after))
+    before_s, after_s = (_due_s(pace, intervals.step) for pace in (before, after))
     before = np.where(sums.pace(np.maximum(start - before_s, first), start) == 0.0, 0.0, before)
     after = np.where(sums.pace(end, np.minimum(end + after_s, last)) == 0.0, 0.0, after)
-    one = np.where(np.isnan(before), after, before)
-    two = np.where(np.isnan(after), one, after)
-    sides = np.nan_to_num((one + two) / 2)
-    least = counted.low[gaps]
-    since = least / np.maximum(np.nan_to_num(two), 1e-9)
-    set_back = least + np.nan_to_num(one) * np.clip(end - start - since, 0.0, None)
+    first_side = np.where(np.isnan(before), after, before)
+    second_side = np.where(np.isnan(after), first_side, after)
+    sides = np.nan_to_num((first_side + second_side) / 2)
+    least = intervals.low[gaps]
+    since = least / np.maximum(np.nan_to_num(second_side), 1e-9)
+    set_back = least + np.nan_to_num(first_side) * np.clip(end - start - since, 0.0, None)
     long = end - start > LONG_S
     by_plan = sums.planned_pace(first, last) * (planned.before(end) - planned.before(start))
     return np.where(long, by_plan, sides * (end - start)), np.where(long, by_plan, set_back)
@@ -214,14 +214,14 @@ def _due_s(pace: Floats, step: float) -> Floats:
 class _Sums:
     """Running sums of what is known, to take a pace between any two moments."""
 
-    def __init__(self, counted: OpenIntervals, planned: PlannedTime) -> None:
-        known = ~np.isnan(counted.value)
-        length = counted.end_s - counted.start_s
-        spent = planned.before(counted.end_s) - planned.before(counted.start_s)
+    def __init__(self, intervals: OpenIntervals, planned: PlannedTime) -> None:
+        is_known = ~np.isnan(intervals.value)
+        length = intervals.end_s - intervals.start_s
+        spent = planned.before(intervals.end_s) - planned.before(intervals.start_s)
         share = np.clip(spent / np.maximum(length, 1e-9), 0.0, 1.0)
-        amount = np.where(known, counted.value, 0.0)
-        self.edge = np.concatenate([counted.start_s[:1], counted.end_s])
-        parts = (amount, np.where(known, length, 0.0), amount * share, np.where(known, spent, 0.0))
+        amount = np.where(is_known, intervals.value, 0.0)
+        self.edge = np.concatenate([intervals.start_s[:1], intervals.end_s])
+        parts = (amount, np.where(is_known, length, 0.0), amount * share, np.where(is_known, spent, 0.0))
         self.until = [np.concatenate([[0.0], np.cumsum(part)]) for part in parts]
 
     def _between(self, k: int, start: Floats, end: Floats) -> Floats:

@@ -43,22 +43,22 @@ _NOTHING_TAKEN = NO_STEPS.frame()
 COUNTS_APART = 1e-6
 
 
-def _less_rejects(made: Counted, rejects: Counted) -> Counted:
+def _less_rejects(cycles: Counted, rejects: Counted) -> Counted:
     """Take rejects from pieces made."""
     # A reject is a piece made, so over time that neither counter saw there are at least no fewer than 0 good; rejects
     # that are open where the pieces are known come from elsewhere.
-    alike = (made.high - made.low > COUNTS_APART) | (rejects.high - rejects.low <= COUNTS_APART)
-    together = (made.missing_s == rejects.missing_s) & alike
-    low = np.clip(made.low - np.where(together, rejects.low, rejects.high), 0, None)
-    high = np.clip(made.high - rejects.low, 0, None)
+    comparable = (cycles.high - cycles.low > COUNTS_APART) | (rejects.high - rejects.low <= COUNTS_APART)
+    together = (cycles.missing_s == rejects.missing_s) & comparable
+    low = np.clip(cycles.low - np.where(together, rejects.low, rejects.high), 0, None)
+    high = np.clip(cycles.high - rejects.low, 0, None)
     # Both are split at the same moments by the same share, so their difference is split so too.
-    exact = (made.low == made.high) & (rejects.low == rejects.high)
-    value = np.clip(made.value - rejects.value, 0, None)
+    exact = (cycles.low == cycles.high) & (rejects.low == rejects.high)
+    value = np.clip(cycles.value - rejects.value, 0, None)
     low, high = np.where(exact, value, low), np.where(exact, value, high)
     # Where one of the two counters was read further than the other, the difference keeps to its bounds.
     value = np.where(np.isnan(value), value, np.clip(value, low, np.maximum(low, high)))
-    missing = np.maximum(made.missing_s, rejects.missing_s)
-    return Counted(value, low, np.maximum(low, high), missing, made.readings)
+    missing = np.maximum(cycles.missing_s, rejects.missing_s)
+    return Counted(value, low, np.maximum(low, high), missing, cycles.readings)
 
 
 @dataclass(frozen=True)
@@ -136,8 +136,8 @@ class MachineCounts:
 
     def made(self, begins: Ints, ends: Ints) -> Counted | None:
         """Pieces made, rejects included, from each begin to its end [µs]; None where nothing counts them."""
-        made = self.count("pieces", begins, ends)
-        return self.pieces(begins, ends).made if made is None else made
+        direct = self.count("pieces", begins, ends)
+        return self.pieces(begins, ends).made if direct is None else direct
 
     def pieces(self, begins: Ints, ends: Ints) -> Pieces:
         """Good, made and rejected pieces and blank wraps from each begin to its end [µs].
@@ -147,16 +147,16 @@ class MachineCounts:
         begins, ends : arrays of int
             The stretches [µs since 1970].
         """
-        made, rejects, good, blanks = (
+        cycles, rejects, good, blanks = (
             self.count(kind, begins, ends) for kind in ("pieces", "rejects", "good pieces", "blank wraps")
         )
-        other = _less_rejects(made, rejects) if made is not None and rejects is not None else made
-        if rejects is None and made is not None and good is not None:
-            rejects = _less_rejects(made, good)
+        other = _less_rejects(cycles, rejects) if cycles is not None and rejects is not None else cycles
+        if rejects is None and cycles is not None and good is not None:
+            rejects = _less_rejects(cycles, good)
         good = other if good is None else good.or_else(other)
-        if made is None and good is not None:
-            made = good.plus(rejects) if rejects is not None else good
-        return Pieces(good, made, rejects, blanks)
+        if cycles is None and good is not None:
+            cycles = good.plus(rejects) if rejects is not None else good
+        return Pieces(good, cycles, rejects, blanks)
 
     def between(self, moments: Sequence[datetime]) -> Pieces:
         """Pieces between successive moments [UTC].
@@ -224,7 +224,7 @@ def piece_counter(machine: Machine) -> Counter | None:
 def count_channels(
     machine: Machine,
     read: Mapping[str, tuple[Ints, Floats]],
-    said: pl.DataFrame,
+    state_rows: pl.DataFrame,
     good: int,
     *,
     gap_s: float,
@@ -240,7 +240,7 @@ def count_channels(
         As in the plant description.
     read : mapping
         By channel the moments [µs] and values of each counter's good readings, in order.
-    said : polars.DataFrame
+    state_rows : polars.DataFrame
         READINGS of at least the channels of states, products and batches.
     good : int
         Good readings of all channels.
@@ -255,7 +255,7 @@ def count_channels(
         Its activity is that by its counters alone, empty where it has no piece counter or no readings. Pieces
         counted in maintenance are in no sum; web fed in it is used all the same.
     """
-    spells = state_intervals(machine, said, gap_s=gap_s) if said.height else NO_STATES
+    spells = state_intervals(machine, state_rows, gap_s=gap_s) if state_rows.height else NO_STATES
     steps: dict[Counts, Steps] = {}
     aside: dict[Counts, pl.DataFrame] = {}
     counters: dict[Counts, CounterIncrements] = {}
@@ -264,25 +264,25 @@ def count_channels(
             continue
         every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter, gap_s)
         spells_of = spells if counter.counts in MADE else NO_STATES
-        steps[counter.counts], taken = set_aside(every, spells_of)
-        aside[counter.counts] = taken.frame() if len(taken) else _NOTHING_TAKEN
+        steps[counter.counts], in_maintenance = set_aside(every, spells_of)
+        aside[counter.counts] = in_maintenance.frame() if len(in_maintenance) else _NOTHING_TAKEN
         counters[counter.counts] = counter_increments(steps[counter.counts], counter, planned)
-    seen = _counter_activity(machine, steps, gap_s)
-    usual = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
-    unknown = tuple(unknown_states(machine, said)) if said.height else ()
-    marks = _marks_of(machine, said) if said.height else NO_MARKS
-    return MachineCounts(machine, counters, seen, spells, aside, usual, good, unknown, marks)
+    activity = _counter_activity(machine, steps, gap_s)
+    usual = float(np.median(np.diff(activity.span))) / 6e7 if len(activity.span) > 1 else None
+    unknown = tuple(unknown_states(machine, state_rows)) if state_rows.height else ()
+    marks = _marks_of(machine, state_rows) if state_rows.height else NO_MARKS
+    return MachineCounts(machine, counters, activity, spells, aside, usual, good, unknown, marks)
 
 
 def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     """What a machine's product and batch channels said: MARKS by time."""
-    found = [pl.DataFrame(schema=MARKS)]
+    frames = [pl.DataFrame(schema=MARKS)]
     for name in ("product", "batch"):
         gauge = machine.gauge("product" if name == "product" else "batch")
         if gauge is not None:
-            said = readings.filter((pl.col("channel") == gauge.id) & pl.col("text").is_not_null()).sort("at")
-            found.append(said.select(gauge=pl.lit(name), at="at", text="text"))
-    return pl.concat(found)
+            texts = readings.filter((pl.col("channel") == gauge.id) & pl.col("text").is_not_null()).sort("at")
+            frames.append(texts.select(gauge=pl.lit(name), at="at", text="text"))
+    return pl.concat(frames)
 
 
 def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Activity:
@@ -290,12 +290,12 @@ def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: fl
     shows = piece_counter(machine)
     if shows is None and "rope" in added:
         return moving(added["rope"], gap_s)
-    made = added.get(shows.counts, NO_STEPS) if shows is not None else NO_STEPS
+    pieces_made = added.get(shows.counts, NO_STEPS) if shows is not None else NO_STEPS
     if shows is not None and shows.counts == "good pieces":
-        made = _together(made, added.get("rejects"))
-    cycles = _together(made, added.get("blank wraps"))
-    pieces = None if cycles is made else made.n
-    return activity_from_counter(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
+        pieces_made = _together(pieces_made, added.get("rejects"))
+    cycles = _together(pieces_made, added.get("blank wraps"))
+    pieces = None if cycles is pieces_made else pieces_made.n
+    return activity_from_counter(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, pieces_made=pieces)
 
 
 def _together(steps: Steps, other: Steps | None) -> Steps:

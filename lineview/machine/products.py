@@ -45,14 +45,14 @@ def product_spans(batches: pl.DataFrame, line: str, start: datetime, end: dateti
         In order, without gap. A batch lasts until the next one starts, for what is still on the table is
         wrapped after the sheet's own end; time before the first batch has product "".
     """
-    own = (
+    line_batches = (
         batches.filter((pl.col("line") == line) & (pl.col("start") < end) & pl.col("start").is_not_null())
         .sort("start")
         .select("start", "product")
     )
     spans: list[ProductSpan] = []
     at, product = start, ""
-    for batch_start, name in own.iter_rows():
+    for batch_start, name in line_batches.iter_rows():
         if batch_start > at and name != product:
             spans.append(ProductSpan(product, at, batch_start))
             at = batch_start
@@ -145,7 +145,7 @@ def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[Wra
                 wrapped=_sum(pieces.made, here) or 0.0,
                 rejects=_sum(pieces.rejects, here),
                 blanks=_sum(pieces.blanks, here) if counts.has_read("blank wraps") else None,
-                fed_m={kind: _sum(counted, here) or 0.0 for kind, counted in fed.items()},
+                fed_m={kind: _sum(counts_of, here) or 0.0 for kind, counts_of in fed.items()},
             )
         )
     return [row for row in rows if row.wrapped > 0 or any(row.fed_m.values())]
@@ -202,15 +202,15 @@ def good_by_product(
     good = counts.pieces(at[:-1], at[1:]).good
     if good is None:
         return {}
-    made: dict[str, float] = {}
+    good_of: dict[str, float] = {}
     for span, pieces in zip(spans, np.nan_to_num(good.value).tolist(), strict=True):
         name = ids.get(span.product, "")
-        made[name] = made.get(name, 0.0) + pieces
-    return {name: pieces for name, pieces in made.items() if pieces > 0}
+        good_of[name] = good_of.get(name, 0.0) + pieces
+    return {name: pieces for name, pieces in good_of.items() if pieces > 0}
 
 
-def _sum(counted: Counted | None, here: np.ndarray) -> float | None:
-    return None if counted is None else float(np.nansum(counted.value[here]))
+def _sum(counts_of: Counted | None, here: np.ndarray) -> float | None:
+    return None if counts_of is None else float(np.nansum(counts_of.value[here]))
 
 
 def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats | None:
@@ -227,8 +227,8 @@ def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats 
     pieces = counts.pieces(at[:-1], at[1:])
     if pieces.made is None:
         return None
-    made = np.nan_to_num(pieces.made.value)
-    return made if pieces.blanks is None else made + np.nan_to_num(pieces.blanks.value)
+    wraps = np.nan_to_num(pieces.made.value)
+    return wraps if pieces.blanks is None else wraps + np.nan_to_num(pieces.blanks.value)
 
 
 def fed_between(counts: MachineCounts, kind: WebKind, moments: Sequence[datetime]) -> Floats:

@@ -26,12 +26,12 @@ class Contradictions:
     minutes: float
 
 
-def contradictions(seen: Activity, spells: StateIntervals) -> Contradictions:
+def contradictions(activity: Activity, spells: StateIntervals) -> Contradictions:
     """Count the spells that the counter contradicts for longer than a code may lag.
 
     Parameters
     ----------
-    seen : Clock
+    activity : Clock
         By the counter alone.
     spells : Spells
         Of the same machine.
@@ -42,13 +42,13 @@ def contradictions(seen: Activity, spells: StateIntervals) -> Contradictions:
         Running while the counter stood, or standing while it counted; pieces counted in maintenance are no
         contradiction.
     """
-    if not spells.any or not len(seen.code):
+    if not spells.any or not len(activity.code):
         return Contradictions(0, 0.0)
-    length = np.diff(seen.edge).astype(float)
-    stood = np.concatenate(([0.0], np.cumsum(length * (seen.code == STANDING))))
-    ran = np.concatenate(([0.0], np.cumsum(length * np.isin(seen.code, (RUNNING, SLOW)))))
+    length = np.diff(activity.edge).astype(float)
+    stood_us = np.concatenate(([0.0], np.cumsum(length * (activity.code == STANDING))))
+    ran = np.concatenate(([0.0], np.cumsum(length * np.isin(activity.code, (RUNNING, SLOW)))))
     runs = spells.meaning == RUNNING_CODE
-    against = np.where(runs, *(_between(spells, seen.edge, until) for until in (stood, ran)))
+    against = np.where(runs, *(_between(spells, activity.edge, until) for until in (stood_us, ran)))
     against = against[~np.isin(spells.meaning, [MEANINGS.index(name) for name in SET_ASIDE])]
     hit = against[against > LATE_US]
     return Contradictions(len(hit), float(hit.sum()) / 6e7)
@@ -58,36 +58,36 @@ def _between(spells: StateIntervals, edge: Ints, until: Floats) -> Floats:
     return np.asarray(np.interp(spells.end, edge, until) - np.interp(spells.start, edge, until))
 
 
-def activity_with_states(seen: Activity, spells: StateIntervals, band: tuple[float, float]) -> Activity:
+def activity_with_states(activity: Activity, spells: StateIntervals, band: tuple[float, float]) -> Activity:
     """Fill the unseen stretches of a clock with what the state channel said.
 
     Takes `band` [pieces/min].
 
     Source: derived-tape
     """
-    own = spells.start < spells.until
-    if not own.any():
-        return seen
-    start, end = spells.start[own], np.minimum(spells.end[own], spells.until)
-    told = np.where(spells.meaning[own] == RUNNING_CODE, RUNNING, STANDING)
+    before_until = spells.start < spells.until
+    if not before_until.any():
+        return activity
+    start, end = spells.start[before_until], np.minimum(spells.end[before_until], spells.until)
+    code_of = np.where(spells.meaning[before_until] == RUNNING_CODE, RUNNING, STANDING)
     outer = (
         (start[:1], end[-1:])
-        if not len(seen.edge)
-        else (np.minimum(start[:1], seen.edge[:1]), np.maximum(end[-1:], seen.edge[-1:]))
+        if not len(activity.edge)
+        else (np.minimum(start[:1], activity.edge[:1]), np.maximum(end[-1:], activity.edge[-1:]))
     )
-    edge = np.unique(np.concatenate((start, end, seen.edge, _within(seen), *outer)))
+    edge = np.unique(np.concatenate((start, end, activity.edge, _within(activity), *outer)))
     begins, ends = edge[:-1], edge[1:]
-    code = _code_at(seen, begins)
+    code = _code_at(activity, begins)
     place = np.maximum(np.searchsorted(start, begins, side="right") - 1, 0)
-    says = np.where((begins >= start[place]) & (begins < end[place]), told[place], -1)
-    fill = (code == UNSEEN) & (says >= 0)
-    fills = _Fills(begins, ends, says, fill)
-    seen, fill, slow = _counted(seen, fills, band)
-    code = np.where(fill, says, code)
-    code = np.where(slow & fill & (says == RUNNING), SLOW, code)
+    reported = np.where((begins >= start[place]) & (begins < end[place]), code_of[place], -1)
+    fill = (code == UNSEEN) & (reported >= 0)
+    fills = _Fills(begins, ends, reported, fill)
+    activity, fill, slow = _counted(activity, fills, band)
+    code = np.where(fill, reported, code)
+    code = np.where(slow & fill & (reported == RUNNING), SLOW, code)
     turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
     coded = np.stack((begins[fill], ends[fill]), axis=1)
-    return replace(seen, edge=np.append(edge[turn], edge[-1]), code=code[turn].astype(np.int64), coded=coded)
+    return replace(activity, edge=np.append(edge[turn], edge[-1]), code=code[turn].astype(np.int64), coded=coded)
 
 
 @dataclass(frozen=True)
@@ -100,75 +100,75 @@ class _Fills:
     fill: Bools
 
 
-def _within(seen: Activity) -> Ints:
+def _within(activity: Activity) -> Ints:
     """The readings at which a silence begins or ends, so that each is filled by itself."""
-    silent = seen.code == UNSEEN
+    silent = activity.code == UNSEEN
     if not silent.any():
         return np.empty(0, dtype=np.int64)
-    return np.asarray(seen.span[_code_at(seen, seen.span) == UNSEEN])
+    return np.asarray(activity.span[_code_at(activity, activity.span) == UNSEEN])
 
 
-def _code_at(seen: Activity, moments: Ints) -> Ints:
-    if not len(seen.code):
+def _code_at(activity: Activity, moments: Ints) -> Ints:
+    if not len(activity.code):
         return np.full(len(moments), UNSEEN)
-    place = np.searchsorted(seen.edge, moments, side="right") - 1
-    inside = (place >= 0) & (place < len(seen.code))
-    return np.where(inside, seen.code[np.clip(place, 0, len(seen.code) - 1)], UNSEEN)
+    place = np.searchsorted(activity.edge, moments, side="right") - 1
+    inside = (place >= 0) & (place < len(activity.code))
+    return np.where(inside, activity.code[np.clip(place, 0, len(activity.code) - 1)], UNSEEN)
 
 
-def _counted(seen: Activity, fills: _Fills, band: tuple[float, float]) -> tuple[Activity, Bools, Bools]:
+def _counted(activity: Activity, fills: _Fills, band: tuple[float, float]) -> tuple[Activity, Bools, Bools]:
     """Lay pieces known over a silence along its running minutes; give the clock, and rows filled and slow."""
     fill, slow = fills.fill.copy(), np.zeros(len(fills.fill), dtype=bool)
-    if len(seen.span) < 2:
-        return seen, fill, slow
-    interval = np.searchsorted(seen.span, fills.begins, side="right") - 1
-    low, high = np.diff(seen.low), np.diff(seen.high)
-    known = (low == high) & (np.diff(seen.unbounded) == 0)
+    if len(activity.span) < 2:
+        return activity, fill, slow
+    interval = np.searchsorted(activity.span, fills.begins, side="right") - 1
+    low, high = np.diff(activity.low), np.diff(activity.high)
+    certain = (low == high) & (np.diff(activity.unbounded) == 0)
     length = fills.ends - fills.begins
     moments: list[int] = []
-    made: list[float] = []
+    pieces_added: list[float] = []
     for j in np.unique(interval[fill]).tolist():
-        if not 0 <= j < len(low) or not known[j]:
+        if not 0 <= j < len(low) or not certain[j]:
             continue
         rows = np.flatnonzero(interval == j)
         runs_us = float(length[rows][fills.fill[rows] & (fills.says[rows] == RUNNING)].sum())
         pace = low[j] / max(runs_us / 6e7, 1e-9)
-        whole = bool(fills.fill[rows].all())
+        fills_all = bool(fills.fill[rows].all())
         fits = _LEAST_PACE * band[0] <= pace <= _MOST_PACE * band[1] if runs_us else low[j] < 1
-        if whole and fits:
+        if fills_all and fits:
             at, until = _along(fills, rows, low[j], runs_us)
             moments += at
-            made += until
+            pieces_added += until
             low[j] = high[j] = 0.0
             slow[rows] = pace < band[0]
-        elif whole or low[j] < 1:
+        elif fills_all or low[j] < 1:
             fill[rows] = False
     if not moments:
-        return seen, fill, slow
-    return _with_pieces(seen, np.array(moments), np.array(made), low, high), fill, slow
+        return activity, fill, slow
+    return _with_pieces(activity, np.array(moments), np.array(pieces_added), low, high), fill, slow
 
 
 def _along(fills: _Fills, rows: Ints, pieces: float, runs_us: float) -> tuple[list[int], list[float]]:
     """Give moments of a silence and the pieces made between each and the one before."""
-    at, made = [], []
+    at, pieces_of = [], []
     for row in rows.tolist():
-        own = fills.says[row] == RUNNING and runs_us > 0
+        is_running = fills.says[row] == RUNNING and runs_us > 0
         at.append(int(fills.ends[row]))
-        made.append(pieces * float(fills.ends[row] - fills.begins[row]) / runs_us if own else 0.0)
-    return at, made
+        pieces_of.append(pieces * float(fills.ends[row] - fills.begins[row]) / runs_us if is_running else 0.0)
+    return at, pieces_of
 
 
-def _with_pieces(seen: Activity, at: Ints, made: Floats, low: Floats, high: Floats) -> Activity:
+def _with_pieces(activity: Activity, at: Ints, pieces_added: Floats, low: Floats, high: Floats) -> Activity:
     """Add pieces within silences to a clock's pieces so far."""
-    more = np.cumsum(made)
-    before = np.interp(at, seen.at, seen.pieces)
-    place = np.searchsorted(at, seen.at, side="right") - 1
-    until = seen.pieces + np.where(place >= 0, more[np.maximum(place, 0)], 0.0)
-    moments = np.concatenate((seen.at, at))
+    more = np.cumsum(pieces_added)
+    before = np.interp(at, activity.at, activity.pieces)
+    place = np.searchsorted(at, activity.at, side="right") - 1
+    until = activity.pieces + np.where(place >= 0, more[np.maximum(place, 0)], 0.0)
+    moments = np.concatenate((activity.at, at))
     pieces = np.concatenate((until, before + more))
     order = np.lexsort((pieces, moments))
     sums = [np.concatenate(([0.0], np.cumsum(part))) for part in (low, high)]
-    return replace(seen, at=moments[order], pieces=pieces[order], low=sums[0], high=sums[1])
+    return replace(activity, at=moments[order], pieces=pieces[order], low=sums[0], high=sums[1])
 
 
 @dataclass(frozen=True)
@@ -208,18 +208,18 @@ def coded_sums(rows: pl.DataFrame) -> CodedSums:
     if "coded" not in rows.columns or not rows["coded"].any():
         uncounted = _minutes(rows, runs & pl.col("pieces").is_null()) if rows["pieces"].null_count() else {}
         return CodedSums(kinds, {}, {}, uncounted)
-    stands = pl.col("coded") & ~runs & ~pl.col("state").is_in(["unseen", "break"])
+    standing = pl.col("coded") & ~runs & ~pl.col("state").is_in(["unseen", "break"])
     return CodedSums(
         kinds,
         _minutes(rows, pl.col("coded") & runs),
-        _minutes(rows, stands),
+        _minutes(rows, standing),
         _minutes(rows, runs & pl.col("pieces").is_null()),
     )
 
 
 def _kinds(rows: pl.DataFrame) -> dict[int, dict[tuple[str, str], tuple[float, float]]]:
-    said = [name for name in ("reason", "code") if name in rows.columns and rows[name].count()]
-    if not said:
+    columns = [name for name in ("reason", "code") if name in rows.columns and rows[name].count()]
+    if not columns:
         return {}
     kinds: dict[int, dict[tuple[str, str], tuple[float, float]]] = {}
     stops = with_kinds(rows.filter(pl.col("state").is_in(["stop", "short stop"])))
@@ -227,15 +227,16 @@ def _kinds(rows: pl.DataFrame) -> dict[int, dict[tuple[str, str], tuple[float, f
     by_kind = others.group_by("shift", "state", "kind", maintain_order=True).agg(
         pl.col("us").sum(), pl.col("pieces").sum()
     )
-    for shift, state, kind, us, made in by_kind.sort("shift", "state", "kind").iter_rows():
-        kinds.setdefault(shift, {})[state, kind] = (us / 6e7, float(made or 0.0))
+    for shift, state, kind, us, pieces_made in by_kind.sort("shift", "state", "kind").iter_rows():
+        kinds.setdefault(shift, {})[state, kind] = (us / 6e7, float(pieces_made or 0.0))
     return kinds
 
 
 def _minutes(rows: pl.DataFrame, which: pl.Expr) -> dict[int, float]:
-    own = rows.filter(which)
-    if not own.height:
+    chosen = rows.filter(which)
+    if not chosen.height:
         return {}
     return {
-        shift: us / 6e7 for shift, us in own.group_by("shift", maintain_order=True).agg(pl.col("us").sum()).iter_rows()
+        shift: us / 6e7
+        for shift, us in chosen.group_by("shift", maintain_order=True).agg(pl.col("us").sum()).iter_rows()
     }

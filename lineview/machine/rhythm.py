@@ -76,43 +76,43 @@ def shifts_of(running: Running, first: date, last: date) -> Rhythm:
     every = [minutes for days in running.values() for minutes in days.values() if minutes.any()]
     if not every:
         return Rhythm((), "nothing ran in these exports", sure=False)
-    whole = _together(running)
+    all_machines = _together(running)
     ran = _days_running(every)
     spans = _spans(ran, len(every))
     edges, clear = _edges(spans, ran, len(every))
-    drafts = [_with_days(start, end, whole, first, last) for start, end in edges]
+    drafts = [_with_days(start, end, all_machines, first, last) for start, end in edges]
     drafts = [draft for draft in drafts if draft[2]]
-    shifts, fewest = [], len(whole)
-    for start, end, on, worked in drafts:
-        breaks, seen = _breaks(start, end, running, worked)
-        fewest = min(fewest, seen)
+    shifts, fewest = [], len(all_machines)
+    for start, end, on, workdays in drafts:
+        breaks, days_seen = _breaks(start, end, running, workdays)
+        fewest = min(fewest, days_seen)
         shifts.append(Shift(id=_name(start, end), start=_clock(start), end=_clock(end), days=on, breaks=breaks))
-    inside = _share_inside(whole, [(start, end, worked) for start, end, _, worked in drafts])
+    inside = _share_inside(all_machines, [(start, end, workdays) for start, end, _, workdays in drafts])
     shifts = _told_apart(sorted(shifts, key=lambda shift: shift.start))
     sure = clear and fewest >= 2 and inside >= INSIDE_SHARE and bool(shifts)
-    return Rhythm(tuple(shifts), _why(len(whole), fewest, clear, inside), sure)
+    return Rhythm(tuple(shifts), _why(len(all_machines), fewest, clear, inside), sure)
 
 
 def _together(running: Running) -> dict[date, Minutes]:
     """By date, the minutes in which any machine ran."""
-    whole: dict[date, Minutes] = {}
+    by_date: dict[date, Minutes] = {}
     for days in running.values():
         for day, minutes in days.items():
             if minutes.any():
-                whole[day] = whole[day] | minutes if day in whole else minutes
-    return whole
+                by_date[day] = by_date[day] | minutes if day in by_date else minutes
+    return by_date
 
 
 def _why(days: int, fewest: int, clear: bool, inside: float) -> str:
     """What the suggestion comes from, and what it lacks."""
-    said = f"from {days} day{'s' if days > 1 else ''} of counting"
+    words = f"from {days} day{'s' if days > 1 else ''} of counting"
     if fewest < 2:
-        said += "; one day does not tell breaks from stops"
+        words += "; one day does not tell breaks from stops"
     if not clear:
-        said += "; the machines ran through, so the edges between shifts do not show"
+        words += "; the machines ran through, so the edges between shifts do not show"
     if inside < INSIDE_SHARE:
-        said += f"; {1 - inside:.0%} of the running minutes lie outside them"
-    return said
+        words += f"; {1 - inside:.0%} of the running minutes lie outside them"
+    return words
 
 
 def _runs(still: Minutes) -> list[tuple[int, int]]:
@@ -240,25 +240,25 @@ def _with_days(
 ) -> tuple[int, int, tuple[Day, ...], list[date]]:
     """A shift with the days that it starts on: those on which it ran at least every other week."""
     span = [first + timedelta(days=k) for k in range((last - first).days + 1)]
-    worked = [day for day in span if _window(running, day, start, end).mean() >= WORKED_SHARE]
-    seen: dict[Day, int] = {}
+    workdays = [day for day in span if _window(running, day, start, end).mean() >= WORKED_SHARE]
+    days_of: dict[Day, int] = {}
     ran: dict[Day, int] = {}
     for day in span:
         name = WEEK[day.weekday()]
-        seen[name] = seen.get(name, 0) + 1
-        ran[name] = ran.get(name, 0) + (day in worked)
-    on = {name for name in seen if 2 * ran[name] >= seen[name] and ran[name]}
+        days_of[name] = days_of.get(name, 0) + 1
+        ran[name] = ran.get(name, 0) + (day in workdays)
+    on = {name for name in days_of if 2 * ran[name] >= days_of[name] and ran[name]}
     usual = set(WEEK[:5])
-    if on and on & usual == set(seen) & usual:  # every working day that was seen ran: so will the others
+    if on and on & usual == set(days_of) & usual:  # every working day that was seen ran: so will the others
         on |= usual
-    return start, end, tuple(name for name in WEEK if name in on), worked
+    return start, end, tuple(name for name in WEEK if name in on), workdays
 
 
-def _breaks(start: int, end: int, running: Running, worked: list[date]) -> tuple[tuple[Break, ...], int]:
+def _breaks(start: int, end: int, running: Running, workdays: list[date]) -> tuple[tuple[Break, ...], int]:
     """Pauses that all days and machines of a shift share, and how many days there are."""
-    if len(worked) < 2:
-        return (), len(worked)
-    windows = [_window(days, day, start, end) for days in running.values() for day in worked]
+    if len(workdays) < 2:
+        return (), len(workdays)
+    windows = [_window(days, day, start, end) for days in running.values() for day in workdays]
     windows = [minutes for minutes in windows if minutes.mean() >= WORKED_SHARE]
     ran, count = _days_running(windows), len(windows)
     still = np.concatenate([[False], ran <= int(RAN_SHARE * count), [False]])
@@ -271,14 +271,14 @@ def _breaks(start: int, end: int, running: Running, worked: list[date]) -> tuple
         on_the_mark = count > 2 or abs(start + int(s) - first) <= 1
         if inside and after - first >= BREAK_MIN and int(e - s) >= BREAK_MIN and on_the_mark:
             breaks.append(Break(start=_clock(first), end=_clock(after)))
-    return tuple(breaks), len(worked)
+    return tuple(breaks), len(workdays)
 
 
 def _share_inside(running: Mapping[date, Minutes], shifts: Sequence[tuple[int, int, list[date]]]) -> float:
     """The share of the running minutes that lie in the shifts."""
-    whole = sum(int(minutes.sum()) for minutes in running.values())
-    inside = sum(int(_window(running, d, s, e).sum()) for s, e, worked in shifts for d in worked)
-    return inside / whole if whole else 0.0
+    total = sum(int(minutes.sum()) for minutes in running.values())
+    inside = sum(int(_window(running, d, s, e).sum()) for s, e, workdays in shifts for d in workdays)
+    return inside / total if total else 0.0
 
 
 def _clock(minute: int) -> time:
@@ -299,10 +299,10 @@ def _told_apart(shifts: list[Shift]) -> list[Shift]:
     """Shifts with ids that differ; a single one by day is "day"."""
     if len(shifts) == 1 and shifts[0].id != "night":
         return [shifts[0].model_copy(update={"id": "day"})]
-    seen: dict[str, int] = {}
-    named = []
+    count_of: dict[str, int] = {}
+    renamed = []
     for shift in shifts:
-        seen[shift.id] = seen.get(shift.id, 0) + 1
-        number = seen[shift.id]
-        named.append(shift if number == 1 else shift.model_copy(update={"id": f"{shift.id} {number}"}))
-    return named
+        count_of[shift.id] = count_of.get(shift.id, 0) + 1
+        number = count_of[shift.id]
+        renamed.append(shift if number == 1 else shift.model_copy(update={"id": f"{shift.id} {number}"}))
+    return renamed

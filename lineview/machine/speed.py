@@ -61,21 +61,21 @@ def edge_rates(n: Floats, seconds: Floats, legs: SpeedSegments, fallback_per_min
     wide = max(3, int(np.ceil(EDGE_S / max(usual_s, 1e-3))))
     counts, clock = sums(n), sums(seconds)
     inner_first, inner_last = legs.first + 1, legs.last - 1
-    whole = inner_last > inner_first
-    at_start = _mean(counts, clock, inner_first, np.minimum(inner_first + wide, inner_last), whole)
-    at_end = _mean(counts, clock, np.maximum(inner_last - wide, inner_first), inner_last, whole)
-    if not whole.any():
+    has_inner = inner_last > inner_first
+    at_start = _mean(counts, clock, inner_first, np.minimum(inner_first + wide, inner_last), has_inner)
+    at_end = _mean(counts, clock, np.maximum(inner_last - wide, inner_first), inner_last, has_inner)
+    if not has_inner.any():
         # A machine that never ran three intervals on end: its fastest interval is the best guess.
         peaks = [float((n[a:b] / seconds[a:b]).max()) for a, b in zip(legs.first, legs.last, strict=True)]
-        known = np.full(len(whole), max([*peaks, 1e-9]) if peaks else fallback_per_min / 60.0)
-        return known, known.copy()
-    index = np.arange(len(whole))
-    near = index[whole][np.clip(np.searchsorted(index[whole], index), 0, whole.sum() - 1)]
-    return np.where(whole, at_start, at_start[near]), np.where(whole, at_end, at_end[near])
+        fallback = np.full(len(has_inner), max([*peaks, 1e-9]) if peaks else fallback_per_min / 60.0)
+        return fallback, fallback.copy()
+    index = np.arange(len(has_inner))
+    near = index[has_inner][np.clip(np.searchsorted(index[has_inner], index), 0, has_inner.sum() - 1)]
+    return np.where(has_inner, at_start, at_start[near]), np.where(has_inner, at_end, at_end[near])
 
 
-def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, whole: Bools) -> Floats:
-    a, b = np.where(whole, first, 0), np.where(whole, last, 1)
+def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, has_inner: Bools) -> Floats:
+    a, b = np.where(has_inner, first, 0), np.where(has_inner, last, 1)
     return np.maximum((counts[b] - counts[a]) / np.maximum(clock[b] - clock[a], 1e-9), 1e-9)
 
 
@@ -110,34 +110,34 @@ def slow_intervals(n: Floats, run_s: Floats, legs: SpeedSegments, band_low_per_m
         a, b = int(legs.first[k]), int(legs.last[k])
         counts, clock = sums(n[a:b]), sums(run_s[a:b])
         middle = (clock[:-1] + clock[1:]) / 2
-        own = np.arange(b - a)
-        left = np.clip(np.searchsorted(clock, middle - SLOW_S / 2, side="right") - 1, 0, own)
-        right = np.clip(np.searchsorted(clock, middle + SLOW_S / 2), own + 1, b - a)
-        below = (counts[right] - counts[left]) < low * (clock[right] - clock[left])
+        offsets = np.arange(b - a)
+        first_in = np.clip(np.searchsorted(clock, middle - SLOW_S / 2, side="right") - 1, 0, offsets)
+        first_after = np.clip(np.searchsorted(clock, middle + SLOW_S / 2), offsets + 1, b - a)
+        below = (counts[first_after] - counts[first_in]) < low * (clock[first_after] - clock[first_in])
         slow[a:b] = _sustained(below, counts, clock, low)
     return slow
 
 
 def _sustained(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
     """Keep runs below the band that last, and fill short recoveries between them."""
-    kept = _lasting(below, counts, clock, low)
-    gaps = runs(~kept)
+    slow = _lasting(below, counts, clock, low)
+    gaps = runs(~slow)
     for a, b in zip(gaps.first, gaps.last, strict=True):
-        if a > 0 and b < len(kept) and clock[b] - clock[a] < SLOW_S:
-            kept[a:b] = True
-    return _lasting(kept, counts, clock, low)
+        if a > 0 and b < len(slow) and clock[b] - clock[a] < SLOW_S:
+            slow[a:b] = True
+    return _lasting(slow, counts, clock, low)
 
 
 def _lasting(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
     legs = runs(below)
     span = clock[legs.last] - clock[legs.first]
-    made = counts[legs.last] - counts[legs.first]
+    pieces = counts[legs.last] - counts[legs.first]
     # One long interval below the band may as well hold a stop: slow needs two.
-    lasts = (span >= SLOW_S - 1e-6) & ((legs.length > 1) | (span > 2 * SLOW_S)) & (made < low * (span - STAMPS_S))
-    kept = np.zeros(len(below), dtype=bool)
+    lasts = (span >= SLOW_S - 1e-6) & ((legs.length > 1) | (span > 2 * SLOW_S)) & (pieces < low * (span - STAMPS_S))
+    slow = np.zeros(len(below), dtype=bool)
     for a, b in zip(legs.first[lasts], legs.last[lasts], strict=True):
-        kept[a:b] = True
-    return kept
+        slow[a:b] = True
+    return slow
 
 
 #: Minutes of running on either side of a step of speed.
@@ -179,14 +179,14 @@ def speed_segments(minutes: pl.DataFrame) -> pl.DataFrame:
     """
     require(minutes, {"start": UTC_US, "end": UTC_US, "pieces": pl.Float64()}, "minutes")
     long = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    told = minutes.drop_nulls("pieces").with_columns(run_min=long).filter(pl.col("run_min") > 0)
-    steady = told.filter(pl.col("run_min") >= _BRIEF_MIN)
+    with_pieces = minutes.drop_nulls("pieces").with_columns(run_min=long).filter(pl.col("run_min") > 0)
+    steady = with_pieces.filter(pl.col("run_min") >= _BRIEF_MIN)
     rate = (steady["pieces"] / steady["run_min"]).to_numpy()
     cuts = sorted(_cuts(rate, 0, len(rate), _noise(rate)))
     begins = steady["start"].gather(cuts) if cuts else steady["start"].clear()
-    leg = begins.search_sorted(told["start"], side="right") if cuts else pl.lit(0)
+    leg = begins.search_sorted(with_pieces["start"], side="right") if cuts else pl.lit(0)
     return (
-        told.with_columns(leg=leg)
+        with_pieces.with_columns(leg=leg)
         .group_by("leg", maintain_order=True)
         .agg(pl.col("start").min(), pl.col("end").max(), pl.col("run_min").sum(), pl.col("pieces").sum())
         .with_columns(rate_per_min=pl.col("pieces") / pl.col("run_min"))
@@ -206,12 +206,12 @@ def _cuts(rate: Floats, first: int, last: int, noise: float) -> list[int]:
     if n < 2 * LEAST_MIN:
         return []
     sums = np.cumsum(rate[first:last])
-    left = np.arange(LEAST_MIN, n - LEAST_MIN + 1)
-    before, after = sums[left - 1] / left, (sums[-1] - sums[left - 1]) / (n - left)
-    score = np.abs(before - after) / (noise * np.sqrt(1.0 / left + 1.0 / (n - left)))
+    sizes = np.arange(LEAST_MIN, n - LEAST_MIN + 1)
+    before, after = sums[sizes - 1] / sizes, (sums[-1] - sums[sizes - 1]) / (n - sizes)
+    score = np.abs(before - after) / (noise * np.sqrt(1.0 / sizes + 1.0 / (n - sizes)))
     best = int(np.argmax(score))
     change = abs(before[best] - after[best]) / max(float(max(before[best], after[best])), 1e-9)
     if score[best] < LEAST_SCORE or change < LEAST_SHARE:
         return []
-    at = first + int(left[best])
+    at = first + int(sizes[best])
     return [at, *_cuts(rate, first, at, noise), *_cuts(rate, at, last, noise)]

@@ -96,14 +96,14 @@ def reported_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     gauge = machine.gauge("state")
     if gauge is None:
         return empty(TOLD)
-    own = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
-    named = own.select("at", state=_state()).drop_nulls().sort("at", maintain_order=True)
-    named = named.unique("at", keep="last", maintain_order=True)
-    known = {s: meaning(s, gauge.codes) for s in named["state"].unique(maintain_order=True).to_list()}
-    if not known:
+    rows = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
+    states = rows.select("at", state=_state()).drop_nulls().sort("at", maintain_order=True)
+    states = states.unique("at", keep="last", maintain_order=True)
+    meaning_of = {s: meaning(s, gauge.codes) for s in states["state"].unique(maintain_order=True).to_list()}
+    if not meaning_of:
         return empty(TOLD)
-    what = pl.col("state").replace_strict(list(known), list(known.values()), return_dtype=pl.String)
-    return named.with_columns(meaning=what)
+    what = pl.col("state").replace_strict(list(meaning_of), list(meaning_of.values()), return_dtype=pl.String)
+    return states.with_columns(meaning=what)
 
 
 def _state() -> pl.Expr:
@@ -115,8 +115,8 @@ def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
     gauge = machine.gauge("state")
     if gauge is None:
         return []
-    own = readings.filter(pl.col("channel") == gauge.id)
-    states = own.select(state=_state())["state"].drop_nulls().unique(maintain_order=True).to_list()
+    rows = readings.filter(pl.col("channel") == gauge.id)
+    states = rows.select(state=_state())["state"].drop_nulls().unique(maintain_order=True).to_list()
     return sorted(s for s in states if meaning(s, gauge.codes) is None)
 
 
@@ -162,8 +162,8 @@ class StateIntervals:
 
     def only(self, *meanings: str) -> StateIntervals:
         """The spells of these meanings."""
-        own = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
-        return StateIntervals(self.start[own], self.end[own], self.meaning[own], self.until)
+        chosen = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
+        return StateIntervals(self.start[chosen], self.end[chosen], self.meaning[chosen], self.until)
 
     def within(self, start: int, end: int) -> StateIntervals:
         """The spells cut to a stretch [µs]."""
@@ -188,13 +188,13 @@ def state_intervals(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -
 
     Source: isa-tr88, derived-tape
     """
-    told = reported_states(machine, readings)
-    if not told.height:
+    reported = reported_states(machine, readings)
+    if not reported.height:
         return NO_STATES
-    at = told["at"].dt.epoch("us").to_numpy()
+    at = reported["at"].dt.epoch("us").to_numpy()
     place = {name: k for k, name in enumerate(MEANINGS)}
-    meaning = np.array([place.get(name, -1) for name in told["meaning"].to_list()])
-    state = told["state"].to_numpy()
+    meaning = np.array([place.get(name, -1) for name in reported["meaning"].to_list()])
+    state = reported["state"].to_numpy()
     end = np.append(at[1:], at[-1] + 86_400_000_000)
     if len(at) > 1 and np.mean(state[1:] == state[:-1]) >= _READ_SHARE:
         end = np.minimum(end, at + round(gap_s * 1e6))
@@ -202,8 +202,8 @@ def state_intervals(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -
     first = np.flatnonzero(np.concatenate(([True], ~joined)))
     last = np.append(first[1:], len(at)) - 1
     start, end, meaning = at[first], end[last], meaning[first]
-    kept = (meaning >= 0) & (end > start)
-    return StateIntervals(start[kept], end[kept], meaning[kept], int(at[-1]))
+    is_interval = (meaning >= 0) & (end > start)
+    return StateIntervals(start[is_interval], end[is_interval], meaning[is_interval], int(at[-1]))
 
 
 def set_aside(steps: Steps, spells: StateIntervals) -> tuple[Steps, Steps]:
@@ -224,16 +224,16 @@ def set_aside(steps: Steps, spells: StateIntervals) -> tuple[Steps, Steps]:
     """
     if not spells.any or not len(steps):
         return steps, NO_STEPS
-    apart = spells.only(*SET_ASIDE)
+    aside = spells.only(*SET_ASIDE)
     start, end = steps.start_us, steps.end_us
-    inside_s = apart.seconds_until(end) - apart.seconds_until(start)
+    inside_s = aside.seconds_until(end) - aside.seconds_until(start)
     share = np.clip(inside_s * 1e6 / np.maximum(end - start, 1), 0.0, 1.0)
     if not (share > 0).any():
         return steps, NO_STEPS
     n, low, high = (np.rint(part * share) for part in (steps.n, steps.low, steps.high))
-    taken = Steps(start, end, n, low, high).only(share > 0)
+    counts_aside = Steps(start, end, n, low, high).only(share > 0)
     # Where the count is not known, at most all of it was made outside maintenance.
     top = np.where(np.isnan(steps.n) & (share < 1), steps.high, steps.high - high)
     # A part of an interval is no whole number of turns.
     turned = None if steps.turned is None else np.where(share > 0, np.nan, steps.turned)
-    return Steps(start, end, steps.n - n, steps.low - low, top, turned), taken
+    return Steps(start, end, steps.n - n, steps.low - low, top, turned), counts_aside

@@ -55,12 +55,12 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     before = pl.col("runs").shift(1, fill_value=False)
     began = on.filter(pl.col("fails") & before)["start"]
     changed = on.filter((pl.col("state") == "changeover") & (pl.col("state").shift(1) != "changeover"))["end"]
-    stood = pl.col("state").shift(1).is_in(FAILURES)
-    again = on.filter(pl.col("runs") & stood)["start"]
-    found = RunClock(0.0, np.empty(0), np.empty(0), np.empty(0), tape)
+    after_failure = pl.col("state").shift(1).is_in(FAILURES)
+    again = on.filter(pl.col("runs") & after_failure)["start"]
+    without_starts = RunClock(0.0, np.empty(0), np.empty(0), np.empty(0), tape)
     runs = on.filter(pl.col("runs"))
     run_min = float((runs["end"] - runs["start"]).dt.total_microseconds().sum()) / 6e7
-    return RunClock(run_min, found.at(began), found.at(again), found.at(changed), tape)
+    return RunClock(run_min, without_starts.at(began), without_starts.at(again), without_starts.at(changed), tape)
 
 
 #: How long after each event a stop counts as following it [running minutes].

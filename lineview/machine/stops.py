@@ -87,8 +87,8 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
     run = on.filter(pl.col("state").is_in(RUNS))
     run_min = float((run["end"] - run["start"]).dt.total_microseconds().sum()) / 6e7
     began = stop_spells(on)
-    whole = began.filter("whole")
-    return StopCount(began.height, whole.height, float(whole["minutes"].sum()), run_min)
+    complete = began.filter("whole")
+    return StopCount(began.height, complete.height, float(complete["minutes"].sum()), run_min)
 
 
 def stop_spells(tape: pl.DataFrame, window: str | None = None) -> pl.DataFrame:
@@ -155,8 +155,8 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
     >>> pareto(pl.DataFrame({"minutes": [2.0, 1.0, 1.0], **said}))["so_far_percent"].to_list()
     [50.0, 100.0]
     """
-    said = pl.coalesce(pl.col("reason").str.strip_chars(), pl.lit(NO_REASON))
-    cause = pl.when(pl.col("state") == "changeover").then("state").otherwise(said)
+    reason = pl.coalesce(pl.col("reason").str.strip_chars(), pl.lit(NO_REASON))
+    cause = pl.when(pl.col("state") == "changeover").then("state").otherwise(reason)
     total = pl.col("minutes").sum()
     return (
         stops.with_columns(reason=cause)
@@ -212,9 +212,9 @@ def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
     """
     require(tape, STATE_TIMELINE, "tape")
     codes = tape["code"].to_list() if "code" in tape.columns else [None] * tape.height
-    stands = tape["state"].is_in(["stop", "short stop"]).to_list()
+    standing = tape["state"].is_in(["stop", "short stop"]).to_list()
     kinds = [
-        stop_kind(why, code) if stood else None
-        for stood, why, code in zip(stands, tape["reason"].to_list(), codes, strict=True)
+        stop_kind(why, code) if is_standing else None
+        for is_standing, why, code in zip(standing, tape["reason"].to_list(), codes, strict=True)
     ]
     return tape.with_columns(kind=pl.Series("kind", kinds, dtype=pl.String))

@@ -35,7 +35,7 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
     end = log["end"].fill_null(log["start"]).dt.epoch("us").to_numpy()
     end = np.maximum(end, start)
     longest = int((end - start).max())
-    words, taken = log["reason"].to_list(), _overlaps_any(start, end, begins, ends).tolist()
+    words, elsewhere = log["reason"].to_list(), _overlaps_any(start, end, begins, ends).tolist()
     first = np.searchsorted(start, begins - LOG_LATE_US - longest)
     last = np.searchsorted(start, ends + LOG_LATE_US, side="right")
     starts, stops = start.tolist(), end.tolist()
@@ -44,7 +44,7 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
         a, b, most = int(begins[i]), int(ends[i]), -LOG_LATE_US - 1
         for row in range(int(first[i]), int(last[i])):
             meet = min(stops[row], b) - max(starts[row], a)
-            if meet > most and (meet >= 0 or not taken[row]):
+            if meet > most and (meet >= 0 or not elsewhere[row]):
                 reasons[i], most = words[row], meet
     return reasons
 
@@ -93,33 +93,35 @@ class StandingRows:
 
 def steadied(rows: StandingRows) -> Ints:
     """What each standing row is, once lags of the code are taken out."""
-    says = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
-    for own in rows.groups():
-        told = own[says[own] >= 0]
-        for row in own[(says[own] < 0) & (rows.long_us[own] <= LATE_US)].tolist():
-            after = np.searchsorted(told, row)
-            says[row] = says[told[after if after < len(told) else after - 1]]
-    return says
+    reported = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
+    for group in rows.groups():
+        with_code = group[reported[group] >= 0]
+        for row in group[(reported[group] < 0) & (rows.long_us[group] <= LATE_US)].tolist():
+            after = np.searchsorted(with_code, row)
+            reported[row] = reported[with_code[after if after < len(with_code) else after - 1]]
+    return reported
 
 
-def with_code_kinds(rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float) -> Ints:
+def with_code_kinds(
+    rows: StandingRows, reported: Ints, kind: Ints, names: tuple[int, int, int], short_us: float
+) -> Ints:
     """The rows' states where a code tells changeovers from stops."""
     short, stop, changeover = names
     kind = kind.copy()
-    for own in rows.groups():
-        changes = says[own] == CHANGEOVER_CODE
+    for group in rows.groups():
+        changes = reported[group] == CHANGEOVER_CODE
         if not changes.any():
             continue
-        kind[own[changes]] = changeover
-        stops = own[~changes & ((says[own] >= 0) | (kind[own] != changeover))]
+        kind[group[changes]] = changeover
+        stops = group[~changes & ((reported[group] >= 0) | (kind[group] != changeover))]
         kind[stops] = short if rows.planned_us[stops].sum() < short_us else stop
     return kind
 
 
-def reason_said(says: Ints) -> np.ndarray:
+def reason_said(reported: Ints) -> np.ndarray:
     """The codes' meanings as reasons; "stop" gives none."""
     words = np.array([None if name in ("running", "stop", "changeover") else name for name in MEANINGS] + [None])
-    return np.asarray(words[says], dtype=object)
+    return np.asarray(words[reported], dtype=object)
 
 
 _SHORT, _STOP, _CHANGEOVER, _BREAK = 4, 5, 6, 7
@@ -137,7 +139,7 @@ _SAID: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
 
 
 def classify_intervals(
-    seen: Activity,
+    activity: Activity,
     calendar: pl.DataFrame,
     *,
     short_stop_min: float,
@@ -153,23 +155,23 @@ def classify_intervals(
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:
         return empty(STATE_TIMELINE | _SAID)
-    start, end, stretch, row = _cut(seen, calendar.sort("start"), spells)
+    start, end, stretch, row = _cut(activity, calendar.sort("start"), spells)
     pause = calendar.sort("start")["part"].to_numpy()[row] == "break"
-    code = np.where(stretch < 0, UNSEEN, np.concatenate((seen.code, [UNSEEN]))[stretch])
-    stands = code == STANDING
+    code = np.where(stretch < 0, UNSEEN, np.concatenate((activity.code, [UNSEEN]))[stretch])
+    standing = code == STANDING
     reason = np.full(len(code), None, dtype=object)
-    rows = StandingRows(stretch, stands, spells.at(start), end - start, (end - start) * ~pause)
-    says = steadied(rows) if spells.any else np.full(len(code), -1)
-    if stands.any():
-        kind, why = _standing(seen, rows, short_stop_min, changeovers, stop_log)
-        kind = with_code_kinds(rows, says, kind, (_SHORT, _STOP, _CHANGEOVER), short_stop_min * 6e7)
-        code = np.where(stands, kind, code)
-        why = np.where(why == None, reason_said(says), why)  # noqa: E711 - an array of objects, compared one by one
-        reason = np.where(stands & ~pause, why, reason)
+    rows = StandingRows(stretch, standing, spells.at(start), end - start, (end - start) * ~pause)
+    reported = steadied(rows) if spells.any else np.full(len(code), -1)
+    if standing.any():
+        kind, why = _standing(activity, rows, short_stop_min, changeovers, stop_log)
+        kind = with_code_kinds(rows, reported, kind, (_SHORT, _STOP, _CHANGEOVER), short_stop_min * 6e7)
+        code = np.where(standing, kind, code)
+        why = np.where(why == None, reason_said(reported), why)  # noqa: E711 - an array of objects, compared one by one
+        reason = np.where(standing & ~pause, why, reason)
     code = np.where(pause, _BREAK, code)
-    says = np.where(pause, -1, says)
-    parts = _Parts(start, end, code, reason, row, stretch, says)
-    return _frame(seen, parts)
+    reported = np.where(pause, -1, reported)
+    parts = _Parts(start, end, code, reason, row, stretch, reported)
+    return _frame(activity, parts)
 
 
 @dataclass(frozen=True)
@@ -185,35 +187,37 @@ class _Parts:
     says: Ints
 
 
-def _cut(seen: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tuple[Ints, Ints, Ints, Ints]:
+def _cut(activity: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tuple[Ints, Ints, Ints, Ints]:
     """Cut the calendar's rows at the clock's edges; give start, end, stretch (-1: outside), row."""
     begins = calendar["start"].dt.epoch("us").to_numpy()
     finishes = calendar["end"].dt.epoch("us").to_numpy()
-    edge = np.unique(np.concatenate((begins, finishes, seen.edge, spells.start, spells.end, seen.coded.ravel())))
+    edge = np.unique(
+        np.concatenate((begins, finishes, activity.edge, spells.start, spells.end, activity.coded.ravel()))
+    )
     start, end = edge[:-1], edge[1:]
     row = np.searchsorted(begins, start, side="right") - 1
     inside = (row >= 0) & (start < finishes[np.maximum(row, 0)])
     start, end, row = start[inside], end[inside], row[inside]
-    stretch = np.searchsorted(seen.edge, start, side="right") - 1
-    stretch = np.where(stretch >= len(seen.code), -1, stretch)
+    stretch = np.searchsorted(activity.edge, start, side="right") - 1
+    stretch = np.where(stretch >= len(activity.code), -1, stretch)
     return start, end, stretch, row
 
 
 def _standing(
-    seen: Activity, rows: StandingRows, short_stop_min: float, changeovers: pl.DataFrame, stop_log: pl.DataFrame
+    activity: Activity, rows: StandingRows, short_stop_min: float, changeovers: pl.DataFrame, stop_log: pl.DataFrame
 ) -> tuple[Ints, np.ndarray]:
     """The state and reason of each standing row (other rows hold anything)."""
-    stretch, stands = rows.stretch, rows.stands
-    whole = np.bincount(stretch[stands], rows.planned_us[stands], minlength=len(seen.code) + 1)
-    kind = np.where(whole[stretch] < short_stop_min * 6e7, _SHORT, _STOP)
-    used = np.unique(stretch[stands])
-    why = np.full(len(seen.code) + 1, None, dtype=object)
-    begins, ends = seen.edge[used], seen.edge[used + 1]
+    stretch, standing = rows.stretch, rows.stands
+    planned_us = np.bincount(stretch[standing], rows.planned_us[standing], minlength=len(activity.code) + 1)
+    kind = np.where(planned_us[stretch] < short_stop_min * 6e7, _SHORT, _STOP)
+    used = np.unique(stretch[standing])
+    why = np.full(len(activity.code) + 1, None, dtype=object)
+    begins, ends = activity.edge[used], activity.edge[used + 1]
     why[used] = reason_of(begins, ends, stop_log)
-    changes = np.zeros(len(seen.code) + 1, dtype=bool)
+    changes = np.zeros(len(activity.code) + 1, dtype=bool)
     changes[used] = _overlaps(begins, ends, changeovers)
-    said = [i for i in used.tolist() if why[i] is not None and CHANGEOVER_WORDS.search(why[i])]
-    changes[said] = True
+    changeover_rows = [i for i in used.tolist() if why[i] is not None and CHANGEOVER_WORDS.search(why[i])]
+    changes[changeover_rows] = True
     return np.where(changes[stretch], _CHANGEOVER, kind), why[stretch]
 
 
@@ -228,33 +232,33 @@ def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
     return np.asarray((last >= 0) & (reach[np.maximum(last, 0)] > begins))
 
 
-def _frame(seen: Activity, parts: _Parts) -> pl.DataFrame:
+def _frame(activity: Activity, parts: _Parts) -> pl.DataFrame:
     """Join rows of one state and stretch, and give them their pieces."""
-    start, end, code, row, says = parts.start, parts.end, parts.code, parts.row, parts.says
-    coded = _covered(start, seen.coded) & (code != _BREAK)
+    start, end, code, row, reported = parts.start, parts.end, parts.code, parts.row, parts.says
+    coded = _covered(start, activity.coded) & (code != _BREAK)
     # A break is one row whatever the machine did in it.
     group = np.where(code == _BREAK, -2 - row, parts.stretch)
     turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1]) | (start[1:] != end[:-1])
-    turns |= (says[1:] != says[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
+    turns |= (reported[1:] != reported[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
     new = np.concatenate(([True], turns))
     first = np.flatnonzero(new)
     last = np.concatenate((first[1:], [len(start)])) - 1
     begins, ends, codes = start[first], end[last], code[first]
-    made = _pieces_between(seen, begins, ends)
-    low, high = _unseen_between(seen, begins, ends)
+    pieces_in = _pieces_between(activity, begins, ends)
+    low, high = _unseen_between(activity, begins, ends)
     exact = (high == 0) & (codes != UNSEEN)
     states = pl.Series(codes).replace_strict(_NAMES, return_dtype=pl.String)
-    top = pl.Series(made + high)
+    top = pl.Series(pieces_in + high)
     return pl.DataFrame(
         {
             "start": pl.Series(begins).cast(UTC_US),
             "end": pl.Series(ends).cast(UTC_US),
             "state": states,
-            "pieces": pl.Series(made).set(pl.Series(~exact), None),
-            "pieces_low": made + low,
+            "pieces": pl.Series(pieces_in).set(pl.Series(~exact), None),
+            "pieces_low": pieces_in + low,
             "pieces_high": top.set(pl.Series(~np.isfinite(high)), None),
             "reason": pl.Series(parts.reason[first].tolist(), dtype=pl.String),
-            "code": pl.Series([*MEANINGS, None], dtype=pl.String).gather(says[first] % (len(MEANINGS) + 1)),
+            "code": pl.Series([*MEANINGS, None], dtype=pl.String).gather(reported[first] % (len(MEANINGS) + 1)),
             "coded": coded[first],
         }
     )
@@ -268,31 +272,31 @@ def _covered(moments: Ints, stretches: Ints) -> Bools:
     return np.asarray((place >= 0) & (moments < stretches[np.maximum(place, 0), 1]))
 
 
-def _pieces_between(seen: Activity, start: Ints, end: Ints) -> Floats:
+def _pieces_between(activity: Activity, start: Ints, end: Ints) -> Floats:
     """The pieces of seen intervals between two moments [µs]."""
-    if not len(seen.at):
+    if not len(activity.at):
         return np.zeros(len(start))
-    a = np.interp(start, seen.at, seen.pieces)
-    b = np.interp(end, seen.at, seen.pieces)
+    a = np.interp(start, activity.at, activity.pieces)
+    b = np.interp(end, activity.at, activity.pieces)
     # Whole counts that meet a reading are told exactly, whatever the division leaves behind.
     return np.round(b - a, 6)
 
 
-def _unseen_between(seen: Activity, start: Ints, end: Ints) -> tuple[Floats, Floats]:
+def _unseen_between(activity: Activity, start: Ints, end: Ints) -> tuple[Floats, Floats]:
     """The least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
-    if not len(seen.span):
+    if not len(activity.span):
         return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)
-    span, top = seen.span, len(seen.span) - 1
+    span, top = activity.span, len(activity.span) - 1
     outside = (start < span[0]) | (end > span[-1])
-    if not (seen.high[-1] or seen.unbounded[-1]):  # running sums: nothing was unseen at all
+    if not (activity.high[-1] or activity.unbounded[-1]):  # running sums: nothing was unseen at all
         return np.zeros(len(start)), np.where(outside, np.inf, 0.0)
     inner_a = np.clip(np.searchsorted(span, start), 0, top)
     inner_b = np.clip(np.searchsorted(span, end, side="right") - 1, 0, top)
     outer_a = np.clip(np.searchsorted(span, start, side="right") - 1, 0, top)
     outer_b = np.clip(np.searchsorted(span, end), 0, top)
-    low = np.where(inner_b > inner_a, seen.low[inner_b] - seen.low[inner_a], 0.0)
-    most = seen.high[outer_b] - seen.high[outer_a]
-    unbounded = (seen.unbounded[outer_b] > seen.unbounded[outer_a]) | outside
+    low = np.where(inner_b > inner_a, activity.low[inner_b] - activity.low[inner_a], 0.0)
+    most = activity.high[outer_b] - activity.high[outer_a]
+    unbounded = (activity.unbounded[outer_b] > activity.unbounded[outer_a]) | outside
     return low, np.where(unbounded, np.inf, most)
 
 
@@ -364,7 +368,7 @@ def timeline_of(
     machine = counts.machine
     if changeovers is None:
         changeovers = line_changeovers(counts, batches, cal)
-    laid = classify_intervals(
+    timeline = classify_intervals(
         cut_clock(counts.seen, changeovers["start"]),
         cal,
         short_stop_min=short_stop_min,
@@ -373,6 +377,6 @@ def timeline_of(
         spells=counts.spells,
     )
     if not changeovers["sure"].is_not_null().any():
-        return laid
-    found = (pl.col("state") == "changeover") & pl.col("reason").is_null() & pl.col("code").is_null()
-    return laid.with_columns(reason=pl.when(found).then(pl.lit(FOUND_REASON)).otherwise("reason"))
+        return timeline
+    by_evidence = (pl.col("state") == "changeover") & pl.col("reason").is_null() & pl.col("code").is_null()
+    return timeline.with_columns(reason=pl.when(by_evidence).then(pl.lit(FOUND_REASON)).otherwise("reason"))

@@ -54,21 +54,21 @@ def machine_counts(
     increments: dict[Counts, CounterIncrements] = {}
     seams: dict[Counts, Seams] = {}
     for kind, counter in counters.items():
-        own = ends.filter(pl.col("counter") == kind)
-        seams[kind] = seams_of(counter, own, gap_s, planned, spells)
-        apart = spells if kind in MADE else NO_STATES
+        counter_ends = ends.filter(pl.col("counter") == kind)
+        seams[kind] = seams_of(counter, counter_ends, gap_s, planned, spells)
+        intervals_apart = spells if kind in MADE else NO_STATES
         # what was counted in maintenance between windows is taken out, and given beside
-        between, taken_out = set_aside(seams[kind].steps, apart)
-        taken = taken_out.frame()
-        increments[kind] = _chain(counter, _without(own, seams[kind]), joined, between, planned)
-        aside[kind] = pl.concat([aside.get(kind, taken.clear()), taken]).sort("start")
-    seen = _activity(machine, records, increments, seams, gap_s)
+        between, taken_out = set_aside(seams[kind].steps, intervals_apart)
+        in_maintenance = taken_out.frame()
+        increments[kind] = _chain(counter, _without(counter_ends, seams[kind]), joined, between, planned)
+        aside[kind] = pl.concat([aside.get(kind, in_maintenance.clear()), in_maintenance]).sort("start")
+    activity = _activity(machine, records, increments, seams, gap_s)
     usual = records["usual_min"].drop_nulls()
     inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     return MachineCounts(
         machine,
         increments,
-        seen,
+        activity,
         spells,
         aside,
         float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
@@ -114,16 +114,16 @@ def _chain(
     low, high, end = both("low", seams.low), both("high", seams.high), both("to_us", seams.end_us)
     start = start[order]
     open_seams = np.isnan(value)
-    known = both("known", seams.low == seams.high).astype(bool)
+    is_known = both("known", seams.low == seams.high).astype(bool)
     if open_seams.any():
         turn = (counter.modulus if counter.modulus != "unknown" else np.nan) * counter.unit_value
         none = np.full(len(inside["value"]), np.nan)
         turned = None if seams.turned is None else np.concatenate((none, seams.turned))[order]
         intervals = OpenIntervals(start / 1e6, end / 1e6, value, low, high, turn, counter.unit_value, turned)
         near = _windows_beside(ends, planned, start[open_seams], end[open_seams])
-        found = likeliest(intervals, planned, near)
-        value, low, high = found.value, found.low, found.high
-        known = np.where(open_seams, found.known, known)
+        filled = likeliest(intervals, planned, near)
+        value, low, high = filled.value, filled.low, filled.high
+        is_known = np.where(open_seams, filled.known, is_known)
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
     if not len(usual):  # a reading a window, as rows of shift totals are
         usual = pl.Series((end - start).astype(np.float64))
@@ -133,7 +133,7 @@ def _chain(
         value,
         low,
         high,
-        known,
+        is_known,
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
         float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
         fastest_per_us(counter),
@@ -163,7 +163,8 @@ def _without(ends: pl.DataFrame, seams: Seams) -> pl.DataFrame:
     """The windows whose readings are counts, and since and until when [µs] where not all of them are."""
     moments = {"since_us": seams.begins, "until_us": seams.cuts}
     ends = ends.with_columns(
-        pl.Series(name, [given.get(k) for k in range(ends.height)], dtype=pl.Int64) for name, given in moments.items()
+        pl.Series(name, [by_place.get(k) for k in range(ends.height)], dtype=pl.Int64)
+        for name, by_place in moments.items()
     )
     place = pl.int_range(pl.len())
     return ends.filter(~place.is_in(sorted(seams.unread))) if seams.unread else ends
@@ -173,14 +174,14 @@ def spells_of(records: pl.DataFrame) -> StateIntervals:
     """What the machine's states said; a window's last state holds until the next window's first."""
     if not records["said_last_us"].is_not_null().any():
         return NO_STATES
-    said = records.filter(pl.col("said_last_us").is_not_null())
+    with_states = records.filter(pl.col("said_last_us").is_not_null())
     following = pl.col("said_first_us").shift(-1)
     rows = (
-        said.select("spell_from_us", "spell_to_us", "spell_meaning", until=following)
+        with_states.select("spell_from_us", "spell_to_us", "spell_meaning", until=following)
         .explode("spell_from_us", "spell_to_us", "spell_meaning")
         .drop_nulls("spell_from_us")
     )
-    last_said = int(said["said_last_us"][-1])
+    last_said = int(with_states["said_last_us"][-1])
     if rows.is_empty():
         return replace(NO_STATES, until=last_said)
     start = rows["spell_from_us"].to_numpy()
@@ -268,15 +269,15 @@ def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_
             out.append(_single(row["first_us"][row["counter"].index(cycles)]))
     if seams is None:
         return out
-    kept = [
+    parts = [
         part.within(seams.begins.get(place), seams.cuts.get(place))
         for place, part in enumerate(out)
         if place not in seams.unread
     ]
-    kept += [_single(at) for at in seams.ends]
-    stood = (np.array([start, end]) for start, end in seams.stood)
-    kept += [_Part(edge, np.array([STANDING]), edge, np.zeros(2)) for edge in stood]
-    return sorted(kept, key=lambda part: int(part.edge[0]))
+    parts += [_single(at) for at in seams.ends]
+    standstills = (np.array([start, end]) for start, end in seams.stood)
+    parts += [_Part(edge, np.array([STANDING]), edge, np.zeros(2)) for edge in standstills]
+    return sorted(parts, key=lambda part: int(part.edge[0]))
 
 
 def _single(at_us: int) -> _Part:
@@ -309,28 +310,28 @@ def _joined_clock(
     edge: list[Ints] = []
     code: list[Ints] = []
     at: list[Ints] = []
-    made: list[Floats] = []
+    pieces: list[Floats] = []
     gaps: list[tuple[int, int, float, float]] = []
     total, before, pace = 0.0, None, 0.0
     for k, part in enumerate(parts):
         if k:
             seam = _seam(parts[k - 1].edge[-1], part.edge[0], cycles)
             after = int(part.state[0]) if len(part.state) else None
-            laid = _over_seam(seam, (before, after), (pace, part.rates[0]), gap_s)
-            edge += [np.array([start]) for start, _ in laid]
-            code += [np.array([state]) for _, state in laid]
-            before = laid[-1][1]
+            stretches = _over_seam(seam, (before, after), (pace, part.rates[0]), gap_s)
+            edge += [np.array([start]) for start, _ in stretches]
+            code += [np.array([state]) for _, state in stretches]
+            before = stretches[-1][1]
             if before == UNSEEN:
                 gaps.append((seam.start, seam.end, seam.low, seam.high))
             else:
-                at_seam, so_far = _seam_pieces(laid, seam)
+                at_seam, so_far = _seam_pieces(stretches, seam)
                 at.append(at_seam)
-                made.append(total + so_far)
+                pieces.append(total + so_far)
                 total += seam.value
         edge.append(part.edge[:-1])
         code.append(part.state)
         at.append(part.at)
-        made.append(total + part.made - part.made[0])
+        pieces.append(total + part.made - part.made[0])
         total += float(part.made[-1] - part.made[0])
         before = int(part.state[-1]) if len(part.state) else before
         pace = part.rates[1] or pace
@@ -338,7 +339,7 @@ def _joined_clock(
     turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))
     span, low, high, unbounded = _span(parts[0].edge[0], parts[-1].edge[-1], unseen, gaps)
     edges = np.append(all_edges[turn], parts[-1].edge[-1])
-    at_all, made_all = np.concatenate(at), np.concatenate(made)
+    at_all, made_all = np.concatenate(at), np.concatenate(pieces)
     return Activity(edges, all_codes[turn], at_all, made_all, span, low, high, unbounded)
 
 
@@ -358,8 +359,8 @@ def _seam(start: int, end: int, cycles: CounterIncrements) -> _Seam:
     inside = (cycles.start_us >= start) & (cycles.end_us <= end)
     value, low, high = (float(part[inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
     # as within a window, a counter of metres that need not have moved stood
-    known = bool(cycles.known[inside].all()) or (cycles.step > 0 and low == 0)
-    return _Seam(int(start), int(end), value, low, high, known)
+    is_known = bool(cycles.known[inside].all()) or (cycles.step > 0 and low == 0)
+    return _Seam(int(start), int(end), value, low, high, is_known)
 
 
 def _over_seam(
@@ -376,10 +377,10 @@ def _over_seam(
         return [(seam.start, STANDING)]
     slow = SLOW if SLOW in states and RUNNING not in states else RUNNING
     ran_before, ran_after = (state in (RUNNING, SLOW) for state in states)
-    told = [state for state in states if state not in (None, UNSEEN)]
-    if len(told) == 2 and ran_before == ran_after:
+    states_known = [state for state in states if state not in (None, UNSEEN)]
+    if len(states_known) == 2 and ran_before == ran_after:
         return [(seam.start, slow if ran_before else STANDING)]
-    if not told:
+    if not states_known:
         return [(seam.start, RUNNING)]
     return _shared_seam(seam, slow, rates, ran_before or states[1] == STANDING)
 
@@ -439,9 +440,9 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
         frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
     nothing = pl.DataFrame(schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()})
     # A record holds each gauge's readings in order of time, and records are in order of time.
-    whole = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda named: named[0]))])
+    readings = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda pair: pair[0]))])
     several = len({name for name, _ in frames}) < len(frames)
-    return whole.sort("channel", "at", maintain_order=True) if several else whole
+    return readings.sort("channel", "at", maintain_order=True) if several else readings
 
 
 def _of_gauge(read: pl.DataFrame, place: int, name: str) -> pl.DataFrame:

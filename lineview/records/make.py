@@ -70,33 +70,37 @@ def make_record(
         for counter in machine.counters
         if (part := readings.counters.get(counter.id)) is not None and len(part.at_us)
     }
-    trusted = {name: part.part(kept.first, kept.last + 1) for name, (part, kept) in every.items()}
+    trusted = {name: part.part(range_of.first, range_of.last + 1) for name, (part, range_of) in every.items()}
     read = {name: (part.at_us, part.value) for name, part in trusted.items()}
     counts = count_channels(machine, read, readings.said, readings.good, gap_s=gap_s, planned=planned)
     first_last: dict[Counts, _Ends] = {}
     for kind, counter in {counter.counts: counter for counter in reversed(machine.counters)}.items():
         if counter.id in every:
             ends = _ends(trusted[counter.id], counts.counters[kind])
-            rest = _rest(trusted[counter.id], ends)
+            standing_from = _rest(trusted[counter.id], ends)
             lead = _lead(every[counter.id])
-            first_last[kind] = _Ends(ends, rest, lead, _size(known_modulus(counter), ends), *_runs(*every[counter.id]))
+            first_last[kind] = _Ends(
+                ends, standing_from, lead, _size(known_modulus(counter), ends), *_runs(*every[counter.id])
+            )
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
-    seen, spells = counts.seen, counts.spells
+    activity, spells = counts.seen, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
-    said = reported_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID
+    state_moments = (
+        reported_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID
+    )
     return {
         "readings": counts.readings,
         "first_read": readings.first_us,
         "last_read": readings.last_us,
         "usual_min": counts.usual_min,
         **_counter_columns(counters, first_last),
-        **_joined_columns(counters, edges.moments_us, _restarts(seen)),
-        **_activity_columns(seen),
+        **_joined_columns(counters, edges.moments_us, _restarts(activity)),
+        **_activity_columns(activity),
         "spell_from_us": spells.start,
         "spell_to_us": spells.end,
         "spell_meaning": spells.meaning,
-        "said_first_us": said.min(),
-        "said_last_us": said.max(),
+        "said_first_us": state_moments.min(),
+        "said_last_us": state_moments.max(),
         "unknown_states": counts.unknown_states,
         **_mark_columns(counts.marks),
         **_aside_columns(counts.aside),
@@ -153,17 +157,17 @@ def _rest(good: Series, ends: tuple[int, float, int, float]) -> tuple[int, float
     at_us, value = good.at_us, good.value
     first, last = np.searchsorted(at_us, (ends[0], ends[2])).tolist()
     others = np.flatnonzero(value[first : last + 1] != value[last])
-    rest = first + int(others[-1]) + 1 if len(others) else first
+    place = first + int(others[-1]) + 1 if len(others) else first
     until = int(np.searchsorted(at_us, at_us[first] + PACE_US, side="right")) - 1
-    since = int(np.searchsorted(at_us, at_us[rest] - PACE_US))
-    return int(at_us[rest]), _pace(good, first, until), _pace(good, max(since, first), rest)
+    since = int(np.searchsorted(at_us, at_us[place] - PACE_US))
+    return int(at_us[place]), _pace(good, first, until), _pace(good, max(since, first), place)
 
 
 def _lead(every: tuple[Series, TrustedRange]) -> tuple[int | None, int | None, float | None]:
-    part, kept = every
-    if not kept.lead:
+    part, trusted = every
+    if not trusted.lead:
         return None, None, None
-    return int(part.at_us[kept.lead - 1]), int(part.at_us[kept.lead]), float(part.value[kept.lead])
+    return int(part.at_us[trusted.lead - 1]), int(part.at_us[trusted.lead]), float(part.value[trusted.lead])
 
 
 def _pace(good: Series, i: int, j: int) -> float:
@@ -180,35 +184,35 @@ def _trusted(part: Series, counter: Counter) -> TrustedRange:
 
 
 def _runs(
-    part: Series, kept: TrustedRange
+    part: Series, trusted: TrustedRange
 ) -> tuple[tuple[int | None, int | None, float | None], tuple[int | None, int | None, float | None]]:
     at_us, value, last = part.at_us, part.value, len(part.at_us) - 1
-    head = (int(at_us[0]), int(at_us[kept.first - 1]), float(value[0])) if kept.first else (None, None, None)
-    ends = int(at_us[min(kept.last + 1, last)]), int(at_us[last]), float(value[last])
-    return head, ends if kept.last < last else (None, None, None)
+    head = (int(at_us[0]), int(at_us[trusted.first - 1]), float(value[0])) if trusted.first else (None, None, None)
+    ends = int(at_us[min(trusted.last + 1, last)]), int(at_us[last]), float(value[last])
+    return head, ends if trusted.last < last else (None, None, None)
 
 
 def _counter_columns(counters: Mapping[Counts, CounterIncrements], ends: Mapping[Counts, _Ends]) -> dict[str, Any]:
     names = list(counters)
     of = [ends[name] for name in names]
     counts = ("first_us", "first_count", "last_us", "last_count")
-    rest, run = ("rest_us", "first_pace", "rest_pace"), ("us", "end_us", "count")
+    rest_names, run = ("rest_us", "first_pace", "rest_pace"), ("us", "end_us", "count")
     lead = ("lead_end_us", "lead_to_us", "lead_to_count")
     return {
         "counter": names,
-        **{name: [one.counts[k] for one in of] for k, name in enumerate(counts)},
+        **{name: [counter_end.counts[k] for counter_end in of] for k, name in enumerate(counts)},
         "usual_us": [counters[name].usual_us for name in names],
-        "modulus": [one.size for one in of],
-        **{name: [one.rest[k] for one in of] for k, name in enumerate(rest)},
-        **{name: [one.lead[k] for one in of] for k, name in enumerate(lead)},
-        **{f"head_{name}": [one.head[k] for one in of] for k, name in enumerate(run)},
-        **{f"tail_{name}": [one.tail[k] for one in of] for k, name in enumerate(run)},
+        "modulus": [counter_end.size for counter_end in of],
+        **{name: [counter_end.rest[k] for counter_end in of] for k, name in enumerate(rest_names)},
+        **{name: [counter_end.lead[k] for counter_end in of] for k, name in enumerate(lead)},
+        **{f"head_{name}": [counter_end.head[k] for counter_end in of] for k, name in enumerate(run)},
+        **{f"tail_{name}": [counter_end.tail[k] for counter_end in of] for k, name in enumerate(run)},
     }
 
 
-def _restarts(seen: Activity) -> Ints:
+def _restarts(activity: Activity) -> Ints:
     """Moments [µs] at which the machine began to run."""
-    return np.asarray(seen.edge[:-1][(seen.code == RUNNING) | (seen.code == SLOW)])
+    return np.asarray(activity.edge[:-1][(activity.code == RUNNING) | (activity.code == SLOW)])
 
 
 def _joined_columns(
@@ -268,46 +272,46 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     )
 
 
-def _activity_columns(seen: Activity) -> dict[str, Any]:
-    if not len(seen.code):
+def _activity_columns(activity: Activity) -> dict[str, Any]:
+    if not len(activity.code):
         return {name: [] for name in ACTIVITY}
-    at, made = _thinned(seen)
-    gaps = _unseen(seen)
+    at, pieces = _thinned(activity)
+    gaps = _unseen(activity)
     return {
-        "edge_us": seen.edge,
-        "state": seen.code,
+        "edge_us": activity.edge,
+        "state": activity.code,
         "at_us": at,
-        "made": made,
-        "unseen_from_us": seen.span[:-1][gaps],
-        "unseen_to_us": seen.span[1:][gaps],
-        "unseen_low": np.diff(seen.low)[gaps],
-        "unseen_high": np.where(np.diff(seen.unbounded) > 0, np.inf, np.diff(seen.high))[gaps],
+        "made": pieces,
+        "unseen_from_us": activity.span[:-1][gaps],
+        "unseen_to_us": activity.span[1:][gaps],
+        "unseen_low": np.diff(activity.low)[gaps],
+        "unseen_high": np.where(np.diff(activity.unbounded) > 0, np.inf, np.diff(activity.high))[gaps],
     }
 
 
-def _unseen(seen: Activity) -> Ints:
+def _unseen(activity: Activity) -> Ints:
     """Which intervals between readings lie in unseen stretches."""
-    if len(seen.span) < 2 or not len(seen.code):
+    if len(activity.span) < 2 or not len(activity.code):
         return np.empty(0, dtype=np.int64)
-    place = np.searchsorted(seen.edge, seen.span[:-1], side="right") - 1
-    return np.flatnonzero(seen.code[np.clip(place, 0, len(seen.code) - 1)] == UNSEEN)
+    place = np.searchsorted(activity.edge, activity.span[:-1], side="right") - 1
+    return np.flatnonzero(activity.code[np.clip(place, 0, len(activity.code) - 1)] == UNSEEN)
 
 
-def _thinned(seen: Activity) -> tuple[Ints, Floats]:
+def _thinned(activity: Activity) -> tuple[Ints, Floats]:
     """Moments and pieces up to them: at every edge, at every bend while it stood, at steps while it ran."""
-    at, made = seen.at, seen.pieces
+    at, pieces = activity.at, activity.pieces
     if len(at) < 3:
-        return at, made
-    place = np.searchsorted(seen.edge, at[:-1], side="right") - 1
-    place = np.minimum(np.maximum(place, 0), len(seen.code) - 1)
-    runs = ((seen.code == RUNNING) | (seen.code == SLOW))[place]
+        return at, pieces
+    place = np.searchsorted(activity.edge, at[:-1], side="right") - 1
+    place = np.minimum(np.maximum(place, 0), len(activity.code) - 1)
+    runs = ((activity.code == RUNNING) | (activity.code == SLOW))[place]
     length = np.diff(at)
-    slope = np.diff(made) / np.maximum(length, 1)
+    slope = np.diff(pieces) / np.maximum(length, 1)
     keep = np.ones(len(at), dtype=bool)
     same = place[1:] == place[:-1]
     straight = np.abs(slope[1:] - slope[:-1]) <= 1e-15
-    begin = seen.edge[place]
-    long_s = np.diff(seen.edge) / 1e6
+    begin = activity.edge[place]
+    long_s = np.diff(activity.edge) / 1e6
     step_us = (np.maximum(long_s / np.maximum(np.round(long_s / STEP_S), 1.0), 1e-6) * 1e6)[place]
     steps = (at[:-1] - begin) / step_us
     cell = np.floor(steps + 1e-9)
@@ -316,7 +320,7 @@ def _thinned(seen: Activity) -> tuple[Ints, Floats]:
     steady = same & runs[1:] & runs[:-1] & (cell[1:] == cell[:-1]) & ~crosses[1:] & ~crosses[:-1]
     exactly = np.abs(steps[1:] - np.round(steps[1:])) < 1e-9
     keep[1:-1] = ~((steady & ~exactly) | (same & straight))
-    return at[keep], made[keep]
+    return at[keep], pieces[keep]
 
 
 def _mark_columns(marks: pl.DataFrame) -> dict[str, Any]:
@@ -340,10 +344,10 @@ def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
 def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     """Good pieces by day and product between the first and the last reading."""
     nothing: dict[str, Any] = {name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()}
-    counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
-    if not counted:
+    piece_counters = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
+    if not piece_counters:
         return nothing
-    first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)
+    first, last = min(int(c.start_us[0]) for c in piece_counters), max(int(c.end_us[-1]) for c in piece_counters)
     inner = [at[(at > first) & (at < last)] for at in (edges.product_us, edges.midnights_us)]
     at = np.concatenate(([first], np.union1d(*inner), [last])).astype(np.int64)
     # The parts, and the whole as one more.
@@ -399,9 +403,9 @@ def record_rows(records: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
         values = [() if value is None else value for value in values]
         length = np.array([len(value) for value in values], dtype=np.int64)
         places[name] = pl.Series(name, length)
-        whole = pl.lit(_flat(values, dtype.inner)).implode()
+        chain = pl.lit(_flat(values, dtype.inner)).implode()
         # Days are cut as their numbers: slices lose what these stand for.
-        cut = whole.list.slice(pl.col(name).cum_sum() - pl.col(name), pl.col(name))
+        cut = chain.list.slice(pl.col(name).cum_sum() - pl.col(name), pl.col(name))
         flat.append(cut.cast(dtype).alias(name))
     lists = pl.DataFrame(places).select(flat)
     return pl.DataFrame([*columns, *lists.get_columns()]).select(list(RECORDS))

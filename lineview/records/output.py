@@ -91,12 +91,12 @@ def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
     return pl.concat([pl.DataFrame(schema=DAILY_OUTPUT), *frames]).sort("line", "date", "product")
 
 
-def good_pieces(made: pl.DataFrame, line: str, first: date, last: date) -> Estimate:
+def good_pieces(output: pl.DataFrame, line: str, first: date, last: date) -> Estimate:
     """Sum a line's good pieces of some days, both ends included.
 
     Parameters
     ----------
-    made : polars.DataFrame
+    output : polars.DataFrame
         DAILY_OUTPUT.
     line : str
         Id of the line.
@@ -108,7 +108,7 @@ def good_pieces(made: pl.DataFrame, line: str, first: date, last: date) -> Estim
     Estimate
         Without an upper end where one of the days has none.
     """
-    rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
+    rows = output.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
     value, low, high = (float(rows[name].sum()) for name in ("good", "good_low", "good_high"))
     return Estimate(value, low, high if math.isfinite(high) else None, rows.height)
 
@@ -154,14 +154,14 @@ def _seams(
     Its ends, the products on either side, and its good pieces (value, low, high, unseen), or None where the
     readings leave them open.
     """
-    said = spells_of(records)
+    states = spells_of(records)
     rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
     rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
-    counted: dict[tuple[int, bool], dict[str, tuple[float, bool]]] = {}
+    counts_added: dict[tuple[int, bool], dict[str, tuple[float, bool]]] = {}
     ends: dict[tuple[int, bool], tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):
         place = part["place"].to_numpy()
-        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, gap_s, planned, said)
+        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, gap_s, planned, states)
         at0, at1 = seams.steps.start_us, seams.steps.end_us
         value = np.where(seams.steps.low < seams.steps.high, np.nan, seams.steps.n)
         if seams.steps.turned is not None:
@@ -169,7 +169,7 @@ def _seams(
             value = np.where(np.isnan(value) & (seams.steps.turned == 0.0), 0.0, value)
         for k, (before, after) in enumerate(zip(place[seams.before], place[seams.after], strict=True)):
             key = int(before), bool(before == after)
-            of = counted.setdefault(key, {})
+            of = counts_added.setdefault(key, {})
             added = of.get(str(kind), (0.0, True))[0] + float(value[k])  # a reset beside a window is several
             of[str(kind)] = (added, bool(np.isfinite(added)))
             if kind != "rejects":
@@ -181,21 +181,21 @@ def _seams(
         start, end = (datetime.fromtimestamp(us / 1e6, UTC) for us in (a, b))
         if end <= period[0] or start >= period[1]:
             continue
-        good = _good(counted[at_place])
+        good = _good(counts_added[at_place])
         long = b - a > LONG_S * 1e6 and bool(good)
         parts = None if good is None or long else (good, good, good, 0.0)
         out.append((start, end, last[before] or "", first[after] or "", parts))
     return out
 
 
-def _good(counted: Mapping[str, tuple[float, bool]]) -> float | None:
+def _good(added: Mapping[str, tuple[float, bool]]) -> float | None:
     """Good pieces of a seam from what its counters added; None where one of them is open."""
-    if not all(known for _, known in counted.values()):
+    if not all(is_known for _, is_known in added.values()):
         return None
-    if "good pieces" in counted:
-        return counted["good pieces"][0]
-    made = counted.get("pieces")
-    return None if made is None else max(made[0] - counted.get("rejects", (0.0, True))[0], 0.0)
+    if "good pieces" in added:
+        return added["good pieces"][0]
+    pieces = added.get("pieces")
+    return None if pieces is None else max(pieces[0] - added.get("rejects", (0.0, True))[0], 0.0)
 
 
 def _share(
@@ -218,14 +218,14 @@ def _share(
 
 def _open(
     sums: _Sums,
-    seen: tuple[MachineCounts, pl.DataFrame],
+    counts_and_batches: tuple[MachineCounts, pl.DataFrame],
     start: datetime,
     end: datetime,
     period: tuple[datetime, datetime],
     tz: ZoneInfo,
 ) -> None:
     """Add an interval whose count is open, or long, by the products and days of the batch sheet."""
-    counts, batches = seen
+    counts, batches = counts_and_batches
     start, end = max(start, period[0]), min(end, period[1])
     spans = _by_day(product_spans(batches, counts.machine.line, start, end), tz)
     if not spans:
@@ -260,9 +260,9 @@ def _frame(line: str, sums: _Sums, inside: pl.DataFrame, minutes: Mapping[date, 
     read = inside.filter(pl.col("readings") > 0)
     if read.height:
         first, last = read["start"][0].astimezone(tz).date(), read["end"][-1].astimezone(tz).date()
-        made = {day for (day, _), parts in sums.items() if parts[0] > 0}
+        productive = {day for (day, _), parts in sums.items() if parts[0] > 0}
         for day in minutes:
-            if first <= day <= last and day not in made:
+            if first <= day <= last and day not in productive:
                 sums.setdefault((day, ""), np.zeros(4))
     days_made = {day for (day, _), parts in sums.items() if parts[0] > 0}
     rows = [

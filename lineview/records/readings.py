@@ -94,13 +94,13 @@ class MachineReadings:
         counters = {name: (part, _places(part, starts_us, ends_us)) for name, part in self._counters.items()}
         gauges = {name: (part, _places(part, starts_us, ends_us)) for name, part in self._gauges.items()}
         said_us = self._said["at"].dt.epoch("us").to_numpy()
-        said = np.searchsorted(said_us, np.stack((starts_us, ends_us), axis=1)).tolist()
-        for k, (begin, end) in enumerate(said):
-            seen = last[k] >= first[k]
+        state_places = np.searchsorted(said_us, np.stack((starts_us, ends_us), axis=1)).tolist()
+        for k, (begin, end) in enumerate(state_places):
+            has_readings = last[k] >= first[k]
             yield WindowReadings(
                 int(good[k]),
-                int(first[k]) if seen else None,
-                int(last[k]) if seen else None,
+                int(first[k]) if has_readings else None,
+                int(last[k]) if has_readings else None,
                 {name: part.part(*places[k]) for name, (part, places) in counters.items()},
                 {name: part.part(*places[k]) for name, (part, places) in gauges.items()},
                 self._said if end - begin == self._said.height else self._said.slice(begin, end - begin),

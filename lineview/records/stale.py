@@ -104,18 +104,18 @@ def event_marks(windows: pl.DataFrame, stretches: Sequence[pl.DataFrame]) -> lis
     return [mark.hexdigest()[:16] for mark in marks]
 
 
-def is_stale(kept: pl.DataFrame, wanted: pl.DataFrame) -> pl.Series:
+def is_stale(stored: pl.DataFrame, expected: pl.DataFrame) -> pl.Series:
     """Which of the wanted windows have no kept record worked out from the same.
 
     Parameters
     ----------
-    kept : polars.DataFrame
+    stored : polars.DataFrame
         start, end and the columns of COMPUTED_FROM of the records there are.
-    wanted : polars.DataFrame
+    expected : polars.DataFrame
         The same columns as they would be now.
     """
     from_same = ["start", "end", "intakes", "events", "plant", "code"]
     marks = pl.col("intakes").list.eval(pl.element().cast(pl.String)).list.join(",")
-    there = kept.select(from_same).with_columns(marks, fresh=pl.lit(True)).unique(from_same, maintain_order=True)
-    joined = wanted.select(from_same).with_columns(marks).join(there, on=from_same, how="left", maintain_order="left")
+    there = stored.select(from_same).with_columns(marks, fresh=pl.lit(True)).unique(from_same, maintain_order=True)
+    joined = expected.select(from_same).with_columns(marks).join(there, on=from_same, how="left", maintain_order="left")
     return joined["fresh"].is_null()

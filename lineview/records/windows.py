@@ -88,6 +88,6 @@ def cut(frame: pl.DataFrame, moments: Sequence[datetime]) -> pl.DataFrame:
         inside = (pl.col("start") < at) & (pl.col("end") > at)
         halves = frame.filter(inside)
         if halves.height:
-            whole = frame.filter(~inside)
-            frame = pl.concat([whole, halves.with_columns(end=at), halves.with_columns(start=at)]).sort("start")
+            uncut = frame.filter(~inside)
+            frame = pl.concat([uncut, halves.with_columns(end=at), halves.with_columns(start=at)]).sort("start")
     return frame

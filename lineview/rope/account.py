@@ -86,7 +86,7 @@ class RopeSeen:
 
 
 def rope_account(
-    plant: Plant, sizer: Machine, seen: RopeSeen, period: tuple[datetime, datetime], *, whole: bool = True
+    plant: Plant, sizer: Machine, readings: RopeSeen, period: tuple[datetime, datetime], *, in_full: bool = True
 ) -> RopeAccount:
     """Measure a sizer's rope.
 
@@ -96,11 +96,11 @@ def rope_account(
         The works.
     sizer : Machine
         The sizer asked about.
-    seen : RopeSeen
+    readings : RopeSeen
         What was read of it.
     period : (datetime, datetime)
         From and to [UTC].
-    whole : bool
+    in_full : bool
         False leaves out what does not bear on the drift and its time to tolerance: charts, agreement of
         gauges, roller pairs, moments on the calendar.
 
@@ -113,12 +113,12 @@ def rope_account(
     -----
     Source: derived-rope
     """
-    sheet = line_batches(seen.batches, sizer.line, period)
+    sheet = line_batches(readings.batches, sizer.line, period)
     target = target_of(plant, sheet)
     bare = RopeAccount(sizer, target, (), "", "", no_points())
-    if seen.gauges.is_empty() and not (seen.counts and seen.counts.readings):
+    if readings.gauges.is_empty() and not (readings.counts and readings.counts.readings):
         return replace(bare, problem=f"there are no readings of {sizer.shown} in this time")
-    inside = seen.gauges.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
+    inside = readings.gauges.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
     gauges = tuple(diameter_gauges(sizer, inside, target.diameter_mm, target.widest_tolerance_mm))
     bare = replace(bare, gauges=gauges)
     problem = _gauge_problem(sizer, gauges, target)
@@ -127,33 +127,33 @@ def rope_account(
     gauge = gauges[0].check.usable
     marked, marks = _marks(plant, sizer, sheet, gauge, target)
     core = readings_in_batches(gauge, marked)
-    clock = rope_clock(seen.counts, seen.wrappers, gauge, period, gap_s=plant.gap_s)
+    clock = rope_clock(readings.counts, readings.wrappers, gauge, period, gap_s=plant.gap_s)
     temperature = gauge_values(sizer, inside, "rope temperature")
     points = points_of(core, temperature, targets_of(plant, marked, target), clock.hours)
     if target.diameter_mm is None and points.height:
         points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
-    told = replace(bare, marks=marks, points=points, clock=clock)
-    if not whole:
-        return _with_drift(plant, told, seen.adjustments)
-    told = replace(
-        told,
+    measured = replace(bare, marks=marks, points=points, clock=clock)
+    if not in_full:
+        return _with_drift(plant, measured, readings.adjustments)
+    measured = replace(
+        measured,
         within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
         agreement=_agreement(gauges, marked, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
-        made=pieces_by_product(plant, seen.wrappers, sheet, target.product, period),
+        made=pieces_by_product(plant, readings.wrappers, sheet, target.product, period),
     )
-    told = _with_drift(plant, told, seen.adjustments)
-    if told.model is None:
-        return told
-    sd = (told.within.sd.value if told.within else None) or 0.0
-    ahead = ahead_of(plant, told.model, told.target, sd, period[1])
-    rules = run_rules(told.model, plant.run_rules) if plant.run_rules else None
-    charts = watch(told.model)
+    measured = _with_drift(plant, measured, readings.adjustments)
+    if measured.model is None:
+        return measured
+    sd = (measured.within.sd.value if measured.within else None) or 0.0
+    ahead = ahead_of(plant, measured.model, measured.target, sd, period[1])
+    rules = run_rules(measured.model, plant.run_rules) if plant.run_rules else None
+    charts = watch(measured.model)
     if charts.by_rank and ahead is not None:
         ahead = replace(ahead, first=None)  # when the next batch is far off by itself nothing tells
-    return replace(told, watch=charts, ahead=ahead, run_rules=rules)
+    return replace(measured, watch=charts, ahead=ahead, run_rules=rules)
 
 
 def no_points() -> pl.DataFrame:
@@ -185,11 +185,11 @@ def _marks(
 ) -> tuple[pl.DataFrame, str]:
     product = target.product.id if target.product else ""
     if not sheet.is_empty():
-        named = pl.lit(None, dtype=pl.String) if target.several else pl.lit(product)
-        return sheet.with_columns(product=pl.col("product").fill_null(named)), "batch sheet"
-    found = boundaries_from_pauses(gauge, line=sizer.line, product=product)
-    if found.height >= 2:
-        return found, "pauses"
+        product_name = pl.lit(None, dtype=pl.String) if target.several else pl.lit(product)
+        return sheet.with_columns(product=pl.col("product").fill_null(product_name)), "batch sheet"
+    boundaries = boundaries_from_pauses(gauge, line=sizer.line, product=product)
+    if boundaries.height >= 2:
+        return boundaries, "pauses"
     block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / 350
     return blocks_of_time(gauge, line=sizer.line, product=product, block_min=block), "blocks"
 
@@ -208,21 +208,21 @@ def _agreement(gauges: tuple[CheckedGauge, ...], marked: pl.DataFrame, clock: Ro
     return gauge_agreement(first, second, marked, clock.hours)
 
 
-def _with_drift(plant: Plant, told: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
+def _with_drift(plant: Plant, account: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
     """Add the model, and the hours to tolerance by its mean."""
-    clock = told.clock
-    if clock is None or told.points.is_empty():
-        return replace(told, problem="no reading of the rope falls into a batch")
-    done = adjustments.filter(pl.col("machine") == told.sizer.id).sort("at")
+    clock = account.clock
+    if clock is None or account.points.is_empty():
+        return replace(account, problem="no reading of the rope falls into a batch")
+    done = adjustments.filter(pl.col("machine") == account.sizer.id).sort("at")
     hours = clock.hours(done["at"]).tolist() if done.height else []
-    since = done.filter(pl.col("at") > told.points["at"][-1])
-    told = replace(told, unjudged=tuple(since.select("at", "what").iter_rows()))
+    since = done.filter(pl.col("at") > account.points["at"][-1])
+    account = replace(account, unjudged=tuple(since.select("at", "what").iter_rows()))
     recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
-    model = fit_rope(told.points, recorded, kinds_by_name(plant, told.points["product"]))
+    model = fit_rope(account.points, recorded, kinds_by_name(plant, account.points["product"]))
     if model is None:
-        if told.points.height >= 8:
-            return replace(told, problem="no running hours pass between the batches")
-        return replace(told, problem=f"too few batches: needs 8, has {told.points.height}")
+        if account.points.height >= 8:
+            return replace(account, problem="no running hours pass between the batches")
+        return replace(account, problem=f"too few batches: needs 8, has {account.points.height}")
     if problem := disagreement(model):
-        return replace(told, problem=problem)
-    return replace(told, model=model, ahead=hours_ahead(model, told.target))
+        return replace(account, problem=problem)
+    return replace(account, model=model, ahead=hours_ahead(model, account.target))

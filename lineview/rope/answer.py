@@ -69,10 +69,10 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
     out = []
     both = account.agreement
     if both is not None:
-        apart = f"{length(both.apart_mm_per_h, plant, signed=True, rate=True)} an hour"
+        rate = f"{length(both.apart_mm_per_h, plant, signed=True, rate=True)} an hour"
         gap = length(both.difference_mm, plant, signed=True)
         text = f"Gauge {both.second} shows {gap} against gauge {both.first}"
-        end = f"and they drift apart by {apart}: the drift may be a gauge's and not the rope's."
+        end = f"and they drift apart by {rate}: the drift may be a gauge's and not the rope's."
         out.append(f"{text}, {end}" if both.wanders else f"{text}; they do not drift apart.")
     out += [
         f"The rope ripples once in {show.number(roller.ripple.period_s, 2)} s, the turning period of roller pair "
@@ -114,19 +114,19 @@ def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
     """Answer how a sizer's rope stands."""
     sizer = _sizer(plant, scope.machine)
     account = rope_account(plant, sizer, inputs.seen, (scope.period.start, scope.period.end))
-    found = verdict(account.model) if account.model is not None else None
-    figures = rope_figures(account, found, plant, scope.period)
+    judgement = verdict(account.model) if account.model is not None else None
+    figures = rope_figures(account, judgement, plant, scope.period)
     ranked = ranked_sizers(account, inputs.elsewhere)
-    tables = rope_tables(account, found, figures, plant, scope, ranked)
-    soft = (soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id))
+    tables = rope_tables(account, judgement, figures, plant, scope, ranked)
+    soft = (soft_line(account, judgement, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id))
     return Answer(
         question="rope",
         scope=scope,
-        sentence=sentence(account, found, plant, scope),
+        sentence=sentence(account, judgement, plant, scope),
         soft=" ".join(part for part in soft if part),
         figures=(*figures, _good_pieces(inputs, scope)),
-        tables=(lead_table(account, found, inputs.past, plant, scope), *tables),
-        series=rope_series(account, found),
+        tables=(lead_table(account, judgement, inputs.past, plant, scope), *tables),
+        series=rope_series(account, judgement),
         notes=notes_of(account, plant),
         cautions=CAUTIONS,
     )
@@ -135,13 +135,13 @@ def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
 def _good_pieces(inputs: RopeInputs, scope: Scope) -> Figure:
     """Good pieces that the line's cut-and-wrap machines made of the rope."""
     period = (scope.period.start, scope.period.end)
-    counted = [part.at(0) for c in inputs.seen.wrappers if (part := c.between(period).good) is not None]
-    return good_pieces_figure(Estimate.sum(counted) if counted else None, scope.period, f"line {scope.line}")
+    counts_of = [part.at(0) for c in inputs.seen.wrappers if (part := c.between(period).good) is not None]
+    return good_pieces_figure(Estimate.sum(counts_of) if counts_of else None, scope.period, f"line {scope.line}")
 
 
 def _sizer(plant: Plant, name: str) -> Machine:
     machine = plant.machine(name)
     if machine is None or machine.kind != "sizer":
-        known = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or "none in plant.toml"
-        raise AskError(Fault(f"'{name}' is not a sizer", "--machine", f"one of {known}"))
+        ids = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or "none in plant.toml"
+        raise AskError(Fault(f"'{name}' is not a sizer", "--machine", f"one of {ids}"))
     return machine

@@ -256,15 +256,15 @@ def live_hours(readings: pl.DataFrame, at: pl.Series, gap_s: float) -> Floats:
     Source: derived-rope
     """
     seconds = readings["at"].dt.epoch("us").to_numpy() / 1e6
-    wanted = at.dt.epoch("us").to_numpy() / 1e6
+    moments_s = at.dt.epoch("us").to_numpy() / 1e6
     if seconds.size < 2:
-        return np.zeros(wanted.size)
+        return np.zeros(moments_s.size)
     between = np.diff(seconds)
     longest = max(gap_s, 3 * float(np.median(between)))
     hours = np.r_[0.0, np.cumsum(np.where(between <= longest, between, 0.0))] / 3600
-    inside = np.clip(np.searchsorted(seconds, wanted, side="right") - 1, 0, seconds.size - 1)
+    inside = np.clip(np.searchsorted(seconds, moments_s, side="right") - 1, 0, seconds.size - 1)
     room = np.where(inside < between.size, between[np.minimum(inside, between.size - 1)], 0.0)
-    extra = np.clip(wanted - seconds[inside], 0.0, np.where(room <= longest, room, 0.0))
+    extra = np.clip(moments_s - seconds[inside], 0.0, np.where(room <= longest, room, 0.0))
     return np.asarray(hours[inside] + extra / 3600)
 
 
@@ -293,17 +293,17 @@ def rope_clock(
     def live(at: pl.Series) -> Floats:
         return live_hours(gauge, at, gap_s)
 
-    wanted = float(np.ptp(live(probe))) if len(probe) else 0.0
+    live_h = float(np.ptp(live(probe))) if len(probe) else 0.0
     rope = None if sizer is None else sizer.machine.counter("rope")
     if sizer is not None and rope is not None and sizer.has_read("rope"):
         chosen = _by_activity(sizer, period, f"{rope.id} of {sizer.machine.shown}")
-        if _covers(chosen, probe, wanted):
+        if _covers(chosen, probe, live_h):
             return chosen
     for wrapper in wrappers:
         if not len(wrapper.seen.code):
             continue
         chosen = _by_activity(wrapper, period, f"pieces of {wrapper.machine.shown}")
-        if _covers(chosen, probe, wanted):
+        if _covers(chosen, probe, live_h):
             return chosen
     return RopeClock(live, "live gauge readings")
 
@@ -314,10 +314,10 @@ def _probe(gauge: pl.DataFrame) -> pl.Series:
 
 def _by_activity(counts: MachineCounts, period: tuple[datetime, datetime], source: str) -> RopeClock:
     """Hours run, slow ones too, since the period's start."""
-    seen = counts.seen
+    activity = counts.seen
     start, end = micros(period)
-    edge = np.clip(seen.edge, start, end)
-    ran = np.where(np.isin(seen.code, (RUNNING, SLOW)), np.diff(edge) / 3.6e9, 0.0)
+    edge = np.clip(activity.edge, start, end)
+    ran = np.where(np.isin(activity.code, (RUNNING, SLOW)), np.diff(edge) / 3.6e9, 0.0)
     so_far = np.concatenate(([0.0], np.cumsum(ran)))
 
     def hours(at: pl.Series) -> Floats:
@@ -326,6 +326,6 @@ def _by_activity(counts: MachineCounts, period: tuple[datetime, datetime], sourc
     return RopeClock(hours, source)
 
 
-def _covers(clock: RopeClock, probe: pl.Series, wanted: float) -> bool:
+def _covers(clock: RopeClock, probe: pl.Series, live_h: float) -> bool:
     """Whether a counter saw at least 60 % of the hours in which the gauge was live."""
-    return len(probe) > 1 and float(np.ptp(clock.hours(probe))) >= 0.6 * wanted > 0
+    return len(probe) > 1 and float(np.ptp(clock.hours(probe))) >= 0.6 * live_h > 0

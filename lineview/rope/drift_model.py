@@ -181,26 +181,26 @@ def fit_rope(
     temperature, mean_c = _temperature_column(used)
     trend = np.column_stack([np.ones(y.size), hours - centre])
     recorded = _recorded(used, done, 0 if sorts is None else len(sorts.names))
-    known = tuple(a.first for a in recorded)
-    base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
+    earlier = tuple(a.first for a in recorded)
+    base = np.column_stack([trend, *(_after(y.size, k) for k in earlier), *temperature])
     sorts = None if sorts is None else identifiable(sorts, base)
     offsets = [] if sorts is None else list(sorts.columns.T)
     base = np.column_stack([base, *offsets])
     steps = batch_steps(hours)
     shapes = _shapes(hours, hours)
     curved = _curved_gain(y, base, shapes, steps)
-    bend = _early_bend(y, base, hours, steps, known, curved)
+    bend = _early_bend(y, base, hours, steps, earlier, curved)
     bent = [] if bend is None else [slope_change_column(hours, bend.at)]
     beside = [shapes] if curved > CURVED and bend is None else []
-    search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, recorded=known)
+    search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, recorded=earlier)
     adjustments = sorted([*recorded, *(_found(used, k) for k in search.steps)], key=lambda a: a.first)
-    made = [_after(y.size, a.first) for a in adjustments]
-    columns = np.column_stack([trend, *made, *bent, *offsets, *temperature, shapes])
+    steps_of = [_after(y.size, a.first) for a in adjustments]
+    columns = np.column_stack([trend, *steps_of, *bent, *offsets, *temperature, shapes])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
     swaps = [(doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
-    wanted = FitExtras((*(max(a.first - 1, 0) for a in adjustments), y.size - 1), SHAPES)
-    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps, wanted)
+    extras = FitExtras((*(max(a.first - 1, 0) for a in adjustments), y.size - 1), SHAPES)
+    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps, extras)
     bend_h = None if bend is None else bend.at
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
 
@@ -215,7 +215,7 @@ def _curved_gain(y: Floats, base: Floats, shapes: Floats, steps: Floats) -> floa
 
 
 def _early_bend(
-    y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...], curved: float
+    y: Floats, base: Floats, hours: Floats, steps: Floats, recorded: tuple[int, ...], curved: float
 ) -> SlopeChange | None:
     """Look for a change of pace before steps are looked for; a likelier step comes first."""
     margin = max(2 * LEAST_BATCHES, y.size // 10)
@@ -223,12 +223,14 @@ def _early_bend(
     if inner.size < 2:
         return None
     many = 24 if y.size < 2000 else 12
-    places = np.r_[np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]]
-    found = find_slope_change(y, base, hours, steps, places)
-    if found is None or found.gain < max(step_limit(y.size, BEND_SHARE), curved + STEP_FIRST):
+    places = np.r_[
+        np.linspace(inner[0], inner[-1], many), hours[[k for k in recorded if margin <= k < y.size - margin]]
+    ]
+    change = find_slope_change(y, base, hours, steps, places)
+    if change is None or change.gain < max(step_limit(y.size, BEND_SHARE), curved + STEP_FIRST):
         return None
-    step = scan_steps(y, base, steps, closed=known)
-    return found if found.gain > step.gain + STEP_FIRST else None
+    step = scan_steps(y, base, steps, closed=recorded)
+    return change if change.gain > step.gain + STEP_FIRST else None
 
 
 def _shapes(hours: Floats, read: Floats) -> Floats:
@@ -255,9 +257,9 @@ def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]],
         before = merged.get(first)
         name = label if before is None or label == before.label else f"{before.label}; {label}"
         merged[first] = Adjustment(at, name, first, hours, recorded=True)
-    kept = list(merged.values())
+    adjustments = list(merged.values())
     room = points.height - 4 - offsets  # a step a batch would leave nothing to judge them by
-    return kept[-room:] if len(kept) > room else kept
+    return adjustments[-room:] if len(adjustments) > room else adjustments
 
 
 def _found(points: pl.DataFrame, first: int) -> Adjustment:
@@ -269,11 +271,11 @@ def _found(points: pl.DataFrame, first: int) -> Adjustment:
 def _temperature_column(points: pl.DataFrame) -> tuple[list[Floats], float | None]:
     """Deviation of the rope's temperature from its mean [°C]; missing ones stand at the mean."""
     values = points["temperature_c"].to_numpy().astype(np.float64)
-    known = np.isfinite(values)
-    if known.mean() < TEMPERATURE_SHARE or float(np.std(values[known])) < TEMPERATURE_SD:
+    finite = np.isfinite(values)
+    if finite.mean() < TEMPERATURE_SHARE or float(np.std(values[finite])) < TEMPERATURE_SD:
         return [], None
-    mean = float(values[known].mean())
-    return [np.where(known, values - mean, 0.0)], mean
+    mean = float(values[finite].mean())
+    return [np.where(finite, values - mean, 0.0)], mean
 
 
 def rope_components(model: RopeModel) -> pl.DataFrame:
@@ -290,8 +292,8 @@ def rope_components(model: RopeModel) -> pl.DataFrame:
     products = slice(bend.stop, warm.start)
 
     def part(name: str, *of: slice) -> pl.Series:
-        columns = [share[:, one] for one in of]
-        if not sum(one.shape[1] for one in columns):
+        columns = [share[:, group] for group in of]
+        if not sum(group.shape[1] for group in columns):
             return pl.Series(name, [None] * model.n, dtype=pl.Float64)
         return pl.Series(name, np.concatenate(columns, axis=1).sum(axis=1))
 

@@ -58,7 +58,14 @@ def rope_figures(account: RopeAccount, judged: Verdict | None, plant: Plant, per
 def _mean(model: RopeModel, contrast: np.ndarray) -> Estimate:
     """What the model gives for a contrast of its columns, with its 95 % interval."""
     low, high = model.fit.interval(contrast)
-    return Estimate(model.fit.mean(contrast), low, high, model.n)
+    return Estimate(model.fit.mean(contrast), low, high, model.n, interval=_kind(model, "95 % confidence"))
+
+
+def _kind(model: RopeModel, stated: str) -> str:
+    """What an interval is where it holds more than a level and a wear that stay; "" where it does not."""
+    if not model.fit.doubtful:
+        return ""
+    return f"at least {stated}, for a level that wanders or a pace that changes cannot be ruled out"
 
 
 def _targets(figures: FigureList, account: RopeAccount) -> None:
@@ -91,7 +98,8 @@ def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, found: V
         f"pace changes slowly {show.number(100 * model.fit.bending, 0)} %; what is left depends on itself by chance "
         f"{show.number(left_over(model).p, 2)} (Ljung–Box)"
     )
-    figures.add("drift_mm_per_h", Estimate(found.wear_mm_per_h, found.wear_low, found.wear_high, model.n), working)
+    ends, kind = (found.wear_low, found.wear_high), _kind(model, "95 % confidence")
+    figures.add("drift_mm_per_h", Estimate(found.wear_mm_per_h, *ends, model.n, interval=kind), working)
     working = f"last of {steps} step(s)" if steps else "no step in the period"
     figures.add("drift_since", model.since, working, n=model.n)
 
@@ -108,12 +116,12 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         f"(tolerance − {show.number(level, 4)} mm) ÷ {show.number(wear, 5)} mm/h, over the levels and wears that "
         f"the data allow; {ahead.mean.share_within:.0%} of them leave within {HORIZON_H:.0f} h"
     )
-    _hours(figures, "hours_to_tolerance", ahead.mean, working, model.n)
+    _hours(figures, "hours_to_tolerance", ahead.mean, working, model)
     if ahead.first is not None:
         working = (
             "futures drawn of the levels, wears and batches' own offsets that the data allow, to the first one out"
         )
-        _hours(figures, "hours_to_first_out", ahead.first, working, model.n)
+        _hours(figures, "hours_to_first_out", ahead.first, working, model)
     else:
         why = "some batches are farther off than a normal law has them, so one may be out at any time"
         figures.unknown("hours_to_first_out", why)
@@ -122,7 +130,7 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         figures.unknown("hours_to_share_out", why)
     else:
         working = "as hours_to_tolerance, with the band that a mean must keep"
-        _hours(figures, "hours_to_share_out", ahead.share, working, model.n)
+        _hours(figures, "hours_to_share_out", ahead.share, working, model)
     if ahead.moment is None:
         late = ahead.mean.value_h is not None
         why = "the planned shifts end before" if late else f"will not, within {HORIZON_H:.0f} h of running"
@@ -135,10 +143,12 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
     return figures.moment("leaves_tolerance_at", ahead.moment, working, n=model.n, **ends)
 
 
-def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, n: int) -> None:
-    kind = "90 % interval" + ("" if time.high_h is not None else f", open above {HORIZON_H:.0f} h")
+def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, model: RopeModel) -> None:
+    kind = (_kind(model, "90 %") or "90 % interval") + (
+        "" if time.high_h is not None else f", open above {HORIZON_H:.0f} h"
+    )
     why = "" if time.value_h is not None else f"will not, within {HORIZON_H:.0f} h"
-    figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, n, interval=kind, why_none=why), working)
+    figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, model.n, interval=kind, why_none=why), working)
 
 
 def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
@@ -159,7 +169,8 @@ def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
             figures.unknown(name, "the target diameter is not known")
         return
     level = Estimate.exact(target) + deviation
-    figures.add("level_mm", level, f"{target:g} + {show.number(deviation.number, 4)}")
+    working = f"{target:g} + {show.number(deviation.number, 4)}"
+    figures.add("level_mm", level, working, interval=deviation.interval)
     figures.add("deviation_mm", deviation, f"model at {show.number(now_h, 2)} running hours, the last batch")
 
 
@@ -259,7 +270,8 @@ def _money_working(effect: WeekEffect) -> str:
 def _effects(figures: FigureList, model: RopeModel, found: Verdict) -> None:
     """Add what each step did."""
     for i, effect in enumerate(found.effects, 1):
-        size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n)
+        kind = _kind(model, "95 % confidence")
+        size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n, interval=kind)
         working = f"{show.number(effect.after_mm, 3)} after − {show.number(effect.before_mm, 3)} before"
         figures.add("adjustment_{i}_mm", size, working, i=i, what=effect.label)
 
@@ -284,7 +296,7 @@ def _within(figures: FigureList, account: RopeAccount) -> None:
             "within_batch_sd_mm",
             within.sd if within else None,
             "two readings in a batch",
-            "readings about each batch's own line, restricted likelihood of autocorrelated noise",
+            "readings about each batch's own line, restricted likelihood of noise with memory, a gauge's own on it",
         ),
         (
             "taper_mm",
@@ -298,4 +310,5 @@ def _within(figures: FigureList, account: RopeAccount) -> None:
             figures.unknown(name, f"it needs {needs}")
             continue
         high = estimate.high if estimate.high is not None and isfinite(estimate.high) else None
-        figures.add(name, replace(estimate, high=high, interval=""), f"{working}, {estimate.n} batches")
+        kind = estimate.interval if estimate.low is None else ""
+        figures.add(name, replace(estimate, high=high, interval=kind), f"{working}, {estimate.n} batches")

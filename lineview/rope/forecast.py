@@ -14,6 +14,7 @@ from lineview.machine.calendar import calendar
 from lineview.plant import Plant
 from lineview.rope.drift_model import RopeModel
 from lineview.rope.products import Target
+from lineview.stats.correlated_regression import DOUBT
 from lineview.stats.optimum import root_between
 
 Floats = NDArray[np.float64]
@@ -40,13 +41,14 @@ def time_to_leave(
     """The running hours until the batch mean leaves a band, if wear goes on as it does.
 
     The ends are where the mean's own interval at that hour first reaches out of the band, and where it has
-    left it whole: where wear may as well be nothing there is no upper end.
+    left it whole: where wear may as well be nothing there is no upper end. Where the pace may change they are those
+    of half the tails: a pace that grew threefold left 15 % of simulated ropes out of tolerance before a plain low end.
 
     Source: fieller-1954, derived-rope
     """
     hours = np.r_[0.0, np.geomspace(horizon_h / 1000, horizon_h, 25)]
     kept, start = model.fit.likely(), model.at(now_h)
-    tail = (1 - FORECAST_LEVEL) / 2
+    tail = (1 - FORECAST_LEVEL) / (4 if model.fit.bending > DOUBT else 2)
 
     def out(at: Floats) -> Floats:
         """How likely the mean is out, on the likelier side."""

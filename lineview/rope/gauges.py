@@ -65,11 +65,11 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
 
     Source: derived-rope
     """
-    kept = readings.select("at", "value").drop_nulls()
-    if not (np.diff(kept["at"].to_physical().to_numpy()) > 0).all():
-        kept = kept.unique("at", keep="first", maintain_order=True).sort("at")
-    values = kept["value"].to_numpy()
-    nothing = kept.clear()
+    values_at = readings.select("at", "value").drop_nulls()
+    if not (np.diff(values_at["at"].to_physical().to_numpy()) > 0).all():
+        values_at = values_at.unique("at", keep="first", maintain_order=True).sort("at")
+    values = values_at["value"].to_numpy()
+    nothing = values_at.clear()
     if values.size == 0:
         return GaugeCheck(nothing, False, "", 0, 0, None)
     median = float(np.median(values))
@@ -81,7 +81,7 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
     frozen = standing_still(values)
     middle = target_mm if target_mm is not None else median
     rope = np.abs(values / middle - 1) <= ROPE
-    usable = kept.filter(pl.Series(rope & ~frozen))
+    usable = values_at.filter(pl.Series(rope & ~frozen))
     off = int(np.sum(~rope & ~frozen))
     stuck = int(frozen.sum())
     return GaugeCheck(usable, stuck > 0.9 * values.size, "", off, stuck, median)
@@ -231,5 +231,12 @@ def gauge_agreement(
         return Agreement(first[0], second[0], float(difference[0]), 0.0, 0.0, 0.0, both.height)
     columns = np.column_stack([np.ones(hours.size), hours - hours.mean()])
     fit = correlated_regression(difference, columns, batch_steps(hours))
-    apart = np.array([0.0, 1.0])
-    return Agreement(first[0], second[0], float(difference.mean()), fit.mean(apart), *fit.interval(apart), both.height)
+    difference_in_rate = np.array([0.0, 1.0])
+    return Agreement(
+        first[0],
+        second[0],
+        float(difference.mean()),
+        fit.mean(difference_in_rate),
+        *fit.interval(difference_in_rate),
+        both.height,
+    )

@@ -35,48 +35,48 @@ def habit_of(effects: Sequence[Effect]) -> Habit | None:
     The interval is of the mean of adjustments like these, which are taken as independent of each other.
     Source: gum
     """
-    judged = [e for e in effects if e.recorded and e.real and e.before_mm * e.size_mm < 0]
-    if len(judged) < LEAST_ADJUSTMENTS:
+    measured = [e for e in effects if e.recorded and e.real and e.before_mm * e.size_mm < 0]
+    if len(measured) < LEAST_ADJUSTMENTS:
         return None
-    beyond = [-e.after_mm if e.before_mm > 0 else e.after_mm for e in judged]
-    return Habit(interval_of_mean(beyond), len(judged))
+    beyond = [-e.after_mm if e.before_mm > 0 else e.after_mm for e in measured]
+    return Habit(interval_of_mean(beyond), len(measured))
 
 
 def lead_table(
-    account: RopeAccount, found: Verdict | None, past: RopeAccount | None, plant: Plant, scope: Scope
+    account: RopeAccount, judgement: Verdict | None, past: RopeAccount | None, plant: Plant, scope: Scope
 ) -> Table:
     """The lines that stand first on the rope's page."""
     rows: list[dict[str, str]] = []
     line = next((line.name or line.id for line in plant.lines if line.id == account.sizer.line), "")
     rows.append({"what": "sizer", "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
-    if found is not None and account.model is not None:
-        rows.append({"what": "since", "said": _since(account, found, plant, scope)})
-        rows.append({"what": "likely cause", "said": cause_words(account, found, plant)})
-        rows.append({"what": "out of tolerance", "said": _out(account, found, plant, scope)})
+    if judgement is not None and account.model is not None:
+        rows.append({"what": "since", "said": _since(account, judgement, plant, scope)})
+        rows.append({"what": "likely cause", "said": cause_words(account, judgement, plant)})
+        rows.append({"what": "out of tolerance", "said": _out(account, judgement, plant, scope)})
         rows.append({"what": "to set", "said": advice_words(account, past, plant)})
     return Table("lead", "At the machine", columns_of("what; said"), rows)
 
 
-def _since(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> str:
+def _since(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> str:
     model = account.model
     if model is None:
         return show.NOTHING
     when = show.moment_near(model.since, plant, scope.now)
-    steps = [e for e in found.effects if e.at == model.since]
+    steps = [e for e in judgement.effects if e.at == model.since]
     if steps:
         return f"{when}, the last {'adjustment' if steps[-1].recorded else 'unexplained jump'}"
     return f"{when}, where the drift changed its pace" if model.bend_h is not None else f"{when}, the first batch shown"
 
 
-def cause_words(account: RopeAccount, found: Verdict, plant: Plant) -> str:
+def cause_words(account: RopeAccount, judgement: Verdict, plant: Plant) -> str:
     """The likeliest cause, as far as the readings bear one; what they cannot rule out is named.
 
     That wear and creeping settings are what moves a rope over days is common practice, no source.
     """
-    if found.state == "stepped":
-        last = [e for e in found.effects if e.real][-1]
+    if judgement.state == "stepped":
+        last = [e for e in judgement.effects if e.real][-1]
         return f"something was moved, changed or knocked ({length(last.size_mm, plant, signed=True)}); nobody noted it"
-    if found.state != "drifting":
+    if judgement.state != "drifting":
         return "no measurable drift"
     if account.agreement is not None and account.agreement.wanders:
         return "perhaps a gauge and not the rope: the two gauges drift apart; measure the rope by hand"
@@ -86,11 +86,11 @@ def cause_words(account: RopeAccount, found: Verdict, plant: Plant) -> str:
         return f"roller pair {worst.pair}: slip, stretch after it, or a worn diameter"
     points = account.points
     warm = points.height > 0 and points["temperature_c"].null_count() == points.height
-    rest = "rope temperature was not exported and cannot be ruled out" if warm else "rope temperature is taken out"
-    return f"rollers wear or a setting creeps; {rest}"
+    caveat = "rope temperature was not exported and cannot be ruled out" if warm else "rope temperature is taken out"
+    return f"rollers wear or a setting creeps; {caveat}"
 
 
-def _out(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> str:
+def _out(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> str:
     ahead = account.ahead
     if ahead is None:
         return "not known: no product with a tolerance"
@@ -108,7 +108,9 @@ def _out(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> st
     when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
     text = f"in {show.hours(mean.value_h)} of running ({mean.low_h or 0.0:.0f} to {high}, 90 %){when}"
     return (
-        text if found.state == "drifting" else f"if it goes on as its middle line does, {text}; the drift may be none"
+        text
+        if judgement.state == "drifting"
+        else f"if it goes on as its middle line does, {text}; the drift may be none"
     )
 
 
@@ -123,12 +125,12 @@ def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -
         return "nothing: how far the rope is off its target cannot be told from zero"
     way = "thinner" if off > 0 else "thicker"
     ends = sorted((abs(low), abs(high)))
-    told = f"{_coarse(abs(off), high - low, plant)} {way} ({' to '.join(_coarse(e, high - low, plant) for e in ends)})"
-    known = past if past is not None and past.model is not None else account
-    habit = habit_of(effects_of(known.model)) if known.model is not None else None
+    turn = f"{_coarse(abs(off), high - low, plant)} {way} ({' to '.join(_coarse(e, high - low, plant) for e in ends)})"
+    source = past if past is not None and past.model is not None else account
+    habit = habit_of(effects_of(source.model)) if source.model is not None else None
     if habit is None:
-        return f"{told}; too few adjustments were noted here to learn from (needs {LEAST_ADJUSTMENTS})"
-    return f"{told}. {habit_words(habit, abs(off), high - low, plant)}"
+        return f"{turn}; too few adjustments were noted here to learn from (needs {LEAST_ADJUSTMENTS})"
+    return f"{turn}. {habit_words(habit, abs(off), high - low, plant)}"
 
 
 def habit_words(habit: Habit, off_mm: float, width_mm: float, plant: Plant) -> str:
@@ -149,11 +151,13 @@ def habit_words(habit: Habit, off_mm: float, width_mm: float, plant: Plant) -> s
     verb = "overshot" if over.value > 0 else "fell short"
     ends = sorted((abs(over.low), abs(over.high)))
     by = " to ".join(_coarse(end, wide, plant) for end in ends)
-    said, aim = f"{count} {verb} by {by} on average (95 %)", off_mm - over.value
+    past_words, aim = f"{count} {verb} by {by} on average (95 %)", off_mm - over.value
     if aim < _step(width_mm + wide) / 2:
-        return f"{said}, as much as the correction wanted now: make the smallest turn and look at the next batches"
+        return (
+            f"{past_words}, as much as the correction wanted now: make the smallest turn and look at the next batches"
+        )
     turn = "turn less" if over.value > 0 else "turn more"
-    return f"{said}: {turn}, as if for {_coarse(aim, width_mm + wide, plant)}"
+    return f"{past_words}: {turn}, as if for {_coarse(aim, width_mm + wide, plant)}"
 
 
 def _step(width_mm: float) -> float:

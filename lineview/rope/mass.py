@@ -83,33 +83,35 @@ def pieces_by_product(
     ids = {name: product.id for name in names if (product := plant.product(name)) is not None}
     if sheet["start"].drop_nulls().is_empty():
         ids = {"": only.id} if only else {}
-    made: dict[str, float] = {}
+    good_of: dict[str, float] = {}
     for counts in wrappers:
         for name, pieces in good_by_product(sheet, counts, ids, *period).items():
-            made[name] = made.get(name, 0.0) + pieces
-    return made if sum(made.values()) > 0 else None
+            good_of[name] = good_of.get(name, 0.0) + pieces
+    return good_of if sum(good_of.values()) > 0 else None
 
 
 def week_effect(
-    plant: Plant, made: Mapping[str, float], to_week: float, deviation_mm: Ends, unnamed: Product
+    plant: Plant, good_of: Mapping[str, float], to_week: float, deviation_mm: Ends, unnamed: Product
 ) -> WeekEffect:
     """What a deviation of the rope does a week, summed over the products made.
 
     Source: derived-rope
     """
-    known = {p.id: p for p in plant.products}
+    product_of = {p.id: p for p in plant.products}
     rows = [
-        _week(known.get(name, unnamed), pieces * to_week, deviation_mm) for name, pieces in made.items() if pieces > 0
+        _week(product_of.get(name, unnamed), pieces * to_week, deviation_mm)
+        for name, pieces in good_of.items()
+        if pieces > 0
     ]
-    share = made.get("", 0.0) / sum(made.values())
-    named = [_week(known[name], n * to_week, deviation_mm) for name, n in made.items() if name and n > 0]
-    bare = [week.product.id for week in named if week.product.price_per_kg is None]
+    share = good_of.get("", 0.0) / sum(good_of.values())
+    weeks = [_week(product_of[name], n * to_week, deviation_mm) for name, n in good_of.items() if name and n > 0]
+    bare = [week.product.id for week in weeks if week.product.price_per_kg is None]
     why = ""
     if bare:
         why = f"no price_per_kg in plant.toml of {', '.join(bare)}"
     elif share > UNNAMED:
         why = f"{share:.0%} of the pieces are of no product the batch sheet names"
-    money = None if why else _summed([(week.kg, week.product.price_per_kg or 0.0) for week in named])
+    money = None if why else _summed([(week.kg, week.product.price_per_kg or 0.0) for week in weeks])
     return WeekEffect(tuple(rows), _summed([(week.kg, 1.0) for week in rows]), money, why, share)
 
 

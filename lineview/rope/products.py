@@ -77,8 +77,8 @@ def _few(flavours: list[str]) -> str:
 def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGroups:
     """Sort batches by the kind of their product."""
     n = products.len()
-    named = [kinds.get(name or "", "") for name in products.to_list()]
-    counts = {kind: named.count(kind) for kind in dict.fromkeys(named) if kind}
+    kind_of = [kinds.get(name or "", "") for name in products.to_list()]
+    counts = {kind: kind_of.count(kind) for kind in dict.fromkeys(kind_of) if kind}
     everything = ProductGroups(np.ones(n, dtype=np.bool_), np.zeros((n, 0)))
     if len(counts) < 2:
         return everything
@@ -86,31 +86,33 @@ def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGrou
     rare = tuple(kind for kind in counts if kind not in enough)
     if not enough:
         return ProductGroups(everything.kept, everything.columns, mixed=rare)
-    kept = np.array([kind not in rare for kind in named])
-    aside = bool(rare) and float(kept.mean()) >= LEFT
+    usable = np.array([kind not in rare for kind in kind_of])
+    aside = bool(rare) and float(usable.mean()) >= LEFT
     if not aside:
-        kept = everything.kept
+        usable = everything.kept
     common = max(enough, key=lambda kind: counts[kind])
-    now = named[-1] if named[-1] in enough else common
+    now = kind_of[-1] if kind_of[-1] in enough else common
     others = tuple(kind for kind in enough if kind != now)
-    separate = [kind for kind, keep in zip(named, kept, strict=True) if keep]
+    separate = [kind for kind, keep in zip(kind_of, usable, strict=True) if keep]
     columns = np.array([[float(kind == other) for other in others] for kind in separate]).reshape(
         len(separate), len(others)
     )
-    return ProductGroups(kept, columns, others, now, rare if aside else (), () if aside else rare)
+    return ProductGroups(usable, columns, others, now, rare if aside else (), () if aside else rare)
 
 
 def identifiable(kinds: ProductGroups, base: Floats) -> ProductGroups:
     """Leave out the offsets that other columns of the model explain as well."""
-    kept: list[int] = []
+    places: list[int] = []
     for i in range(len(kinds.names)):
-        tried = np.column_stack([base, kinds.columns[:, [*kept, i]]])
-        scaled = tried / np.maximum(np.abs(tried).max(axis=0), 1e-300)
-        if np.linalg.matrix_rank(scaled, tol=1e-6 * len(tried)) == tried.shape[1]:
-            kept.append(i)
-    lost = tuple(name for i, name in enumerate(kinds.names) if i not in kept)
-    names = tuple(kinds.names[i] for i in kept)
-    return ProductGroups(kinds.kept, kinds.columns[:, kept], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost))
+        candidate = np.column_stack([base, kinds.columns[:, [*places, i]]])
+        scaled = candidate / np.maximum(np.abs(candidate).max(axis=0), 1e-300)
+        if np.linalg.matrix_rank(scaled, tol=1e-6 * len(candidate)) == candidate.shape[1]:
+            places.append(i)
+    lost = tuple(name for i, name in enumerate(kinds.names) if i not in places)
+    names = tuple(kinds.names[i] for i in places)
+    return ProductGroups(
+        kinds.kept, kinds.columns[:, places], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost)
+    )
 
 
 @dataclass(frozen=True)
@@ -135,12 +137,12 @@ def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
     """The target by which a gauge is checked and the tolerance that counts now."""
     names = sheet["product"].drop_nulls() if sheet.height else pl.Series(dtype=pl.String)
     by_name = {name: plant.product(name) for name in names.unique(maintain_order=True)}
-    known = [p for p in by_name.values() if p is not None]
-    if known:
+    described = [p for p in by_name.values() if p is not None]
+    if described:
         last = names.filter(names.is_in([n for n, p in by_name.items() if p is not None]))[-1]
-        now = by_name[last] or known[-1]
-        diameters = {p.diameter_mm for p in known}
-        widest = max(p.diameter_tolerance_mm for p in known)
+        now = by_name[last] or described[-1]
+        diameters = {p.diameter_mm for p in described}
+        widest = max(p.diameter_tolerance_mm for p in described)
         return Target(now, now.diameter_mm, now.diameter_tolerance_mm, widest, len(diameters) > 1)
     kinds = {(p.diameter_mm, p.diameter_tolerance_mm) for p in plant.products}
     if len(kinds) == 1:

@@ -65,13 +65,13 @@ def _ranked(account: RopeAccount) -> RankedSizer:
     sizer = account.sizer
     ranked = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
     if account.model is not None:
-        judged = verdict(account.model)
+        judgement = verdict(account.model)
         ranked = replace(
             ranked,
-            state=judged.state,
-            drift=judged.wear_mm_per_h,
-            drift_low=judged.wear_low,
-            drift_high=judged.wear_high,
+            state=judgement.state,
+            drift=judgement.wear_mm_per_h,
+            drift_low=judgement.wear_low,
+            drift_high=judgement.wear_high,
         )
     if account.ahead is None:
         return replace(ranked, problem=account.problem or "the tolerance is not known")
@@ -87,10 +87,10 @@ def _order(sizer: RankedSizer) -> tuple[int, float, str]:
     return 2, -sizer.chance, sizer.sizer
 
 
-def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> tuple[RankedSizer, ...]:
+def ranked_sizers(first: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> tuple[RankedSizer, ...]:
     """Rank the sizer asked about among those of the works."""
-    others = [account for name, account in elsewhere.items() if name != asked.sizer.id]
-    return tuple(rank_sizers([asked, *others])) if others else ()
+    others = [account for name, account in elsewhere.items() if name != first.sizer.id]
+    return tuple(rank_sizers([first, *others])) if others else ()
 
 
 def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
@@ -142,9 +142,9 @@ def why_words(sizer: RankedSizer) -> str:
     return f"will not leave tolerance within {HORIZON_H:.0f} h"
 
 
-def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
+def sooner_words(ranked: tuple[RankedSizer, ...], sizer_id: str) -> str:
     """Say which other sizer needs attention sooner than the one asked about."""
-    ahead = ranked[: next((i for i, sizer in enumerate(ranked) if sizer.sizer == asked), 0)]
+    ahead = ranked[: next((i for i, sizer in enumerate(ranked) if sizer.sizer == sizer_id), 0)]
     needs = [sizer for sizer in ahead if sizer.hours is not None]
     if not needs:
         return ""

@@ -53,7 +53,7 @@ def run_rules_notes(account: RopeAccount) -> list[str]:
     return ["Run rules are on: they add false alarms to those of the charts, whose rate is set without them."]
 
 
-def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
+def rope_series(account: RopeAccount, judgement: Verdict | None) -> dict[str, pl.DataFrame]:
     """The frames for the pictures."""
     out = {"batches": account.points}
     watch = account.watch
@@ -64,7 +64,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
     if account.model is not None and account.ahead is not None:
         out["forecast"] = fan(account.model, account.ahead.now_h, forecast_end(account.model, account.ahead))
     rows: list[tuple[float, datetime, str, bool]] = [
-        (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
+        (e.running_h, e.at, e.label, e.recorded) for e in (judgement.effects if judgement else ())
     ]
     rows += [(float(account.points["running_h"].max()), at, what, True) for at, what in account.unjudged]  # type: ignore[arg-type]  # a float column's maximum
     out["adjustments"] = pl.DataFrame(
@@ -106,7 +106,7 @@ def _signals(frame: pl.DataFrame) -> dict[str, Any]:
 
 def rope_tables(
     account: RopeAccount,
-    found: Verdict | None,
+    judgement: Verdict | None,
     figures: tuple[Figure, ...],
     plant: Plant,
     scope: Scope,
@@ -114,8 +114,8 @@ def rope_tables(
 ) -> tuple[Table, ...]:
     """The tables below the picture."""
     tables = [
-        _causes(account, found, {f.name: f for f in figures}, plant, scope),
-        _adjustments(account, found, plant, scope),
+        _causes(account, judgement, {f.name: f for f in figures}, plant, scope),
+        _adjustments(account, judgement, plant, scope),
         sizers_table(ranked, plant),
         watch_table(account),
         run_rules_table(account),
@@ -127,10 +127,10 @@ def rope_tables(
 
 
 def _causes(
-    account: RopeAccount, found: Verdict | None, by_name: Mapping[str, Figure], plant: Plant, scope: Scope
+    account: RopeAccount, judgement: Verdict | None, by_name: Mapping[str, Figure], plant: Plant, scope: Scope
 ) -> Table:
     rows: list[dict[str, Any]] = []
-    if account.model is not None and found is not None:
+    if account.model is not None and judgement is not None:
         since = "the last step" if account.model.adjustments else "the first batch"
         when = show.moment_near(account.model.since, plant, scope.now)
         sources = {
@@ -148,8 +148,10 @@ def _causes(
         }
         if account.model.kinds is not None:
             other = f", against {account.model.kinds.reference}"
-            named = enumerate(account.model.kinds.names, 1)
-            sources |= {f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named}
+            numbered = enumerate(account.model.kinds.names, 1)
+            sources |= {
+                f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in numbered
+            }
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:
@@ -178,7 +180,7 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
 UNJUDGED = "no batch since, so not judged yet"
 
 
-def _adjustments(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> Table:
+def _adjustments(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> Table:
     columns = columns_of(
         "at: when; what; verdict; before: off target before [mm]; size: changed by [mm]; "
         "low: 95 % from [mm]; high: to [mm]; after: off target after [mm]"
@@ -194,10 +196,10 @@ def _adjustments(account: RopeAccount, found: Verdict | None, plant: Plant, scop
             "after": round(effect.after_mm, 4),
             "verdict": verdict_words(effect, plant, scope),
         }
-        for effect in (found.effects if found else ())
+        for effect in (judgement.effects if judgement else ())
     ]
-    rest = {key: None for key, _, _ in columns}
-    rows += [{**rest, "at": at, "what": what, "verdict": UNJUDGED} for at, what in account.unjudged]
+    blank = {key: None for key, _, _ in columns}
+    rows += [{**blank, "at": at, "what": what, "verdict": UNJUDGED} for at, what in account.unjudged]
     return Table("adjustments", "Adjustments and unexplained jumps", columns, rows)
 
 

@@ -297,12 +297,16 @@ def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
 def left_over(model: RopeModel) -> LjungBox:
     """Test whether the residuals about the whole model, wear taken out too, still depend on each other.
 
+    By the likeliest noise, or the likeliest whose level stays, whichever leaves less.
     Source: nist-handbook
     """
-    noise = model.fit.noises[model.fit.mode]
-    white = innovations(noise, model.deviation - model.expected())
-    fitted = (noise.phi != 0.0) + (noise.white != 0.0)
-    return ljung_box(white[1:], LAGS, fitted)
+    fit, residuals = model.fit, model.deviation - model.expected()
+
+    def left(noise: Noise) -> LjungBox:
+        white = innovations(noise, residuals)
+        return ljung_box(white[1:], LAGS, (noise.phi != 0.0) + (noise.white != 0.0))
+
+    return max((left(noise) for noise in {fit.noises[fit.mode], fit.noises[fit.staying_mode]}), key=lambda one: one.p)
 
 
 #: Residuals that depend on each other so surely, and so much (squared correlations summed over lags), that no
@@ -312,6 +316,11 @@ SURE, MUCH = 1e-4, 0.15
 
 def disagreement(model: RopeModel) -> str:
     """Why no model tried is that of the readings, or ""."""
+    if model.bend_h is not None and any(not a.recorded for a in model.adjustments):
+        return (
+            "the readings disagree with every model tried: a change of pace and a jump that nobody recorded were both "
+            "seen, and each may be the other"
+        )
     if model.n < LEAST:
         return ""
     left = left_over(model)

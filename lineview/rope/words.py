@@ -32,19 +32,19 @@ def about(at: datetime, plant: Plant, now: datetime) -> str:
     return f"{day} about {clock}"
 
 
-def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     """Say how the rope stands."""
     name = account.sizer.shown
-    if found is None:
+    if judgement is None:
         return (Span(f"Whether the rope of {name} drifts is not known: {account.problem}."),)
-    if found.state == "drifting":
-        pace = f"{_way(found)} {length(abs(found.wear_mm_per_h), plant, rate=True)} an hour"
+    if judgement.state == "drifting":
+        pace = f"{_way(judgement)} {length(abs(judgement.wear_mm_per_h), plant, rate=True)} an hour"
         start = (Span(f"The rope of {name} is "), Span(pace, call=_needs(account)))
         return (*start, *_leaving(account, plant, scope))
-    if found.state == "stepped":
-        return _stepped(account, found, plant, scope)
-    if found.state == "repaired":
-        last = [e for e in found.effects if e.real][-1]
+    if judgement.state == "stepped":
+        return _stepped(account, judgement, plant, scope)
+    if judgement.state == "repaired":
+        last = [e for e in judgement.effects if e.real][-1]
         when = show.moment_near(last.at, plant, scope.now)
         return (
             Span(f"The adjustment of {when} corrected {took_out(last, plant)}; since then the rope of {name} "),
@@ -62,8 +62,8 @@ def took_out(effect: Effect, plant: Plant) -> str:
     return f"{length(abs(effect.size_mm), plant)} of {wrong}"
 
 
-def _way(found: Verdict) -> str:
-    return "thinning" if found.wear_mm_per_h < 0 else "thickening"
+def _way(judgement: Verdict) -> str:
+    return "thinning" if judgement.wear_mm_per_h < 0 else "thickening"
 
 
 def _needs(account: RopeAccount) -> bool:
@@ -97,8 +97,8 @@ def _no_tolerance(account: RopeAccount) -> str:
     return "no batch names its product, and products differ in diameter" if account.points.height else "no product"
 
 
-def _stepped(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
-    last = [e for e in found.effects if e.real][-1]
+def _stepped(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    last = [e for e in judgement.effects if e.real][-1]
     way = "down" if last.size_mm < 0 else "up"
     text = f"jumped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
     away = not last.helped
@@ -116,12 +116,12 @@ def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
         return (Span("."),)
     level = model.fit.mean(model.at(ahead.now_h))
     side = "above" if level > 0 else "below"
-    stands = f", {length(abs(level), plant)} {side} its target"
+    level_words = f", {length(abs(level), plant)} {side} its target"
     if ahead.mean.value_h == 0:
-        return (Span(stands + ": "), Span("out of tolerance", call=True), Span("."))
+        return (Span(level_words + ": "), Span("out of tolerance", call=True), Span("."))
     if ahead.mean.value_h is None:
-        return (Span(f"{stands}, and {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
-    return (Span(f"{stands}."),)
+        return (Span(f"{level_words}, and {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
+    return (Span(f"{level_words}."),)
 
 
 def _first_out(ahead: Ahead) -> list[str]:
@@ -145,13 +145,13 @@ def _share_out(ahead: Ahead) -> list[str]:
     return [f"{pieces} are out from {share.value_h:.0f} hours on ({share.low_h or 0.0:.0f}{high})"]
 
 
-def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> str:
+def soft_line(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> str:
     """The line below the sentence: intervals, period, what was taken out."""
-    if found is None or account.model is None:
+    if judgement is None or account.model is None:
         return scope.label
     parts = [
-        f"{length(found.wear_low, plant, rate=True, signed=True)} to "
-        f"{length(found.wear_high, plant, rate=True, signed=True)} an hour of running (95 %)"
+        f"{length(judgement.wear_low, plant, rate=True, signed=True)} to "
+        f"{length(judgement.wear_high, plant, rate=True, signed=True)} an hour of running (95 %)"
     ]
     ahead = account.ahead
     if ahead is not None and ahead.mean.value_h:
@@ -162,8 +162,8 @@ def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: 
             between = f", {' to '.join(ends)}"
         parts.append(f"{show.number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} until the mean is out (90 %)")
         parts += _first_out(ahead) + _share_out(ahead)
-    taken = "Batch taper and batch-to-batch change are taken out"
+    removed = "Batch taper and batch-to-batch change are taken out"
     if account.marks == "blocks":
-        taken = "Batches are unknown; blocks of readings stand in for them"
+        removed = "Batches are unknown; blocks of readings stand in for them"
     since = f"{account.model.n} batches since {show.moment_near(account.model.points['at'][0], plant, scope.now)}"
-    return f"{'; '.join(parts)}. {taken}. {since}."
+    return f"{'; '.join(parts)}. {removed}. {since}."

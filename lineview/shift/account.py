@@ -77,9 +77,9 @@ class ShiftAccount:
     def stop_minutes(self, *kinds: str) -> float:
         """The minutes of stops and short stops of these kinds [min]."""
         others = {kind for _, kind in self.kinds} - set(kinds) if "own" in kinds else set(kinds)
-        known = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
+        others_min = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
         # What nothing puts down to another cause is the machine's own.
-        return self.minutes["stop"] + self.minutes["short stop"] - known if "own" in kinds else known
+        return self.minutes["stop"] + self.minutes["short stop"] - others_min if "own" in kinds else others_min
 
     @property
     def good(self) -> Estimate:
@@ -153,16 +153,16 @@ def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAcc
 def _sum_kinds(accounts: Sequence[ShiftAccount]) -> dict[tuple[str, str], tuple[float, float]]:
     sums: dict[tuple[str, str], tuple[float, float]] = {}
     for account in accounts:
-        for key, (minutes, made) in account.kinds.items():
+        for key, (minutes, pieces) in account.kinds.items():
             before = sums.get(key, (0.0, 0.0))
-            sums[key] = (before[0] + minutes, before[1] + made)
+            sums[key] = (before[0] + minutes, before[1] + pieces)
     return sums
 
 
 def _sum(parts: Sequence[Estimate | None]) -> Estimate | None:
     """Add counts up; None where nothing counts them."""
-    counted = [part for part in parts if part is not None]
-    return None if len(counted) < len(parts) or not parts else Estimate.sum(counted)
+    counts = [part for part in parts if part is not None]
+    return None if len(counts) < len(parts) or not parts else Estimate.sum(counts)
 
 
 def accounts(
@@ -183,17 +183,17 @@ def accounts(
     summed = rows.group_by("shift", "state", maintain_order=True).agg(
         pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
     )
-    sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
+    sums = {(shift, state): sums_of for shift, state, *sums_of in summed.iter_rows()}
     nothing, coded = [0, 0.0, 0], coded_sums(rows)
     result = []
-    for k, counted in enumerate(pieces):
+    for k, pieces_of in enumerate(pieces):
         by_state = {state: sums.get((k, state), nothing) for state in STATES}
         result.append(
             ShiftAccount(
                 minutes={state: us / 6e7 for state, (us, _, _) in by_state.items()},
                 made={state: float(made or 0.0) for state, (_, made, _) in by_state.items()},
                 stretches={state: int(n) for state, (_, _, n) in by_state.items()},
-                pieces=counted,
+                pieces=pieces_of,
                 nominal_per_min=nominal_per_min,
                 kinds=coded.kinds.get(k, {}),
                 coded_run_min=coded.run_min.get(k, 0.0),
@@ -237,15 +237,15 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
     rate = account.nominal_per_min
     steps: list[tuple[str, float | None, float]] = []
     for cause, _, state in CAUSES:
-        minutes, made = cause_sums(account, state)
+        minutes, pieces = cause_sums(account, state)
         split: list[tuple[str, float | None, float]] = []
         for kind in KINDS[1:]:
             part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
             if part > 0:
                 split.append((f"{cause}: {_SAID.get(kind, kind)}", part, of_it - part * rate))
-                minutes, made = minutes - part, made - of_it
+                minutes, pieces = minutes - part, pieces - of_it
         name = f"{cause}: the machine's own" if split else cause
-        steps += [(name, minutes, made - minutes * rate), *split]
+        steps += [(name, minutes, pieces - minutes * rate), *split]
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))
     steps.append(("counters differ", None, account.counters_differ))
@@ -254,12 +254,12 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
     """The minutes [min] that the ladder counts to a state, and the pieces made in them."""
-    minutes, made = account.minutes.get(state, 0.0), account.made_in(state)
+    minutes, pieces = account.minutes.get(state, 0.0), account.made_in(state)
     if state == "unseen":
-        return minutes + account.uncounted_min, made
+        return minutes + account.uncounted_min, pieces
     if state == "running":
-        return max(0.0, minutes - account.uncounted_min), made
-    return minutes, made
+        return max(0.0, minutes - account.uncounted_min), pieces
+    return minutes, pieces
 
 
 def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str) -> tuple[Rung, ...]:

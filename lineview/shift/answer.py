@@ -57,18 +57,19 @@ def notes(
             f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
             "lists number the same names differently, so a number is not guessed."
         )
-    made = measured.so_far
-    ran = made.counted_run_min
-    if ran > 1e-9 and (made.made["running"] + made.made["slow"]) / ran > made.nominal_per_min:
+    account = measured.so_far
+    ran = account.counted_run_min
+    if ran > 1e-9 and (account.made["running"] + account.made["slow"]) / ran > account.nominal_per_min:
         out.append(
-            f"It ran faster than nominal, so effectiveness is above 100 %: {made.nominal_per_min:g} a minute "
+            f"It ran faster than nominal, so effectiveness is above 100 %: {account.nominal_per_min:g} a minute "
             "is too low a nominal rate for this period. Nothing is capped."
         )
     out += _states(measured)
     out += _slow(measured)
-    if abs(made.counters_differ) >= 0.5:
+    if abs(account.counters_differ) >= 0.5:
         out.append(
-            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: the counters disagree."
+            f"Good pieces differ by {account.counters_differ:+,.0f} from pieces made less rejects: "
+            "the counters disagree."
         )
     return tuple(out)
 
@@ -149,8 +150,8 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
     """Answer what a shift made against the nominal band, and where the minutes went."""
     machine = plant.machine(scope.machine)
     if machine is None:
-        known = ", ".join(m.id for m in plant.machines) or "none"
-        raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {known}"))
+        ids = ", ".join(m.id for m in plant.machines) or "none"
+        raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {ids}"))
     counts = inputs.counts
     measured = measure_shift(
         plant,

@@ -91,15 +91,15 @@ class TimeElements:
 
         The run time per item is weighted with the pieces, so that the planned time of what was made adds up.
         """
-        made = self.produced + other.produced
+        produced = self.produced + other.produced
         planned = self.run_time_per_item_min * self.produced + other.run_time_per_item_min * other.produced
         return TimeElements(
             self.planned_busy_min + other.planned_busy_min,
             self.production_min + other.production_min,
             self.setup_min + other.setup_min,
             self.delay_min + other.delay_min,
-            planned / made if made else self.run_time_per_item_min,
-            made,
+            planned / produced if produced else self.run_time_per_item_min,
+            produced,
             self.good + other.good,
             self.scrap + other.scrap,
             self.rework + other.rework,
@@ -109,7 +109,7 @@ class TimeElements:
 
 def time_elements(account: ShiftAccount) -> TimeElements:
     """Give ISO 22400-2's times and counts of a shift's planned minutes that were seen."""
-    made = sum(account.made[state] for state in account.made if state not in ("break", "unseen"))
+    pieces = sum(account.made[state] for state in account.made if state not in ("break", "unseen"))
     share = account.good_used / account.made_used if account.made_used > 0 else 0.0
     return TimeElements(
         account.planned_min - account.unseen_min,
@@ -117,9 +117,9 @@ def time_elements(account: ShiftAccount) -> TimeElements:
         account.minutes["changeover"],
         account.minutes["stop"] + account.minutes["short stop"],
         1.0 / account.nominal_per_min,
-        made,
-        made * share,
-        max(0.0, made - made * share),
+        pieces,
+        pieces * share,
+        max(0.0, pieces - pieces * share),
         uncounted_min=account.uncounted_min,
     )
 
@@ -161,14 +161,14 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
     e = elements
     ideal = e.run_time_per_item_min * e.produced
     ideal_good = e.run_time_per_item_min * e.good
-    counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
+    counted_share = e.counted_min / e.production_min if e.production_min > 0 else 1.0
     nee_bottom = e.planned_busy_min * e.counted_min * e.produced
     return (
         KeyFigure("availability", "APT / PBT", e.production_min, e.planned_busy_min),
         KeyFigure("effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
         KeyFigure("quality_ratio", "GQ / PQ", e.good, e.produced),
         KeyFigure(
-            "oee_index", "Availability × Effectiveness × Quality ratio", ideal_good, e.planned_busy_min * counted
+            "oee_index", "Availability × Effectiveness × Quality ratio", ideal_good, e.planned_busy_min * counted_share
         ),
         KeyFigure(
             "nee_index", "AUPT / PBT × Effectiveness × Quality ratio", e.processing_min * ideal * e.good, nee_bottom
@@ -189,14 +189,14 @@ def productive_maintenance_figures(elements: TimeElements, short_stop_min: float
     """
     e = elements
     open_min = e.production_min + short_stop_min
-    counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
+    counted_share = e.counted_min / e.production_min if e.production_min > 0 else 1.0
     return (
         KeyFigure("tpm_availability", "(APT + short stops) / PBT", open_min, e.planned_busy_min),
         KeyFigure(
             "tpm_performance",
             "PRI × PQ / (APT + short stops)",
             e.run_time_per_item_min * e.produced,
-            open_min * counted,
+            open_min * counted_share,
         ),
     )
 

@@ -118,9 +118,9 @@ class ShiftMeasures:
         """Whether nine in ten shifts of the weeks before had made more by the same planned minute."""
         if len(self.own_shifts) != 1:
             return False
-        own = self.own_shifts[0]
-        before = [one.rate(0.0, min(own.planned_min, one.planned_min)) for one in self.past.shifts]
-        slower = sum(rate <= own.rate(0.0, own.planned_min) for rate in before)
+        this_shift = self.own_shifts[0]
+        before = [past.rate(0.0, min(this_shift.planned_min, past.planned_min)) for past in self.past.shifts]
+        slower = sum(rate <= this_shift.rate(0.0, this_shift.planned_min) for rate in before)
         return len(before) >= LEAST_SHIFTS and slower <= UNUSUAL_SHARE * len(before)
 
     @property
@@ -172,23 +172,23 @@ def measure_shift(
     days_after: tuple[datetime, MachineCounts] | None = None,
 ) -> ShiftMeasures:
     """Measure a period of a machine."""
-    whole = calendar(plant.shifts, plant.zone, start, end)
+    all_stretches = calendar(plant.shifts, plant.zone, start, end)
     # A shift whose last reading is within a gap of its end is over.
     over = (end - now).total_seconds() <= plant.gap_s
     reach = end if over else min(max(now, start), end)
-    past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
+    past = all_stretches.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     machine = counts.machine
     changed = line_changeovers(counts, batches, past, gauges)
     tape = timeline_of(counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changed)
     windows = shift_windows(past)
     by_shift = _accounts(counts, windows, tape)
     so_far = joined(by_shift, nominal_per_min(machine))
-    left = float(shift_windows(whole)["planned_min"].sum()) - so_far.planned_min
+    left_min = float(shift_windows(all_stretches)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     partly, planned = planned is not None and not covered, planned if covered else None
-    needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
-    own = shift_of(tape) if left > 1e-6 else None
+    needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left_min)
+    this_shift = shift_of(tape) if left_min > 1e-6 else None
     before = past_shifts(plant, weeks_before, start)
     return ShiftMeasures(
         machine,
@@ -197,10 +197,10 @@ def measure_shift(
         windows,
         by_shift,
         so_far,
-        left,
+        left_min,
         planned,
         needed,
-        None if own is None else RestOfShift(before, own),
+        None if this_shift is None else RestOfShift(before, this_shift),
         before,
         shifts_of(tape, windows),
         stop_count(tape),
@@ -219,13 +219,13 @@ def measure_shift(
 
 def _outside_of(plant: Plant, *parts: list[tuple[MachineCounts, datetime, datetime]]) -> tuple[Estimate, Estimate]:
     """Good pieces made outside every shift from one moment to another, and all good pieces, of all parts."""
-    outside = whole = Estimate.exact(0.0)
+    outside = all_good = Estimate.exact(0.0)
     for counts, start, end in chain(*parts):
         good = counts.between((start, end)).good
         if good is not None:
             windows = shift_windows(calendar(plant.shifts, plant.zone, start, end))
-            outside, whole = outside + counts.outside(windows, start, end), whole + good.at(0)
-    return outside, whole
+            outside, all_good = outside + counts.outside(windows, start, end), all_good + good.at(0)
+    return outside, all_good
 
 
 def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
@@ -241,8 +241,8 @@ def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) 
     """One account a shift."""
     begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     pieces = counts.pieces(begins, ends)
-    counted = [pieces.at(k) for k in range(windows.height)]
-    return accounts(tape, windows, counted, nominal_per_min=nominal_per_min(counts.machine))
+    pieces_of = [pieces.at(k) for k in range(windows.height)]
+    return accounts(tape, windows, pieces_of, nominal_per_min=nominal_per_min(counts.machine))
 
 
 def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
@@ -269,6 +269,6 @@ def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFra
     frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
     frame = frame.with_columns(measured.tape["state"].gather(row))
     edges = [frame[side].dt.epoch("us").to_numpy() for side in ("start", "end")]
-    made = measured.counts.made(edges[0], edges[1])
-    counted = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
-    return frame.select("start", "end", "state", pieces=counted)
+    pieces = measured.counts.made(edges[0], edges[1])
+    step_pieces = pl.lit(None, pl.Float64) if pieces is None else pl.Series(pieces.value, nan_to_null=True)
+    return frame.select("start", "end", "state", pieces=step_pieces)

@@ -96,15 +96,15 @@ def _summed(tape: pl.DataFrame) -> tuple[PastShift, ...]:
     minutes, pieces = on["minutes"].to_numpy(), on["pieces"].to_numpy()
     run = np.where(on["runs"].to_numpy(), minutes, 0.0)
     unseen = np.where((on["state"] == "unseen").to_numpy(), minutes, 0.0)
-    began, lasted, whole = (spells[name].to_numpy() for name in ("run_before", "minutes", "whole"))
+    began, lasted, complete = (spells[name].to_numpy() for name in ("run_before", "minutes", "whole"))
     shifts = np.unique(on["_shift"].to_numpy())
     summed = []
     for rows, stops in zip(_slices(on["_shift"], shifts), _slices(spells["window"], shifts), strict=True):
         planned = float(minutes[rows].sum())
         if planned <= 0 or float(unseen[rows].sum()) > _UNSEEN * planned:
             continue
-        at, made, up_to = (np.concatenate(([0.0], np.cumsum(part[rows]))) for part in (minutes, pieces, run))
-        summed.append(PastShift(at, made, up_to, began[stops], lasted[stops][whole[stops]]))
+        at, pieces_so_far, up_to = (np.concatenate(([0.0], np.cumsum(part[rows]))) for part in (minutes, pieces, run))
+        summed.append(PastShift(at, pieces_so_far, up_to, began[stops], lasted[stops][complete[stops]]))
     return tuple(summed)
 
 
@@ -129,7 +129,7 @@ class PastShifts:
     @property
     def lasted_min(self) -> Floats:
         """Lengths of their stops, one shift after the other [min]."""
-        return np.concatenate([np.empty(0), *(one.lasted_min for one in self.shifts)])
+        return np.concatenate([np.empty(0), *(shift.lasted_min for shift in self.shifts)])
 
 
 def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimate:
@@ -145,19 +145,19 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     value, n = stops.mean_to_restore_min, stops.restored
     if value is None:
         return Estimate.unknown("too few: needs 1, has 0")
-    known = np.concatenate((past.lasted_min, own_min))
-    if known.size < LEAST_STOPS:
-        why = f"no interval: needs {LEAST_STOPS} stops of this period and the four weeks before, has {known.size}"
+    lengths = np.concatenate((past.lasted_min, own_min))
+    if lengths.size < LEAST_STOPS:
+        why = f"no interval: needs {LEAST_STOPS} stops of this period and the four weeks before, has {lengths.size}"
         return Estimate(value, n=n, interval=why)
     rng = np.random.default_rng(20260609)
     blocks = -(-n // _BLOCK)
-    first = rng.integers(0, known.size, (_DRAWS, blocks))
-    place = (first[:, :, None] + np.arange(_BLOCK)).reshape(_DRAWS, -1)[:, :n] % known.size
-    middle = float(known.mean())
-    all_sd = float(known.std(ddof=1)) / (middle * known.size**0.5)
-    ratio = known[place].mean(axis=1) / middle / np.exp(all_sd * rng.standard_normal(_DRAWS))
+    first = rng.integers(0, lengths.size, (_DRAWS, blocks))
+    place = (first[:, :, None] + np.arange(_BLOCK)).reshape(_DRAWS, -1)[:, :n] % lengths.size
+    middle = float(lengths.mean())
+    all_sd = float(lengths.std(ddof=1)) / (middle * lengths.size**0.5)
+    ratio = lengths[place].mean(axis=1) / middle / np.exp(all_sd * rng.standard_normal(_DRAWS))
     low, high = (value / float(q) for q in np.quantile(ratio, [0.975, 0.025]))
-    interval = f"95 % confidence, from {known.size} stops of this period and the four weeks before"
+    interval = f"95 % confidence, from {lengths.size} stops of this period and the four weeks before"
     return Estimate(value, low, high, n, interval=interval)
 
 
@@ -168,30 +168,32 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     as much running time as the period has or a whole shift, divides events and time.
     Source: nist-handbook, derived-past-shifts
     """
-    counted = [
-        (int(np.sum(one.began_min <= reach)), reach)
-        for one in shifts
-        if (reach := min(stops.run_min, one.run_min)) > 0.5 * min(stops.run_min, _usual_run(shifts))
+    stops_and_reach = [
+        (int(np.sum(shift.began_min <= reach)), reach)
+        for shift in shifts
+        if (reach := min(stops.run_min, shift.run_min)) > 0.5 * min(stops.run_min, _usual_run(shifts))
     ]
-    if len(counted) < LEAST_SHIFTS:
+    if len(stops_and_reach) < LEAST_SHIFTS:
         why = f"no interval: needs {LEAST_SHIFTS} whole shifts of this period and the four weeks before"
         none = "no stop began" if stops.mean_between_min is None else ""
-        return Estimate(stops.mean_between_min, n=stops.events, interval=f"{why}, has {len(counted)}", why_none=none)
-    events, reach = np.array(counted, dtype=np.float64).T
+        return Estimate(
+            stops.mean_between_min, n=stops.events, interval=f"{why}, has {len(stops_and_reach)}", why_none=none
+        )
+    events, reach = np.array(stops_and_reach, dtype=np.float64).T
     expected = reach * events.sum() / reach.sum()
-    df = len(counted) - 1
+    df = len(stops_and_reach) - 1
     uneven = float(np.sum((events - expected) ** 2 / np.maximum(expected, 1e-9))) / df
     # The dispersion itself is known with so many degrees of freedom only.
     over = max(1.0, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
     low, high = _dispersed(stops.events, stops.run_min, over)
-    interval = f"95 % confidence; stops of {len(counted)} shifts come {over:.1f} times as unevenly as by chance"
+    interval = f"95 % confidence; stops of {len(stops_and_reach)} shifts come {over:.1f} times as unevenly as by chance"
     why = "no stop began" if stops.mean_between_min is None else ""
     most = high if np.isfinite(high) else None
     return Estimate(stops.mean_between_min, low, most, stops.events, interval=interval, why_none=why)
 
 
 def _usual_run(shifts: Sequence[PastShift]) -> float:
-    return float(np.median([one.run_min for one in shifts])) if shifts else 0.0
+    return float(np.median([shift.run_min for shift in shifts])) if shifts else 0.0
 
 
 def _dispersed(events: int, time: float, over: float) -> tuple[float, float]:
@@ -232,15 +234,15 @@ class RestOfShift:
 
     @cached_property
     def _paces(self) -> Floats:
-        gone = self.own.planned_min
-        return np.array([one.pace(gone, self._stop_min) for one in self.past.shifts])
+        past_min = self.own.planned_min
+        return np.array([shift.pace(past_min, self._stop_min) for shift in self.past.shifts])
 
     @cached_property
     def _often(self) -> float:
         """How much more often it stops than past shifts did up to the same minute; at least as often."""
-        gone = self.own.planned_min
-        usual = float(np.mean([one.stops_per_min(gone) for one in self.past.shifts]))
-        return max(1.0, self.own.stops_per_min(gone) / usual)
+        past_min = self.own.planned_min
+        usual = float(np.mean([shift.stops_per_min(past_min) for shift in self.past.shifts]))
+        return max(1.0, self.own.stops_per_min(past_min) / usual)
 
     def project(self, left_min: float) -> Projection:
         """Project the pieces of the planned minutes left [min].
@@ -250,26 +252,28 @@ class RestOfShift:
         pace that no past shift explains is taken to last: it weighs at least 1 − variance / deviation².
         Source: derived-past-shifts
         """
-        gone, confidence = self.own.planned_min, self.confidence
-        so_far = self.own.rate(0.0, gone)
-        lasting = [one.planned_min for one in self.past.shifts]
-        long = np.array([planned > gone and planned >= gone + left_min - 1.0 for planned in lasting], dtype=bool)
+        past_min, confidence = self.own.planned_min, self.confidence
+        so_far = self.own.rate(0.0, past_min)
+        lasting = [shift.planned_min for shift in self.past.shifts]
+        long = np.array(
+            [planned > past_min and planned >= past_min + left_min - 1.0 for planned in lasting], dtype=bool
+        )
         if long.sum() < LEAST_SHIFTS:
             why = f"no interval: needs {LEAST_SHIFTS} whole shifts of the four weeks before, has {long.sum()}"
             return Projection(so_far * left_min, None, None, confidence, why)
-        like = [one for one, enough in zip(self.past.shifts, long, strict=True) if enough]
+        like = [shift for shift, enough in zip(self.past.shifts, long, strict=True) if enough]
         pace = self._paces[long]
-        rest = np.array([one.rate(gone, min(gone + left_min, one.planned_min)) for one in like])
-        weight, away = _weight(pace, rest, self.own.pace(gone, self._stop_min))
+        later_rate = np.array([shift.rate(past_min, min(past_min + left_min, shift.planned_min)) for shift in like])
+        weight, away = _weight(pace, later_rate, self.own.pace(past_min, self._stop_min))
         off = pace - pace.mean()
-        left = rest - rest.mean() - weight * off
+        residual = later_rate - later_rate.mean() - weight * off
         leverage = 1.0 / len(like) + off**2 / max(float(off @ off), 1e-12)
-        left = left / np.sqrt(np.maximum(1.0 - leverage, 0.2))
+        residual = residual / np.sqrt(np.maximum(1.0 - leverage, 0.2))
         # Stops that come more often add up to more scatter.
-        left = left * np.sqrt(1.0 + weight * (self._often - 1.0))
-        rate = float(rest.mean()) + weight * away
-        low, high = _limits(left, confidence)
-        most = max(float(rest.max()), so_far, rate)
+        residual = residual * np.sqrt(1.0 + weight * (self._often - 1.0))
+        rate = float(later_rate.mean()) + weight * away
+        low, high = _limits(residual, confidence)
+        most = max(float(later_rate.max()), so_far, rate)
         return Projection(
             max(0.0, rate) * left_min,
             max(0.0, rate + low) * left_min,
@@ -279,15 +283,15 @@ class RestOfShift:
         )
 
 
-def _weight(pace: Floats, rest: Floats, own: float) -> tuple[float, float]:
+def _weight(pace: Floats, later_rate: Floats, this_pace: float) -> tuple[float, float]:
     """How much of a pace's distance from the usual lasts, and this pace's distance."""
     off = pace - pace.mean()
     variance = float(off @ off) / max(pace.size - 1, 1)
-    away = own - float(pace.mean())
-    slope = float(off @ (rest - rest.mean())) / max(float(off @ off), 1e-12)
-    known = min(max(slope, 0.0), 1.0)
+    away = this_pace - float(pace.mean())
+    slope = float(off @ (later_rate - later_rate.mean())) / max(float(off @ off), 1e-12)
+    learned = min(max(slope, 0.0), 1.0)
     new = 1.0 - variance / away**2 if away**2 > 0 else 0.0
-    return max(known, new), away
+    return max(learned, new), away
 
 
 def _limits(off: Floats, confidence: float) -> tuple[float, float]:

@@ -47,19 +47,19 @@ def plan_covers(
 ) -> bool:
     """Whether a line's plan covers the planned time of a period; only then may the two be compared."""
     rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end)).with_columns(pl.col("end").fill_null(end))
-    whole = calendar(shifts, zone, start, end)
-    planned = planned_time(whole if whole.height else calendar((), zone, start, end))
+    stretches = calendar(shifts, zone, start, end)
+    planned = planned_time(stretches if stretches.height else calendar((), zone, start, end))
 
     def free_s(begins: datetime, finishes: datetime) -> float:
         first, last = planned.before(np.array([begins.timestamp(), finishes.timestamp()]))
         return float(last - first)
 
-    reached = start
+    until = start
     for begins, finishes in rows.filter(pl.col("end") > start).sort("start").select("start", "end").rows():
-        if free_s(reached, begins) > (1.0 if reached == start else LONGEST_FREE_S):
+        if free_s(until, begins) > (1.0 if until == start else LONGEST_FREE_S):
             return False
-        reached = max(reached, finishes)
-    return reached > start and free_s(reached, end) <= 1.0
+        until = max(until, finishes)
+    return until > start and free_s(until, end) <= 1.0
 
 
 def _planned_s(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], ends: Sequence[datetime]) -> np.ndarray:
@@ -117,10 +117,10 @@ class Pace:
             return None
         minutes = pieces / self.usual_per_min
         for _ in range(60):
-            rest = self.rest.project(minutes)
-            if rest.low is None:
+            ahead = self.rest.project(minutes)
+            if ahead.low is None:
                 return None
-            if rest.low >= pieces:
+            if ahead.low >= pieces:
                 return self._after(minutes)
             minutes *= 1.05
         return None
@@ -145,15 +145,17 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
     for row in _mounted(plant, mounted):
         web = plant.web(row["web"] or "")
         name = f"{(web.name or web.kind) if web else row['web']} reel ends"
-        held = row["length_m"] or (full_reel_m(web) if web else None)
-        made = _made(counts, row["at"], now)
-        if web is None or held is None or made is None:
-            why = "its length is not known" if made is not None else "pieces since it was put on are not known"
+        held_m = row["length_m"] or (full_reel_m(web) if web else None)
+        pieces = _made(counts, row["at"], now)
+        if web is None or held_m is None or pieces is None:
+            why = "its length is not known" if pieces is not None else "pieces since it was put on are not known"
             events.append(NextEvent(name, None, None, None, "", f"not known: {why}"))
             continue
         each_m = web.cut_length_mm / 1000.0 * (1.0 + web.running_waste_percent / 100.0)
-        left_m = held - web.start_m - web.end_m - made * each_m
-        working = f"({held:,.0f} m on it − {made * each_m:,.0f} m for {made:,.0f} pieces) ÷ {each_m * 1000:.1f} mm"
+        left_m = held_m - web.start_m - web.end_m - pieces * each_m
+        working = (
+            f"({held_m:,.0f} m on it − {pieces * each_m:,.0f} m for {pieces:,.0f} pieces) ÷ {each_m * 1000:.1f} mm"
+        )
         events.append(_event(name, max(0.0, left_m) / each_m, working, pace))
     return events
 
@@ -177,23 +179,23 @@ def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: d
     row = started.row(-1, named=True)
     product = plant.product(row["product"] or "")
     name = f"batch ends{f', {product.flavour}' if product else ''}"
-    made = _made(counts, row["start"], now)
-    if product is None or made is None:
+    pieces = _made(counts, row["start"], now)
+    if product is None or pieces is None:
         why = "its product is not in plant.toml" if product is None else "pieces since its start are not known"
         return [NextEvent(name, None, None, None, "", f"not known: {why}")]
     kilos = row["mass_in_kg"] or plant.batch_kg
-    holds = kilos * 1000.0 / product.mass_g
-    working = f"{kilos:g} kg ÷ {product.mass_g:g} g − {made:,.0f} pieces"
-    return [_event(name, max(0.0, holds - made), working, pace)]
+    batch_pieces = kilos * 1000.0 / product.mass_g
+    working = f"{kilos:g} kg ÷ {product.mass_g:g} g − {pieces:,.0f} pieces"
+    return [_event(name, max(0.0, batch_pieces - pieces), working, pace)]
 
 
 def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
     """The pieces made between two moments; None where they cannot be told."""
-    made = counts.between([start, end]).made
-    return None if made is None else made.at(0).value
+    pieces = counts.between([start, end]).made
+    return None if pieces is None else pieces.at(0).value
 
 
 def _event(name: str, pieces: float, working: str, pace: Pace) -> NextEvent:
     at, earliest, latest = pace.when(pieces)
-    whole = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
-    return NextEvent(name, at, earliest, latest, whole, "" if at else "after the period's end")
+    words = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
+    return NextEvent(name, at, earliest, latest, words, "" if at else "after the period's end")

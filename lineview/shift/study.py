@@ -110,19 +110,19 @@ def _best(spent: Floats, down: Floats, first: int | None, solve_s: float) -> tup
     if n == 1:
         return [0], 0.0
     outweighs = float(np.ceil(spent.max(axis=1).sum())) + 1.0
-    whole = np.zeros((n + 1, n + 1))
-    whole[:n, :n] = spent + outweighs * down
+    cost = np.zeros((n + 1, n + 1))
+    cost[:n, :n] = spent + outweighs * down
     if first is not None:
-        whole[n, [k for k in range(n) if k != first]] = np.inf
-    np.fill_diagonal(whole, np.inf)
-    solution = shortest_tour(whole, solve_s=solve_s)
+        cost[n, [k for k in range(n) if k != first]] = np.inf
+    np.fill_diagonal(cost, np.inf)
+    solution = shortest_tour(cost, solve_s=solve_s)
     place = solution.tour.index(n)
     path = [*solution.tour[place + 1 :], *solution.tour[:place]]
     if solution.exact:
         return path, 0.0
-    downs, taken = _along(spent, down, path)
+    downs, path_min = _along(spent, down, path)
     least = solution.bound - downs * outweighs
-    return path, 100 * (taken / least - 1) if least > 0 else None
+    return path, 100 * (path_min / least - 1) if least > 0 else None
 
 
 def _along(spent: Floats, down: Floats, path: Sequence[int]) -> tuple[int, float]:
@@ -195,11 +195,11 @@ def _reach(tape: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
 def _in_maintenance(measured: ShiftMeasures) -> float | None:
     """The pieces counted while the machine's state said maintenance; None where it never did."""
     aside, tape = measured.counts.aside, measured.tape
-    taken = aside.get("pieces", aside.get("good pieces"))
-    if taken is None or not tape.height or not measured.counts.spells.only(*SET_ASIDE).any:
+    increments = aside.get("pieces", aside.get("good pieces"))
+    if increments is None or not tape.height or not measured.counts.spells.only(*SET_ASIDE).any:
         return None
     inside = (pl.col("start") < tape["end"].max()) & (pl.col("end") > tape["start"].min())
-    return float(taken.filter(inside)["n"].sum())
+    return float(increments.filter(inside)["n"].sum())
 
 
 def _of(plant: Plant, name: str, *, base: bool) -> str:
@@ -245,10 +245,10 @@ def _events(
     seen_min = account.planned_min - account.unseen_min
     if measured.left_min <= 1e-6 or account.run_min <= 0 or seen_min <= 0:
         return ()
-    made = account.made["running"] + account.made["slow"]
-    rest = calendar(plant.shifts, plant.zone, now, end)
-    rest = rest if rest.height else calendar((), plant.zone, now, end)
-    to_come = rest.filter(pl.col("part") == "planned").select("start", "end").rows()
-    pace = Pace(made / seen_min, made / account.run_min, measured.rest_of_shift, to_come)
+    pieces = account.made["running"] + account.made["slow"]
+    stretches_ahead = calendar(plant.shifts, plant.zone, now, end)
+    stretches_ahead = stretches_ahead if stretches_ahead.height else calendar((), plant.zone, now, end)
+    to_come = stretches_ahead.filter(pl.col("part") == "planned").select("start", "end").rows()
+    pace = Pace(pieces / seen_min, pieces / account.run_min, measured.rest_of_shift, to_come)
     events = reel_ends(plant, measured.counts, reels, now, pace)
     return tuple(events + batch_end(plant, measured.counts, batches, now, pace))

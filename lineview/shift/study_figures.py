@@ -157,11 +157,11 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
 
 def event_rows(events: Sequence[NextEvent]) -> list[dict[str, Any]]:
     """The rows of what comes next."""
-    known = sorted((e for e in events if e.at is not None), key=lambda e: (e.at is None, e.at))
-    rest = [e for e in events if e.at is None]
+    dated = sorted((e for e in events if e.at is not None), key=lambda e: (e.at is None, e.at))
+    undated = [e for e in events if e.at is None]
     return [
         {"event": e.event, "at": e.at, "earliest": e.earliest, "latest": e.latest, "why": e.why}
-        for e in (*known, *rest)
+        for e in (*dated, *undated)
     ]
 
 

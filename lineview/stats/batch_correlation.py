@@ -1,8 +1,8 @@
 """Correlation of neighbours: of the means of batches in order, and of values within many short runs.
 
 A mean and a spread of group means are averaged over how closely the means follow their neighbours. Within runs it is
-the restricted likelihood of first-order autoregressive noise about each run's line (a level and, where the run is long
-enough, a slope), pooled over the runs and averaged over the autocorrelations that the runs allow.
+the restricted likelihood of first-order autoregressive noise, a gauge's white noise on it, about each run's line (a
+level and, where the run is long enough, a slope), pooled over the runs and averaged over what the runs allow.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from lineview.core.estimate import Estimate
 Floats = NDArray[np.float64]
 
 #: Correlations of neighbouring groups that are tried.
-PHIS = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.86, 0.91, 0.95, 0.98])
+PHIS = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.86, 0.91, 0.95, 0.98, 0.99])
 #: Fewer groups than this cannot show whether neighbours are correlated.
 LEAST_GROUPS = 24
 #: So much likelier than any one of the others is no memory beforehand: the intervals then hold from 0 to 0.9.
-_NONE_LIKELIER = 24.0
+_NONE_LIKELIER = 8.0
 _SDS = 20
 
 
@@ -162,6 +162,15 @@ COARSE, FINE = 11, 21
 SEARCHED, MOST = 8_000, 30_000
 #: Runs with fewer points have a level but no slope.
 SLOPE_FROM = 8
+#: White shares of the variance tried first; how many of them, and of autocorrelations, are tried about the likeliest.
+WHITES, GRID = (0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9), (15, 11)
+#: Autocorrelations that can be told from white noise on them within a batch; and the gain in log likelihood from
+#: which white noise is in the model. A longer memory cannot be told from the batch's own level and slope.
+REMEMBERS, SPEAKS, TINY = (0.3, 0.96), 0.0, 1e-9
+#: In runs of fewer values memory beyond this autocorrelation cannot be told from their levels and slopes.
+LONG_ENOUGH, FOLLOWS = 18, 0.25
+#: Corners of a mixed difference, with their signs.
+CORNERS = ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1))
 
 
 @dataclass(frozen=True)
@@ -204,7 +213,8 @@ def within_batch_correlation(
     -------
     RunNoise
         The spread is unknown where no run has values to spare. Where runs differ in spread by more than
-        chance its interval is as much wider; of one run it is open (0 to infinite).
+        chance its interval is as much wider; of one run it is open (0 to infinite); of short runs whose values
+        follow each other it has none.
 
     Notes
     -----
@@ -223,14 +233,18 @@ def within_batch_correlation(
     if not runs.df.size or df <= 0 or independent:
         return _of_independent(runs, level)
     few = _runs(*_some(value, seconds, run, SEARCHED)) if value.size > SEARCHED else runs
-    phis = _coarse_grid(np.array(ROUGH), np.array([_likelihood(few, phi)[0] for phi in ROUGH]))
-    phis = _fine_grid(phis, np.array([_likelihood(few, float(phi))[0] for phi in phis]))
-    fits = [_likelihood(runs, float(phi)) for phi in phis]
+    grid = _grid_with_white(few)
+    if grid is None:
+        phis = _coarse_grid(np.array(ROUGH), np.array([_likelihood(few, phi)[0] for phi in ROUGH]))
+        phis = _fine_grid(phis, np.array([_likelihood(few, float(phi))[0] for phi in phis]))
+        grid = np.column_stack([phis, np.zeros(FINE)])
+    else:
+        runs, df = few, float(few.df.sum())
+    fits = [_likelihood(runs, float(phi), float(white)) for phi, white in grid]
     likelihood, residual = np.array([f[0] for f in fits]), np.array([f[1].sum() for f in fits])
     if residual.max() <= 0:
         return _of_independent(runs, level)
-    best = int(np.clip(np.argmax(likelihood), 1, FINE - 2))
-    widen = _widening(runs, phis, fits, best)
+    widen = _widening(runs, grid, int(np.argmax(likelihood)))
     weight = np.exp((likelihood - likelihood.max()) / widen)
     weight /= weight.sum()
     ends = [_quantile(q, weight, residual / df, df / widen) for q in ((1 - level) / 2, 0.5, (1 + level) / 2)]
@@ -238,7 +252,11 @@ def within_batch_correlation(
     if runs.df.size == 1:
         low, high = 0.0, float("inf")
     sd = Estimate(middle, low, high, runs.df.size, interval=f"{100 * level:g} % confidence")
-    return RunNoise(sd, float(weight @ phis))
+    follow, usual = float(weight @ (grid[:, 0] * (1 - grid[:, 1]))), value.size / (int(run[-1]) + 1)
+    if follow > FOLLOWS and usual < LONG_ENOUGH:
+        why = f"no interval: readings follow each other ({follow:.2f}), {usual:.0f} in a batch; needs {LONG_ENOUGH}"
+        sd = Estimate(middle, n=runs.df.size, interval=why)
+    return RunNoise(sd, follow)
 
 
 def _some(value: Floats, seconds: Floats, run: Ints, most: int) -> tuple[Floats, Floats, Ints]:
@@ -266,16 +284,12 @@ def _runs(value: Floats, seconds: Floats, run: Ints) -> _Runs:
     return _Runs(value - level, time, np.where(inner, steps, 1).astype(np.int64), starts, sloped, df)
 
 
-def _likelihood(runs: _Runs, phi: float) -> tuple[float, Floats, Floats]:
+def _likelihood(runs: _Runs, phi: float, white: float = 0.0) -> tuple[float, Floats, Floats]:
     """Compute the restricted log likelihood, each run's sum of squares, and each run's log determinants."""
     power = phi ** np.arange(int(runs.steps.max()) + 1)
-    rho = power[runs.steps]
+    rho = np.asarray(power[runs.steps], dtype=np.float64)
     rho[runs.starts] = 0.0
-    gap = 1 - rho**2
-    scale = 1 / np.sqrt(gap)
-    y, t = (scale * (v - rho * np.r_[0.0, v[:-1]]) for v in (runs.value, runs.time))
-    level = scale * (1 - rho)
-    products = np.stack([level * level, level * t, t * t, level * y, t * y, y * y, np.log(gap)])
+    products = _whitened(runs, rho) if white < TINY or phi == 0.0 else _solved(runs, rho, white)
     levels, cross, times, at_level, at_slope, total, gaps = np.add.reduceat(products, runs.starts, axis=1)
     determinant = np.where(runs.sloped, levels * times - cross**2, levels)
     both = times * at_level**2 - 2 * cross * at_level * at_slope + levels * at_slope**2
@@ -285,6 +299,29 @@ def _likelihood(runs: _Runs, phi: float) -> tuple[float, Floats, Floats]:
     df = float(runs.df.sum())
     likelihood = -0.5 * (float(determinants.sum()) + df * np.log(max(float(residual.sum()), 1e-300) / df))
     return likelihood, residual, determinants
+
+
+def _whitened(runs: _Runs, rho: Floats) -> Floats:
+    """Products of level, time and value, and parts of the log determinant, of autoregressive noise alone."""
+    gap = 1 - rho**2
+    scale = 1 / np.sqrt(gap)
+    y, t = (scale * (v - rho * np.r_[0.0, v[:-1]]) for v in (runs.value, runs.time))
+    level = scale * (1 - rho)
+    return np.stack([level * level, level * t, t * t, level * y, t * y, y * y, np.log(gap)])
+
+
+def _solved(runs: _Runs, rho: Floats, white: float) -> Floats:
+    """The same with white noise on it: V⁻¹ is (I − (1 − q) ((1 − q) I + q T)⁻¹) / q, T tridiagonal."""
+    from scipy.linalg.lapack import dpttrf, dpttrs
+
+    gap, t, y = 1 - rho**2, runs.time, runs.value
+    diagonal = 1 / gap
+    diagonal[:-1] += rho[1:] ** 2 / gap[1:]
+    pivots, below, _ = dpttrf((1 - white) + white * diagonal, -white * rho[1:] / gap[1:])
+    columns = np.column_stack([np.ones(y.size), t, y])
+    solved, _ = dpttrs(pivots, below, columns)
+    one, by_t, by_y = ((columns - (1 - white) * solved) / white).T
+    return np.stack([one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots) + np.log(gap)])
 
 
 def _coarse_grid(phis: Floats, likelihood: Floats) -> Floats:
@@ -303,31 +340,77 @@ def _fine_grid(phis: Floats, likelihood: Floats) -> Floats:
     return np.linspace(max(phis[0], mean - 6 * spread), min(phis[-1], mean + 6 * spread), FINE)
 
 
-def _widening(runs: _Runs, phis: Floats, fits: list[tuple[float, Floats, Floats]], best: int) -> float:
+def _grid_with_white(runs: _Runs) -> Floats | None:
+    """Autocorrelations and white shares about the likeliest, a pair a row; None where none speaks for white noise."""
+    rough = [(phi, white) for phi in ROUGH for white in WHITES if white == 0.0 or REMEMBERS[0] <= phi <= REMEMBERS[1]]
+    likelihood = np.array([_likelihood(runs, *pair)[0] for pair in rough])
+    pairs = np.array(rough)
+    noisy = pairs[:, 1] > 0
+    if likelihood[noisy].max() - likelihood[~noisy].max() < SPEAKS:
+        return None
+    near = pairs[noisy & (likelihood > likelihood.max() - 8)]
+    ends = []
+    for tried, seen in ((np.array(ROUGH), near[:, 0]), (np.array(WHITES), near[:, 1])):
+        some = tried[tried <= max(seen.max(), REMEMBERS[1])]
+        first, last = np.searchsorted(some, (seen.min(), seen.max()))
+        ends.append((some[max(first - 1, 0)], some[min(last + 1, some.size - 1)]))
+    phis, whites = (np.linspace(*end, many) for end, many in zip(ends, GRID, strict=True))
+    return np.array([(phi, white) for phi in phis for white in whites])
+
+
+def _widening(runs: _Runs, grid: Floats, best: int) -> float:
     """Compute how much more the runs differ than one spread and autocorrelation explain, 1 or more.
 
     The sandwich of the scores' sums of squares, run by run, over the information, for the spread.
     """
-    m = runs.df.size
-    if m < 8:
+    if runs.df.size < 8:
         return 1.0
-    step = phis[best + 1] - phis[best]
-    variance = float(fits[best][1].sum() / runs.df.sum())
+    steps = [float(np.diff(np.unique(of)).min()) if np.unique(of).size > 1 else 0.0 for of in grid.T]
+    inner = zip(grid[best], grid.min(axis=0), grid.max(axis=0), steps, strict=True)
+    middle = [float(np.clip(at, low + h, high - h)) for at, low, high, h in inner]
+    for free in ([i for i in (0, 1) if steps[i] > 0], [0]):
+        widen = _sandwich(runs, middle, {i: steps[i] for i in free})
+        if widen is not None:
+            return max(1.0, widen)
+    return 1.0
 
-    def each(at: int) -> Floats:
-        return np.asarray(-0.5 * (fits[at][2] + runs.df * np.log(variance) + fits[at][1] / variance))
 
-    by_phi = (each(best + 1) - each(best - 1)) / (2 * step)
-    by_spread = 0.5 * (fits[best][1] / variance - runs.df)
-    curve = float(each(best + 1).sum() - 2 * each(best).sum() + each(best - 1).sum()) / step**2
-    mixed = 0.5 * float(fits[best + 1][1].sum() - fits[best - 1][1].sum()) / (2 * step) / variance
-    information = np.array([[-curve, -mixed], [-mixed, 0.5 * float(runs.df.sum())]])
-    scores = np.column_stack([by_phi - by_phi.mean(), by_spread - by_spread.mean()])
-    if information[0, 0] <= 0 or np.linalg.det(information) <= 0:
-        return 1.0
+def _sandwich(runs: _Runs, middle: list[float], steps: dict[int, float]) -> float | None:
+    """Ratio of the sandwich to the inverse information, for the logarithm of the variance; None where it has none."""
+    _, left, _ = _likelihood(runs, *middle)
+    df, m = float(runs.df.sum()), runs.df.size
+    variance = float(left.sum()) / df
+
+    def at(**moved: float) -> tuple[Floats, Floats]:
+        """Each run's log likelihood and sum of squares."""
+        point = [middle[i] + steps.get(i, 0.0) * moved.get(f"by{i}", 0.0) for i in (0, 1)]
+        _, squares, determinants = _likelihood(runs, *point)
+        return -0.5 * (determinants + runs.df * np.log(variance) + squares / variance), squares
+
+    k = len(steps)
+    information = np.zeros((k + 1, k + 1))
+    information[k, k] = 0.5 * df
+    scores = [np.zeros(0)] * k
+    here = float(at()[0].sum())
+    for a, i in enumerate(steps):
+        (over, more), (under, less) = at(**{f"by{i}": 1.0}), at(**{f"by{i}": -1.0})
+        scores[a] = (over - under) / (2 * steps[i])
+        information[a, a] = -(float(over.sum()) - 2 * here + float(under.sum())) / steps[i] ** 2
+        information[a, k] = information[k, a] = -0.5 * float(more.sum() - less.sum()) / (2 * steps[i]) / variance
+    if k > 1:
+        corners = [sign * float(at(by0=x, by1=y)[0].sum()) for x, y, sign in CORNERS]
+        information[0, 1] = information[1, 0] = -sum(corners) / (4 * steps[0] * steps[1])
+    if np.linalg.eigvalsh(information).min() <= 0:
+        return None
+    deviations = np.column_stack([*(s - s.mean() for s in scores), _of_spread(left, variance, runs)])
     inverse = np.linalg.inv(information)
-    sandwich = inverse @ (scores.T @ scores * m / (m - 1)) @ inverse
-    return max(1.0, float(sandwich[1, 1] / inverse[1, 1]))
+    sandwich = inverse @ (deviations.T @ deviations * m / (m - 1)) @ inverse
+    return float(sandwich[k, k] / inverse[k, k])
+
+
+def _of_spread(left: Floats, variance: float, runs: _Runs) -> Floats:
+    score = 0.5 * (left / variance - runs.df)
+    return np.asarray(score - score.mean())
 
 
 def _of_independent(runs: _Runs, level: float) -> RunNoise:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -230,7 +230,7 @@ def averaged_over_steps(
     swaps: Sequence[tuple[int, Floats, float]] = (),
     extras: FitExtras = PLAIN,
 ) -> CorrelatedFit:
-    """Fit y on x, averaged over the noises, over leaving out doubtful steps and over one more step.
+    """Fit y on x, averaged over the noises, over leaving out doubtful steps, one or all, and over one more step.
 
     Parameters
     ----------
@@ -267,13 +267,15 @@ def averaged_over_steps(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
+    extras = replace(extras, careful=bool(doubtful))
     full = correlated_regression(y, x, steps, GRID, extras)
     even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(extras.places)
     fits, odds = [full], [1.0]
-    for column in doubtful:
-        columns = [i for i in range(x.shape[1]) if i != column]
+    together = [doubtful] if len(doubtful) > 1 else []
+    for taken in (*((column,) for column in doubtful), *together):
+        columns = [i for i in range(x.shape[1]) if i not in taken]
         without = correlated_regression(y, x[:, columns], steps, GRID, extras)
-        chance = float(np.exp((even - 2 * (full.likelihood - without.likelihood)) / 2))
+        chance = float(np.exp((len(taken) * even - 2 * (full.likelihood - without.likelihood)) / 2))
         if chance >= LEAST_STEP_ODDS:
             fits.append(_widen(without, [*columns, *range(x.shape[1], k)], k))
             odds.append(chance)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.stats.generalized_intervals import mixture_quantile
 from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
@@ -133,11 +134,10 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
 PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.965, 0.985)
 WHITES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9)
 NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, white) for phi in PHIS for white in WHITES))
-#: From this correlation on the autoregressive part is a level that wanders: where it stands counts as level.
-SLOW = 0.99
-#: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
+SLOW = 0.99  # from this correlation on the autoregressive part is a level that wanders, and where it stands is level
+#: Beside a level that wanders a batch's change of level is from all of the noise to 0.03 of it.
 WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
-#: A coarse grid, for searches and for long series; and from how many points on a series is long.
+#: For searches, and for series of MANY points.
 COARSE = (Noise(0.0, 0.0), *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)))
 MANY = 2000
 
@@ -186,6 +186,12 @@ class CorrelatedFit:
         return float(self.weight[self.bent].sum()) if self.bent.size else 0.0
 
     @property
+    def doubtful(self) -> bool:
+        """Whether memory that lasts, or a slope that changes, cannot be ruled out: intervals then hold it too."""
+        lasts = np.array([m.phi >= LASTS for m in self.noises]) | (self.bent if self.bent.size else False)
+        return float(self.weight[lasts].sum()) > DOUBT
+
+    @property
     def mode(self) -> int:
         """Index of the noise with the largest weight."""
         return int(np.argmax(self.weight))
@@ -216,8 +222,8 @@ class CorrelatedFit:
         centre, scale = self.spreads(contrasts)
         tail = (1 - level) / 2
         return (
-            _mixture_quantile(tail, self.weight, centre, scale, self.df),
-            _mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
+            mixture_quantile(tail, self.weight, centre, scale, self.df),
+            mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
         )
 
     def spreads(self, contrasts: Floats) -> tuple[Floats, Floats]:
@@ -307,18 +313,25 @@ class FitExtras:
     smooth : int
         So many last columns are the shapes of a slow change of slope: in one part of the fits they are not
         in the model, in others their coefficients are normal about 0, `BENT` noise standard deviations wide.
+    careful : bool
+        Whether something was found in the series, so that no noise and no change of slope is left out.
     """
 
     places: tuple[int, ...] = ()
     smooth: int = 0
+    careful: bool = False
 
 
 PLAIN = FitExtras()
 #: Standard deviations of the first shape's coefficient beforehand, of the second against it; 0 leaves both out.
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
-#: less likely with it than without, by these factors.
-WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
+#: less likely with it than without, by these factors, and the series is settled.
+WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.05, 0.25
+#: Not settled: memory from this correlation on is so many times as likely as shorter, or a change of slope likelier
+#: than none; in fewer points than this neither can be seen.
+LASTS, LASTING, SEEN_FROM = 0.87, 0.6, 30
+DOUBT = 0.05  # with more weight on memory that lasts, or on a change of slope, intervals are wider for their sake
 
 
 def correlated_regression(
@@ -377,14 +390,19 @@ def correlated_regression(
         solved, log_det[g] = inverse_times(noise, steps, columns)
         crosses.append(columns.T @ solved)
     place_gaps = gaps[list(extras.places)]
-    return _average_fits(grid, np.array(crosses), log_det, (n, p, extras.smooth), place_gaps)
+    return _average_fits(grid, np.array(crosses), log_det, (n, p), place_gaps, extras)
 
 
 def _average_fits(
-    grid: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], place_gaps: Floats
+    grid: tuple[Noise, ...],
+    cross: Floats,
+    log_det: Floats,
+    sizes: tuple[int, int],
+    place_gaps: Floats,
+    extras: FitExtras,
 ) -> CorrelatedFit:
     """Weigh the fits of every noise without a change of slope, and with one of several sizes."""
-    n, p, smooth = sizes
+    (n, p), smooth = sizes, extras.smooth
     k, places, df = p + smooth, place_gaps.shape[0], n - p
     bent = np.array(BENT if smooth else BENT[:1])
     narrow = np.outer(np.where(bent > 0, bent, 1.0), SECOND ** np.arange(smooth)) ** -2
@@ -401,7 +419,7 @@ def _average_fits(
     fixed = np.linalg.slogdet(system)[1] - np.linalg.slogdet(system[..., p:, p:])[1]
     likelihood = -0.5 * (log_det[:, None] + smooths + n * log_left)
     restricted = -0.5 * (log_det[:, None] + smooths + fixed + df * log_left)
-    weight = _weights(grid, restricted)
+    weight = _weights(grid, restricted, n >= SEEN_FROM and (extras.careful or _unsettled(grid, restricted)))
     beta = np.zeros((len(grid), bent.size, k + places))
     covariance = np.zeros((len(grid), bent.size, k + places, k + places))
     beta[..., :k], covariance[..., :k, :k] = solved[..., 0], inverse
@@ -429,8 +447,16 @@ def _average_fits(
     )
 
 
-def _weights(grid: tuple[Noise, ...], restricted: Floats) -> Floats:
-    """Posterior weights, without what the readings speak against."""
+def _unsettled(grid: tuple[Noise, ...], restricted: Floats) -> bool:
+    """Whether memory that lasts, or a change of slope, is about as likely as none."""
+    seen, lasts = np.exp(restricted - restricted.max()), np.array([m.phi >= LASTS for m in grid])
+    some = lasts.any() and not lasts.all()
+    lasting = bool(some and seen[lasts, 0].mean() > LASTING * seen[~lasts, 0].mean())
+    return lasting or bool(seen.shape[1] > 1 and seen[:, 1:].mean() > seen[:, 0].mean())
+
+
+def _weights(grid: tuple[Noise, ...], restricted: Floats, careful: bool) -> Floats:
+    """Posterior weights, without what the readings speak against unless that must be careful."""
     slow = np.array([m.phi >= SLOW for m in grid])
     prior = np.ones(restricted.shape)
     if slow.any() and not slow.all():
@@ -439,6 +465,8 @@ def _weights(grid: tuple[Noise, ...], restricted: Floats) -> Floats:
     if bent.any():
         prior *= np.where(bent, BENDS / bent.sum(), 1 - BENDS)
     weight = prior * np.exp(restricted - restricted.max())
+    if careful:
+        return np.asarray(weight / weight.sum())
     for doubted, at_least in (
         (np.broadcast_to(slow[:, None], weight.shape), NO_WANDER),
         (np.broadcast_to(bent, weight.shape), NO_BEND),
@@ -469,28 +497,3 @@ def _roots(covariance: Floats) -> Floats:
     """Symmetric square roots; safer than Cholesky where a column hardly matters."""
     value, vector = np.linalg.eigh(covariance)
     return np.asarray(vector * np.sqrt(np.maximum(value, 0))[:, None, :])
-
-
-#: Noises with less weight do not bear on a quantile.
-LEAST_WEIGHT = 1e-6
-
-
-def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> Floats:
-    """Quantiles of mixtures of t distributions, one a row: bisection between the parts', then a secant."""
-    from scipy.special import stdtr, stdtrit
-
-    keep = weight > LEAST_WEIGHT
-    weight, centre, scale, df = weight[keep] / weight[keep].sum(), centre[:, keep], scale[:, keep], df[keep]
-    parts = centre + scale * stdtrit(df, share)
-    low, high = parts.min(axis=1), parts.max(axis=1)
-
-    def excess(at: Floats) -> Floats:
-        return np.asarray(stdtr(df, (at[:, None] - centre) / scale) @ weight) - share
-
-    for _ in range(14):
-        middle = (low + high) / 2
-        below = excess(middle) < 0
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    under, over = excess(low), excess(high)
-    rises = over - under > 1e-12
-    return np.asarray(np.where(rises, low - under * (high - low) / np.where(rises, over - under, 1.0), low))

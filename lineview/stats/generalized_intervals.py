@@ -407,3 +407,28 @@ def percentiles(draws: Floats, level: float = 0.95) -> tuple[float, float]:
     """
     low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)
+
+
+#: Noises with less weight do not bear on a quantile.
+LEAST_WEIGHT = 1e-6
+
+
+def mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> Floats:
+    """Quantiles of mixtures of t distributions, one a row: bisection between the parts', then a secant."""
+    from scipy.special import stdtr, stdtrit
+
+    keep = weight > LEAST_WEIGHT
+    weight, centre, scale, df = weight[keep] / weight[keep].sum(), centre[:, keep], scale[:, keep], df[keep]
+    parts = centre + scale * stdtrit(df, share)
+    low, high = parts.min(axis=1), parts.max(axis=1)
+
+    def excess(at: Floats) -> Floats:
+        return np.asarray(stdtr(df, (at[:, None] - centre) / scale) @ weight) - share
+
+    for _ in range(14):
+        middle = (low + high) / 2
+        below = excess(middle) < 0
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    under, over = excess(low), excess(high)
+    rises = over - under > 1e-12
+    return np.asarray(np.where(rises, low - under * (high - low) / np.where(rises, over - under, 1.0), low))

@@ -60,8 +60,8 @@ class Accounts:
         Called after each change.
     """
 
-    def __init__(self, journal: Journal, written: Callable[[], None] | None = None) -> None:
-        self._journal, self._written = journal, written
+    def __init__(self, journal: Journal, after_write: Callable[[], None] | None = None) -> None:
+        self._journal, self._written = journal, after_write
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
@@ -162,8 +162,8 @@ class Accounts:
         """Pair the browser that brings this code; False where the code is not known, used or too old."""
         with self._writing() as connection:
             row = connection.execute(select(pairings).where(pairings.c.mark == code_mark)).first()
-            gone = connection.execute(delete(pairings).where(pairings.c.mark == code_mark)).rowcount
-            if row is None or gone != 1 or row.ends_at < _now():
+            deleted_rows = connection.execute(delete(pairings).where(pairings.c.mark == code_mark)).rowcount
+            if row is None or deleted_rows != 1 or row.ends_at < _now():
                 return False
             connection.execute(insert(sessions), _session(mark, None, row.screen, lasting))
             write_entry(connection, "screen paired", row.screen)

@@ -105,8 +105,8 @@ def write_entry(
     connection.execute(insert(audit), row)
 
 
-def _text(told: Mapping[str, Any] | None) -> str:
-    return "" if told is None else json.dumps(dict(told), ensure_ascii=False, default=str)
+def _text(details: Mapping[str, Any] | None) -> str:
+    return "" if details is None else json.dumps(dict(details), ensure_ascii=False, default=str)
 
 
 def entries(connection: Connection, most: int) -> pl.DataFrame:

@@ -67,11 +67,11 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
 
 def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
     """The blocks of frames that are of one machine and channel each, sorted like those of `blocks`."""
-    named = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
-    owners = [(machine, channel) for machine, channel, _ in named]
+    labelled = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
+    owners = [(machine, channel) for machine, channel, _ in labelled]
     if len(set(owners)) < len(owners):  # two columns of one channel
         return blocks(part, pl.concat(frames), ("machine", "channel"))
-    sorted_ = sorted(named, key=lambda one: one[:2])
+    sorted_ = sorted(labelled, key=lambda row: row[:2])
     return [Block(part, machine, channel, _by_time(rows)) for machine, channel, rows in sorted_]
 
 
@@ -85,10 +85,10 @@ def _by_time(rows: pl.DataFrame) -> pl.DataFrame:
     return rows if bool((moments[1:] >= moments[:-1]).all()) else rows.sort("at", maintain_order=True)
 
 
-def pieces(found: Sequence[Block]) -> list[Piece]:
+def pieces(sorted_blocks: Sequence[Block]) -> list[Piece]:
     """What each file is to hold: a machine and month each, its channels one after the other."""
     files: dict[tuple[str, str], list[pl.DataFrame]] = {}
-    for block in found:
+    for block in sorted_blocks:
         for month, rows in _months(block.rows):
             files.setdefault((block.machine, month), []).append(rows)
     return [Piece(machine, month, rows) for (machine, month), rows in files.items()]

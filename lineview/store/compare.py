@@ -45,16 +45,16 @@ class Tally:
         """Count rows; `repeats` marks those that say nothing new, None where all are new."""
         numbers = rows.to_numpy() - self.first_row
         every = _as_slice(numbers)
-        for found, chosen in (
+        for counted_marks, chosen in (
             (self.seen, every),
             (self.new, every if repeats is None else numbers[~repeats.to_numpy()]),
         ):
-            marks = found.get(part, np.zeros(0, dtype=bool))
+            marks = counted_marks.get(part, np.zeros(0, dtype=bool))
             top = every.stop if isinstance(every, slice) else int(numbers.max(initial=0)) + 1
             if top > marks.size:
                 marks = np.concatenate([marks, np.zeros(top - marks.size, dtype=bool)])
             marks[chosen] = True
-            found[part] = marks
+            counted_marks[part] = marks
 
     @property
     def kept(self) -> int:
@@ -96,36 +96,36 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
         tally.add(block.part, block.rows["row"], None)
         return
     rows = block.rows[[*_SAID, "row"]]
-    known = rows[_SAID].clear() if there is None else there[_SAID].sort("at")
-    if once and _each_once(moments_us(known["at"])):
-        repeats, disputed = _looked_up(rows, known)
+    stored = rows[_SAID].clear() if there is None else there[_SAID].sort("at")
+    if once and _each_once(moments_us(stored["at"])):
+        repeats, disputed = _looked_up(rows, stored)
         _note(block, rows["row"], repeats, disputed, tally)
         return
     again = _as_before(rows)
-    known = known.filter(~_as_before(known))
-    several = pl.concat([_twice(rows.filter(~again)["at"]), _twice(known["at"])]).unique()
+    stored = stored.filter(~_as_before(stored))
+    several = pl.concat([_twice(rows.filter(~again)["at"]), _twice(stored["at"])]).unique()
     tangled = rows["at"].is_in(several.implode()) if several.len() else pl.repeat(False, rows.height, eager=True)
-    repeats, disputed = _looked_up(rows, known)
+    repeats, disputed = _looked_up(rows, stored)
     if several.len():
         few = rows.filter(tangled)
-        versions = pl.concat([few.select(_SAID), known.join(several.to_frame(), on="at", how="semi")])
-        seen = known.with_columns(seen=pl.lit(value=True)).unique(_SAID)
-        of_few = few.join(seen, on=_SAID, how="left", nulls_equal=True, maintain_order="left")["seen"]
+        versions = pl.concat([few.select(_SAID), stored.join(several.to_frame(), on="at", how="semi")])
+        distinct = stored.with_columns(seen=pl.lit(value=True)).unique(_SAID)
+        of_few = few.join(distinct, on=_SAID, how="left", nulls_equal=True, maintain_order="left")["seen"]
         first = few.select(pl.struct(_SAID).is_first_distinct().alias("first"))["first"]
-        told = np.array(repeats.to_numpy(), copy=True)
-        told[tangled.to_numpy()] = (of_few.fill_null(value=False) | ~first).to_numpy()
-        repeats = pl.Series(told)
-        counted = versions.unique().group_by("at").len().filter(pl.col("len") > 1)["at"]
-        disputed = pl.concat([disputed.filter(~disputed.is_in(several.implode())), counted])
+        repeat_marks = np.array(repeats.to_numpy(), copy=True)
+        repeat_marks[tangled.to_numpy()] = (of_few.fill_null(value=False) | ~first).to_numpy()
+        repeats = pl.Series(repeat_marks)
+        contradicted = versions.unique().group_by("at").len().filter(pl.col("len") > 1)["at"]
+        disputed = pl.concat([disputed.filter(~disputed.is_in(several.implode())), contradicted])
     _note(block, rows["row"], repeats | again, disputed, tally)
 
 
 def _note(block: Block, row: pl.Series, repeats: pl.Series, disputed: pl.Series, tally: Tally) -> None:
     tally.add(block.part, row, repeats if bool(repeats.any()) else None)
     if disputed.len():
-        named = disputed.sort().alias("at").to_frame()
-        named = named.with_columns(machine=pl.lit(block.machine), channel=pl.lit(block.channel))
-        tally.dispute("readings", named, "machine", "channel", "at")
+        moments = disputed.sort().alias("at").to_frame()
+        moments = moments.with_columns(machine=pl.lit(block.machine), channel=pl.lit(block.channel))
+        tally.dispute("readings", moments, "machine", "channel", "at")
 
 
 def _each_once(moments: np.ndarray) -> bool:
@@ -144,17 +144,17 @@ def _twice(at: pl.Series) -> pl.Series:
     return at.tail(-1).filter(at.tail(-1) == at.head(-1)).unique()
 
 
-def _looked_up(rows: pl.DataFrame, known: pl.DataFrame) -> tuple[pl.Series, pl.Series]:
+def _looked_up(rows: pl.DataFrame, stored: pl.DataFrame) -> tuple[pl.Series, pl.Series]:
     """Mark the rows that the known ones say too, and give the moments of which they say another thing."""
-    if known.is_empty():
+    if stored.is_empty():
         return pl.repeat(False, rows.height, eager=True), rows["at"].clear()
-    at, old = moments_us(rows["at"]), moments_us(known["at"])
+    at, old = moments_us(rows["at"]), moments_us(stored["at"])
     place = np.minimum(np.searchsorted(old, at), old.size - 1)
-    met = np.flatnonzero(old[place] == at)
-    mine, other = rows[met], known[place[met]]
+    matches = np.flatnonzero(old[place] == at)
+    mine, other = rows[matches], stored[place[matches]]
     same = mine["value"].eq_missing(other["value"]) & mine["text"].eq_missing(other["text"])
     repeats = np.zeros(at.size, dtype=bool)
-    repeats[met] = same.to_numpy()
+    repeats[matches] = same.to_numpy()
     return pl.Series(repeats), mine["at"].filter(~same)
 
 
@@ -163,10 +163,10 @@ def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> N
     if there is None or there.is_empty():
         tally.add(block.part, block.rows["row"], None)
         return
-    said = [*WEIGHING, "nth"]
-    known = there.with_columns(nth_alike()).select(said).unique().with_columns(known=pl.lit(value=True))
+    columns = [*WEIGHING, "nth"]
+    stored = there.with_columns(nth_alike()).select(columns).unique().with_columns(known=pl.lit(value=True))
     rows = block.rows.with_columns(nth_alike())
-    joined = rows.join(known, on=said, how="left", nulls_equal=True, maintain_order="left")
+    joined = rows.join(stored, on=columns, how="left", nulls_equal=True, maintain_order="left")
     tally.add(block.part, rows["row"], joined["known"].fill_null(value=False))
     mine = block.rows.with_columns(intake=pl.lit(_THIS_ONE, pl.Int64))
     disputed = disputed_weighings(pl.concat([there.select(mine.columns), mine])).filter(intake=_THIS_ONE)
@@ -180,13 +180,13 @@ _THIS_ONE = 2**62
 
 def compare_kind(part: int, kind: RecordType, tidy: pl.DataFrame, there: pl.DataFrame, tally: Tally) -> None:
     """Compare rows of one of the journal's kinds with each other and with those that are there."""
-    said: Sequence[str] = [*kind.keys, *kind.values]
-    repeats = ~tidy.select(pl.struct(said).is_first_distinct().alias("first"))["first"]
-    known = there.select(said).unique().with_columns(known=pl.lit(value=True))
-    joined = tidy.join(known, on=said, how="left", nulls_equal=True, maintain_order="left")
+    columns: Sequence[str] = [*kind.keys, *kind.values]
+    repeats = ~tidy.select(pl.struct(columns).is_first_distinct().alias("first"))["first"]
+    stored = there.select(columns).unique().with_columns(known=pl.lit(value=True))
+    joined = tidy.join(stored, on=columns, how="left", nulls_equal=True, maintain_order="left")
     tally.add(part, tidy["row"], repeats | joined["known"].fill_null(value=False))
     rows = without_replaced(kind, pl.concat([there, with_steps(kind, tidy)], how="diagonal"))
-    both = contradictions(rows.select(said), kind.keys, kind.values)
+    both = contradictions(rows.select(columns), kind.keys, kind.values)
     mine = both.join(tidy.select(kind.keys), on=kind.keys, how="semi", nulls_equal=True)
     if mine.height:
         tally.dispute(kind.name, mine, kind.owner, kind.label, kind.at)
@@ -209,17 +209,17 @@ class Nearby:
         The journal's own kinds.
     """
 
-    def __init__(self, measured: dict[str, Measured], told: Told) -> None:
+    def __init__(self, measured: dict[str, Measured], journal_rows: Told) -> None:
         self._measured = measured
-        self._told = told
+        self._told = journal_rows
         self._extents: dict[str, Extents] = {}
         self._blocks: dict[tuple[str, str, str], list[Block]] = {}
         self._tidy: dict[str, list[pl.DataFrame]] = {}
         self._given = 0
 
-    def expect(self, found: dict[str, list[Block]]) -> None:
+    def expect(self, blocks_by_kind: dict[str, list[Block]]) -> None:
         """Look up once which channels have readings in the time that the group's blocks span."""
-        for name, blocks in found.items():
+        for name, blocks in blocks_by_kind.items():
             if blocks:
                 machines = {block.machine for block in blocks}
                 first, last = min(b.first for b in blocks), max(b.last for b in blocks)
@@ -231,42 +231,42 @@ class Nearby:
 
     def there(self, name: str, blocks: Sequence[Block]) -> list[pl.DataFrame | None]:
         """What is there between the first and last moment of each block; None where nothing can be."""
-        wanted = [self._overlap(name, block) for block in blocks]
-        stored = self._stored(name, blocks, wanted)
+        spans = [self._overlap(name, block) for block in blocks]
+        stored = self._stored(name, blocks, spans)
         result: list[pl.DataFrame | None] = []
         for block, rows in zip(blocks, stored, strict=True):
             before = self._blocks.get((name, block.machine, block.channel), [])
-            met = [b for b in before if b.last >= block.first and b.first <= block.last]
-            parts = ([rows] if rows is not None else []) + [_compared(name, b, block) for b in met]
+            overlapping = [b for b in before if b.last >= block.first and b.first <= block.last]
+            parts = ([rows] if rows is not None else []) + [_compared(name, b, block) for b in overlapping]
             result.append(pl.concat(parts) if parts else None)
         return result
 
     def _overlap(self, name: str, block: Block) -> tuple[int, int] | None:
         """The part of a block's time in which the store has readings of its channel, or None."""
-        met = [
+        overlaps = [
             (first, last)
             for first, last in self._extents.get(name, {}).get((block.machine, block.channel), ())
             if last >= block.first and first <= block.last
         ]
-        if not met:
+        if not overlaps:
             return None
-        return max(min(first for first, _ in met), block.first), min(max(last for _, last in met), block.last)
+        return max(min(first for first, _ in overlaps), block.first), min(max(last for _, last in overlaps), block.last)
 
     def _stored(
-        self, name: str, blocks: Sequence[Block], wanted: Sequence[tuple[int, int] | None]
+        self, name: str, blocks: Sequence[Block], block_spans: Sequence[tuple[int, int] | None]
     ) -> list[pl.DataFrame | None]:
         table = self._measured[name]
         stored: list[pl.DataFrame | None] = [None] * len(blocks)
         if name != "readings":
-            for i, span in enumerate(wanted):
+            for i, span in enumerate(block_spans):
                 if span is not None:
                     stored[i] = table.between(blocks[i].machine, *span)
             return stored
-        for machine in {block.machine for block, span in zip(blocks, wanted, strict=True) if span}:
-            mine = [i for i, block in enumerate(blocks) if block.machine == machine and wanted[i]]
+        for machine in {block.machine for block, span in zip(blocks, block_spans, strict=True) if span}:
+            mine = [i for i, block in enumerate(blocks) if block.machine == machine and block_spans[i]]
             several = sum(blocks[i].rows.height for i in mine) <= _AT_ONCE
             for some in [mine] if several else [[i] for i in mine]:
-                spans = [span for i in some if (span := wanted[i])]
+                spans = [span for i in some if (span := block_spans[i])]
                 channels = sorted({blocks[i].channel for i in some})
                 low, high = min(first for first, _ in spans), max(last for _, last in spans)
                 rows = table.between(machine, low, high, channels)
@@ -281,16 +281,16 @@ class Nearby:
         before = [with_steps(kind, rows) for rows in self._tidy.get(kind.name, [])]
         return pl.concat([self._told.like(kind, tidy), *before], how="diagonal")
 
-    def add(self, found: dict[str, list[Block]], kinds: Sequence[tuple[str, pl.DataFrame]]) -> None:
+    def add(self, blocks_by_kind: dict[str, list[Block]], kinds: Sequence[tuple[str, pl.DataFrame]]) -> None:
         """Hold what an export of the group gives, for those after it."""
         self._given -= 1  # a number of its own, so that alike weighings of two exports are not counted on
-        for name, blocks in found.items():
+        for name, blocks in blocks_by_kind.items():
             for block in blocks:
-                held = block
+                compared = block
                 if name != "readings":
                     rows = block.rows.with_columns(intake=pl.lit(self._given, pl.Int64))
-                    held = Block(block.part, block.machine, block.channel, rows)
-                self._blocks.setdefault((name, block.machine, block.channel), []).append(held)
+                    compared = Block(block.part, block.machine, block.channel, rows)
+                self._blocks.setdefault((name, block.machine, block.channel), []).append(compared)
         for kind, tidy in kinds:
             self._tidy.setdefault(kind, []).append(tidy)
 

@@ -36,16 +36,15 @@ def digests_of(connection: Connection, ids: Sequence[int] | None = None) -> dict
 
 def _whole(connection: Connection, each: dict[int, str]) -> str:
     """The digest of what is said of all intakes that are in or were undone."""
-    digest = sha256()
     there = intakes.c.state.in_(("done", "undone"))
     query = select(intakes.c.id, *_columns(intakes)).where(there).order_by(intakes.c.id)
-    for row in connection.execute(query):
-        digest.update(f"{tuple(row)}{each.get(row[0], '')}".encode())
-    return digest.hexdigest()
+    rows = connection.execute(query).fetchall()  # row by row takes twice as long, at each intake over all of them
+    return sha256("".join([f"{tuple(row)}{each.get(row[0], '')}" for row in rows]).encode()).hexdigest()
 
 
 def _kept(connection: Connection) -> dict[int, str]:
-    return {int(row[0]): str(row[1]) for row in connection.execute(select(digests.c.intake, digests.c.digest))}
+    rows = connection.execute(select(digests.c.intake, digests.c.digest)).fetchall()
+    return {int(intake): str(digest) for intake, digest in rows}
 
 
 def renew(connection: Connection, ids: Sequence[int]) -> None:

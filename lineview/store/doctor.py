@@ -71,30 +71,30 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
     """
     _bring_up(folder, url)
     with storage_errors("examine the store"), writing(folder):
-        found = [] if url is not None or is_sealed(folder) else [Finding("seal", "is not that of the journal", SEAL)]
+        findings = [] if url is not None or is_sealed(folder) else [Finding("seal", "is not that of the journal", SEAL)]
         journal = _opened(folder, url)
         if journal is None:
             what = "cannot be read, or does not say what was written to it"
             return [Finding("journal", what, JOURNAL), *_of_originals(folder)]
         try:
-            found += _of_works(folder, journal)
-            found += [
-                Finding("file", why, one.path, one.intake)
-                for one in files_of(journal, _KINDS)
-                if (why := why_damaged(folder, one)) is not None
+            findings += _of_works(folder, journal)
+            findings += [
+                Finding("file", why, listed.path, listed.intake)
+                for listed in files_of(journal, _KINDS)
+                if (why := why_damaged(folder, listed)) is not None
             ]
-            found += [Finding("file", "is to be made again", row.file, row.id) for row in journal.lost()]
-            found += _of_sidecars(folder, journal)
-            found += _of_logs(folder, journal)
+            findings += [Finding("file", "is to be made again", row.file, row.id) for row in journal.lost()]
+            findings += _of_sidecars(folder, journal)
+            findings += _of_logs(folder, journal)
         finally:
             journal.close()
-        return [*found, *_of_originals(folder), *_of_plants(folder), *_of_records(folder)]
+        return [*findings, *_of_originals(folder), *_of_plants(folder), *_of_records(folder)]
 
 
 def _bring_up(folder: Path, url: str | None) -> None:
     """Open a store of a former version, which lists its files and writes what else is compared here."""
-    named = (folder / WORKS).exists() or next(Sidecars(folder).paths(), None) is not None
-    if not named and (url is not None or (folder / JOURNAL).exists()):
+    has_id = (folder / WORKS).exists() or next(Sidecars(folder).paths(), None) is not None
+    if not has_id and (url is not None or (folder / JOURNAL).exists()):
         Store.open(folder, url).close()
 
 
@@ -117,17 +117,17 @@ def _opened(folder: Path, url: str | None) -> Journal | None:
 
 def _of_works(folder: Path, journal: Journal) -> list[Finding]:
     path = folder / WORKS
-    said = path.read_bytes() if path.exists() else b""
-    return [] if said == f"{journal.works()}\n".encode() else [Finding("works", "has another id", WORKS)]
+    text = path.read_bytes() if path.exists() else b""
+    return [] if text == f"{journal.works()}\n".encode() else [Finding("works", "has another id", WORKS)]
 
 
 def _of_originals(folder: Path) -> list[Finding]:
-    found = []
+    findings = []
     for path in sorted((folder / "originals").glob("??/*")):
-        kept = not path.name.startswith(".") and path.suffix != ".json"
-        if kept and sum_of(path)[1] != path.parent.name + path.name:
-            found.append(Finding("original", "has other bytes than were taken in", _name(folder, path)))
-    return found
+        is_original = not path.name.startswith(".") and path.suffix != ".json"
+        if is_original and sum_of(path)[1] != path.parent.name + path.name:
+            findings.append(Finding("original", "has other bytes than were taken in", _name(folder, path)))
+    return findings
 
 
 def _name(folder: Path, path: Path) -> str:
@@ -135,20 +135,20 @@ def _name(folder: Path, path: Path) -> str:
 
 
 def _of_sidecars(folder: Path, journal: Journal) -> list[Finding]:
-    found, sidecars = [], Sidecars(folder)
+    findings, sidecars = [], Sidecars(folder)
     for row in journal.ended():
         path = sidecars.path(row.sha256)
         if not path.with_suffix("").exists():
-            found.append(Finding("original", "is missing", _name(folder, path.with_suffix("")), row.id))
-        said = ((sidecars.of(row.sha256) or {}).get("intakes") or {}).get(str(row.id))
-        if said is None or {**said, "plant": ""} != {**sidecars.expected(row, row.state), "plant": ""}:
-            found.append(Finding("sidecar", "does not say what the journal does", _name(folder, path), row.id))
+            findings.append(Finding("original", "is missing", _name(folder, path.with_suffix("")), row.id))
+        entry = ((sidecars.of(row.sha256) or {}).get("intakes") or {}).get(str(row.id))
+        if entry is None or {**entry, "plant": ""} != {**sidecars.expected(row, row.state), "plant": ""}:
+            findings.append(Finding("sidecar", "does not say what the journal does", _name(folder, path), row.id))
     with journal.reading() as connection:
         said_now = said_by_hand(connection)
     path = folder / ENTRIES
     if unsealed(path) != said_now and (any(said_now.values()) or path.exists()):
-        found.append(Finding("entries", "is not the copy of what was said by hand", ENTRIES))
-    return found
+        findings.append(Finding("entries", "is not the copy of what was said by hand", ENTRIES))
+    return findings
 
 
 def _of_plants(folder: Path) -> list[Finding]:
@@ -158,20 +158,20 @@ def _of_plants(folder: Path) -> list[Finding]:
 
 
 def _of_logs(folder: Path, journal: Journal) -> list[Finding]:
-    found = []
+    findings = []
     for kind, schema in (("readings", READINGS), ("weights", WEIGHTS)):
         damaged = damaged_entries(folder / kind)
-        found += [Finding("log", f"of the table of {kind} is not as it was written", name) for name in damaged]
+        findings += [Finding("log", f"of the table of {kind} is not as it was written", name) for name in damaged]
         if not damaged:
             listed = PartedTable(folder / kind, schema).files()
             rows = set(listed.select("path", "machine", "intake", "first", "last").iter_rows())
-            wanted = {
-                (one.path.partition("/")[2], one.machine, one.intake, one.first, one.last)
-                for one in files_of(journal, [kind])
+            expected = {
+                (file.path.partition("/")[2], file.machine, file.intake, file.first, file.last)
+                for file in files_of(journal, [kind])
             }
-            if not wanted <= rows:
-                found.append(Finding("log", "does not list what the journal does", kind))
-    return found
+            if not expected <= rows:
+                findings.append(Finding("log", "does not list what the journal does", kind))
+    return findings
 
 
 def _of_records(folder: Path) -> list[Finding]:
@@ -179,16 +179,16 @@ def _of_records(folder: Path) -> list[Finding]:
     if not table.exists():
         return []
     entries = damaged_entries(table) if has_sums(table) else []  # else kept at the next record that is written
-    found = [Finding("records", "is not as it was written", f"records/_delta_log/{name}") for name in entries]
+    findings = [Finding("records", "is not as it was written", f"records/_delta_log/{name}") for name in entries]
     damage = "is not as it was written"
     files = sorted(table.glob("machine=*/month=*/*.parquet"))
     # those of former versions have no sum in their names; the code's mark has them made anew
     summed = [(file, file.stem.rpartition("-")[2]) for file in files if len(file.stem.rpartition("-")[2]) == _HEX]
-    damaged = [file for file, told in summed if sum_of(file)[1] != told]
-    return [*found, *(Finding("records", damage, _name(folder, file)) for file in damaged)]
+    damaged = [file for file, sha256 in summed if sum_of(file)[1] != sha256]
+    return [*findings, *(Finding("records", damage, _name(folder, file)) for file in damaged)]
 
 
-def mend(folder: Path, url: str | None, found: list[Finding]) -> None:
+def mend(folder: Path, url: str | None, findings: list[Finding]) -> None:
     """Make anew what needs no export to be read: ids, logs, copies, and a journal that lists what is to be read.
 
     Parameters
@@ -197,7 +197,7 @@ def mend(folder: Path, url: str | None, found: list[Finding]) -> None:
         The store's.
     url : str or None
         The journal's address.
-    found : list of Finding
+    findings : list of Finding
         What `examine` found.
 
     Raises
@@ -205,15 +205,15 @@ def mend(folder: Path, url: str | None, found: list[Finding]) -> None:
     StoreError
         Where the disk or the database fails.
     """
-    parts = {one.part for one in found}
+    parts = {finding.part for finding in findings}
     with storage_errors("mend the store"), writing(folder):
         if "journal" in parts:
             _remake_journal(folder, url)
         if "records" in parts:
             rmtree(folder / "records", ignore_errors=True)
-        for one in found:
-            if one.part == "plant":  # exports read by it are read by today's where they have to be read again
-                (folder / one.where).unlink(missing_ok=True)
+        for finding in findings:
+            if finding.part == "plant":  # exports read by it are read by today's where they have to be read again
+                (folder / finding.where).unlink(missing_ok=True)
         journal = Journal(folder, url)
         try:
             (folder / WORKS).write_text(f"{journal.works()}\n", encoding="ascii")
@@ -245,9 +245,9 @@ def _remake_journal(folder: Path, url: str | None) -> None:
     if url is None:
         (folder / SEAL).unlink(missing_ok=True)
         mark = uuid4().hex  # kept aside: what it says of users, and all that nothing else says, stays there
-        for kept in (JOURNAL, f"{JOURNAL}-wal", f"{JOURNAL}-shm"):
-            if (folder / kept).exists():
-                (folder / kept).rename(folder / kept.replace("journal", f"damaged-{mark}", 1))
+        for file_name in (JOURNAL, f"{JOURNAL}-wal", f"{JOURNAL}-shm"):
+            if (folder / file_name).exists():
+                (folder / file_name).rename(folder / file_name.replace("journal", f"damaged-{mark}", 1))
     by_hand = unsealed(folder / ENTRIES) or {}
     journal = Journal(folder, url)
     try:

@@ -120,11 +120,11 @@ def _last_touched(part: Path) -> float:
 
 def make_folder(folder: Path) -> None:
     """Make a folder and those above it that are missing, and bring their names to the disk."""
-    made = [folder, *folder.parents]
-    missing = [one for one in made if not one.exists()]
+    chain = [folder, *folder.parents]
+    missing = [path for path in chain if not path.exists()]
     folder.mkdir(parents=True, exist_ok=True)
-    for one in missing:
-        sync_folder(one.parent)
+    for path in missing:
+        sync_folder(path.parent)
 
 
 def sync(path: Path) -> None:
@@ -174,9 +174,9 @@ def unsealed(path: Path) -> Any | None:
 def body_of(text: bytes) -> Any | None:
     """The body of a sealed text, or None where it is not as it was written."""
     try:
-        given = json.loads(text)
-        body = json.dumps(given["body"], sort_keys=True)
-        return given["body"] if hashlib.sha256(body.encode()).hexdigest() == given["sha256"] else None
+        document = json.loads(text)
+        body = json.dumps(document["body"], sort_keys=True)
+        return document["body"] if hashlib.sha256(body.encode()).hexdigest() == document["sha256"] else None
     except (ValueError, KeyError, TypeError):
         return None
 
@@ -220,13 +220,13 @@ class Originals:
         part = self._folder / f".{uuid4().hex}.part"
         try:
             sha256 = _copied(source, part)
-            kept = Kept(self.path(sha256), sha256, part.stat().st_size)
-            if not kept.path.exists():
+            original = Kept(self.path(sha256), sha256, part.stat().st_size)
+            if not original.path.exists():
                 sync(part)
-                kept.path.parent.mkdir(exist_ok=True)
-                part.replace(kept.path)
-            self._sync_names(kept.path)
-            return kept
+                original.path.parent.mkdir(exist_ok=True)
+                part.replace(original.path)
+            self._sync_names(original.path)
+            return original
         finally:
             part.unlink(missing_ok=True)
 
@@ -239,10 +239,10 @@ class Originals:
 def _copied(source: Path, target: Path) -> str:
     """Copy a file and give the SHA-256 of its bytes."""
     digest, block = hashlib.sha256(), memoryview(bytearray(_BLOCK))
-    with source.open("rb", buffering=0) as given, target.open("wb", buffering=0) as kept:
-        while size := given.readinto(block):
+    with source.open("rb", buffering=0) as reader, target.open("wb", buffering=0) as writer:
+        while size := reader.readinto(block):
             digest.update(block[:size])
-            kept.write(block[:size])
+            writer.write(block[:size])
     return digest.hexdigest()
 
 

@@ -65,12 +65,12 @@ def _clear_half_made(connection: Connection) -> None:
 
 
 def _unknown_form(present: str) -> Fault:
-    known = f"form {NEWEST} or older"
+    expected = f"form {NEWEST} or older"
     if present.isdecimal() and present > NEWEST:
         what = f"the journal was made by a newer version (form {present}; this one knows {NEWEST})"
-        return Fault(what, "journal", known, "Use the newer version")
+        return Fault(what, "journal", expected, "Use the newer version")
     what = f"the journal has a form that this version does not know ({present})"
-    return Fault(what, "journal", known, "Use the version that made it, or a copy of the store from before")
+    return Fault(what, "journal", expected, "Use the version that made it, or a copy of the store from before")
 
 
 def _make(connection: Connection) -> None:
@@ -269,12 +269,12 @@ class Journal(JournalReader):
     def begin(self, several: Sequence[Beginning]) -> list[Any]:
         """Write all that the journal keeps of intakes, hidden until they are done."""
         with self.writing() as connection:
-            return [_begun(connection, one) for one in several]
+            return [_begun(connection, beginning) for beginning in several]
 
-    def complete(self, intake: int, told: dict[str, Any], spans: Sequence[dict[str, Any]]) -> Any:
+    def complete(self, intake: int, values: dict[str, Any], spans: Sequence[dict[str, Any]]) -> Any:
         """Write what is known of an intake only once it was read to its end, hidden until it is done."""
         with self.writing() as connection:
-            connection.execute(update(intakes).where(intakes.c.id == intake).values(**told))
+            connection.execute(update(intakes).where(intakes.c.id == intake).values(**values))
             if spans:
                 connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
             return connection.execute(select(intakes).where(intakes.c.id == intake)).one()
@@ -330,10 +330,10 @@ class Journal(JournalReader):
             connection.execute(insert(works), {"id": name, "digest": ""})
             if rows:
                 connection.execute(insert(intakes), list(rows))
-            for table, said in by_hand.items():
-                if said:
+            for table, entries in by_hand.items():
+                if entries:
                     revised = "entry" in metadata.tables[table].c  # a copy made before there were entries has none
-                    rows_said = [{"entry": f"row-{row['id']}", **row} if revised else row for row in said]
+                    rows_said = [{"entry": f"row-{row['id']}", **row} if revised else row for row in entries]
                     connection.execute(insert(metadata.tables[table]), rows_said)
             renew(connection, [])
 
@@ -347,18 +347,18 @@ class Journal(JournalReader):
 _ACTIONS = {"done": "export taken in", "undone": "intake undone", "failed": "intake failed"}
 
 
-def _begun(connection: Connection, one: Beginning) -> Any:
-    earlier = select(func.count()).where(intakes.c.sha256 == one.told["sha256"])
+def _begun(connection: Connection, beginning: Beginning) -> Any:
+    earlier = select(func.count()).where(intakes.c.sha256 == beginning.told["sha256"])
     row = {
-        **one.told,
+        **beginning.told,
         "attempt": connection.execute(earlier).scalar_one(),
         "taken_at": micros(datetime.now(UTC)),
         "state": "begun",
         "cleared": False,
     }
-    given = connection.execute(insert(intakes).returning(intakes), row).one()
-    _insert_rows(connection, given.id, one.spans, one.kinds)
-    return given
+    inserted = connection.execute(insert(intakes).returning(intakes), row).one()
+    _insert_rows(connection, inserted.id, beginning.spans, beginning.kinds)
+    return inserted
 
 
 def _insert_rows(

@@ -71,28 +71,30 @@ def _fetched(journal: JournalReader, query: Select[Any]) -> list[ListedFile]:
 
 def files_between(journal: JournalReader, kind: str, machine: str, first: int, last: int) -> list[ListedFile]:
     """The files of a machine with rows from one moment to another, of intakes that are in, by their first row."""
-    told = files.c
-    query = _SELECTED.where(intakes.c.state == "done", told.kind == kind, told.machine == machine)
-    return _fetched(journal, query.where(told.last >= first, told.first <= last).order_by(told.first, told.id))
+    columns = files.c
+    query = _SELECTED.where(intakes.c.state == "done", columns.kind == kind, columns.machine == machine)
+    return _fetched(
+        journal, query.where(columns.last >= first, columns.first <= last).order_by(columns.first, columns.id)
+    )
 
 
 def files_of(journal: JournalReader, kinds: Sequence[str], only: Iterable[int] | None = None) -> list[ListedFile]:
     """The files of some kinds, of all intakes that are in or of those among them."""
     query = _SELECTED.where(intakes.c.state == "done", files.c.kind.in_(kinds)).order_by(files.c.intake, files.c.id)
-    found = _fetched(journal, query)
+    listed = _fetched(journal, query)
     if only is None:
-        return found
-    wanted = set(only)
-    return [one for one in found if one.intake in wanted]
+        return listed
+    intake_ids = set(only)
+    return [file for file in listed if file.intake in intake_ids]
 
 
-def why_damaged(folder: Path, one: ListedFile) -> str | None:
+def why_damaged(folder: Path, listed: ListedFile) -> str | None:
     """How a file differs from what was written, or None."""
-    path = folder / one.path
+    path = folder / listed.path
     try:
-        if path.stat().st_size != one.size_bytes:
-            return f"has {path.stat().st_size:,} bytes instead of {one.size_bytes:,}"
-        return None if sum_of(path)[1] == one.sha256 else "has other bytes than were written"
+        if path.stat().st_size != listed.size_bytes:
+            return f"has {path.stat().st_size:,} bytes instead of {listed.size_bytes:,}"
+        return None if sum_of(path)[1] == listed.sha256 else "has other bytes than were written"
     except FileNotFoundError:
         return "is missing"
     except OSError as error:
@@ -116,24 +118,24 @@ class FileCheck:
     def paths(self, listed: Sequence[ListedFile]) -> list[Path]:
         """The files' paths, all found as they were written; else an error names those that are not."""
         faults = []
-        for one in listed:
-            state = self._state(one)
-            if state is not None and self._sound.get(one.sha256) == state:
+        for file in listed:
+            state = self._state(file)
+            if state is not None and self._sound.get(file.sha256) == state:
                 continue
-            why = why_damaged(self.folder, one)
+            why = why_damaged(self.folder, file)
             if why is not None or state is None:
-                faults.append(damaged(one.path, why or "is missing"))
+                faults.append(damaged(file.path, why or "is missing"))
                 continue
             with self._lock:
-                self._sound[one.sha256] = state
+                self._sound[file.sha256] = state
         if faults:
             raise StoreError(faults[:_NAMED])
-        return [self.folder / one.path for one in listed]
+        return [self.folder / file.path for file in listed]
 
-    def _state(self, one: ListedFile) -> tuple[int, int] | None:
+    def _state(self, listed: ListedFile) -> tuple[int, int] | None:
         """A mark of the file, the same as long as nobody writes to it."""
         try:
-            stat = (self.folder / one.path).stat()
+            stat = (self.folder / listed.path).stat()
         except OSError:
             return None
         return stat.st_mtime_ns, stat.st_size

@@ -19,8 +19,8 @@ from lineview.store.sidecars import WORKS, Sidecars, works_of
 JOURNAL, SEAL = "journal.sqlite", "journal.seal"
 
 
-def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
-    """Open a store's journal, checked; `held` says whether the caller holds the store for writing.
+def open_journal(folder: Path, url: str | None, *, holds_store: bool) -> Journal:
+    """Open a store's journal, checked; `holds_store` says whether the caller holds the store for writing.
 
     Raises
     ------
@@ -34,7 +34,7 @@ def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
         if url is None and not sealed and journal.works() is not None:
             if not is_whole(journal):
                 raise StoreError(damaged_journal(folder))
-            if held:
+            if holds_store:
                 seal(folder, journal)
     except BaseException:
         journal.close()
@@ -61,17 +61,17 @@ def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable
     Intakes of a former version get their files, of which `wrote` gives those of an intake, listed in the
     journal, and their sidecars written.
     """
-    known, path = journal.works(), folder / WORKS
-    if path.exists() and known is not None:
+    works_id, path = journal.works(), folder / WORKS
+    if path.exists() and works_id is not None:
         return
-    name = known or works_of(folder, None, own_journal=True, former=True) or uuid4().hex
+    name = works_id or works_of(folder, None, own_journal=True, former=True) or uuid4().hex
     if not path.exists():
         put(path, lambda part: part.write_text(f"{name}\n", encoding="ascii"))
-    if known is None:
+    if works_id is None:
         ended = journal.ended()
         for row in ended:
             sidecars.keep(row, row.state)
-        journal.set_works(name, [one.row for row in ended if row.state == "done" for one in wrote(row.id)])
+        journal.set_works(name, [listed.row for row in ended if row.state == "done" for listed in wrote(row.id)])
 
 
 def is_sealed(folder: Path) -> bool:
@@ -81,8 +81,8 @@ def is_sealed(folder: Path) -> bool:
     others are connected, and another process would then take away the log that is written here.
     """
     try:
-        said = (folder / SEAL).read_text(encoding="ascii")
-        return _is_settled(folder) and said == _sum((folder / JOURNAL).read_bytes())
+        sealed_sum = (folder / SEAL).read_text(encoding="ascii")
+        return _is_settled(folder) and sealed_sum == _sum((folder / JOURNAL).read_bytes())
     except (OSError, ValueError):
         return False
 

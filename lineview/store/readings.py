@@ -141,8 +141,8 @@ class PartedTable(TableRows):
         super().__init__(schema)
         self._folder = folder
         self._files = empty(_LISTED)
-        told = {**self._schema, "month": pl.String()}
-        make_table(folder, [Field(name, _DELTA_TYPES[dtype]) for name, dtype in told.items()], _PARTITION)
+        fields = {**self._schema, "month": pl.String()}
+        make_table(folder, [Field(name, _DELTA_TYPES[dtype]) for name, dtype in fields.items()], _PARTITION)
         self._log = TableLog(folder)
         self._table = DeltaTable(str(folder))
         self._lock = Lock()
@@ -181,24 +181,24 @@ class PartedTable(TableRows):
 
     def add(self, several: Sequence[Written]) -> list[ListedFile]:
         """Add the rows of intakes in one atomic commit, and give the files they are in."""
-        written = [pair for one in several for pair in self.write(one)]
-        self.commit(written, [one.app_id for one in several])
-        return [listed for _, listed in written]
+        files = [pair for intake in several for pair in self.write(intake)]
+        self.commit(files, [intake.app_id for intake in several])
+        return [listed for _, listed in files]
 
-    def write(self, one: Written) -> list[WrittenFile]:
+    def write(self, intake: Written) -> list[WrittenFile]:
         """Write an intake's files, which the table does not list yet; to be given to `commit`."""
-        return [self._write(piece, one.intake) for piece in one.pieces]
+        return [self._write(piece, intake.intake) for piece in intake.pieces]
 
-    def commit(self, written: Sequence[WrittenFile], app_ids: Sequence[str]) -> None:
+    def commit(self, files: Sequence[WrittenFile], app_ids: Sequence[str]) -> None:
         """Add files that were written before in one atomic commit."""
-        self._commit([action for action, _ in written], app_ids)
+        self._commit([action for action, _ in files], app_ids)
 
-    def replace(self, intake: int, written: Sequence[WrittenFile], app_id: str) -> None:
+    def replace(self, intake: int, files: Sequence[WrittenFile], app_id: str) -> None:
         """Put files that were written before in the place of all others of an intake, in one atomic commit."""
-        new = {action.path for action, _ in written}
+        new = {action.path for action, _ in files}
         old = self.files().filter(pl.col("intake") == intake)["path"].to_list()
-        gone = [RemoveAction(path, True, int(time() * 1000)) for path in old if path not in new]
-        self._commit([*gone, *(action for action, _ in written)], [app_id])
+        removals = [RemoveAction(path, True, int(time() * 1000)) for path in old if path not in new]
+        self._commit([*removals, *(action for action, _ in files)], [app_id])
 
     def listed(self, intake: int) -> list[ListedFile]:
         """The files of an intake by the table's log, with what they hold now."""
@@ -220,23 +220,23 @@ class PartedTable(TableRows):
     def relist(self, listed: Sequence[ListedFile], app_ids: Sequence[str]) -> None:
         """List files that were written before in a log that is new, in one atomic commit."""
         actions = []
-        for one in listed:
-            machine, month = (part.partition("=")[2] for part in one.path.split("/")[1:3])
+        for file in listed:
+            machine, month = (part.partition("=")[2] for part in file.path.split("/")[1:3])
             action = AddAction(
-                path=one.path.partition("/")[2],
-                size=one.size_bytes,
+                path=file.path.partition("/")[2],
+                size=file.size_bytes,
                 partition_values={"machine": unquote(machine), "month": month},
                 modification_time=int(time() * 1000),
                 data_change=True,
-                stats=_statistics(one.rows, (moment(one.first), moment(one.last)), one.intake),
+                stats=_statistics(file.rows, (moment(file.first), moment(file.last)), file.intake),
             )
             actions.append(action)
         if actions:
             self._commit(actions, app_ids)
 
-    def place(self, one: ListedFile) -> Path:
+    def place(self, listed: ListedFile) -> Path:
         """Where a file of the table stands."""
-        return self._folder.parent / one.path
+        return self._folder.parent / listed.path
 
     def remove(self, intake: int, app_id: str) -> None:
         """Remove an intake's rows, if there are any, in one atomic commit."""
@@ -285,7 +285,7 @@ class PartedTable(TableRows):
         empty_ = [
             name
             for name in _OFTEN_EMPTY
-            if name in self._written and all(one[name].null_count() == one.height for one in piece.rows)
+            if name in self._written and all(part[name].null_count() == part.height for part in piece.rows)
         ]
         types = {name: dtype for name, dtype in _as_codes(self._written).items() if name not in empty_}
         coded = [frame.lazy().select(list(types)).cast(pl.Schema(types)) for frame in piece.rows]
@@ -322,16 +322,18 @@ class OwnFiles:
         self._table = table
         self.written: list[WrittenFile] = []
 
-    def write(self, one: Written) -> None:
+    def write(self, intake: Written) -> None:
         """Write further files of the intake."""
-        self.written += self._table.write(one)
+        self.written += self._table.write(intake)
 
     def rows(self, machine: str, channel: str, first: int, last: int) -> pl.DataFrame | None:
         """What was written of a channel from one moment to another [µs since 1970]; None for nothing."""
-        mine = [one for _, one in self.written if one.machine == machine and one.last >= first and one.first <= last]
-        mine.sort(key=lambda one: one.first)
-        found = self._table.scan([self._table.place(one) for one in mine], machine, first, last)
-        return None if found is None else found.filter(pl.col("channel") == channel).collect()
+        mine = [
+            file for _, file in self.written if file.machine == machine and file.last >= first and file.first <= last
+        ]
+        mine.sort(key=lambda file: file.first)
+        frame = self._table.scan([self._table.place(file) for file in mine], machine, first, last)
+        return None if frame is None else frame.filter(pl.col("channel") == channel).collect()
 
 
 def _ends(piece: Piece) -> tuple[datetime, datetime]:
@@ -346,13 +348,13 @@ def _as_codes(schema: Mapping[str, pl.DataType]) -> dict[str, pl.DataType]:
 
 def _statistics(rows: int, ends: tuple[datetime, datetime], intake: int) -> str:
     first, last = ends
-    told = {
+    statistics = {
         "numRecords": rows,
         "minValues": {"at": _iso(first), "intake": intake},
         "maxValues": {"at": _iso(last), "intake": intake},
         "nullCount": {"at": 0, "intake": 0},
     }
-    return json.dumps(told)
+    return json.dumps(statistics)
 
 
 def _iso(moment: datetime) -> str:

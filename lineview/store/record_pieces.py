@@ -28,23 +28,23 @@ from lineview.store.writer import Receipt, Recorder, app_id, receipt, span_of
 
 def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
     """Take a big export in; the caller holds the store for writing and has recovered it."""
-    kept = recorder.originals.take(export.path)
-    known = recorder.journal.known(kept.sha256)
-    if known is not None:
-        return recorder.again(known)
-    (row,) = recorder.journal.begin([Beginning(_told(export, kept, Counter()), [], [])])
+    original = recorder.originals.take(export.path)
+    earlier = recorder.journal.known(original.sha256)
+    if earlier is not None:
+        return recorder.again(earlier)
+    (row,) = recorder.journal.begin([Beginning(_told(export, original, Counter()), [], [])])
     try:
-        return _Writing(recorder, export, kept, row).done()
+        return _Writing(recorder, export, original, row).done()
     except BaseException:
         recorder.give_up(row)
         raise
 
 
-def _told(export: InPieces, kept: Kept, counts: Counter[str]) -> dict[str, Any]:
+def _told(export: InPieces, original: Kept, counts: Counter[str]) -> dict[str, Any]:
     return {
         "file": readable(export.path.name),
-        "sha256": kept.sha256,
-        "size_bytes": kept.size_bytes,
+        "sha256": original.sha256,
+        "size_bytes": original.size_bytes,
         "layouts": ", ".join(export.layouts),
         **{name: counts[name] for name in ("rows", "kept", "duplicate", "refused", "uncertain")},
     }
@@ -53,8 +53,8 @@ def _told(export: InPieces, kept: Kept, counts: Counter[str]) -> dict[str, Any]:
 class _Writing:
     """One big export while it is written."""
 
-    def __init__(self, recorder: Recorder, export: InPieces, kept: Kept, row: Any) -> None:
-        self._to, self._export, self._kept, self._row = recorder, export, kept, row
+    def __init__(self, recorder: Recorder, export: InPieces, original: Kept, row: Any) -> None:
+        self._to, self._export, self._kept, self._row = recorder, export, original, row
         self._table = recorder.tables["readings"]
         self._own = OwnFiles(self._table)
         self._counts: Counter[str] = Counter()
@@ -67,8 +67,8 @@ class _Writing:
         for stretch in self._export.stretches(self._kept.path):
             self._add(stretch)
         disputed = pl.concat(self._disputes).unique() if self._disputes else pl.DataFrame(schema=DISPUTES)
-        told = _told(self._export, self._kept, self._counts)
-        row = self._to.journal.complete(self._row.id, told, list(self._spans.values()))
+        values = _told(self._export, self._kept, self._counts)
+        row = self._to.journal.complete(self._row.id, values, list(self._spans.values()))
         wrote = self._to.refusals.keep(row.id, self._refusals()) + self._to.disputes.keep(row.id, disputed)
         self._table.commit(self._own.written, [app_id(row)])
         self._to.finish([row], [*wrote, *(listed for _, listed in self._own.written)])
@@ -76,9 +76,11 @@ class _Writing:
 
     def _add(self, stretch: Stretch) -> None:
         several = len(stretch.frames) > 1
-        found = channel_blocks(0, stretch.frames) if several else blocks(0, stretch.frames[0], ("machine", "channel"))
-        tally = self._compared(found, stretch)
-        self._own.write(Written(self._row.id, "", pieces(found)))
+        new_blocks = (
+            channel_blocks(0, stretch.frames) if several else blocks(0, stretch.frames[0], ("machine", "channel"))
+        )
+        tally = self._compared(new_blocks, stretch)
+        self._own.write(Written(self._row.id, "", pieces(new_blocks)))
         if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:
             what = f"the rows from line {stretch.first_row} on are not all kept, duplicate or refused"
             advice = "Nothing was taken in; please report this with the file"
@@ -93,19 +95,19 @@ class _Writing:
         self._disputes += tally.disputes
         if stretch.refused.height:
             self._refused.append(stretch.refused)
-        for block in found:
+        for block in new_blocks:
             self._widen(span_of("readings", block))
 
-    def _compared(self, found: list[Block], stretch: Stretch) -> Tally:
+    def _compared(self, new_blocks: list[Block], stretch: Stretch) -> Tally:
         """Compare a stretch with what the store holds and with the stretches before it."""
         tally = Tally(stretch.first_row)
         nearby = Nearby(self._to.measured, self._to.told)
-        nearby.expect({"readings": found})
-        for block, known in zip(found, nearby.there("readings", found), strict=True):
-            own = self._own.rows(block.machine, block.channel, block.first, block.last)
-            parts = [part for part in (known, own) if part is not None]
-            said = [part.select("at", "value", "text") for part in parts]
-            compare_readings(block, pl.concat(said) if said else None, tally)
+        nearby.expect({"readings": new_blocks})
+        for block, stored in zip(new_blocks, nearby.there("readings", new_blocks), strict=True):
+            stretches_before = self._own.rows(block.machine, block.channel, block.first, block.last)
+            parts = [part for part in (stored, stretches_before) if part is not None]
+            values = [part.select("at", "value", "text") for part in parts]
+            compare_readings(block, pl.concat(values) if values else None, tally)
         return tally
 
     def _widen(self, span: dict[str, Any]) -> None:
@@ -119,5 +121,8 @@ class _Writing:
     def _refusals(self) -> pl.DataFrame:
         if not self._refused:
             return empty(REFUSALS)
-        named = (pl.lit(self._row.id, pl.Int64).alias("intake"), pl.lit(readable(self._export.path.name)).alias("file"))
-        return pl.concat(self._refused).with_columns(*named).select(list(REFUSALS))
+        labels = (
+            pl.lit(self._row.id, pl.Int64).alias("intake"),
+            pl.lit(readable(self._export.path.name)).alias("file"),
+        )
+        return pl.concat(self._refused).with_columns(*labels).select(list(REFUSALS))

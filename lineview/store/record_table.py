@@ -92,8 +92,8 @@ class RecordTable:
         """The table's files now, those found broken left out: path, machine, month."""
         with self._lock:
             # a month has one file: where a log that lost an entry lists two, neither is to be trusted
-            one = pl.len().over("machine", "month") == 1
-            return self._list().filter(one, ~pl.col("path").is_in(list(self._broken)))
+            is_alone = pl.len().over("machine", "month") == 1
+            return self._list().filter(is_alone, ~pl.col("path").is_in(list(self._broken)))
 
     def _list(self) -> pl.DataFrame:
         try:
@@ -149,10 +149,10 @@ class RecordTable:
         files = self.files().filter((pl.col("machine") == machine) & pl.col("month").is_in(list(months)))
         if files.is_empty():
             return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
-        wanted = list(dict.fromkeys(["start", *columns]))
-        read = [pl.DataFrame(schema={name: RECORDS[name] for name in wanted})]
+        names = list(dict.fromkeys(["start", *columns]))
+        read = [pl.DataFrame(schema={name: RECORDS[name] for name in names})]
         for path in files.sort("month")["path"]:
-            rows = self._rows(path, wanted)
+            rows = self._rows(path, names)
             if rows is None:
                 self._broken.add(path)
                 self.lost += 1

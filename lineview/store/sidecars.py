@@ -125,14 +125,14 @@ def works_of(store: Path, journal_works: str | None, *, own_journal: bool, forme
     if journal_works is not None and here == journal_works:
         return here
     sidecars = (store / "originals").glob("??/*.json")
-    said = next((str(body["works"]) for body in map(unsealed, sidecars) if body), None)
-    if journal_works is None and (said is None or former):
+    sidecar_id = next((str(body["works"]) for body in map(unsealed, sidecars) if body), None)
+    if journal_works is None and (sidecar_id is None or former):
         return here
     if journal_works is None:
         what = "the journal is empty, and exports were taken in here before"
         do = "Name the journal of this works, or make it anew from the exports: lineview doctor --repair"
         raise StoreError(Fault(what, str(store), "the journal of this works", do))
-    if here is None and (own_journal or said == journal_works):
+    if here is None and (own_journal or sidecar_id == journal_works):
         return journal_works
     what = "the journal is of another works than this folder"
     do = "Please give the journal of this store; where its file was damaged: lineview doctor --repair"

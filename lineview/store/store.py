@@ -57,11 +57,11 @@ class Store(StoreReader):
     Writers take turns through a lock file in the folder, processes and threads alike; readers never wait.
     """
 
-    def __init__(self, folder: Path, journal: Journal, *, held: bool) -> None:
+    def __init__(self, folder: Path, journal: Journal, *, holds_store: bool) -> None:
         self._database = journal
         self._tables = {
-            "readings": self._whole_table("readings", folder, READINGS, held=held),
-            "weights": self._whole_table("weights", folder, WEIGHTS, held=held),
+            "readings": self._whole_table("readings", folder, READINGS, holds_store=holds_store),
+            "weights": self._whole_table("weights", folder, WEIGHTS, holds_store=holds_store),
         }
         super().__init__(folder, self._database, FileCheck(folder))
         self._written = ManualEntries(self._database, folder)
@@ -78,7 +78,7 @@ class Store(StoreReader):
             self._conflicts,
             self._sidecars,
         )
-        if held:
+        if holds_store:
             identify(folder, journal, self._sidecars, self._recorder.wrote)
             self._written.settle()
             self._recorder.recover()
@@ -88,10 +88,12 @@ class Store(StoreReader):
             seal(folder, journal)
             clear_leftovers(folder)
 
-    def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, held: bool) -> PartedTable:
+    def _whole_table(
+        self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, holds_store: bool
+    ) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""
         done = self._database.done_with(kind)
-        if held:
+        if holds_store:
             mend_log(folder / kind, [app_id(row) for row in done])
         table = PartedTable(folder / kind, schema)
         if not {row.id for row in done} <= set(table.files()["intake"]):
@@ -133,11 +135,11 @@ class Store(StoreReader):
         check_path(folder)
         with storage_errors(f"open the store in {folder}"):
             make_folder(folder)
-            with writing(folder, wait=not (folder / WORKS).exists()) as held:
+            with writing(folder, wait=not (folder / WORKS).exists()) as holds_store:
                 # where another is at work, a store that was made before is only read, and mended by the other
-                journal = open_journal(folder, journal_url, held=held)
+                journal = open_journal(folder, journal_url, holds_store=holds_store)
                 try:
-                    return cls(folder, journal, held=held)
+                    return cls(folder, journal, holds_store=holds_store)
                 except BaseException:
                     journal.close()
                     raise
@@ -259,10 +261,10 @@ class Store(StoreReader):
             Where there is no such intake, or it was undone before.
         """
         with self._changing(f"undo intake {intake}"):
-            given = self._recorder.undo(intake)
+            undone = self._recorder.undo(intake)
             for table in self._tables.values():
                 table.tidy_up()
-            return given
+            return undone
 
     def remake(self, intake: int, read: Callable[[Path, str, str | None], Export]) -> None:
         """Make all of an intake anew from its original.
@@ -288,8 +290,8 @@ class Store(StoreReader):
             if not original.exists() or sum_of(original)[1] != row.sha256:
                 do = "Put the file, as it was taken in, in its place, then run lineview doctor --repair again"
                 raise StoreError(Fault("the original is damaged", str(original), f"the bytes of {row.file}", do))
-            said = (self._sidecars.of(row.sha256) or {}).get("intakes", {}).get(str(intake), {})
-            description = self._sidecars.description(said.get("plant", ""))
+            entry = (self._sidecars.of(row.sha256) or {}).get("intakes", {}).get(str(intake), {})
+            description = self._sidecars.description(entry.get("plant", ""))
             self._recorder.remake(row, read(original, row.file, description))
             seal(self._folder, self._database)
 
@@ -365,11 +367,11 @@ class Store(StoreReader):
     def undo_trial(self, number: int) -> bool:
         """Take back what was last said of a trial; give whether anything of it still stands."""
         with storage_errors("undo the trial"):
-            left = self._written.undo_trial(number)
+            remains = self._written.undo_trial(number)
             self._seal_if_free()
-            return left
+            return remains
 
     def _seal_if_free(self) -> None:
-        with self.held() as held:
-            if held:  # else somebody else is at work, and seals it
+        with self.held() as is_free:
+            if is_free:  # else somebody else is at work, and seals it
                 seal(self._folder, self._database)

@@ -53,7 +53,7 @@ class TableLog:
         """
         if self._sums is None:
             self._sums = kept_sums(self._table) or {}
-        summed_up, known = self._summed_up(), dict(self._sums)
+        summed_up, former = self._summed_up(), dict(self._sums)
         entries = _entries(self._folder)
         for entry in entries:
             if entry not in self._sums:
@@ -63,10 +63,10 @@ class TableLog:
         sync_folder(self._folder)
         self._sums = {name: self._sums[name] for name in entries}
         for file in self._folder.glob("*.checkpoint*.parquet"):
-            self._sums[file.name] = known.get(file.name) or sum_of(file)[1]
+            self._sums[file.name] = former.get(file.name) or sum_of(file)[1]
         if (self._folder / _LAST_SUMMARY).exists():
             self._sums[_LAST_SUMMARY] = sum_of(self._folder / _LAST_SUMMARY)[1]
-        if self._sums != known and not self._table.name.startswith("."):
+        if self._sums != former and not self._table.name.startswith("."):
             text = sealed(self._sums)
             put(_sums_file(self._table), lambda part: part.write_text(text, encoding="utf-8"))
 
@@ -76,18 +76,18 @@ class TableLog:
         before = self._summed_up()
         if version - max(before, 0) < _SUMMED_UP_EVERY:
             return
-        made = _beside(self._table)
+        copy = _beside(self._table)
         try:
-            log = made / "_delta_log"
+            log = copy / "_delta_log"
             log.mkdir(parents=True)
             later = [entry for entry in _entries(self._folder) if _version(entry) > before]
             for name in [*later, *_summaries(self._folder, before)]:
                 copyfile(self._folder / name, log / name)
-            DeltaTable(str(made)).create_checkpoint()
+            DeltaTable(str(copy)).create_checkpoint()
             for name in _summaries(log, version):
-                put(self._folder / name, lambda part, made=log / name: copyfile(made, part))  # type: ignore[misc]  # bound now
+                put(self._folder / name, lambda part, copy=log / name: copyfile(copy, part))  # type: ignore[misc]  # bound now
         finally:
-            rmtree(made, ignore_errors=True)
+            rmtree(copy, ignore_errors=True)
         # the summary before stays, and all after it: for those that are reading it, and should this one be damaged
         for name in os.listdir(self._folder):  # noqa: PTH208 - names alone, of many files
             if name[:20].isdecimal() and (_version(name), name.endswith(".parquet")) < (before, True):
@@ -150,16 +150,16 @@ def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str
     if DeltaTable.is_deltatable(str(folder)):
         return
     make_folder(folder)
-    made = _beside(folder)
+    draft = _beside(folder)
     try:
-        DeltaTable.create(str(made), Schema(list(fields)), partition_by=list(partition_by))
-        TableLog(made).sync()
-        (made / "_delta_log").rename(folder / "_delta_log")
+        DeltaTable.create(str(draft), Schema(list(fields)), partition_by=list(partition_by))
+        TableLog(draft).sync()
+        (draft / "_delta_log").rename(folder / "_delta_log")
     except OSError:
         if not DeltaTable.is_deltatable(str(folder)):  # else another process has just made it
             raise
     finally:
-        rmtree(made, ignore_errors=True)
+        rmtree(draft, ignore_errors=True)
     sync_folder(folder)
     TableLog(folder).sync()
 

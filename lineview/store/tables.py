@@ -156,13 +156,13 @@ def _type(dtype: pl.DataType) -> TypeEngine[Any]:
 
 
 def _table(kind: RecordType) -> Table:
-    told = [Column(name, _type(dtype)) for name, dtype in kind.schema.items() if name != "intake"]
+    value_columns = [Column(name, _type(dtype)) for name, dtype in kind.schema.items() if name != "intake"]
     return Table(
         kind.table,
         metadata,
         Column("id", _Key, primary_key=True, autoincrement=True),
         _intake_id(),
-        *told,
+        *value_columns,
         Index(f"{kind.table}_of", kind.owner, kind.at),
     )
 

@@ -104,67 +104,67 @@ class Recorder:
         first: dict[str, int] = {}
         outcomes: dict[int, Receipt | StoreError] = {}
         for place, export in enumerate(exports):
-            known = self.journal.known(export.sha256)
-            if known is not None:
-                outcomes[place] = self.again(known)
+            earlier = self.journal.known(export.sha256)
+            if earlier is not None:
+                outcomes[place] = self.again(earlier)
             else:
                 first.setdefault(export.sha256, place)
         fresh = self._compared({place: exports[place] for place in first.values()}, outcomes)
         outcomes |= self._write(fresh)
         for place, export in enumerate(exports):
             if place not in outcomes:  # the same bytes as another of the group
-                one = outcomes[first[export.sha256]]
-                outcomes[place] = one if isinstance(one, StoreError) else self.again(one.intake)
+                outcome = outcomes[first[export.sha256]]
+                outcomes[place] = outcome if isinstance(outcome, StoreError) else self.again(outcome.intake)
         return [outcomes[place] for place in range(len(exports))]
 
-    def again(self, known: int) -> Receipt:
+    def again(self, intake: int) -> Receipt:
         """The receipt of an export that was in before."""
-        return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
+        return receipt(self.journal.row(intake), self.conflicts.count(intake), already=True)
 
     def _compared(self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]) -> list[_Compared]:
         """Compare exports with what is there and with those before them; errors go to the outcomes."""
-        found = {place: _blocks_of(export) for place, export in exports.items()}
+        blocks_of = {place: _blocks_of(export) for place, export in exports.items()}
         nearby = Nearby(self.measured, self.told)
-        nearby.expect({name: [b for one in found.values() for b in one[name]] for name in MEASURED})
+        nearby.expect({name: [b for by_kind in blocks_of.values() for b in by_kind[name]] for name in MEASURED})
         compared = []
         for place, export in exports.items():
             try:
                 self.originals.keep(export.path, export.sha256)
-                tally = _compare(export, found[place], nearby)
-                beginning = _beginning(export, found[place], tally)
+                tally = _compare(export, blocks_of[place], nearby)
+                beginning = _beginning(export, blocks_of[place], tally)
             except StoreError as error:
                 outcomes[place] = error
                 continue
-            nearby.add(found[place], beginning.kinds)
+            nearby.add(blocks_of[place], beginning.kinds)
             disputed = pl.concat(tally.disputes).unique() if tally.disputes else pl.DataFrame(schema=DISPUTES)
-            compared.append(_Compared(place, export, found[place], beginning, disputed))
+            compared.append(_Compared(place, export, blocks_of[place], beginning, disputed))
         return compared
 
     def _write(self, compared: Sequence[_Compared]) -> dict[int, Receipt | StoreError]:
         """Write what was compared, in the order by which a crash leaves each export whole or not there."""
         if not compared:
             return {}
-        rows = self.journal.begin([one.beginning for one in compared])
+        rows = self.journal.begin([item.beginning for item in compared])
         wrote: list[ListedFile] = []
-        for row, one in zip(rows, compared, strict=True):
-            wrote += self.refusals.keep(row.id, one.export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
-            wrote += self.disputes.keep(row.id, one.disputed)
+        for row, item in zip(rows, compared, strict=True):
+            wrote += self.refusals.keep(row.id, item.export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
+            wrote += self.disputes.keep(row.id, item.disputed)
         for name in MEASURED:
-            written = [
-                Written(row.id, app_id(row), pieces(one.blocks[name]))
-                for row, one in zip(rows, compared, strict=True)
-                if one.blocks[name]
+            new_files = [
+                Written(row.id, app_id(row), pieces(item.blocks[name]))
+                for row, item in zip(rows, compared, strict=True)
+                if item.blocks[name]
             ]
-            if written:
-                wrote += self.tables[name].add(written)
+            if new_files:
+                wrote += self.tables[name].add(new_files)
         self.finish(rows, wrote)
-        return {one.place: receipt(row, one.disputed.height) for row, one in zip(rows, compared, strict=True)}
+        return {item.place: receipt(row, item.disputed.height) for row, item in zip(rows, compared, strict=True)}
 
     def finish(self, rows: Sequence[Any], wrote: Sequence[ListedFile]) -> None:
         """Say that intakes are in, beside their originals and in the journal; all they wrote is on the disk."""
         for row in rows:
             self.sidecars.keep(row, "done")
-        self.journal.end([row.id for row in rows], "done", [one.row for one in wrote])
+        self.journal.end([row.id for row in rows], "done", [listed.row for listed in wrote])
 
     def undo(self, intake: int) -> Receipt:
         """Take an intake back; the caller holds the store for writing and has recovered it."""
@@ -173,11 +173,11 @@ class Recorder:
             raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
         if row.state == "undone":
             raise StoreError(Fault(f"intake {intake} was undone before", "intake", "an intake that is in"))
-        given = receipt(row, self.conflicts.count(intake))
+        undone = receipt(row, self.conflicts.count(intake))
         self.journal.end([intake], "undone")
         self.sidecars.keep(row, "undone")  # after the journal, by which `recover` mends it
         self._clear(row)
-        return given
+        return undone
 
     def recover(self) -> None:
         """Finish or take back what a crash has left; the caller holds the store for writing."""
@@ -206,27 +206,27 @@ class Recorder:
         if (export.sha256, export.rows, export.rows_refused) != (row.sha256, row.rows, row.refused):
             what = f"the original of intake {row.id} gives {export.rows} rows, {export.rows_refused} refused"
             raise StoreError(Fault(what, row.file, f"{row.rows} rows, {row.refused} refused, as when it was taken in"))
-        found = _blocks_of(export)
+        new_blocks = _blocks_of(export)
         wrote = self.refusals.keep(row.id, export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
         for name in MEASURED:
-            written = self.tables[name].write(Written(row.id, app_id(row), pieces(found[name])))
-            self.tables[name].replace(row.id, written, app_id(row))
-            wrote += [listed for _, listed in written]
-        spans = [span_of(name, block) for name in MEASURED for block in found[name]]
-        kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
+            files = self.tables[name].write(Written(row.id, app_id(row), pieces(new_blocks[name])))
+            self.tables[name].replace(row.id, files, app_id(row))
+            wrote += [listed for _, listed in files]
+        spans = [span_of(name, block) for name in MEASURED for block in new_blocks[name]]
+        kinds = [(entry.kind, entry.tidy) for entry in export.parts if entry.kind in KINDS and entry.tidy.height]
         self.sidecars.keep(row, "done")
-        self.journal.put_back(row, spans, kinds, [one.row for one in wrote])
+        self.journal.put_back(row, spans, kinds, [entry.row for entry in wrote])
 
     def note_disputes(self, intake: int) -> None:
         """Note the disputed moments in which an intake has a part, as they are now."""
         self.disputes.drop(intake)
         wrote = self.disputes.keep(intake, self.conflicts.moments_of(intake))
-        self.journal.list_files(intake, "disputes", [one.row for one in wrote])
+        self.journal.list_files(intake, "disputes", [listed.row for listed in wrote])
 
     def wrote(self, intake: int) -> list[ListedFile]:
         """The files that an intake wrote, as they are now."""
-        kept = [*self.refusals.listed(intake), *self.disputes.listed(intake)]
-        return [*kept, *(one for table in self.tables.values() for one in table.listed(intake))]
+        own_files = [*self.refusals.listed(intake), *self.disputes.listed(intake)]
+        return [*own_files, *(listed for table in self.tables.values() for listed in table.listed(intake))]
 
     def _whole(self, row: Any) -> bool:
         kinds = self.told.measured_kinds(row.id)
@@ -244,40 +244,40 @@ def _blocks_of(export: Export) -> dict[str, list[Block]]:
     return {
         name: [
             block
-            for part, one in enumerate(export.parts)
-            if one.kind == name
-            for block in blocks(part, one.tidy, _BY[name])
+            for part, part_of_export in enumerate(export.parts)
+            if part_of_export.kind == name
+            for block in blocks(part, part_of_export.tidy, _BY[name])
         ]
         for name in MEASURED
     }
 
 
-def _compare(export: Export, found: dict[str, list[Block]], nearby: Nearby) -> Tally:
+def _compare(export: Export, blocks_by_kind: dict[str, list[Block]], nearby: Nearby) -> Tally:
     tally = Tally()
     for name in MEASURED:
-        own: dict[tuple[str, str], list[Block]] = {}
-        for block, known in zip(found[name], nearby.there(name, found[name]), strict=True):
-            before = own.setdefault((block.machine, block.channel), [])
-            there = known
+        blocks_before: dict[tuple[str, str], list[Block]] = {}
+        for block, stored in zip(blocks_by_kind[name], nearby.there(name, blocks_by_kind[name]), strict=True):
+            before = blocks_before.setdefault((block.machine, block.channel), [])
+            there = stored
             if before and name == "readings":  # sheets of one file may repeat each other
                 same = [b.rows.select("at", "value", "text") for b in before]
-                there = pl.concat([*([] if known is None else [known]), *same])
+                there = pl.concat([*([] if stored is None else [stored]), *same])
             _COMPARE[name](block, there, tally)
             before.append(block)
-    given: dict[str, list[pl.DataFrame]] = {}
-    for part, one in enumerate(export.parts):
-        if one.kind in KINDS and one.tidy.height:
-            kind = KINDS[one.kind]
-            rows = pl.concat([nearby.like(kind, one.tidy), *given.get(one.kind, [])], how="diagonal")
-            compare_kind(part, kind, one.tidy, rows, tally)
-            given.setdefault(one.kind, []).append(with_steps(kind, one.tidy))
+    earlier_rows: dict[str, list[pl.DataFrame]] = {}
+    for part, item in enumerate(export.parts):
+        if item.kind in KINDS and item.tidy.height:
+            kind = KINDS[item.kind]
+            rows = pl.concat([nearby.like(kind, item.tidy), *earlier_rows.get(item.kind, [])], how="diagonal")
+            compare_kind(part, kind, item.tidy, rows, tally)
+            earlier_rows.setdefault(item.kind, []).append(with_steps(kind, item.tidy))
     return tally
 
 
-def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> Beginning:
-    kept, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
-    if kept + duplicate + refused != export.rows:
-        what = f"{kept} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
+def _beginning(export: Export, blocks_by_kind: dict[str, list[Block]], tally: Tally) -> Beginning:
+    new, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
+    if new + duplicate + refused != export.rows:
+        what = f"{new} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
         advice = "Nothing was taken in; please report this with the file"
         raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
     facts = {
@@ -286,13 +286,13 @@ def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> B
         "size_bytes": export.size_bytes,
         "layouts": ", ".join(export.layouts),
         "rows": export.rows,
-        "kept": kept,
+        "kept": new,
         "duplicate": duplicate,
         "refused": refused,
         "uncertain": export.uncertain,
     }
-    spans = [span_of(name, block) for name in MEASURED for block in found[name]]
-    kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
+    spans = [span_of(name, block) for name in MEASURED for block in blocks_by_kind[name]]
+    kinds = [(item.kind, item.tidy) for item in export.parts if item.kind in KINDS and item.tidy.height]
     return Beginning(facts, spans, kinds)
 
 

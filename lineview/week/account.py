@@ -38,12 +38,16 @@ class MachineInputs:
 
 @dataclass(frozen=True)
 class LineInputs:
-    """Of a line over the period: BATCHES, WEIGHTS, and readings of the rope's diameter (at, value [mm])."""
+    """Of a line over the period: BATCHES, WEIGHTS, and readings of the rope's diameter and temperature.
+
+    `gauges` and `temperature` have the columns at and value [mm, °C].
+    """
 
     line: str
     batches: pl.DataFrame
     weights: pl.DataFrame
     gauges: pl.DataFrame
+    temperature: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -287,7 +291,9 @@ def _pattern_inputs(
         for end in (period[0] + timedelta(days=7), period[1])
     ]
     to_week = planned[0] / planned[1] if planned[1] > 0 else 1.0
-    return PatternInputs(own, timeline, machine.batches, machine.reels, line.gauges, suppliers, to_week)
+    return PatternInputs(
+        own, timeline, machine.batches, machine.reels, line.gauges, line.temperature, suppliers, to_week
+    )
 
 
 def _trends(

@@ -39,11 +39,11 @@ def answer_week(plant: Plant, scope: Scope, inputs: WeekInputs) -> Answer:
 
 def _compared(answer: Answer, comparison: Comparison, plant: Plant) -> Answer:
     """The answer with the comparison before everything else."""
-    whole = f"{answer.scope.label or 'this period'}, {scope_name(answer.scope, plant)},"
+    period_words = f"{answer.scope.label or 'this period'}, {scope_name(answer.scope, plant)},"
     return replace(
         answer,
         sentence=compared_sentence(comparison),
-        soft=f"{compared_soft(comparison)} In all of {whole} {answer.text[:1].lower()}{answer.text[1:]}",
+        soft=f"{compared_soft(comparison)} In all of {period_words} {answer.text[:1].lower()}{answer.text[1:]}",
         figures=(*compared_figures(comparison, answer.scope.period), *answer.figures),
         tables=(*compared_tables(comparison, plant), *answer.tables),
         series={"differences": difference_series(comparison), **answer.series},

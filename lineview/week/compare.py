@@ -221,8 +221,8 @@ def _design(sides: Sequence[Side], units: Sequence[ShiftUnits]) -> _Design:
         return _among(sides, units)
     pairs = paired_shifts(a, b)
     if pairs is not None:
-        ones = np.ones((len(pairs[0]), 1))
-        return _Design(ones, np.ones(1), pairs[0], pairs[1], len(pairs[0]))
+        column = np.ones((len(pairs[0]), 1))
+        return _Design(column, np.ones(1), pairs[0], pairs[1], len(pairs[0]))
     stacked = [part for side in sides for part in side.losses], [mix for side in sides for mix in side.mixes]
     n = a.height + b.height
     side = np.repeat([1.0, 0.0], [a.height, b.height])
@@ -307,7 +307,7 @@ def _measures(sides: Sequence[Side], units: Sequence[ShiftUnits], design: _Desig
         frames = [part.frame for part in units]
         if any(frame[top].null_count() or not _sum(frame, below) > 0 for frame in frames[:2]):
             continue
-        whole = [factor * _sum(frame, top) / _sum(frame, below) for frame in frames[:2]]
+        ratios = [factor * _sum(frame, top) / _sum(frame, below) for frame in frames[:2]]
         y, weight = [], []
         for frame in frames:
             size = np.maximum(frame[below].to_numpy().astype(np.float64), 1e-9)
@@ -315,7 +315,7 @@ def _measures(sides: Sequence[Side], units: Sequence[ShiftUnits], design: _Desig
             weight.append(size)
         counted = _stops_tested(frames, design) if name == STOPS else None
         test = counted or (_tested(design, units, y, weight)[0] if _enough(units) else None)
-        out.append(_difference(name, MEASURES[name][0], whole, test))
+        out.append(_difference(name, MEASURES[name][0], ratios, test))
     spread = _spread(sides)
     return out if spread is None else [*out, spread]
 
@@ -338,10 +338,10 @@ def _enough(units: Sequence[ShiftUnits]) -> bool:
     return min(part.frame.height for part in units[:2]) >= LEAST_SHIFTS
 
 
-def _difference(name: str, unit: str, whole: Sequence[float], test: Test | None) -> Difference:
+def _difference(name: str, unit: str, values: Sequence[float], test: Test | None) -> Difference:
     if test is None:
-        return Difference(name, unit, whole[0], whole[1], Estimate.unknown("too few shifts"))
-    return Difference(name, unit, whole[0], whole[1], test.amount, test.p)
+        return Difference(name, unit, values[0], values[1], Estimate.unknown("too few shifts"))
+    return Difference(name, unit, values[0], values[1], test.amount, test.p)
 
 
 def _causes(units: Sequence[ShiftUnits], design: _Design) -> list[Difference]:
@@ -355,8 +355,8 @@ def _causes(units: Sequence[ShiftUnits], design: _Design) -> list[Difference]:
     tests = _tested(design, units, lost, planned) if _enough(units) else [None] * len(names)
     out = []
     for k, (name, test) in enumerate(zip(names, tests, strict=True)):
-        whole = [float(np.average(part[:, k], weights=size)) for part, size in zip(lost[:2], planned[:2], strict=True)]
-        out.append(_difference(name, "pieces/min", whole, test))
+        means = [float(np.average(part[:, k], weights=size)) for part, size in zip(lost[:2], planned[:2], strict=True)]
+        out.append(_difference(name, "pieces/min", means, test))
     return out
 
 
@@ -369,12 +369,12 @@ def _spread(sides: Sequence[Side]) -> Difference | None:
         names = np.unique(batch)
         if len(names) < LEAST_SHIFTS or len(off) < 2 * len(names):
             return None
-        whole = float(np.std(off, ddof=1))
-        left = np.array([np.log(np.std(off[batch != name], ddof=1)) for name in names])
+        spread = float(np.std(off, ddof=1))
+        leave_out = np.array([np.log(np.std(off[batch != name], ddof=1)) for name in names])
         n = len(names)
-        logs.append(np.log(whole))
-        errors.append((n - 1) / n * float(np.sum((left - left.mean()) ** 2)))
-        values.append(whole)
+        logs.append(np.log(spread))
+        errors.append((n - 1) / n * float(np.sum((leave_out - leave_out.mean()) ** 2)))
+        values.append(spread)
         groups.append(n)
     from scipy.special import stdtr, stdtrit
 

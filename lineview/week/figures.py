@@ -45,14 +45,14 @@ def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str)
     return (good_pieces_figure(ledger.good, period, whose), *outside, *figures.all)
 
 
-def _total(figures: FigureList, ledger: Ledger, unit: str, shown: str) -> None:
+def _total(figures: FigureList, ledger: Ledger, unit: str, unit_words: str) -> None:
     """Add the sum of all rows in one unit, beside the balance that it equals."""
     name, balance = SHOWN[unit][0], ledger.balances.get(unit)
     if balance is None and unit != "money":
         return figures.unknown(name, "nothing in this period tells", cause=ALL_ROWS)
     total, unknown = ledger.total(unit), ledger.unknown(unit)
     if unknown:
-        why = f"{', '.join(unknown[:4])}; the other rows add up to {ledger.known(unit):,.1f} {shown}"
+        why = f"{', '.join(unknown[:4])}; the other rows add up to {ledger.known(unit):,.1f} {unit_words}"
         return figures.unknown(name, why, cause=ALL_ROWS)
     working = "sum of the rows"
     if balance is not None:

@@ -303,15 +303,15 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
     for machine in machines:
         shifts = machine.losses.shifts
         rate, planned = float(shifts["nominal_per_min"][0]), shifts["planned_min"].to_numpy()
-        made = shifts["good"].to_numpy()
-        good = float(made.sum())
+        good_by_shift = shifts["good"].to_numpy()
+        good = float(good_by_shift.sum())
         pieces.append((float(planned.sum()) * rate, good))
         minutes.append((float(planned.sum()), good / rate))
         g = machine.target_g
         if not np.isnan(g).any():
-            mass.append((float(planned @ g) * rate / 1000, float(made @ g) / 1000))
-    whole, time = _summed(pieces), _summed(minutes)
-    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, *_ends_in_shifts(machines))
+            mass.append((float(planned @ g) * rate / 1000, float(good_by_shift @ g) / 1000))
+    piece_balance, time = _summed(pieces), _summed(minutes)
+    out["minutes"], out["pieces"] = time, Balance(piece_balance.possible, piece_balance.was, *_ends_in_shifts(machines))
     if len(mass) == len(machines):
         out["kg"] = _summed(mass)
     if candy:
@@ -325,11 +325,11 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
 
 def _ends_in_shifts(machines: Sequence[MachinePeriod]) -> tuple[float | None, float | None]:
     """The least and most good pieces in shifts: as of the whole period less those outside, or shift by shift."""
-    whole = Estimate.sum([machine.good - machine.outside for machine in machines])
+    inside = Estimate.sum([machine.good - machine.outside for machine in machines])
     shifts = [machine.losses.shifts.select(pl.col("good_low", "good_high").sum()).row(0) for machine in machines]
     least, most = (math.fsum(ends) for ends in zip(*shifts, strict=True))
-    high = min(most, math.inf if whole.high is None else whole.high)
-    return max(least, whole.low or 0.0), high if math.isfinite(high) else None
+    high = min(most, math.inf if inside.high is None else inside.high)
+    return max(least, inside.low or 0.0), high if math.isfinite(high) else None
 
 
 def _summed(pairs: Sequence[tuple[float, float]]) -> Balance:

@@ -150,9 +150,9 @@ def machine_losses(
 
 def _fed(counts: MachineCounts, kind: WebKind, begins: Ints, ends: Ints) -> pl.Series:
     """What was fed of a web in each shift [m]; null where its counter was not read."""
-    counted = counts.count(kind, begins, ends) if counts.has_read(kind) else None
+    metres = counts.count(kind, begins, ends) if counts.has_read(kind) else None
     nothing = pl.Series([None] * len(begins), dtype=pl.Float64)
-    return nothing if counted is None else pl.Series(counted.value, dtype=pl.Float64).fill_nan(None)
+    return nothing if metres is None else pl.Series(metres.value, dtype=pl.Float64).fill_nan(None)
 
 
 def _stretches(tape: pl.DataFrame, begins: Ints) -> pl.DataFrame:
@@ -187,14 +187,14 @@ class _ByState:
     def of(cls, stretches: pl.DataFrame, n: int) -> _ByState:
         place = stretches["place"].to_numpy()
         minutes = stretches["us"].to_numpy() / 6e7
-        made = stretches["pieces"].fill_null(0.0).to_numpy()
+        pieces = stretches["pieces"].fill_null(0.0).to_numpy()
         state = stretches["state"]
         masks = {name: (state == name).to_numpy() for name in STATES}
         blind = (masks["running"] | masks["slow"]) & stretches["pieces"].is_null().to_numpy()
         began = (masks["stop"] | masks["short stop"]) & stretches["new"].to_numpy()
         return cls(
             {s: _sums(place[m], minutes[m], n) for s, m in masks.items()},
-            {s: _sums(place[m], made[m], n) for s, m in masks.items()},
+            {s: _sums(place[m], pieces[m], n) for s, m in masks.items()},
             _sums(place[blind], minutes[blind], n),
             np.bincount(place[began], minlength=n).astype(np.int64),
         )
@@ -216,31 +216,31 @@ class _Used:
 
     @classmethod
     def of(cls, pieces: Pieces, by_state: _ByState) -> _Used:
-        good, made = _least(pieces.good), _least(pieces.made)
+        good, all_pieces = _least(pieces.good), _least(pieces.made)
         rejects = np.zeros(len(good))
         if pieces.rejects is not None:
             open_count = np.isnan(pieces.rejects.value)
-            rejects = np.where(open_count, np.maximum(made - good, 0.0), pieces.rejects.value)
-        seen = sum(by_state.made[state] for state in STATES if state != "unseen")
-        return cls(good, made, rejects, _least(pieces.blanks, len(good)), made - seen)
+            rejects = np.where(open_count, np.maximum(all_pieces - good, 0.0), pieces.rejects.value)
+        in_states = sum(by_state.made[state] for state in STATES if state != "unseen")
+        return cls(good, all_pieces, rejects, _least(pieces.blanks, len(good)), all_pieces - in_states)
 
 
-def _least(counted: Counted | None, n: int = 0) -> Floats:
-    if counted is None:
+def _least(estimate: Counted | None, n: int = 0) -> Floats:
+    if estimate is None:
         return np.zeros(n)
-    return np.where(np.isnan(counted.value), np.maximum(counted.low, 0.0), counted.value)
+    return np.where(np.isnan(estimate.value), np.maximum(estimate.low, 0.0), estimate.value)
 
 
 def _losses(cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, used: _Used, rate: float) -> pl.DataFrame:
-    minutes, made, blind = by_state.minutes, by_state.made, by_state.uncounted_min
+    minutes, pieces_in, blind = by_state.minutes, by_state.made, by_state.uncounted_min
     ran = np.maximum(minutes["running"] - blind, 0.0)
     # What running without a count takes from running it adds to time without readings.
     over = blind - (minutes["running"] - ran)
     zero = np.zeros(cells.height)
     unread = minutes["unseen"] + blind > 0
-    whole: list[tuple[str, Floats, Floats]] = [
-        (SLOW, minutes["slow"], minutes["slow"] * rate - made["slow"]),
-        (PACE, ran, ran * rate - made["running"] - used.blanks),
+    causes: list[tuple[str, Floats, Floats]] = [
+        (SLOW, minutes["slow"], minutes["slow"] * rate - pieces_in["slow"]),
+        (PACE, ran, ran * rate - pieces_in["running"] - used.blanks),
         (
             UNSEEN,
             minutes["unseen"] + blind,
@@ -248,7 +248,7 @@ def _losses(cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, us
         ),
         (BLANKS, zero, used.blanks),
         (REJECTS, zero, used.rejects),
-        (BREAKS, zero, -made["break"]),
+        (BREAKS, zero, -pieces_in["break"]),
         (UNEXPLAINED, zero, used.made - used.rejects - used.good - np.where(unread, 0.0, used.unseen)),
     ]
     place = pl.Series("place", np.arange(cells.height), dtype=pl.Int64)
@@ -256,7 +256,7 @@ def _losses(cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, us
         pl.DataFrame({"place": place, "clock_min": clock, "pieces": pieces})
         .with_columns(cause=pl.lit(cause), events=pl.lit(0, pl.Int64))
         .filter((pl.col("pieces").abs() > 1e-9) | (pl.col("clock_min") > 0))
-        for cause, clock, pieces in whole
+        for cause, clock, pieces in causes
     ]
     rows = pl.concat([_standing(stretches, rate), *(p.select(_ROW) for p in parts)])
     starts = cells["start"].gather(rows["place"])
@@ -270,11 +270,11 @@ def _standing(stretches: pl.DataFrame, rate: float) -> pl.DataFrame:
     """What stood, by shift and cause: changeovers, and stops and short stops by their reasons."""
     cause = pl.lit(CHANGEOVERS)
     for state, bare in BARE.items():
-        said = pl.when(pl.col("reason").is_null()).then(pl.lit(bare)).otherwise(pl.format(REASONED, "reason"))
-        cause = pl.when(pl.col("state") == state).then(said).otherwise(cause)
-    stood = stretches.filter(pl.col("state").is_in(["changeover", *BARE])).with_columns(cause=cause)
+        cause_text = pl.when(pl.col("reason").is_null()).then(pl.lit(bare)).otherwise(pl.format(REASONED, "reason"))
+        cause = pl.when(pl.col("state") == state).then(cause_text).otherwise(cause)
+    standstills = stretches.filter(pl.col("state").is_in(["changeover", *BARE])).with_columns(cause=cause)
     return (
-        stood.group_by("place", "cause", maintain_order=True)
+        standstills.group_by("place", "cause", maintain_order=True)
         .agg(clock_min=pl.col("us").sum() / 6e7, made=pl.col("pieces").sum(), events=pl.col("new").sum().cast(pl.Int64))
         .with_columns(pieces=pl.col("clock_min") * rate - pl.col("made"), place=pl.col("place").cast(pl.Int64))
         .select(_ROW)

@@ -89,9 +89,9 @@ def cut_to_product(plant: Plant, cal: pl.DataFrame, batches: pl.DataFrame, line:
     """
     if not cal.height:
         return cal
-    wanted = plant.product(product)
+    target = plant.product(product)
     spans = product_spans(batches, line, cal["start"][0], cal["end"][-1])
-    on = [span for span in spans if wanted is not None and _id(plant, span.product) == wanted.id]
+    on = [span for span in spans if target is not None and _id(plant, span.product) == target.id]
     rows = []
     for row in cal.iter_rows(named=True):
         for span in on:
@@ -123,12 +123,12 @@ def weighed_off_target(
     facts = piece_facts(plant, batches["product"].drop_nulls().unique(maintain_order=True).to_list())
     only = plant.products[0].id if len(plant.products) == 1 else ""
     placed = weighings(weights, batches, facts, only)
-    kept = sort_out(placed.filter(pl.col("target_g").is_not_null())).kept
+    usable = sort_out(placed.filter(pl.col("target_g").is_not_null())).kept
     inside = pl.lit(False)
     for start, end in cells:
         inside = inside | ((pl.col("at") >= start) & (pl.col("at") < end))
     off = pl.col("net_g") - pl.col("target_g")
-    return kept.filter(inside).select(pl.coalesce("batch", "sample").alias("batch"), off.alias("off_g"))
+    return usable.filter(inside).select(pl.coalesce("batch", "sample").alias("batch"), off.alias("off_g"))
 
 
 def target_masses_g(plant: Plant, mix: pl.DataFrame, n: int) -> Floats:
@@ -136,14 +136,14 @@ def target_masses_g(plant: Plant, mix: pl.DataFrame, n: int) -> Floats:
     mass = {product.id: product.mass_g for product in plant.products}
     only = set(mass.values())
     fallback = only.pop() if len(only) == 1 else np.nan
-    known = mix.with_columns(mass=pl.col("product").replace_strict(mass, default=None))
-    told = (
-        known.filter(pl.col("mass").is_not_null())
+    with_mass = mix.with_columns(mass=pl.col("product").replace_strict(mass, default=None))
+    targets = (
+        with_mass.filter(pl.col("mass").is_not_null())
         .group_by("place", maintain_order=True)
         .agg(target=(pl.col("mass") * pl.col("share")).sum() / pl.col("share").sum())
     )
     out = np.full(n, fallback)
-    out[told["place"].to_numpy()] = told["target"].to_numpy()
+    out[targets["place"].to_numpy()] = targets["target"].to_numpy()
     return out
 
 
@@ -207,20 +207,20 @@ def candy_losses(
     ids = {name: fact.product for name, fact in facts.items()}
     good = _good(plant, counts, batches, ids, period)
     masses = {product.id: product for product in plant.products}
-    made = {name: n for name, n in good.items() if name in masses}
-    if not made or not masses:
+    good_of = {name: n for name, n in good.items() if name in masses}
+    if not good_of or not masses:
         return None
     only = plant.products[0].id if len(plant.products) == 1 else ""
     placed = weighings(weights, batches, facts, only)
     off = _off_target(masses, sort_out(placed.filter(pl.col("target_g").is_not_null())).kept)
-    over = _over_target(made, off)
-    rope = _rope_part(masses, made, batches, gauges)
-    rejects = _rejected(counts, made, off, period)
+    over = _over_target(good_of, off)
+    rope = _rope_part(masses, good_of, batches, gauges)
+    rejects = _rejected(counts, good_of, off, period)
     missing = _unaccounted(plant, counts, batches, {n: off.piece_g[i] for n, i in ids.items()}, off, period)
-    sold = sum(n * masses[name].mass_g for name, n in made.items()) / 1000
-    used = sum(n * off.piece_g[name] for name, n in made.items()) / 1000
+    sold = sum(n * masses[name].mass_g for name, n in good_of.items()) / 1000
+    used = sum(n * off.piece_g[name] for name, n in good_of.items()) / 1000
     used += (rejects.value or 0.0) + (missing.value or 0.0)
-    return CandyLosses(_causes(over, rope, rejects, missing), used, sold, _price(masses, made))
+    return CandyLosses(_causes(over, rope, rejects, missing), used, sold, _price(masses, good_of))
 
 
 def _good(
@@ -233,11 +233,11 @@ def _good(
     """Good pieces by product over the line's machines; "" are those of no known product."""
     if not batches.height and len(plant.products) == 1:
         ids = {"": plant.products[0].id}
-    made: dict[str, float] = {}
+    good_of: dict[str, float] = {}
     for machine in counts:
         for name, pieces in good_by_product(batches, machine, ids, *period).items():
-            made[name] = made.get(name, 0.0) + pieces
-    return made
+            good_of[name] = good_of.get(name, 0.0) + pieces
+    return good_of
 
 
 @dataclass(frozen=True)
@@ -255,11 +255,11 @@ class _OffTarget:
     n: int
 
 
-def _off_target(products: Mapping[str, Product], kept: pl.DataFrame) -> _OffTarget:
+def _off_target(products: Mapping[str, Product], usable: pl.DataFrame) -> _OffTarget:
     targets = {name: product.mass_g for name, product in products.items()}
-    if not kept.height:
+    if not usable.height:
         return _OffTarget(targets, dict.fromkeys(targets, 0.0), dict.fromkeys(targets, 0.0), 0, 0)
-    groups, variance, df = grouped_means(kept, "product", None, None)
+    groups, variance, df = grouped_means(usable, "product", None, None)
     batches = sum(group.batches for group in groups.values())
     pooled = sum(group.mean_g * group.batches for group in groups.values()) / batches
     off = {name: groups[name].mean_g if name in groups else pooled for name in targets}
@@ -269,21 +269,21 @@ def _off_target(products: Mapping[str, Product], kept: pl.DataFrame) -> _OffTarg
         off,
         {name: variance * part for name, part in share.items()},
         df,
-        kept.height,
+        usable.height,
     )
 
 
-def _over_target(made: Mapping[str, float], off: _OffTarget) -> Estimate:
+def _over_target(good_of: Mapping[str, float], off: _OffTarget) -> Estimate:
     """What good pieces weigh above target in all [kg]."""
     if not off.n:
         return Estimate.unknown(_WHY_NO_WEIGHT)
-    value = sum(n * off.off_g[name] for name, n in made.items())
-    variance = sum(n**2 * off.variance_g2[name] for name, n in made.items())
+    value = sum(n * off.off_g[name] for name, n in good_of.items())
+    variance = sum(n**2 * off.variance_g2[name] for name, n in good_of.items())
     return student_interval(value / 1000, float(np.sqrt(variance)) / 1000, off.df, n=off.n)
 
 
 def _rope_part(
-    products: Mapping[str, Product], made: Mapping[str, float], batches: pl.DataFrame, gauges: pl.DataFrame
+    products: Mapping[str, Product], good_of: Mapping[str, float], batches: pl.DataFrame, gauges: pl.DataFrame
 ) -> Estimate:
     """What the rope's mean diameter off its target adds to the good pieces [kg]."""
     if not gauges.height:
@@ -315,7 +315,7 @@ def _rope_part(
     )
     if not means.height or means["n"].sum() <= means.height:
         return Estimate.unknown("too few batches with readings of the rope's diameter")
-    return _rope_kg(products, made, means)
+    return _rope_kg(products, good_of, means)
 
 
 def _product_id(products: Mapping[str, Product], name: str) -> str | None:
@@ -326,12 +326,12 @@ def _product_id(products: Mapping[str, Product], name: str) -> str | None:
     return None
 
 
-def _rope_kg(products: Mapping[str, Product], made: Mapping[str, float], means: pl.DataFrame) -> Estimate:
+def _rope_kg(products: Mapping[str, Product], good_of: Mapping[str, float], means: pl.DataFrame) -> Estimate:
     df = float(means["n"].sum() - means.height)
     pooled = float((means["sd"].fill_null(0.0) ** 2 * (means["n"] - 1)).sum()) / df
     value, variance = 0.0, 0.0
     for name, mean, n in means.select("product", "mean", "n").iter_rows():
-        product, pieces = products[name], made.get(name, 0.0)
+        product, pieces = products[name], good_of.get(name, 0.0)
         grams = mass_change_g(product.mass_g, product.diameter_mm, mean)
         slope = 2 * product.mass_g / product.diameter_mm
         value += pieces * grams / 1000
@@ -340,15 +340,15 @@ def _rope_kg(products: Mapping[str, Product], made: Mapping[str, float], means: 
 
 
 def _rejected(
-    counts: Sequence[MachineCounts], made: Mapping[str, float], off: _OffTarget, period: tuple[datetime, datetime]
+    counts: Sequence[MachineCounts], good_of: Mapping[str, float], off: _OffTarget, period: tuple[datetime, datetime]
 ) -> Estimate:
     """Candy in rejects [kg], each of the mean mass of a piece."""
-    mean_g = sum(n * off.piece_g[name] for name, n in made.items()) / sum(made.values())
+    mean_g = sum(n * off.piece_g[name] for name, n in good_of.items()) / sum(good_of.values())
     parts = [machine.between(period).rejects for machine in counts]
-    counted = [part.at(0) for part in parts if part is not None]
-    if len(counted) < len(parts):
+    rejects = [part.at(0) for part in parts if part is not None]
+    if len(rejects) < len(parts):
         return Estimate.unknown("nothing counts rejects")
-    return Estimate.sum(counted).scaled(mean_g / 1000)
+    return Estimate.sum(rejects).scaled(mean_g / 1000)
 
 
 def _unaccounted(
@@ -384,10 +384,10 @@ def _causes(over: Estimate, rope: Estimate, rejects: Estimate, missing: Estimate
     return causes | {MISSING: missing}
 
 
-def _price(products: Mapping[str, Product], made: Mapping[str, float]) -> Estimate:
+def _price(products: Mapping[str, Product], good_of: Mapping[str, float]) -> Estimate:
     """What a kilogram of the period's mix costs to make; unknown where a product made has no price."""
-    lacking = sorted(name for name in made if products[name].price_per_kg is None)
+    lacking = sorted(name for name in good_of if products[name].price_per_kg is None)
     if lacking:
         return Estimate.unknown(f"no price_per_kg in plant.toml of {', '.join(lacking)}")
-    kg = {name: n * products[name].mass_g for name, n in made.items()}
+    kg = {name: n * products[name].mass_g for name, n in good_of.items()}
     return Estimate.exact(sum(w * (products[n].price_per_kg or 0.0) for n, w in kg.items()) / sum(kg.values()))

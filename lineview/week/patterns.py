@@ -28,7 +28,7 @@ BEGINNING_US = 180_000_000
 
 @dataclass(frozen=True)
 class PatternInputs:
-    """Of one machine: its timeline (STATE_TIMELINE), BATCHES of its line, REELS, and the rope's diameter (at, value).
+    """Of one machine: its timeline (STATE_TIMELINE), BATCHES of its line, REELS, and its rope (at, value [mm, °C]).
 
     `suppliers` names who delivers each web; `to_week` is the planned time of a week over that of the period.
     """
@@ -37,7 +37,8 @@ class PatternInputs:
     timeline: pl.DataFrame
     batches: pl.DataFrame
     reels: pl.DataFrame
-    rope: pl.DataFrame
+    diameter: pl.DataFrame
+    temperature: pl.DataFrame
     suppliers: Mapping[str, str]
     to_week: float
 
@@ -166,13 +167,10 @@ def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[_Candidate]
     yield _hours(stops)
     yield _named(stops, starts, [name or "" for name in sheet.drop_nulls("start").sort("start")["product"]], "product")
     reels = inputs.reels.filter(pl.col("machine") == inputs.machine.id).drop_nulls("at").sort("at")
-    for kind in dict.fromkeys(inputs.suppliers.values()):
-        at = reels["at"].dt.epoch("us").to_numpy()
-        names = [inputs.suppliers.get(web or "", "") for web in reels["web"]]
-        if kind:
-            yield _named(stops, at, names, "supplier", only=kind)
-            break
-    yield _rope(stops, inputs.rope, starts)
+    names = [inputs.suppliers.get(web or "", "") for web in reels["web"]]
+    yield _named(stops, reels["at"].dt.epoch("us").to_numpy(), names, "supplier")
+    yield _rope(stops, inputs.diameter, starts, "rope", ("thick", "thin"))
+    yield _rope(stops, inputs.temperature, starts, "temperature", ("warm", "cold"))
 
 
 def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -> list[_Candidate]:
@@ -252,7 +250,7 @@ def _hours(stops: _Stops) -> list[_Candidate]:
     return out
 
 
-def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str, only: str = "") -> list[_Candidate]:
+def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[_Candidate]:
     """Products, or suppliers, with which it stops more often than with the others."""
     if not len(at):
         return []
@@ -260,7 +258,7 @@ def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str, only: str
     of_stops = values[np.searchsorted(at, stops.start, side="right")]
     of_running = values[np.searchsorted(at, stops.running, side="right")]
     out = []
-    for name in dict.fromkeys(name for name in names if name and (not only or name)):
+    for name in dict.fromkeys(name for name in names if name):
         p = _shift_test(stops, of_stops == name, of_running == name)
         if p is not None:
             out.append(_Candidate(family, f"with {family} {name}", f"{family} {name}", of_stops == name, p, -p))
@@ -286,8 +284,8 @@ def _shift_test(stops: _Stops, hit: np.ndarray, exposed: np.ndarray) -> float | 
     return float(stdtr(both.sum() - 1, -t))
 
 
-def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints) -> list[_Candidate]:
-    """Whether it stops more often in batches with a thick, or a thin, rope; within shifts, batches as units."""
+def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: tuple[str, str]) -> list[_Candidate]:
+    """Whether it stops more often in batches whose rope reads high, or low; within shifts, batches as units."""
     from scipy.special import stdtr
 
     if rope.height < LEAST_STOPS or len(starts) < 4 * LEAST_SHIFTS or not len(stops.running):
@@ -317,9 +315,9 @@ def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints) -> list[_Candidate]:
     of_stops = np.maximum(np.searchsorted(starts, stops.start, side="right") - 1, 0)
     middle = float(np.median(mean))
     level = np.divide(sums, counted, out=np.full(n, np.nan), where=counted > 0)[of_stops]
-    for words, sign, chosen in (("thick", 1.0, level > middle), ("thin", -1.0, level < middle)):
+    for words, sign, chosen in ((names[0], 1.0, level > middle), (names[1], -1.0, level < middle)):
         p = float(stdtr(df, -sign * t))
-        out.append(_Candidate("rope", f"in batches with a {words} rope", f"{words} rope", chosen, p, -p))
+        out.append(_Candidate(family, f"in batches with a {words} rope", f"{words} rope", chosen, p, -p))
     return out
 
 

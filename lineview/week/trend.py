@@ -152,15 +152,15 @@ def mix_shares(
     columns, names = [], []
     # Where two sides are machines, their machines are what is compared and no part of the mix.
     for key in ("product",) if side else ("product", "machine"):
-        known = rows[key].unique(maintain_order=True).to_list()
+        levels = rows[key].unique(maintain_order=True).to_list()
         sums = rows.group_by("unit", key, maintain_order=True).agg(pl.col("minutes").sum())
-        table = np.zeros((keys.height, len(known)))
-        place = {name: k for k, name in enumerate(known)}
+        table = np.zeros((keys.height, len(levels)))
+        place = {name: k for k, name in enumerate(levels)}
         # without a shift there is nothing to say of what type its columns are
         column = sums[key].cast(pl.String).replace_strict(place, return_dtype=pl.Int64).to_numpy().astype(np.int64)
         table[sums["unit"].cast(pl.Int64).to_numpy().astype(np.int64), column] = sums["minutes"].to_numpy()
         columns.append(table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9))
-        names += [f"{key} {name}" for name in known]
+        names += [f"{key} {name}" for name in levels]
     return np.column_stack(columns), names
 
 
@@ -171,15 +171,15 @@ def telling(share: Floats, names: Sequence[str]) -> tuple[Floats, list[str]]:
         return share, []
     spread = share.std(axis=0)
     able = [k for k in np.argsort(-spread) if spread[k] > 1e-3 and share[:, k].mean() >= LEAST_SHARE]
-    kept: list[int] = []
+    columns: list[int] = []
     centred = share - share.mean(axis=0)
     for k in able:
-        if len(kept) >= n // SHIFTS_PER_PRODUCT:
+        if len(columns) >= n // SHIFTS_PER_PRODUCT:
             break
-        tried = centred[:, [*kept, k]]
-        if np.linalg.matrix_rank(tried, tol=1e-6 * np.sqrt(n)) == len(kept) + 1:
-            kept.append(int(k))
-    return centred[:, kept], [names[k] for k in kept]
+        candidate = centred[:, [*columns, k]]
+        if np.linalg.matrix_rank(candidate, tol=1e-6 * np.sqrt(n)) == len(columns) + 1:
+            columns.append(int(k))
+    return centred[:, columns], [names[k] for k in columns]
 
 
 @dataclass(frozen=True)
@@ -276,22 +276,22 @@ def cause_trends(
     if history is None or now.sum() < LEAST_SHIFTS or before < LEAST_SHIFTS:
         why = f"too few shifts: needs {LEAST_SHIFTS} in the period and {LEAST_SHIFTS} before it, "
         return Trends((), int(now.sum()), before, why_none=f"{why}has {int(now.sum())} and {before}")
-    found = [name for name in causes if name in history.lost and name not in NO_CAUSE]
-    if not found:
+    names = [name for name in causes if name in history.lost and name not in NO_CAUSE]
+    if not names:
         return Trends((), int(now.sum()), before, why_none="nothing was lost")
-    lost = np.column_stack([history.lost[name] for name in found])
+    lost = np.column_stack([history.lost[name] for name in names])
     changes = _changes(history, lost, now)
     windows = [_window(history, lost, period[1], weeks) for weeks in WEEKS]
-    whole = _whole(history, lost, period[1])
-    both = [p for change, slope in zip(changes, whole.slopes, strict=True) for p in (change.p, slope.p)]
+    in_all = _whole(history, lost, period[1])
+    both = [p for change, slope in zip(changes, in_all.slopes, strict=True) for p in (change.p, slope.p)]
     q = adjusted_p(both)
     rows = []
-    for k, name in enumerate(found):
-        change, slope, own_q = changes[k], whole.slopes[k], (q[2 * k], q[2 * k + 1])
-        verdict, basis = _verdict(change, slope, own_q, whole.weeks)
-        steps = _steps(history, history.lost[name], notes, len(found))
+    for k, name in enumerate(names):
+        change, slope, own_q = changes[k], in_all.slopes[k], (q[2 * k], q[2 * k + 1])
+        verdict, basis = _verdict(change, slope, own_q, in_all.weeks)
+        steps = _steps(history, history.lost[name], notes, len(names))
         row = CauseTrend(
-            name, change.now, change.before, change.amount, slope.amount, whole.weeks, (change.p, slope.p), own_q
+            name, change.now, change.before, change.amount, slope.amount, in_all.weeks, (change.p, slope.p), own_q
         )
         mine = tuple(window[k] for window in windows)
         rows.append(replace(row, verdict=verdict, basis=basis, windows=mine, steps=steps))
@@ -411,12 +411,12 @@ NO_STEP = 3.0
 
 def _largest_step(y: Floats, x: Floats) -> float:
     """The largest step in standard errors, shifts taken as independent: more than it is where they go together."""
-    left = y - x @ np.linalg.lstsq(x, y, rcond=None)[0]
+    residual = y - x @ np.linalg.lstsq(x, y, rcond=None)[0]
     n = len(y)
     before = np.arange(1, n)
-    apart = np.abs(np.cumsum(left)[:-1]) * np.sqrt(n / (before * (n - before)))
-    spread = float(np.sqrt(left @ left / max(n - x.shape[1], 1)))
-    return float(apart[2:-2].max()) / spread if spread > 0 else 0.0
+    contrast = np.abs(np.cumsum(residual)[:-1]) * np.sqrt(n / (before * (n - before)))
+    spread = float(np.sqrt(residual @ residual / max(n - x.shape[1], 1)))
+    return float(contrast[2:-2].max()) / spread if spread > 0 else 0.0
 
 
 def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], rows: int) -> tuple[Step, ...]:
@@ -428,15 +428,15 @@ def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], r
     x = np.column_stack([np.ones(n), history.mix]) * weight[:, None]
     if _largest_step(y * weight, x) < NO_STEP:
         return ()
-    found = find_steps(y * weight, x, np.ones(n - 1), false_share=STEP_CHANCE / max(rows, 1), most=4)
-    if not found.steps:
+    search = find_steps(y * weight, x, np.ones(n - 1), false_share=STEP_CHANCE / max(rows, 1), most=4)
+    if not search.steps:
         return ()
-    columns = [np.where(np.arange(n) >= at, 1.0, 0.0) for at in found.steps]
+    columns = [np.where(np.arange(n) >= at, 1.0, 0.0) for at in search.steps]
     fit = correlated_regression(
         y * weight, np.column_stack([x, *(c * weight for c in columns)]), np.ones(n - 1), COARSE
     )
     out = []
-    for k, at in enumerate(found.steps):
+    for k, at in enumerate(search.steps):
         contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
         moment = datetime.fromtimestamp(float(history.start[at]) / 1e6, UTC)
         near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)

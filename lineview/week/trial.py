@@ -166,16 +166,16 @@ def trial_account(inputs: TrialInputs) -> TrialAccount:
     series = _Series.of(shifts, trial.measure)
     looks = range(LEAST_SINCE, bare.since + 1)
     called, verdict = _first_call(series, before, looks, trial)
-    shown = sorted({*looks[:: max(1, len(looks) // SHOWN_LOOKS)], bare.since})
-    known = tuple(_look(series, shifts, k, trial.shifts) for k in shown)
+    places = sorted({*looks[:: max(1, len(looks) // SHOWN_LOOKS)], bare.since})
+    looks_at = tuple(_look(series, shifts, k, trial.shifts) for k in places)
     return replace(
         _with_means(bare, shifts, ""),
-        effect=known[-1].effect,
+        effect=looks_at[-1].effect,
         verdict=verdict,
         by_beside=bool(called) and series.moved_by_beside(before, bare.since),
         called_after=called,
         seeable=effect_seen(series.unit_sd(before, bare.since), before, trial.shifts),
-        looks=known,
+        looks=looks_at,
         rows=_others(shifts, trial, bare.since),
         mix=tuple(series.design(before + bare.since)[1]),
         noted_after=int((shifts.rows.filter("since")["end"] <= trial.noted_at).sum()),
@@ -262,12 +262,12 @@ def _shifts(inputs: TrialInputs) -> _Shifts:
 
 
 def _whole(frame: pl.DataFrame, trial: Trial) -> pl.DataFrame:
-    whole = frame.filter(pl.col("seen") >= WHOLE_SHIFT * pl.col("planned").median())
+    shifts = frame.filter(pl.col("seen") >= WHOLE_SHIFT * pl.col("planned").median())
     beginning = (pl.col("start") < trial.begins_at) & (pl.col("end") > trial.begins_at)
-    whole = whole.filter(~beginning).with_columns(since=pl.col("start") >= trial.begins_at)
+    shifts = shifts.filter(~beginning).with_columns(since=pl.col("start") >= trial.begins_at)
     if trial.ends_at is not None:
-        whole = whole.filter(pl.col("end") <= trial.ends_at)
-    return whole
+        shifts = shifts.filter(pl.col("end") <= trial.ends_at)
+    return shifts
 
 
 def _count(rows: pl.DataFrame, since: bool) -> int:
@@ -279,8 +279,8 @@ def _why_none(shifts: _Shifts, trial: Trial, since: int) -> str:
     if shifts.before < LEAST_BEFORE:
         return f"too few shifts before it: needs {LEAST_BEFORE}, has {shifts.before}"
     if _values(shifts.units, trial.measure) is None:
-        known = ", ".join([*(name for name in RATIOS if _values(shifts.units, name)), *sorted(shifts.units.lost)])
-        return f"'{trial.measure}' was not measured on it; known: {known}"
+        measures = ", ".join([*(name for name in RATIOS if _values(shifts.units, name)), *sorted(shifts.units.lost)])
+        return f"'{trial.measure}' was not measured on it; known: {measures}"
     if since < LEAST_SINCE:
         return f"too few shifts since: needs {LEAST_SINCE}, has {since}"
     return ""
@@ -420,8 +420,8 @@ def _may_pass(y: Floats, x: Floats, weight: Floats, level: float) -> bool:
     x, y = x * root[:, None], y * root
     inner = np.linalg.inv(x.T @ x)
     beta = inner @ x.T @ y
-    left = y - x @ beta
-    se = float(np.sqrt(left @ left / (len(y) - x.shape[1]) * inner[1, 1]))
+    residual = y - x @ beta
+    se = float(np.sqrt(residual @ residual / (len(y) - x.shape[1]) * inner[1, 1]))
     return abs(float(beta[1])) >= NEAR * se * -float(ndtri(level / 2))
 
 

@@ -47,8 +47,8 @@ def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta 
             pl.col("start").shift(-1).alias("next_start"),
         )
     )
-    own = weights.with_columns(pl.col("batch").str.strip_chars().replace("", None)).sort("at", maintain_order=True)
-    by_time = own.join_asof(sheet, on="at", strategy="backward", check_sortedness=False)
+    ordered = weights.with_columns(pl.col("batch").str.strip_chars().replace("", None)).sort("at", maintain_order=True)
+    by_time = ordered.join_asof(sheet, on="at", strategy="backward", check_sortedness=False)
     # Without an end on the sheet a batch lasts until the next one starts, the last one without limit.
     limit = pl.col("sheet_end") + pl.lit(grace)
     inside = pl.col("sheet_end").is_null() | (pl.col("at") <= limit)
@@ -56,8 +56,8 @@ def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta 
         pl.when(inside).then(pl.col("sheet_batch")).alias("sheet_batch"),
         pl.when(inside).then(pl.col("sheet_product")).alias("sheet_product"),
     )
-    named = _named_by_sheet(timed, sheet)
-    return named.with_columns(batch=pl.coalesce("batch", "sheet_batch")).drop(
+    placed = _named_by_sheet(timed, sheet)
+    return placed.with_columns(batch=pl.coalesce("batch", "sheet_batch")).drop(
         "sheet_batch", "sheet_product", "sheet_end", "next_start"
     )
 
@@ -78,8 +78,8 @@ def _named_by_sheet(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
         .select("_row", "own_product")
     )
     joined = listed.join(match, on="_row", how="left", maintain_order="left").drop("_row")
-    named = pl.when(pl.col("batch").is_not_null() & pl.col("own_product").is_not_null())
-    return joined.with_columns(named=named.then(pl.col("own_product")).otherwise(pl.col("sheet_product"))).drop(
+    has_name = pl.when(pl.col("batch").is_not_null() & pl.col("own_product").is_not_null())
+    return joined.with_columns(named=has_name.then(pl.col("own_product")).otherwise(pl.col("sheet_product"))).drop(
         "own_product"
     )
 
@@ -133,7 +133,7 @@ def weighings(
     """
     require(weights, WEIGHTS, "weights")
     require(batches, BATCHES, "batches")
-    known = pl.DataFrame(
+    fact_rows = pl.DataFrame(
         [(name, f.product, f.target_g, f.tolerance_g, f.wrap_g) for name, f in facts.items()],
         schema={
             "named": pl.String,
@@ -147,7 +147,7 @@ def weighings(
     placed = with_batches(weights, batches).with_columns(
         pl.col("named").replace("", None).fill_null(pl.lit(only or None, dtype=pl.String))
     )
-    joined = placed.join(known, on="named", how="left", maintain_order="left")
+    joined = placed.join(fact_rows, on="named", how="left", maintain_order="left")
     wrap = pl.when(pl.col("gross").fill_null(False)).then(pl.col("wrap_g") * pl.col("pieces")).otherwise(0.0)
     return (
         joined.with_columns(
@@ -198,9 +198,9 @@ def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
         product = plant.product(name)
         if product is None:
             continue
-        found = [plant.web(w) for w in product.webs]
-        webs: list[Web] = [w for w in found if w is not None]
-        wrap = wrap_mass_g(webs) if len(webs) == len(found) else None
+        webs_described = [plant.web(w) for w in product.webs]
+        webs: list[Web] = [w for w in webs_described if w is not None]
+        wrap = wrap_mass_g(webs) if len(webs) == len(webs_described) else None
         facts[name] = PieceFacts(product.id, product.mass_g, product.mass_tolerance_g, wrap)
     return facts
 
@@ -213,32 +213,34 @@ def weight_account(
     only = plant.products[0].id if len(plant.products) == 1 else ""
     facts = piece_facts(plant, names)
     all_weights = weighings(weights, batches, facts, only)
-    found = sort_out(all_weights.filter(pl.col("target_g").is_not_null()))
-    unplaced = all_weights.height - found.kept.height - found.aside.height
+    sorting = sort_out(all_weights.filter(pl.col("target_g").is_not_null()))
+    unplaced = all_weights.height - sorting.kept.height - sorting.aside.height
     week = pieces_per_week(plant, counts, *period)
-    if found.kept.is_empty():
-        return WeightAccount(found, unplaced, None, None, None, None, None, week, None)
-    kept = with_samples(found.kept)
-    found = Sorted(kept, found.aside)
-    deviation = spread_of(kept, DEVIATION)
-    tolerances = kept["tolerance_g"].unique(maintain_order=True).to_list()
+    if sorting.kept.is_empty():
+        return WeightAccount(sorting, unplaced, None, None, None, None, None, week, None)
+    usable = with_samples(sorting.kept)
+    sorting = Sorted(usable, sorting.aside)
+    deviation = spread_of(usable, DEVIATION)
+    tolerances = usable["tolerance_g"].unique(maintain_order=True).to_list()
     # With one tolerance the scaled values are the deviations in another unit.
     scaled = (
-        deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, DEVIATION, per=pl.col("tolerance_g"))
+        deviation.over(tolerances[0])
+        if len(tolerances) == 1
+        else spread_of(usable, DEVIATION, per=pl.col("tolerance_g"))
     )
-    target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
+    target = float(np.average(usable["target_g"].to_numpy(), weights=usable["pieces"].to_numpy()))
     balance = batch_yield(
         inside(batches, period),
         counts,
-        _piece_g(kept, facts, deviation.mean),
+        _piece_g(usable, facts, deviation.mean),
         _u_mean(deviation),
         plant.batch_scale_error_kg,
     )
     ids = {name: f.product for name, f in facts.items()}
-    made = good_by_product(batches, counts, ids, *period) if week and not only else {}
-    split = _by_product(plant, kept, deviation, made, week[0] / week[1] if week and week[1] else 0.0)
+    good_of = good_by_product(batches, counts, ids, *period) if week and not only else {}
+    split = _by_product(plant, usable, deviation, good_of, week[0] / week[1] if week and week[1] else 0.0)
     return WeightAccount(
-        found,
+        sorting,
         unplaced,
         target,
         deviation,
@@ -251,14 +253,14 @@ def weight_account(
 
 
 def _by_product(
-    plant: Plant, kept: pl.DataFrame, deviation: WeightSpread, made: Mapping[str, float], to_week: float
+    plant: Plant, usable: pl.DataFrame, deviation: WeightSpread, good_of: Mapping[str, float], to_week: float
 ) -> WeekGiveaway | None:
     """Split the week's giveaway, unless all pieces counted are of the one product weighed."""
-    weighed = set(kept["product"].to_list())
-    if not weighed & set(made) or not to_week > 0 or (weighed == set(made) and len(made) == 1):
+    weighed = set(usable["product"].to_list())
+    if not weighed & set(good_of) or not to_week > 0 or (weighed == set(good_of) and len(good_of) == 1):
         return None
     prices = {p.id: p.price_per_kg for p in plant.products}
-    return week_giveaway(off_targets(kept, deviation), made, to_week, prices)
+    return week_giveaway(off_targets(usable, deviation), good_of, to_week, prices)
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
@@ -277,11 +279,11 @@ def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataF
     )
 
 
-def _piece_g(kept: pl.DataFrame, facts: Mapping[str, PieceFacts], off_g: float) -> dict[str, float]:
+def _piece_g(usable: pl.DataFrame, facts: Mapping[str, PieceFacts], off_g: float) -> dict[str, float]:
     """The mean net mass of a piece by product as written; unweighed ones get the mean deviation."""
     pieces = pl.col("pieces").cast(pl.Float64)
     means = dict(
-        kept.group_by("product", maintain_order=True).agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows()
+        usable.group_by("product", maintain_order=True).agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows()
     )
     return {name: means.get(f.product, f.target_g + off_g) for name, f in facts.items()}
 

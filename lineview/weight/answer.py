@@ -55,17 +55,20 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
         there = ", ".join(m.id for m in plant.machines) or "none"
         raise AskError(Fault(f"'{scope.machine}' is not a machine of the plant", "--machine", f"one of {there}"))
     start, end = scope.period.start, scope.period.end
-    own = inputs.weights.filter((pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end))
+    weights = inputs.weights.filter((pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end))
     batches = inputs.batches.filter(pl.col("line") == machine.line)
-    account = weight_account(plant, own, batches, inputs.counts, (start, end))
+    account = weight_account(plant, weights, batches, inputs.counts, (start, end))
     series = _series(account)
     across = _lines(plant, machine.line, account, inputs)
     detail = weight_detail(
         plant, account, series["batches"], _line_seen(plant, machine, batches, inputs), inputs.net_contents
     )
     good = inputs.counts.between((start, end)).good
-    counted = None if good is None else good.at(0)
-    figures = (good_pieces_figure(counted, scope.period, machine.shown), *weight_figures(account, across, scope.period))
+    good_pieces = None if good is None else good.at(0)
+    figures = (
+        good_pieces_figure(good_pieces, scope.period, machine.shown),
+        *weight_figures(account, across, scope.period),
+    )
     tables = [spread_table(figures), capability_table(figures), product_table(account), line_table(across, plant)]
     if detail is not None:
         figures += detail_figures(account, detail, plant.currency, scope.period)
@@ -86,8 +89,8 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
 
 def _lines(plant: Plant, line: str, account: WeightAccount, inputs: WeightInputs) -> LineSpread | None:
     """Compare with the works' other lines; None where nothing of this one can be used."""
-    kept = account.sorted.kept
-    if kept.is_empty():
+    usable = account.sorted.kept
+    if usable.is_empty():
         return None
     weighed = inputs.weights_elsewhere
     sheets = inputs.batches_elsewhere
@@ -101,7 +104,7 @@ def _lines(plant: Plant, line: str, account: WeightAccount, inputs: WeightInputs
         if other.id != line
     ]
     facts = piece_facts(plant, sheets["product"].drop_nulls().unique(maintain_order=True).to_list())
-    return line_spread(line, kept, others, facts)
+    return line_spread(line, usable, others, facts)
 
 
 def _line_seen(plant: Plant, machine: Machine, batches: pl.DataFrame, inputs: WeightInputs) -> LineSeen:
@@ -111,8 +114,8 @@ def _line_seen(plant: Plant, machine: Machine, batches: pl.DataFrame, inputs: We
 
 
 def _series(account: WeightAccount) -> dict[str, pl.DataFrame]:
-    found = account.deviation
-    within = found.within.value if found else None
-    df = found.weighings - found.batches if found else 0
-    kept = account.sorted.kept
-    return {"batches": batch_points(kept, within, df), "pieces": piece_points(kept)}
+    deviation = account.deviation
+    within = deviation.within.value if deviation else None
+    df = deviation.weighings - deviation.batches if deviation else 0
+    usable = account.sorted.kept
+    return {"batches": batch_points(usable, within, df), "pieces": piece_points(usable)}

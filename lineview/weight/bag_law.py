@@ -80,8 +80,8 @@ def bag_by_count(piece: Law, count: int) -> Law:
     padded = 1 << (size - 1).bit_length() if size > 1 else 1
     powered = np.fft.rfft(piece.p, padded) ** count
     p = np.maximum(np.fft.irfft(powered, padded)[:size], 0.0)
-    kept = np.flatnonzero(p > 1e-15)
-    first, last = int(kept[0]), int(kept[-1])
+    likely = np.flatnonzero(p > 1e-15)
+    first, last = int(likely[0]), int(likely[-1])
     p = p[first : last + 1]
     return Law(piece.start_g * count + first * piece.step_g, piece.step_g, p / p.sum())
 

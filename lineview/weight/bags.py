@@ -50,7 +50,7 @@ def chance_by_weight(
 
 
 def smallest_count(
-    pieces: BagPieces, label_g: float, lot: int, rules: ContentsRules, wanted: float = 0.95, lots: int = LOTS
+    pieces: BagPieces, label_g: float, lot: int, rules: ContentsRules, confidence: float = 0.95, lots: int = LOTS
 ) -> tuple[int, Chance]:
     """Find the least number of pieces in a bag for a wanted chance of passing.
 
@@ -60,9 +60,9 @@ def smallest_count(
     # A bag whose mean is a hundredth short is not tried: the mean bag must hold its label.
     count = max(1, math.ceil(0.99 * label_g / mean))
     while count * mean <= 1.5 * label_g + mean:
-        found = chance_by_count(pieces, count, label_g, lot, rules, lots)
-        if found.passing >= wanted and found.bag_mean_g >= label_g:
-            return count, found
+        chance = chance_by_count(pieces, count, label_g, lot, rules, lots)
+        if chance.passing >= confidence and chance.bag_mean_g >= label_g:
+            return count, chance
         count += 1
     raise MeasureError(
         Fault("no bag up to half again the label passes as often", "wanted", "less spread, or a lower chance")
@@ -75,7 +75,7 @@ def smallest_mean(
     label_g: float,
     lot: int,
     rules: ContentsRules,
-    wanted: float = 0.95,
+    confidence: float = 0.95,
     lots: int = LOTS,
 ) -> float:
     """Find the least mean piece with which bags of so many pieces pass as often as wanted.
@@ -90,10 +90,10 @@ def smallest_mean(
     high = low + (rules.allowance_g(label_g) + 5 * law.sd_g) / count + 3 * pieces.sd_batch_g
 
     # Moving every piece moves every bag alike, so the lots need to be drawn only once.
-    drawn = draw_lots(pieces, law, count, label_g, plan, rules, lots)
+    lots_drawn = draw_lots(pieces, law, count, label_g, plan, rules, lots)
 
     def enough(mean: float) -> bool:
-        return drawn.passing_if_moved(count * (mean - pieces.piece.mean_g)) >= wanted
+        return lots_drawn.passing_if_moved(count * (mean - pieces.piece.mean_g)) >= confidence
 
     if enough(low):
         return low
@@ -108,7 +108,7 @@ def smallest_fill(
     label_g: float,
     lot: int,
     rules: ContentsRules,
-    wanted: float = 0.95,
+    confidence: float = 0.95,
     step_g: float = 0.1,
     lots: int = LOTS,
 ) -> tuple[float, Chance]:
@@ -124,8 +124,8 @@ def smallest_fill(
     while high - low > 1:
         middle = (low + high) // 2
         law = filling.bag(base + middle * step_g)
-        found = draw_lots(pieces, law, 0, label_g, plan, rules, lots).chance()
-        enough = found.passing >= wanted and found.bag_mean_g >= label_g
+        chance = draw_lots(pieces, law, 0, label_g, plan, rules, lots).chance()
+        enough = chance.passing >= confidence and chance.bag_mean_g >= label_g
         low, high = (low, middle) if enough else (middle, high)
     fill = base + high * step_g
     return fill, chance_by_weight(pieces, fill, label_g, lot, rules, lots)
@@ -181,7 +181,7 @@ def plan_bags(
     pieces_per_lot: float,
     batch_kg: float,
     off_g: float | None = None,
-    wanted: float = 0.95,
+    confidence: float = 0.95,
 ) -> BagPlan | None:
     """Plan bags of one product by count and by weight.
 
@@ -190,19 +190,19 @@ def plan_bags(
     Source: derived-bag-plan
     """
     within = deviation.within.value
-    own = weighings.filter(pl.col("product") == product)
-    if within is None or not within > 0 or own.is_empty():
+    of_product = weighings.filter(pl.col("product") == product)
+    if within is None or not within > 0 or of_product.is_empty():
         return None
-    target_g = float(own["target_g"][0])
+    target_g = float(of_product["target_g"][0])
     off = within_offsets(weighings)
     real = off.size >= LEAST_PIECES
     mean_g = target_g + (deviation.mean if off_g is None else off_g)
     law = piece_law(off if real else normal_offsets(), mean_g, within, STEP_G)
     batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
     pieces = BagPieces(law, deviation.between.value or 0.0, batches)
-    rows = tuple(_row(pieces, label, pieces_per_lot, rules, wanted) for label in labels_g)
+    rows = tuple(_row(pieces, label, pieces_per_lot, rules, confidence) for label in labels_g)
     shape = f"shape of {off.size} single pieces" if real else "a normal shape, as few single pieces were weighed"
-    return BagPlan(rows, rules.banner, shape, batches, wanted, product, rules.short_banner)
+    return BagPlan(rows, rules.banner, shape, batches, confidence, product, rules.short_banner)
 
 
 def plan_products(
@@ -232,7 +232,7 @@ def plan_products(
         if at and labels and not enough:
             plans.append(_too_few(product, labels, n, batches, rules))
             continue
-        own = means[product] if enough else None
+        mean_off_g = means[product] if enough else None
         plan = (
             plan_bags(
                 weighings,
@@ -242,7 +242,7 @@ def plan_products(
                 rules,
                 pieces_per_lot=pieces_per_lot,
                 batch_kg=batch_kg,
-                off_g=own,
+                off_g=mean_off_g,
             )
             if labels
             else None
@@ -257,14 +257,14 @@ def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules:
     return BagPlan(rows, rules.banner, "", 0, 0.95, product, rules.short_banner)
 
 
-def _row(pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules, wanted: float) -> BagRow:
+def _row(pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules, confidence: float) -> BagRow:
     lot = max(1, math.floor(pieces_per_lot * pieces.piece.mean_g / label_g))
     try:
-        count, _ = smallest_count(pieces, label_g, lot, rules, wanted, _SEARCH)
-        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, wanted, 0.5, _SEARCH)
+        count, _ = smallest_count(pieces, label_g, lot, rules, confidence, _SEARCH)
+        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, confidence, 0.5, _SEARCH)
     except MeasureError as error:
         return BagRow(label_g, lot, why_none=str(error))
     by_count = chance_by_count(pieces, count, label_g, lot, rules, _FINAL)
     less = chance_by_count(pieces, count - 1, label_g, lot, rules, _SEARCH) if count > 1 else None
-    least = smallest_mean(pieces, count, label_g, lot, rules, wanted, _SEARCH)
+    least = smallest_mean(pieces, count, label_g, lot, rules, confidence, _SEARCH)
     return BagRow(label_g, lot, count, by_count, less, fill, by_weight, least)

@@ -212,30 +212,30 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
     plan = rules.plan(lot)
     needed = plan.packages or lot
     # The rules may want another, smaller sample for the mean: the first ones weighed are as random as any.
-    found = summarize(net_g[: plan.mean_packages])
-    factor = plan.mean_factor if found.n == plan.mean_packages else rules.correction.get(found.n)
+    summary = summarize(net_g[: plan.mean_packages])
+    factor = plan.mean_factor if summary.n == plan.mean_packages else rules.correction.get(summary.n)
     slack = (plan.mean_factor if factor is None else factor) or 0.0
-    slack *= found.sd or 0.0
+    slack *= summary.sd or 0.0
     allowance = rules.allowance_g(label_g)
     beyond = sum(v < label_g - allowance for v in net_g)
     twice = 0
     if rules.never_beyond is not None:
         twice = sum(v < label_g - rules.never_beyond * allowance for v in net_g)
     parts = [
-        _mean_part(found.mean, label_g, slack),
+        _mean_part(summary.mean, label_g, slack),
         _beyond_part(beyond, plan.beyond, label_g, allowance),
         *_twice_part(twice, rules, label_g, allowance),
     ]
     failed = [text for ok, text in parts if not ok]
-    told = failed + [text for ok, text in parts if ok]
+    reasons = failed + [text for ok, text in parts if ok]
     if len(net_g) < needed:
-        told.insert(0, f"The plan for a lot of {lot} needs {needed} packages; {len(net_g)} weighed so far.")
-    passed = None if len(net_g) < needed else not failed
+        reasons.insert(0, f"The plan for a lot of {lot} needs {needed} packages; {len(net_g)} weighed so far.")
+    verdict = None if len(net_g) < needed else not failed
     return LotCheck(
-        passed,
-        tuple(told),
-        found.mean,
-        found.sd,
+        verdict,
+        tuple(reasons),
+        summary.mean,
+        summary.sd,
         label_g - slack,
         allowance,
         beyond,

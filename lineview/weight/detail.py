@@ -60,72 +60,76 @@ class LineSeen:
 
 
 def weight_detail(
-    plant: Plant, account: WeightAccount, points: pl.DataFrame, seen: LineSeen, rules: Mapping[str, ContentsRules]
+    plant: Plant,
+    account: WeightAccount,
+    points: pl.DataFrame,
+    line_inputs: LineSeen,
+    rules: Mapping[str, ContentsRules],
 ) -> WeightDetail | None:
     """Work out the rest."""
-    found, target = account.deviation, account.target_g
-    if found is None or target is None:
+    deviation, target = account.deviation, account.target_g
+    if deviation is None or target is None:
         return None
-    kept = account.sorted.kept
+    usable = account.sorted.kept
     return WeightDetail(
-        three_way(points, kept),
-        weight_shape(kept),
-        _sources(plant, kept, seen),
-        sample_plans(found, float(kept["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
-        _bags(plant, account, found, rules),
+        three_way(points, usable),
+        weight_shape(usable),
+        _sources(plant, usable, line_inputs),
+        sample_plans(deviation, float(usable["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
+        _bags(plant, account, deviation, rules),
         _money(plant, account),
     )
 
 
-def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
+def sample_plans(spread: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
     """Give plans that know the mean to parts of the tolerance.
 
-    Takes `found` [g]. Gives [g].
+    Takes `spread` [g]. Gives [g].
     """
-    if found.between.value is None or found.piece.value is None:
+    if spread.between.value is None or spread.piece.value is None:
         return ()
-    variances = (found.between.value**2, (found.samples.value or 0.0) ** 2, found.piece.value**2)
+    variances = (spread.between.value**2, (spread.samples.value or 0.0) ** 2, spread.piece.value**2)
     return tuple((part * tolerance_g, cheapest_plan(variances, part * tolerance_g)) for part in PRECISIONS)
 
 
 def _bags(
-    plant: Plant, account: WeightAccount, found: WeightSpread, rules: Mapping[str, ContentsRules]
+    plant: Plant, account: WeightAccount, spread: WeightSpread, rules: Mapping[str, ContentsRules]
 ) -> tuple[BagPlan, ...]:
-    own = rules.get(RULES[plant.units])
-    if own is None:
+    rules_here = rules.get(RULES[plant.units])
+    if rules_here is None:
         return ()
     an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
     return plan_products(
         account.sorted.kept,
-        found,
+        spread,
         {p.id: p.bag_g for p in plant.products},
         LABELS_G[plant.units],
-        own,
+        rules_here,
         pieces_per_lot=an_hour,
         batch_kg=plant.batch_kg,
     )
 
 
-def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
-    names = {*seen.batches["product"].drop_nulls().to_list(), *(p.id for p in plant.products)}
-    known = {name: plant.product(name) for name in names}
-    targets = {name: product.diameter_mm for name, product in known.items() if product is not None}
-    rope = pl.DataFrame(schema={"at": kept.schema["at"], "value": pl.Float64})
-    if seen.sizer is not None and seen.rope_readings.height:
-        own = [p for p in plant.products if p.id in set(kept["product"].to_list())]
-        target = sum(p.diameter_mm for p in own) / len(own) if own else None
-        tolerance = max((p.diameter_tolerance_mm for p in own), default=None)
-        gauges = diameter_gauges(seen.sizer, seen.rope_readings, target, tolerance)
+def _sources(plant: Plant, usable: pl.DataFrame, line_inputs: LineSeen) -> SpreadSources:
+    names = {*line_inputs.batches["product"].drop_nulls().to_list(), *(p.id for p in plant.products)}
+    product_of = {name: plant.product(name) for name in names}
+    targets = {name: product.diameter_mm for name, product in product_of.items() if product is not None}
+    rope = pl.DataFrame(schema={"at": usable.schema["at"], "value": pl.Float64})
+    if line_inputs.sizer is not None and line_inputs.rope_readings.height:
+        weighed_products = [p for p in plant.products if p.id in set(usable["product"].to_list())]
+        target = sum(p.diameter_mm for p in weighed_products) / len(weighed_products) if weighed_products else None
+        tolerance = max((p.diameter_tolerance_mm for p in weighed_products), default=None)
+        gauges = diameter_gauges(line_inputs.sizer, line_inputs.rope_readings, target, tolerance)
         rope = gauges[0].check.usable.select("at", "value").sort("at") if gauges else rope
-    return spread_sources(kept, rope, seen.batches, targets, _length_counters(seen))
+    return spread_sources(usable, rope, line_inputs.batches, targets, _length_counters(line_inputs))
 
 
-def _length_counters(seen: LineSeen) -> LengthCounters | None:
-    rope = seen.rope_counts
+def _length_counters(line_inputs: LineSeen) -> LengthCounters | None:
+    rope = line_inputs.rope_counts
     if rope is None or not rope.has_read("rope"):
         return None
-    counted = seen.counts.has_read("pieces") or seen.counts.has_read("good pieces")
-    return LengthCounters(rope, seen.counts) if counted else None
+    has_count = line_inputs.counts.has_read("pieces") or line_inputs.counts.has_read("good pieces")
+    return LengthCounters(rope, line_inputs.counts) if has_count else None
 
 
 def _money(plant: Plant, account: WeightAccount) -> Estimate:

@@ -38,10 +38,10 @@ class Sorted:
     @property
     def reasons(self) -> dict[str, int]:
         """How many were set aside for each reason, most first."""
-        counted = (
+        frequency = (
             self.aside.group_by("reason", maintain_order=True).len().sort(["len", "reason"], descending=[True, False])
         )
-        return dict(counted.iter_rows())
+        return dict(frequency.iter_rows())
 
 
 def sort_out(weighings: pl.DataFrame) -> Sorted:
@@ -120,9 +120,9 @@ def _looks_like(ratio: float, typical: float, steady: float, odd: int, usable: i
             return f"looks like {unit}, not grams"
     if 2 * odd > usable and typical > IMPLAUSIBLE[1]:
         # A tare adds one amount to every weighing; several pieces weighed as one spread more.
-        whole = round(typical)
-        if abs(typical / whole - 1) < 0.02 and steady > 0.03:
-            return f"looks like {whole} pieces weighed as one"
+        count = round(typical)
+        if abs(typical / count - 1) < 0.02 and steady > 0.03:
+            return f"looks like {count} pieces weighed as one"
         return "far above one piece: a bag or tray on the scale, or several pieces weighed as one"
     return "far below one piece" if ratio < 1 else "far above one piece"
 
@@ -166,9 +166,9 @@ def _outliers(frame: pl.DataFrame) -> pl.Series:
     far = away > _FAR * usual
     alone = not bool((away[~far] > _CALM * usual).any())
     if usual > 0 and alone and 0 < far.sum() <= max(1.0, _MOST_OUTLIERS * away.size):
-        rest = away[~far]
-        excess = float(np.mean(rest**4) / np.mean(rest**2) ** 2) - 3.0
-        if excess <= _BY_MEDIANS + _TAILED * float(np.sqrt(24.0 / rest.size)):
+        others = away[~far]
+        excess = float(np.mean(others**4) / np.mean(others**2) ** 2) - 3.0
+        if excess <= _BY_MEDIANS + _TAILED * float(np.sqrt(24.0 / others.size)):
             hit[scaled["_row"].to_numpy()[far]] = True
     return pl.Series(hit)
 
@@ -181,10 +181,10 @@ def with_samples(weighings: pl.DataFrame) -> pl.DataFrame:
     """Name each weighing's sample where none is given."""
     gap_s = pl.col("at").diff().dt.total_microseconds().cast(pl.Float64) / 1e6
     fresh = (gap_s > GAP_S).fill_null(True) | (pl.col("batch") != pl.col("batch").shift(1)).fill_null(False)
-    named = pl.col("sample").str.strip_chars().replace("", None)
+    sample_name = pl.col("sample").str.strip_chars().replace("", None)
     return (
         weighings.sort("at", maintain_order=True)
         .with_columns(_run=fresh.cum_sum())
-        .with_columns(sample=pl.coalesce(named, pl.format("at {}", pl.col("_run"))))
+        .with_columns(sample=pl.coalesce(sample_name, pl.format("at {}", pl.col("_run"))))
         .drop("_run")
     )

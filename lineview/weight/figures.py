@@ -42,8 +42,8 @@ def _add(
     """Add an estimate, which says so where there are too few weighings for its limits."""
     open_ended = estimate.value is not None and estimate.low is None
     kind = estimate.interval or "too few batches or weighings for an interval" if open_ended else ""
-    shown = working if estimate.value is not None else ""
-    figures.add(name, estimate, shown, n=n, interval=kind, sources=sources, **words)
+    working_text = working if estimate.value is not None else ""
+    figures.add(name, estimate, working_text, n=n, interval=kind, sources=sources, **words)
 
 
 def _nothing(figures: FigureList, account: WeightAccount) -> None:
@@ -92,9 +92,9 @@ def _spreads(figures: FigureList, spread: WeightSpread) -> None:
 def _numbers(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     aside = account.sorted.aside.height
     reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
-    counted = f"counted over {spread.weighings} weighings"
-    figures.add("batches", spread.batches, counted, n=spread.weighings)
-    figures.add("pieces", spread.pieces, counted, n=spread.weighings)
+    basis = f"counted over {spread.weighings} weighings"
+    figures.add("batches", spread.batches, basis, n=spread.weighings)
+    figures.add("pieces", spread.pieces, basis, n=spread.weighings)
     figures.add("set_aside", aside, reasons or "none was set aside", n=aside)
 
 
@@ -119,10 +119,10 @@ def _capabilities(figures: FigureList, account: WeightAccount, spread: WeightSpr
 
 def _giveaway(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     """Add giveaway a piece and in kilograms a week."""
-    given, week = account.giveaway, account.week
-    if given is None:
+    giveaway, week = account.giveaway, account.week
+    if giveaway is None:
         return
-    split, of, working = given.by_product, "", ""
+    split, of, working = giveaway.by_product, "", ""
     sources = None
     if split is not None:
         working, sources = f"Σ pieces × mean deviation: {_sum(split, split.rows)}", ("gum",)
@@ -132,8 +132,8 @@ def _giveaway(figures: FigureList, account: WeightAccount, spread: WeightSpread)
             f"{spread.mean:+.4f} g × {week[0]:,.0f} pieces a week ({week[1]:,.0f} pieces "
             f"× {week[3]:,.0f} / {week[2]:,.0f} planned minutes)"
         )
-    _add(figures, "giveaway_g_per_piece", given.g_per_piece, "mean mass − target; negative: short", spread.pieces)
-    _add(figures, "giveaway_kg_per_week", given.kg_per_week, working, spread.pieces, sources=sources, of=of)
+    _add(figures, "giveaway_g_per_piece", giveaway.g_per_piece, "mean mass − target; negative: short", spread.pieces)
+    _add(figures, "giveaway_kg_per_week", giveaway.kg_per_week, working, spread.pieces, sources=sources, of=of)
 
 
 def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool = False) -> str:

@@ -66,7 +66,7 @@ class OffTarget:
     batches: int
 
 
-def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, OffTarget], float, int]:
+def off_targets(usable: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, OffTarget], float, int]:
     """Each product's mean deviation from its target, from its batches' means.
 
     Takes `common` [g]. Gives [g²].
@@ -75,17 +75,17 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
     pooled over all products, so that one with few batches still has an interval.
     Source: gum
     """
-    return grouped_means(kept, "product", common.between.value, common.within.value)
+    return grouped_means(usable, "product", common.between.value, common.within.value)
 
 
 def grouped_means(
-    kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
+    usable: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
 ) -> tuple[dict[str, OffTarget], float, int]:
     """Give mean deviations from target by group, from batch means.
 
     Parameters
     ----------
-    kept : polars.DataFrame
+    usable : polars.DataFrame
         WEIGHINGS that can be used.
     by : str
         The column whose values are the groups.
@@ -98,10 +98,10 @@ def grouped_means(
         By group its mean deviation [g], the variance that its relative variance scales [g²], and the degrees
         of freedom of that.
     """
-    found, left, apart = _grouped(kept, by, between_g, within_g)
-    df = apart.height - len(found)
-    variance = left / df if df > 0 else 0.0
-    return found, variance * _widening(apart, within_g) ** 2, df
+    means_of, squares, residuals = _grouped(usable, by, between_g, within_g)
+    df = residuals.height - len(means_of)
+    variance = squares / df if df > 0 else 0.0
+    return means_of, variance * _widening(residuals, within_g) ** 2, df
 
 
 def mean_deviations(kept: pl.DataFrame, common: WeightSpread) -> dict[str, float]:
@@ -150,7 +150,7 @@ def _weight(between: float | None, within: float | None) -> pl.Expr:
 
 def week_giveaway(
     off: tuple[dict[str, OffTarget], float, int],
-    made: Mapping[str, float],
+    good_of: Mapping[str, float],
     to_week: float,
     prices: Mapping[str, float | None],
 ) -> WeekGiveaway:
@@ -162,7 +162,7 @@ def week_giveaway(
     Source: gum
     """
     means, variance, df = off
-    own = {p: n * to_week for p, n in made.items() if p in means}
+    weighed_week = {p: n * to_week for p, n in good_of.items() if p in means}
 
     def told(factors: Mapping[str, float]) -> Estimate:
         value = sum(means[p].mean_g * f for p, f in factors.items())
@@ -170,33 +170,39 @@ def week_giveaway(
         interval = student_interval(value, u, df)
         return Estimate(value, interval.low, interval.high)
 
-    rows = tuple(_row(p, n * to_week, prices.get(p), p in means, told) for p, n in sorted(made.items()) if p)
-    priced = {p: n * price / 1000 for p, n in own.items() if (price := prices.get(p)) is not None}
-    lacking = tuple(sorted(p for p in own if p not in priced))
+    rows = tuple(_row(p, n * to_week, prices.get(p), p in means, told) for p, n in sorted(good_of.items()) if p)
+    priced = {p: n * price / 1000 for p, n in weighed_week.items() if (price := prices.get(p)) is not None}
+    lacking = tuple(sorted(p for p in weighed_week if p not in priced))
     money = told(priced)
     why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
     return WeekGiveaway(
         rows,
-        told({p: n / 1000 for p, n in own.items()}),
+        told({p: n / 1000 for p, n in weighed_week.items()}),
         Estimate.unknown(why) if lacking else money,
         money if lacking and priced else None,
         tuple(sorted(priced)),
         lacking,
-        tuple(sorted(p for p in made if p and p not in means)),
-        sum(own.values()) / (sum(made.values()) * to_week),
+        tuple(sorted(p for p in good_of if p and p not in means)),
+        sum(weighed_week.values()) / (sum(good_of.values()) * to_week),
         df,
     )
 
 
 def _row(
-    product: str, pieces: float, price: float | None, weighed: bool, told: Callable[[Mapping[str, float]], Estimate]
+    product: str,
+    pieces: float,
+    price: float | None,
+    weighed: bool,
+    interval_of: Callable[[Mapping[str, float]], Estimate],
 ) -> ProductGiveaway:
     if not weighed:
         none = Estimate.unknown("not known: not weighed in this period")
         return ProductGiveaway(product, pieces, none, none, price, none)
     unpriced = Estimate.unknown("not known: no price_per_kg in plant.toml")
-    money = unpriced if price is None else told({product: pieces * price / 1000})
-    return ProductGiveaway(product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money)
+    money = unpriced if price is None else interval_of({product: pieces * price / 1000})
+    return ProductGiveaway(
+        product, pieces, interval_of({product: 1.0}), interval_of({product: pieces / 1000}), price, money
+    )
 
 
 @dataclass(frozen=True)
@@ -227,22 +233,22 @@ def giveaway(
     return Giveaway(each, each.scaled(pieces_per_week / 1000))
 
 
-def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Estimate:
+def money_given(week_giveaway_of: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Estimate:
     """The money a week that all products weighed give away."""
-    if given.kg_per_week.value is None:
-        return given.kg_per_week
-    if given.by_product is not None:
-        return given.by_product.money
-    known = {name: prices.get(name) for name in weighed}
-    lacking = sorted(name for name, price in known.items() if price is None)
+    if week_giveaway_of.kg_per_week.value is None:
+        return week_giveaway_of.kg_per_week
+    if week_giveaway_of.by_product is not None:
+        return week_giveaway_of.by_product.money
+    price_of = {name: prices.get(name) for name in weighed}
+    lacking = sorted(name for name, price in price_of.items() if price is None)
     if lacking:
         why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
         return Estimate.unknown(why)
-    found = {price for price in known.values() if price is not None}
-    if len(found) > 1:
+    prices_known = {price for price in price_of.values() if price is not None}
+    if len(prices_known) > 1:
         why = "not known: prices differ, and no batch sheet says how many pieces were of which product"
         return Estimate.unknown(why)
-    return given.kg_per_week.scaled(found.pop())
+    return week_giveaway_of.kg_per_week.scaled(prices_known.pop())
 
 
 def share_below(scaled: WeightSpread, limit: float = -1.0) -> Estimate:
@@ -255,8 +261,8 @@ def share_below(scaled: WeightSpread, limit: float = -1.0) -> Estimate:
     why = scaled.checks.why_not_normal or scaled.total.interval
     if why:
         return Estimate(value, interval=why)
-    drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(np.maximum(scaled.draws_total, 1e-300)))
-    return Estimate(value, *percentiles(drawn))
+    shares = ndtr((limit - scaled.draws_mean) / np.sqrt(np.maximum(scaled.draws_total, 1e-300)))
+    return Estimate(value, *percentiles(shares))
 
 
 def pieces_per_week(
@@ -267,17 +273,17 @@ def pieces_per_week(
     good = counts.pieces(at[:1], at[1:]).good
     if good is None or not good.readings[0]:
         return None
-    counted = good.at(0).number
+    good_number = good.at(0).number
     planned = _planned_min(calendar(plant.shifts, plant.zone, start, end))
     week = _planned_min(calendar(plant.shifts, plant.zone, start, start + timedelta(days=7)))
     if not planned > 0 or not week > 0:
         return None
-    return counted * week / planned, counted, planned, week
+    return good_number * week / planned, good_number, planned, week
 
 
 def _planned_min(stretches: pl.DataFrame) -> float:
-    own = stretches.filter(pl.col("part") == "planned")
-    return float((own["end"] - own["start"]).dt.total_microseconds().sum()) / 60e6
+    planned = stretches.filter(pl.col("part") == "planned")
+    return float((planned["end"] - planned["start"]).dt.total_microseconds().sum()) / 60e6
 
 
 #: A batch without an end on the sheet lasts at most this long [s].
@@ -354,20 +360,20 @@ def batch_yield(
     pieces = counts.pieces(at[::2], at[1::2])
     if not rows or pieces.good is None:
         return None
-    told = (pieces.good.missing_s <= 0) & ~np.isnan(pieces.good.value) & (pieces.good.readings > 0)
-    if not told.any():
+    countable = (pieces.good.missing_s <= 0) & ~np.isnan(pieces.good.value) & (pieces.good.readings > 0)
+    if not countable.any():
         return None
-    mass_in, each_kg = np.array([row[2:] for row in rows])[told].T
-    made = pieces.good.value[told]
-    good, good_kg = float(made.sum()), float((made * each_kg).sum())
-    count_u2 = float((((pieces.good.high - pieces.good.low)[told] * each_kg) ** 2).sum()) / 12
+    mass_in, each_kg = np.array([row[2:] for row in rows])[countable].T
+    pieces_in = pieces.good.value[countable]
+    good, good_kg = float(pieces_in.sum()), float((pieces_in * each_kg).sum())
+    count_u2 = float((((pieces.good.high - pieces.good.low)[countable] * each_kg) ** 2).sum()) / 12
     counts_rejects = counts.has_read("rejects") and pieces.rejects is not None
-    rejected = pieces.rejects.value[told] if counts_rejects and pieces.rejects else np.zeros(len(made))
+    rejected = pieces.rejects.value[countable] if counts_rejects and pieces.rejects else np.zeros(len(pieces_in))
     reject_kg, rejects = float((rejected * each_kg).sum()), float(rejected.sum())
-    used = int(told.sum())
+    used = int(countable.sum())
     u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
     u_rejects = rejects * u_piece_g / 1000
-    left = float(mass_in.sum()) - good_kg - reject_kg
+    missing_kg = float(mass_in.sum()) - good_kg - reject_kg
     u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
     u_left = math.sqrt(count_u2 + ((good + rejects) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
     return Yield(
@@ -378,7 +384,7 @@ def batch_yield(
         u_good,
         reject_kg if counts.has_read("rejects") else None,
         u_rejects,
-        left,
+        missing_kg,
         u_left,
         u_scale,
     )

@@ -56,7 +56,7 @@ class LineSpread:
 
 
 def line_spread(
-    line: str, kept: pl.DataFrame, others: Sequence[LineWeights], facts: Mapping[str, PieceFacts]
+    line: str, usable: pl.DataFrame, others: Sequence[LineWeights], facts: Mapping[str, PieceFacts]
 ) -> LineSpread:
     """Compare lines over the products that were weighed on several of them.
 
@@ -66,24 +66,28 @@ def line_spread(
     having one variance over all lines.
     Source: searle-casella-mcculloch, weerahandi-1993
     """
-    frames = [_placed(kept, line)]
+    frames = [_placed(usable, line)]
     for other in others:
-        own = sort_out(weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())).kept
-        if own.height:
-            frames.append(_placed(with_samples(own), other.line))
+        sorted_weighings = sort_out(
+            weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
+        ).kept
+        if sorted_weighings.height:
+            frames.append(_placed(with_samples(sorted_weighings), other.line))
     return compare_lines(pl.concat(frames), line)
 
 
-def _placed(kept: pl.DataFrame, line: str) -> pl.DataFrame:
-    return kept.with_columns(line=pl.lit(line))
+def _placed(usable: pl.DataFrame, line: str) -> pl.DataFrame:
+    return usable.with_columns(line=pl.lit(line))
 
 
 def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     """Compare lines by weighings that are made ready."""
-    own = weighed.filter(pl.col("line") == line)["product"].unique(maintain_order=True)
+    products_here = weighed.filter(pl.col("line") == line)["product"].unique(maintain_order=True)
     if weighed["line"].n_unique() < 2:
         return _none("not known: one line was weighed")
-    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(pl.col("line").n_unique().over("product") > 1)
+    both = weighed.filter(pl.col("product").is_in(products_here.implode())).filter(
+        pl.col("line").n_unique().over("product") > 1
+    )
     if both.is_empty():
         return _none("not known: no product of this line was weighed on another")
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
@@ -111,25 +115,25 @@ def _components(both: pl.DataFrame) -> tuple[Estimate, float | None, float | Non
 
 def _means(both: pl.DataFrame, line: str, between: float | None, within: float | None) -> tuple[LineMean, ...]:
     """Each line's mean, the one asked first; batch means share one variance over all lines."""
-    found, variance, df = grouped_means(both, "line", between, within)
+    means_of, variance, df = grouped_means(both, "line", between, within)
     pieces = dict(both.group_by("line", maintain_order=True).agg(pl.col("pieces").sum()).iter_rows())
-    asked = found[line]
+    first = means_of[line]
 
     def told(value: float, relative: float) -> Estimate:
         interval = student_interval(value, float(np.sqrt(variance * relative)), df)
         return Estimate(value, interval.low, interval.high)
 
     rows = []
-    for name in (line, *sorted(n for n in found if n != line)):
-        one = found[name]
-        apart = told(one.mean_g - asked.mean_g, one.relative_variance + asked.relative_variance)
+    for name in (line, *sorted(n for n in means_of if n != line)):
+        of_line = means_of[name]
+        difference = told(of_line.mean_g - first.mean_g, of_line.relative_variance + first.relative_variance)
         rows.append(
             LineMean(
                 name,
-                one.batches,
+                of_line.batches,
                 int(pieces[name]),
-                told(one.mean_g, one.relative_variance),
-                None if name == line else apart,
+                told(of_line.mean_g, of_line.relative_variance),
+                None if name == line else difference,
             )
         )
     return tuple(rows)
@@ -143,17 +147,17 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
     )
     rows = [
         {
-            "line": line_name(plant, one.line),
-            "batches": one.batches,
-            "pieces": one.pieces,
-            "off_g": one.off_g.value,
-            "off_low": one.off_g.low,
-            "off_high": one.off_g.high,
-            "apart_g": one.apart.value if one.apart else None,
-            "apart_low": one.apart.low if one.apart else None,
-            "apart_high": one.apart.high if one.apart else None,
+            "line": line_name(plant, row.line),
+            "batches": row.batches,
+            "pieces": row.pieces,
+            "off_g": row.off_g.value,
+            "off_low": row.off_g.low,
+            "off_high": row.off_g.high,
+            "apart_g": row.apart.value if row.apart else None,
+            "apart_low": row.apart.low if row.apart else None,
+            "apart_high": row.apart.high if row.apart else None,
         }
-        for one in (across.lines if across else ())
+        for row in (across.lines if across else ())
     ]
     of = f": {', '.join(across.products)}" if across and across.products else ""
     return Table("lines", f"Lines that made the same products{of}", columns, rows)
@@ -161,25 +165,26 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
 
 def line_name(plant: Plant, line: str) -> str:
     """What a person calls a line."""
-    return next((one.name or one.id for one in plant.lines if one.id == line), line)
+    return next((entry.name or entry.id for entry in plant.lines if entry.id == line), line)
 
 
 def line_notes(across: LineSpread | None, plant: Plant) -> tuple[str, ...]:
     """Say of each other line how much heavier or lighter its pieces of the same products are."""
     if across is None or not across.lines:
         return ()
-    asked = line_name(plant, across.lines[0].line)
-    return tuple(_note(one, asked, plant) for one in across.lines[1:])
+    first = line_name(plant, across.lines[0].line)
+    return tuple(_note(row, first, plant) for row in across.lines[1:])
 
 
-def _note(one: LineMean, asked: str, plant: Plant) -> str:
-    name, apart = line_name(plant, one.line), one.apart
-    if apart is None or apart.value is None or apart.low is None or apart.high is None:
-        return f"How far {name} differs from {asked} is not known: too few batches or pieces."
-    between = f"{mass(apart.low, plant, signed=True)} to {mass(apart.high, plant, signed=True)}, 95 %"
-    if apart.low <= 0 <= apart.high:
-        return f"Pieces of the same products on {name} and {asked} show no measurable difference ({between})."
-    more = "heavier" if apart.value > 0 else "lighter"
+def _note(row: LineMean, first: str, plant: Plant) -> str:
+    name, difference = line_name(plant, row.line), row.apart
+    if difference is None or difference.value is None or difference.low is None or difference.high is None:
+        return f"How far {name} differs from {first} is not known: too few batches or pieces."
+    between = f"{mass(difference.low, plant, signed=True)} to {mass(difference.high, plant, signed=True)}, 95 %"
+    if difference.low <= 0 <= difference.high:
+        return f"Pieces of the same products on {name} and {first} show no measurable difference ({between})."
+    more = "heavier" if difference.value > 0 else "lighter"
     return (
-        f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} ({between})."
+        f"Pieces of the same products are {mass(abs(difference.value), plant)} {more} on {name} "
+        f"than on {first} ({between})."
     )

@@ -31,17 +31,17 @@ def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: floa
     """
     if rope_s.size == 0:
         return np.full(at_s.size, np.nan)
-    wanted = at_s - delay_s
+    moments_s = at_s - delay_s
     running = np.concatenate([[0.0], np.cumsum(diameter_mm)])
-    first = np.searchsorted(rope_s, wanted - REACH_S, side="left")
-    last = np.searchsorted(rope_s, wanted + REACH_S, side="right")
+    first = np.searchsorted(rope_s, moments_s - REACH_S, side="left")
+    last = np.searchsorted(rope_s, moments_s + REACH_S, side="right")
     inside = last - first
-    between = np.interp(wanted, rope_s, diameter_mm)
-    found = np.where(inside > 0, (running[last] - running[first]) / np.maximum(inside, 1), between)
-    after = np.clip(np.searchsorted(rope_s, wanted), 0, rope_s.size - 1)
+    between = np.interp(moments_s, rope_s, diameter_mm)
+    diameter = np.where(inside > 0, (running[last] - running[first]) / np.maximum(inside, 1), between)
+    after = np.clip(np.searchsorted(rope_s, moments_s), 0, rope_s.size - 1)
     before = np.maximum(after - 1, 0)
-    away = np.minimum(np.abs(rope_s[after] - wanted), np.abs(rope_s[before] - wanted))
-    return np.where(away <= GAP_S, found, np.nan)
+    away = np.minimum(np.abs(rope_s[after] - moments_s), np.abs(rope_s[before] - moments_s))
+    return np.where(away <= GAP_S, diameter, np.nan)
 
 
 #: A batch with fewer readings shows no variance of its own.
@@ -126,12 +126,12 @@ def _noise(frame: pl.DataFrame) -> tuple[float, float]:
         return 0.0, 0.0
     cadence = float(np.median(np.diff(at_s)[same_batch]))
     half = []
-    for apart in (1, 2, 3):
-        away = at_s[apart:] - at_s[:-apart]
-        near = (batch[apart:] == batch[:-apart]) & (np.abs(away - apart * cadence) < 0.5 * cadence)
+    for lag in (1, 2, 3):
+        away = at_s[lag:] - at_s[:-lag]
+        near = (batch[lag:] == batch[:-lag]) & (np.abs(away - lag * cadence) < 0.5 * cadence)
         if int(near.sum()) < 30:
             return 0.0, 0.0
-        half.append(float(np.mean((z[apart:] - z[:-apart])[near] ** 2)) / 2)
+        half.append(float(np.mean((z[lag:] - z[:-lag])[near] ** 2)) / 2)
     first, second = half[1] - half[0], half[2] - half[1]
     if not (first > 0 and 0.1 * first < second < 0.98 * first):
         return 0.0, 0.0
@@ -202,12 +202,12 @@ def spread_sources(
         )
     columns = _Columns.of(frame)
     core = readings_in_batches(rope, batches)
-    seen = rope_variance(core, diameter_mm)
-    if seen.within is None:
+    rope_parts = rope_variance(core, diameter_mm)
+    if rope_parts.within is None:
         return _untold("too few rope readings within batches", frame)
     delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
     length = _lengths(columns.batch_names, counters, core)
-    return _shares(columns, seen, length, delay, "" if counters else _NO_LENGTH)
+    return _shares(columns, rope_parts, length, delay, "" if counters else _NO_LENGTH)
 
 
 _NO_LENGTH = "no counter of rope metres beside one of pieces, so cut length and density stay together"
@@ -229,8 +229,8 @@ class _Columns:
     def of(cls, frame: pl.DataFrame) -> _Columns:
         batch = frame["batch"].rank("dense").to_numpy().astype(np.int64) - 1
         # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
-        one = frame.group_by("batch", maintain_order=True).agg(pl.col("sample").n_unique() == 1)["sample"].all()
-        when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
+        one_sample = frame.group_by("batch", maintain_order=True).agg(pl.col("sample").n_unique() == 1)["sample"].all()
+        when = pl.col("at").dt.truncate("1m").cast(pl.String) if one_sample else pl.col("sample")
         key = frame.select(pl.concat_str("batch", pl.lit("\t"), when).rank("dense")).to_series()
         return cls(
             _seconds(frame["at"]),
@@ -276,23 +276,23 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     """Give ln of the mean cut length of each weighing's batch; nan where the counters do not tell it."""
     if counters is None:
         return None
-    known: dict[str, float] = {}
+    log_length: dict[str, float] = {}
     batches = core.select("batch", "start", "end").unique(maintain_order=True)
     begins, ends = micros(batches["start"].to_list()), micros(batches["end"].to_list())
     rope = counters.rope.count("rope", begins, ends)
-    made = counters.pieces.pieces(begins, ends).made
-    if rope is None or made is None:
+    counted_pieces = counters.pieces.pieces(begins, ends).made
+    if rope is None or counted_pieces is None:
         return None
-    sure = (rope.missing_s <= 0) & (made.missing_s <= 0) & (rope.value > 0) & (made.value > 0)
+    sure = (rope.missing_s <= 0) & (counted_pieces.missing_s <= 0) & (rope.value > 0) & (counted_pieces.value > 0)
     for name, metres, pieces in zip(
-        batches["batch"].filter(pl.Series(sure)), rope.value[sure], made.value[sure], strict=True
+        batches["batch"].filter(pl.Series(sure)), rope.value[sure], counted_pieces.value[sure], strict=True
     ):
-        known[name] = float(np.log(metres / pieces))
-    return np.array([known.get(n, np.nan) for n in names])
+        log_length[name] = float(np.log(metres / pieces))
+    return np.array([log_length.get(n, np.nan) for n in names])
 
 
-def _shares(columns: _Columns, seen: RopeVariance, length: Floats | None, delay: Lag, why: str) -> SpreadSources:
-    x = 2 * np.array([seen.mean.get(n, np.nan) for n in columns.batch_names])
+def _shares(columns: _Columns, rope_parts: RopeVariance, length: Floats | None, delay: Lag, why: str) -> SpreadSources:
+    x = 2 * np.array([rope_parts.mean.get(n, np.nan) for n in columns.batch_names])
     usable = np.isfinite(x) & np.isfinite(columns.y)
     if length is not None:
         with_length = usable & np.isfinite(length)
@@ -301,32 +301,32 @@ def _shares(columns: _Columns, seen: RopeVariance, length: Floats | None, delay:
         else:
             usable = with_length
     pairs, batches = int(usable.sum()), int(np.unique(columns.batch[usable]).size)
-    shown = delay if delay.clear else None
+    clear_delay = delay if delay.clear else None
     if pairs < LEAST_PAIRS or batches < LEAST_BATCHES:
         reason = f"too few: needs {LEAST_PAIRS} weighings in batches with rope readings, has {pairs}"
-        return SpreadSources(None, None, None, None, None, shown, pairs, batches, columns.pieces, reason, reason)
+        return SpreadSources(None, None, None, None, None, clear_delay, pairs, batches, columns.pieces, reason, reason)
     parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
     levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])
     extra = [0.0] * (len(parts) - 2)
-    within = 4 * (seen.within or 0.0), 4 * seen.u_within
+    within = 4 * (rope_parts.within or 0.0), 4 * rope_parts.u_within
     # What the rope does within a batch moves the batch's mean too: that part belongs within.
-    slow = 4 * seen.of_mean
-    wanted = {
+    slow = 4 * rope_parts.of_mean
+    share_parts = {
         "diameter": Part("all", np.array([0.0, 1.0, *extra]), 1.0),
         "rest_between": Part("between", np.array([1.0, -1.0, *extra]), 0.0, slow),
         "rest_within": Part("within", np.array([1.0, -1.0, *extra]), -1.0, -slow),
     }
     if length is not None:
-        wanted["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
-        wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
-    found = variance_shares(levels, wanted, within)
+        share_parts["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
+        share_parts["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
+    shares = variance_shares(levels, share_parts, within)
     return SpreadSources(
-        found["diameter"],
-        found.get("cut_length"),
-        found.get("density"),
-        found["rest_between"],
-        found["rest_within"],
-        shown,
+        shares["diameter"],
+        shares.get("cut_length"),
+        shares.get("density"),
+        shares["rest_between"],
+        shares["rest_within"],
+        clear_delay,
         pairs,
         batches,
         columns.pieces,

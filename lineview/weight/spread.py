@@ -53,16 +53,16 @@ class SpreadChecks:
     @property
     def words(self) -> str:
         """The checks and their values, for a working."""
-        told = []
+        parts = []
         if self.memory is not None:
-            told.append(f"batches follow each other with correlation {self.memory.memory:.2f}")
+            parts.append(f"batches follow each other with correlation {self.memory.memory:.2f}")
         elif self.follow is not None:
-            told.append(f"batches taken as independent, too few to check: needs {LEAST_GROUPS}")
+            parts.append(f"batches taken as independent, too few to check: needs {LEAST_GROUPS}")
         if self.tails is not None:
-            told.append(f"excess kurtosis within {self.tails.kurtosis:+.2f} ± {self.tails.kurtosis_sd:.2f}")
+            parts.append(f"excess kurtosis within {self.tails.kurtosis:+.2f} ± {self.tails.kurtosis_sd:.2f}")
         if self.step_share > FINE:
-            told.append(f"scale's steps {self.step_share:.2f} of the spread within, step²/12 taken off")
-        return "; ".join(told)
+            parts.append(f"scale's steps {self.step_share:.2f} of the spread within, step²/12 taken off")
+        return "; ".join(parts)
 
 
 @dataclass(frozen=True)
@@ -133,10 +133,10 @@ def spread_of(
     counts = (known_batches, frame.height, int(k.sum()))
     if y.size < 2 or float(np.ptp(y)) == 0 or names == ():
         return _untold(frame, y, k, counts)
-    found = reml(y, columns, k)
-    drawn = draw_components(y, columns, k, draws=draws)
-    by_draws, checks = _sound_draws(frame, y, k, names, columns, found, drawn)
-    return _assembled(frame, names, counts, found, by_draws, checks)
+    components = reml(y, columns, k)
+    draws_of = draw_components(y, columns, k, draws=draws)
+    by_draws, checks = _sound_draws(frame, y, k, names, columns, components, draws_of)
+    return _assembled(frame, names, counts, components, by_draws, checks)
 
 
 @dataclass(frozen=True)
@@ -158,26 +158,26 @@ def _sound_draws(
     k: Floats,
     names: tuple[str, ...],
     columns: list[Floats],
-    found: Components,
-    drawn: Draws,
+    components: Components,
+    draws_of: Draws,
 ) -> tuple[_LevelDraws, SpreadChecks]:
     """Draws that know memory, tails and steps, and what they were checked for."""
-    n = drawn.mean.size
-    of = dict(zip(names, drawn.signed, strict=True))
+    n = draws_of.mean.size
+    of = dict(zip(names, draws_of.signed, strict=True))
     nothing = np.zeros(n)
-    variances = dict(zip(names, found.variances, strict=True))
+    variances = dict(zip(names, components.variances, strict=True))
     piece, tails = _piece_draws(y, k, columns, n)
     within = piece
     if "sample" in of:
         within, tails = _with_samples(of["piece"] + of["sample"], y, k, columns[:1], piece)
     step = _step_variance(frame, k)
-    mean, between = drawn.mean, of.get("batch", nothing)
+    mean, between = draws_of.mean, of.get("batch", nothing)
     batch, memory, follow, why = np.maximum(between, 0.0), None, None, ""
     if "batch" in names:
-        means, own = _batch_means(y, k, columns, variances)
+        means, mean_variances = _batch_means(y, k, columns, variances)
         follow = summarize(means.tolist()).r1
         if means.size >= LEAST_GROUPS:
-            memory = fit_memory(means, own)
+            memory = fit_memory(means, mean_variances)
             mean, between = memory.draws(n)
             between = _widened(between, means)
             batch = _envelope(batch, between)
@@ -231,12 +231,12 @@ def _step_variance(frame: pl.DataFrame, k: Floats) -> float:
 
 def scale_step(mass_g: Floats) -> float:
     """The step of a scale: what all its readings are whole multiples of [g]; 0 where they show none."""
-    shown = np.unique(np.round(mass_g, 6))
-    if shown.size < 2:
+    readings = np.unique(np.round(mass_g, 6))
+    if readings.size < 2:
         return 0.0
-    step = float(np.diff(shown).min())
-    whole = shown / step
-    return step if bool(np.all(np.abs(whole - np.round(whole)) < 1e-3)) else 0.0
+    step = float(np.diff(readings).min())
+    multiples = readings / step
+    return step if bool(np.all(np.abs(multiples - np.round(multiples)) < 1e-3)) else 0.0
 
 
 def _batch_means(y: Floats, k: Floats, columns: list[Floats], variances: dict[str, float]) -> tuple[Floats, Floats]:
@@ -252,11 +252,11 @@ def _batch_means(y: Floats, k: Floats, columns: list[Floats], variances: dict[st
     names, of = np.unique(parent, return_inverse=True)
     weight = 1.0 / np.maximum(unit_variance, 1e-300)
     total = np.bincount(of, weight)
-    means, own = np.bincount(of, weight * unit_mean) / total, 1.0 / total
+    means, variances_of = np.bincount(of, weight * unit_mean) / total, 1.0 / total
     first = np.full(names.size, y.size)
     np.minimum.at(first, np.searchsorted(names, batch), np.arange(y.size))
     order = np.argsort(first, kind="stable")
-    return means[order], own[order]
+    return means[order], variances_of[order]
 
 
 def _widened(variances: Floats, means: Floats) -> Floats:
@@ -267,9 +267,9 @@ def _widened(variances: Floats, means: Floats) -> Floats:
     return np.asarray(middle * (variances / middle) ** np.sqrt(1.0 + excess / 2.0), dtype=np.float64)
 
 
-def _envelope(one: Floats, other: Floats) -> Floats:
+def _envelope(first: Floats, other: Floats) -> Floats:
     """Draws whose percentiles are the lower of two below the middle, the higher of two above it."""
-    a, b = np.sort(one), np.sort(other)
+    a, b = np.sort(first), np.sort(other)
     half = a.size // 2
     return np.concatenate((np.minimum(a[:half], b[:half]), np.maximum(a[half:], b[half:])))
 
@@ -278,21 +278,21 @@ def _assembled(
     frame: pl.DataFrame,
     names: tuple[str, ...],
     counts: tuple[int, int, int],
-    found: Components,
-    drawn: _LevelDraws,
+    components: Components,
+    level_draws: _LevelDraws,
     checks: SpreadChecks,
 ) -> WeightSpread:
     known_batches = counts[0]
-    variances = dict(zip(names, found.variances, strict=True))
-    variances["piece"] = max(variances["piece"] - drawn.step, 0.0)
+    variances = dict(zip(names, components.variances, strict=True))
+    variances["piece"] = max(variances["piece"] - level_draws.step, 0.0)
     # Samples of unknown batches may be of different ones, so they are no spread within a batch.
     sampled = "sample" in names and bool(known_batches)
     told_within = known_batches == 1 or len(names) > 1
     inside = variances["piece"] + (variances["sample"] if sampled else 0.0)
-    within = _around(drawn.within if sampled else drawn.piece, inside)
-    total = _around(np.maximum(drawn.within + drawn.between, 0.0), sum(variances.values()))
+    within = _around(level_draws.within if sampled else level_draws.piece, inside)
+    total = _around(np.maximum(level_draws.within + level_draws.between, 0.0), sum(variances.values()))
     why = checks.why_no_spread
-    low, high = (None, None) if checks.why_no_mean else percentiles(drawn.mean)
+    low, high = (None, None) if checks.why_no_mean else percentiles(level_draws.mean)
     unsplit = Estimate.unknown("not known: no batch or sample has two weighings")
 
     def sd(variance: float, draws: Floats, open_because: str = why) -> Estimate:
@@ -301,15 +301,15 @@ def _assembled(
 
     no_mean = checks.why_no_mean
     return WeightSpread(
-        found.mean, low, high,
-        sd(variances["batch"], drawn.batch, no_mean) if "batch" in names
+        components.mean, low, high,
+        sd(variances["batch"], level_draws.batch, no_mean) if "batch" in names
         else Estimate.unknown(_no_batches(frame, known_batches)),
-        sd(variances["sample"], np.maximum(drawn.samples, 0.0)) if "sample" in names
+        sd(variances["sample"], np.maximum(level_draws.samples, 0.0)) if "sample" in names
         else Estimate.unknown("no two sample times with two weighings in one batch"),
-        sd(variances["piece"], drawn.piece) if told_within else unsplit,
+        sd(variances["piece"], level_draws.piece) if told_within else unsplit,
         sd(inside, within) if told_within else unsplit,
         sd(sum(variances.values()), total, why or no_mean),
-        names, *counts, drawn.mean, within if told_within else np.zeros(0), total, checks,
+        names, *counts, level_draws.mean, within if told_within else np.zeros(0), total, checks,
     )  # fmt: skip
 
 
@@ -353,11 +353,11 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
     return (), []
 
 
-def _no_batches(frame: pl.DataFrame, known: int) -> str:
+def _no_batches(frame: pl.DataFrame, count: int) -> str:
     if frame["batch"].has_nulls():
         return "not known: no batch sheet says which batch each weight is of"
-    if known < 2:
-        return f"too few: needs 2 batches, has {known}"
+    if count < 2:
+        return f"too few: needs 2 batches, has {count}"
     return "not known: no batch has two weighings"
 
 
@@ -421,21 +421,21 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
         none = Estimate.unknown(f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}")
         return none, none
     z = scaled["_z"].to_numpy()
-    found = quantile_indices(z, -1.0, 1.0)
+    quantiles = quantile_indices(z, -1.0, 1.0)
     first = scaled.with_row_index("_row").select(pl.col("_row").first().over("batch"))
     batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
     if batches.size < 5:
-        return Estimate(found.c), Estimate(found.ck)
+        return Estimate(quantiles.c), Estimate(quantiles.ck)
     order = np.argsort(z)
     z, batch = z[order], batch[order]
     rng = np.random.default_rng(22514)
-    drawn = []
+    resamples = []
     for _ in range(RESAMPLES):
         times = np.bincount(rng.integers(0, batches.size, batches.size), minlength=batches.size)
         again = quantile_indices(np.repeat(z, times[batch]), -1.0, 1.0)
-        drawn.append((again.c, again.ck))
-    both = np.array(drawn)
-    return Estimate(found.c, *percentiles(both[:, 0])), Estimate(found.ck, *percentiles(both[:, 1]))
+        resamples.append((again.c, again.ck))
+    both = np.array(resamples)
+    return Estimate(quantiles.c, *percentiles(both[:, 0])), Estimate(quantiles.ck, *percentiles(both[:, 1]))
 
 
 #: One point a batch: mean net mass of a piece and spread within [g]; `low` and `high` are the 95 % limits

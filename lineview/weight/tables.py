@@ -19,10 +19,10 @@ _WITH_LIMITS = columns_of("what:; size: Size [g]; low: Low [g]; high: High [g]")
 
 def spread_table(figures: tuple[Figure, ...]) -> Table:
     """The spread by level."""
-    wanted = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
+    names = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
     rows = [
         {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
-        for name in wanted
+        for name in names
         for f in figures
         if f.name == name
     ]
@@ -48,14 +48,14 @@ def capability_table(figures: tuple[Figure, ...]) -> Table:
 
 def product_table(account: WeightAccount) -> Table:
     """Give mean and deviation by product."""
-    kept = account.sorted.kept
+    usable = account.sorted.kept
     columns = columns_of(
         "product: Product; batches: Batches; pieces: Pieces; mean_g: Mean [g]; target_g: Target [g]; "
         "deviation_g: Off target [g]"
     )
     pieces = pl.col("pieces").cast(pl.Float64)
     rows = (
-        kept.group_by("product", maintain_order=True)
+        usable.group_by("product", maintain_order=True)
         .agg(
             pl.col("batch").drop_nulls().n_unique().alias("batches"),
             pl.col("pieces").sum(),
@@ -92,13 +92,13 @@ def plan_table(detail: WeightDetail) -> Table:
     )
     rows = [
         {
-            "within": wanted,
+            "within": half_width,
             "batches": plan.batches if plan else None,
             "samples": plan.samples if plan else None,
             "pieces": plan.pieces if plan else None,
             "total": plan.total if plan else None,
         }
-        for wanted, plan in detail.plans
+        for half_width, plan in detail.plans
     ]
     return Table("plans", "How many pieces to weigh, how often", columns, rows)
 

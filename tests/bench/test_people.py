@@ -54,9 +54,9 @@ def prepared(works: Path, folder: Path, count: int, journal: str | None = None) 
     return names, pieces_of(file, folder, count)
 
 
-def shifts_of(works: Path) -> list[str]:
+def shifts_of(works: Path, journal: str | None = None) -> list[str]:
     """Addresses of some shifts before the last, which nobody has asked for yet."""
-    with Works(works) as opened:
+    with Works(works, journal) as opened:
         read = opened.last_reading()
     assert read is not None
     last = read.date()
@@ -98,7 +98,7 @@ def served_people(demo_60, tmp_path: Path, lasts_s: float, journal: str | None =
     names, exports = prepared(works, tmp_path / "late", int(EXPORTS_A_MIN * lasts_s / 60), journal)
     board = start(works, *(("--journal", journal) if journal else ()))
     try:
-        pages = PAGES + PAGES + shifts_of(works)
+        pages = PAGES + PAGES + shifts_of(works, journal)
         return told(Load(board, names, pages, exports, lasts_s), journal.partition(":")[0] if journal else "sqlite")
     finally:
         board.stop()

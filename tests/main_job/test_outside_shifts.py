@@ -54,7 +54,7 @@ def answer_to(question: str, period: Period = WEEKEND, plant: Plant = PLANT, fra
     counts = counted(plant, MACHINE, frame, (period.start, period.end))
     machine = MachineInputs(counts, frames.batches, frames.stop_log, frames.reels, FRIDAY)
     rope = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
-    line = LineInputs("1", frames.batches, frames.weights, rope)
+    line = LineInputs("1", frames.batches, frames.weights, rope, rope)
     whole = (period.start, period.end)
     return answer_week(plant, scope, WeekInputs([line_week(plant, [machine], line, whole, scope.now)], []))
 

@@ -28,7 +28,7 @@ def account(frame: pl.DataFrame) -> RopeAccount:
     frame = frame.with_columns(machine=pl.lit("sizer9"))
     batches = sheet(120, 10).with_columns(line=pl.lit("2"))
     seen = rope_seen(plant(), SECOND, Frames({"sizer9": frame}, batches=batches))
-    return rope_account(plant(), SECOND, seen, (START, END), whole=False)
+    return rope_account(plant(), SECOND, seen, (START, END), in_full=False)
 
 
 def ask(frame: pl.DataFrame, other: RopeAccount | None) -> Answer:

@@ -54,12 +54,14 @@ class Held:
     declined: int = 0
     alarms: int = 0
     wear: Count = field(default_factory=Count)
+    settled: Count = field(default_factory=Count)
     hours: Count = field(default_factory=Count)
     first: Count = field(default_factory=Count)
 
     def __str__(self) -> str:
         shares = f"alarms in {self.alarms / self.lines:.0%}; declined {self.declined / self.lines:.0%}"
-        return f"wear {self.wear}; hours {self.hours}; first batch out {self.first}; {shares}"
+        wear = f"wear {self.wear}; of it stated as 95 %, not as at least 95 %, {self.settled}"
+        return f"{wear}; hours {self.hours}; first batch out {self.first}; {shares}"
 
 
 def points_of(seen: Rope) -> pl.DataFrame:
@@ -78,6 +80,8 @@ def judge(seen: Rope, model: RopeModel, out: Held) -> None:
     """Compare what is stated of one rope with the truth."""
     low, high = model.fit.interval(model.contrast(wear=1.0))
     out.wear.add(low, seen.wear, high)
+    if not model.fit.doubtful:
+        out.settled.add(low, seen.wear, high)
     charts = watch(model)
     out.alarms += any(frame["signal"].any() for frame in (charts.ewma, charts.quick, charts.single))
     if abs(seen.level) < TOLERANCE_MM:
@@ -104,17 +108,17 @@ def held(name: str, lines: int, seed: int) -> Held:
     return out
 
 
-#: Conditions in which the intervals do not hold as stated: printed by the long run, and said so in DEVELOPERS.md.
-FALL_SHORT = {
-    "memory 0.98, 200 batches", "three steps of 2 sd", "wandering level", "wandering level, no wear",
-    "wear grown threefold",
-}  # fmt: skip
 QUICK = ("8 batches", "memory 0.95, 100 batches", "one step of 1 sd", "wear grown tenfold", "steady, heavy tails")
 
 
 def wrong(name: str, out: Held) -> list[str]:
-    """Intervals that hold fewer truths than stated, or miss more on one side, than binomial error allows."""
+    """Intervals that hold fewer truths than stated, or miss more on one side, than binomial error allows.
+
+    Those stated at 95 % and not at "at least 95 %" may hold no more of them either.
+    """
     found = []
+    if out.settled.held > binom.ppf(1 - 1 / ONCE_IN, out.settled.stated, 0.95):
+        found.append(f"{name}, wear where it is settled: {out.settled}")
     for what, count, level in (("wear", out.wear, 0.95), ("hours", out.hours, 0.9), ("first", out.first, 0.9)):
         if not count.stated:
             continue
@@ -131,18 +135,10 @@ def test_intervals_hold_off_the_textbook_on_a_few_lines() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", sorted(set(CONDITIONS) - FALL_SHORT))
+@pytest.mark.parametrize("name", sorted(CONDITIONS))
 def test_intervals_hold_off_the_textbook_on_300_lines(name: str) -> None:
     out = held(name, 300, 5)
     assert not wrong(name, out), wrong(name, out)
     if name.startswith("steady"):
         most = binom.ppf(1 - 1 / ONCE_IN, out.lines, EXPECTED_ALARMS)
         assert out.alarms <= most or "memory" in name, (name, out.alarms, most)
-
-
-@pytest.mark.long
-@pytest.mark.parametrize("name", sorted(FALL_SHORT))
-def test_conditions_that_fall_short_are_no_worse_than_told(name: str) -> None:
-    out = held(name, 300, 5)
-    assert out.wear.held >= 0.75 * out.wear.stated
-    assert out.hours.held >= 0.7 * out.hours.stated

@@ -122,7 +122,7 @@ def random_account(seed: int, plant: Plant, days: int = 3) -> WeekAccount:
         counts = counted(plant, machine, readings, period)
         inputs = MachineInputs(counts, sheet, log, Frames().reels, START)
         nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
-        line = LineInputs(machine.line, sheet, weighed(rng, machine.id, days), nothing)
+        line = LineInputs(machine.line, sheet, weighed(rng, machine.id, days), nothing, nothing)
         lines.append(line_week(plant, [inputs], line, period, period[1]))
     return week_account(plant, WeekInputs(lines, ()), period, period[1])
 
@@ -228,7 +228,7 @@ def test_a_line_that_came_within_the_week_is_not_blamed_for_the_days_before() ->
     counts = counted(plant, plant.machines[0], late, period)
     nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
     machine = MachineInputs(counts, Frames().batches, log, Frames().reels, first)
-    line = LineInputs("1", Frames().batches, Frames().weights, nothing)
+    line = LineInputs("1", Frames().batches, Frames().weights, nothing, nothing)
     inputs = WeekInputs([line_week(plant, [machine], line, period, period[1])], ())
     account = week_account(plant, inputs, period, period[1])
     assert account.ledger.planned_min == pytest.approx(2 * (2 * 480 - 40))

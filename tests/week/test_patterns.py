@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -21,11 +24,11 @@ START = datetime(2026, 6, 8, 6, tzinfo=UTC)
 MACHINE = Machine(id="w1", kind="cut-and-wrap machine", line="1")
 
 
-def without_pattern(seed: int) -> PatternInputs:
-    """Five days of a machine that stops at random, with batches, reels, products and a rope that have no part in it."""
+def without_pattern(seed: int, days: int = 5) -> PatternInputs:
+    """Some days of a machine that stops at random, with batches, reels, products and a rope that have no part in it."""
     rng = np.random.default_rng(seed)
     rows = []
-    for day in range(5):
+    for day in range(days):
         at, end = day * 86_400.0, day * 86_400.0 + 8 * 3600
         while at < end:
             run = min(float(rng.exponential(900)), end - at)
@@ -42,7 +45,7 @@ def without_pattern(seed: int) -> PatternInputs:
     timeline = pl.DataFrame(frame, schema_overrides=STATE_TIMELINE)
     missing = {n: t for n, t in STATE_TIMELINE.items() if n not in timeline.columns}
     timeline = timeline.with_columns(pl.lit(None, dtype=t).alias(n) for n, t in missing.items())
-    starts = np.concatenate([day * 86_400 + np.cumsum(rng.uniform(600, 900, 36)) for day in range(5)])
+    starts = np.concatenate([day * 86_400 + np.cumsum(rng.uniform(600, 900, 36)) for day in range(days)])
     sheet = [
         {
             "batch": str(k),
@@ -55,14 +58,15 @@ def without_pattern(seed: int) -> PatternInputs:
     reels = [
         {"web": ["clear", "blue"][k % 2], "at": START + timedelta(seconds=float(s))} for k, s in enumerate(starts[::6])
     ]
-    at = np.arange(0, 5 * 86_400, 60.0)
-    rope = pl.DataFrame({"at": factories.moments(START.timestamp() + at), "value": rng.normal(14, 0.05, len(at))})
+    at = np.arange(0, days * 86_400, 60.0)
+    moments = factories.moments(START.timestamp() + at)
+    rope = [pl.DataFrame({"at": moments, "value": rng.normal(mean, sd, len(at))}) for mean, sd in ((14, 0.05), (38, 1))]
     return PatternInputs(
         MACHINE,
         timeline,
         factories.rows(BATCHES, sheet, line="1"),
         factories.rows(REELS, reels, machine="w1"),
-        rope,
+        *rope,
         {"clear": "one supplier", "blue": "another"},
         1.0,
     )
@@ -86,17 +90,75 @@ def test_works_without_patterns_seldom_show_one() -> None:
     assert shown_share(20) <= 0.2
 
 
+def with_stops(given: PatternInputs, at: list[datetime], seconds: float = 40) -> PatternInputs:
+    """The same with short stops more, in the place of what it did then."""
+    rows: list[dict[str, Any]] = []
+    stops: list[tuple[datetime, datetime]] = []
+    for start in sorted(at):
+        if not stops or start >= stops[-1][1]:
+            stops.append((start, start + timedelta(seconds=seconds)))
+    for row in given.timeline.iter_rows(named=True):
+        start = row["start"]
+        for first, end in [stop for stop in stops if stop[0] < row["end"] and stop[1] > row["start"]]:
+            if first > start:
+                rows.append({**row, "start": start, "end": first})
+            start = max(start, end)
+        if start < row["end"]:
+            rows.append({**row, "start": start})
+    rows += [{"start": first, "end": end, "state": "short stop"} for first, end in stops]
+    timeline = pl.DataFrame(rows, schema=given.timeline.schema).sort("start")
+    return replace(given, timeline=timeline)
+
+
+def found(given: PatternInputs) -> set[str]:
+    return {pattern.words for pattern in find_patterns([recurring(given)])}
+
+
 def test_a_stop_after_every_reel_is_found() -> None:
     given = without_pattern(3)
     at = [moment + timedelta(seconds=30) for moment in given.reels["at"]]
-    more = pl.DataFrame(
-        {"start": at, "end": [m + timedelta(seconds=40) for m in at], "state": "short stop"},
-        schema_overrides={"start": pl.Datetime("us", "UTC"), "end": pl.Datetime("us", "UTC")},
-    )
-    timeline = pl.concat([given.timeline, more], how="diagonal_relaxed").sort("start")
-    inputs = PatternInputs(MACHINE, timeline, given.batches, given.reels, given.rope, {}, 1.0)
-    found = find_patterns([recurring(inputs)])
-    assert any("reel change" in pattern.words for pattern in found)
+    assert any("reel change" in words for words in found(with_stops(given, at)))
+
+
+def batch_times(given: PatternInputs, wanted: Callable[[dict[str, Any]], bool], each: int = 4) -> list[datetime]:
+    """Moments spread over the batches that are wanted."""
+    rows = [row for row in given.batches.iter_rows(named=True) if wanted(row)]
+    rng = np.random.default_rng(5)
+    return [row["start"] + timedelta(seconds=float(s)) for row in rows for s in rng.uniform(190, 560, each)]
+
+
+def test_stops_at_one_hour_of_the_shift_are_found() -> None:
+    given, rng = without_pattern(3, days=15), np.random.default_rng(5)
+    at = [START + timedelta(days=day, hours=3, seconds=float(s)) for day in range(15) for s in rng.uniform(0, 3500, 9)]
+    assert found(with_stops(given, at)) == {"in hour 4 of the shift"}
+
+
+def test_stops_with_one_product_are_found() -> None:
+    given = without_pattern(3, days=15)
+    assert "with product nut" in found(with_stops(given, batch_times(given, lambda row: row["product"] == "nut")))
+
+
+def test_stops_with_one_supplier_are_found() -> None:
+    given = without_pattern(3, days=15)
+    reels = given.reels.sort("at")
+    ends = [*reels["at"][1:], reels["at"][-1] + timedelta(hours=1)]
+    rng = np.random.default_rng(5)
+    spans = [(at, end) for at, end, web in zip(reels["at"], ends, reels["web"], strict=True) if web == "clear"]
+    at = [a + (min(b, a + timedelta(hours=2)) - a) * float(u) for a, b in spans for u in rng.uniform(0.1, 0.95, 20)]
+    assert "with supplier one supplier" in found(with_stops(given, at))
+
+
+@pytest.mark.parametrize(("gauge", "words"), [("diameter", "thick"), ("temperature", "warm")])
+def test_stops_with_the_rope_are_found(gauge: str, words: str) -> None:
+    given = without_pattern(3)
+    chosen = set(np.random.default_rng(6).permutation(given.batches["start"].to_list())[:90].tolist())
+    frame = getattr(given, gauge)
+    higher = pl.lit(False)
+    for start in chosen:
+        higher = higher | pl.col("at").is_between(start, start + timedelta(seconds=580))
+    raised = frame.with_columns(pl.when(higher).then(pl.col("value") + 2).otherwise("value").alias("value"))
+    busy = with_stops(given, batch_times(given, lambda row: row["start"] in chosen, each=3))
+    assert f"in batches with a {words} rope" in found(replace(busy, **{gauge: raised}))
 
 
 def test_a_reason_for_several_stops_is_undone_and_not_twice(week: Works) -> None:

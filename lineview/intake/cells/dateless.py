@@ -29,15 +29,15 @@ def are_clocks(cells: pl.Series) -> bool:
 
 def date_in(texts: Iterable[str]) -> date | None:
     """The one date that texts name, None where they name none or several."""
-    found = set()
+    dates = set()
     for text in texts:
         for form in _DATES:
             for match in form.finditer(text):
                 try:
-                    found.add(date(int(match["y"]), int(match["m"]), int(match["d"])))
+                    dates.add(date(int(match["y"]), int(match["m"]), int(match["d"])))
                 except ValueError:
                     continue
-    return found.pop() if len(found) == 1 else None
+    return dates.pop() if len(dates) == 1 else None
 
 
 def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
@@ -66,9 +66,9 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
         of=pl.coalesce("clock", pl.col("at").dt.time().cast(pl.Duration("us")).dt.total_seconds(fractional=True)),
     )
     over = (pl.col("of").forward_fill().diff() < -_MIDNIGHT_H * 3600).fill_null(False).cast(pl.Int64)
-    known = pl.col("day").forward_fill().fill_null(pl.lit(first, dtype=pl.Date))
+    day_so_far = pl.col("day").forward_fill().fill_null(pl.lit(first, dtype=pl.Date))
     nights = over.cum_sum() - pl.when(pl.col("day").is_not_null()).then(over.cum_sum()).forward_fill().fill_null(0)
-    days = frame.select((known + pl.duration(days=nights)).dt.strftime("%Y-%m-%d")).to_series()
+    days = frame.select((day_so_far + pl.duration(days=nights)).dt.strftime("%Y-%m-%d")).to_series()
     hands = pl.select(
         (pl.lit(pl.Series([0])).cast(pl.Datetime("us")) + pl.duration(microseconds=(pl.lit(seconds) * 1e6).round()))
         .dt.strftime("%H:%M:%S%.f")

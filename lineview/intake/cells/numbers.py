@@ -180,11 +180,11 @@ def are_possible(numbers: pl.Series) -> bool:
 
 def parse_numbers(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
     """Read a column of cells as numbers."""
-    whole = texts.cast(pl.Int64, strict=False)
-    if whole.null_count() == 0 and are_possible(numbers := whole.cast(pl.Float64)):
+    integers = texts.cast(pl.Int64, strict=False)
+    if integers.null_count() == 0 and are_possible(numbers := integers.cast(pl.Float64)):
         return numbers, None
     plain = marks.decimal == "." and marks.thousands != "."
-    values = texts.cast(pl.Float64, strict=False) if plain else whole.cast(pl.Float64)
+    values = texts.cast(pl.Float64, strict=False) if plain else integers.cast(pl.Float64)
     values = values.set(values.is_not_null() & ~(values.abs() <= FARTHEST), None)
     if plain:
         rounded = texts.str.contains(r"[eE]\+0*[1-9]")  # these are looked at one by one
@@ -226,9 +226,9 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     reasons = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values))
     if not len(none):
         return values, reasons
-    said = reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
+    why = reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
     far = read.select(pl.format("'{}' is far too large", "text")).to_series()
-    return values, far.zip_with(too_far, said)
+    return values, far.zip_with(too_far, why)
 
 
 #: A number with a unit behind it in its cell.
@@ -238,10 +238,10 @@ _UNIT_BEHIND = r"^([+\-−]?[\d.,\x20\x{a0}\x{202f}'’]*\d[.,]?)\s*([^\d\s.,+\-
 def units_behind(texts: pl.Series) -> dict[str, pl.Series]:
     """The places of cells with a unit behind their number, by the unit's name in the table of units."""
     behind = texts.str.strip_chars().str.extract(_UNIT_BEHIND, 2).str.strip_chars()
-    written = behind.drop_nulls().unique().to_list()
-    named = {text: unit for text in written if (unit := unit_named(text.removesuffix(".")))}
-    units = behind.replace_strict(named, default=None, return_dtype=pl.String)
-    return {unit: (units == unit).fill_null(False).arg_true() for unit in dict.fromkeys(named.values())}
+    suffixes = behind.drop_nulls().unique().to_list()
+    unit_of_text = {text: unit for text in suffixes if (unit := unit_named(text.removesuffix(".")))}
+    units = behind.replace_strict(unit_of_text, default=None, return_dtype=pl.String)
+    return {unit: (units == unit).fill_null(False).arg_true() for unit in dict.fromkeys(unit_of_text.values())}
 
 
 def without_units(texts: pl.Series) -> pl.Series:
@@ -253,8 +253,8 @@ def _is_rounded(text: pl.Expr) -> pl.Expr:
     """Whether a number shortened for a narrow column leaves whole digits open, as 4.29E+09 does."""
     parts = text.str.extract_groups(r"^[+-]?\d+(?:[.,](\d*))?[eE]\+(\d{1,4})$").struct
     exponent = parts.field("2").cast(pl.Int64, strict=False)
-    written = parts.field("1").fill_null("").str.len_chars()
-    return (exponent > written).fill_null(False)
+    decimals = parts.field("1").fill_null("").str.len_chars()
+    return (exponent > decimals).fill_null(False)
 
 
 def _why_no_number(texts: pl.Series, marks: NumberSeparators) -> pl.Series:
@@ -303,13 +303,13 @@ def _share(
         read = convert(read, columns[header].unit or "g", "g")
     except LineviewError:  # no unit of mass: the question stays
         return 0.0
-    counted = next((h for h, target in columns.items() if target.to == "pieces" and h in cells), None)
-    if counted is not None:
-        read = read / parse_numbers(cells[counted], NumberSeparators(mark))[0]
-    told = read.drop_nulls().to_numpy()
-    if not told.size:
+    count_header = next((h for h, target in columns.items() if target.to == "pieces" and h in cells), None)
+    if count_header is not None:
+        read = read / parse_numbers(cells[count_header], NumberSeparators(mark))[0]
+    masses_read = read.drop_nulls().to_numpy()
+    if not masses_read.size:
         return 0.0
     low, high = LIKE_A_PIECE
     masses = np.asarray(masses_g, dtype=np.float64)
-    like = (told[:, None] >= low * masses) & (told[:, None] <= high * masses)
+    like = (masses_read[:, None] >= low * masses) & (masses_read[:, None] <= high * masses)
     return float(like.any(axis=1).mean())

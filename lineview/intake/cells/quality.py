@@ -33,12 +33,12 @@ def meanings(distinct: Iterable[str]) -> dict[str, str]:
     keys = {text: "".join(text.casefold().split()).rstrip(".") for text in distinct}
     numbers = {text: number for text in keys if (number := _number(text)) is not None}
     wide = any(number > 255 for number in numbers.values()) or any(_HEX.fullmatch(t.strip()) for t in numbers)
-    told = {text: _of_code(number) if wide else _of_byte(number) for text, number in numbers.items()}
+    meaning_of = {text: _of_code(number) if wide else _of_byte(number) for text, number in numbers.items()}
     for text, key in keys.items():
-        if key and text not in told:
-            told[text] = _of_word(key)
-    only_exceptions = "good" not in told.values() and not numbers
-    return {text: told.get(text, "good" if only_exceptions else "uncertain") for text in keys}
+        if key and text not in meaning_of:
+            meaning_of[text] = _of_word(key)
+    only_exceptions = "good" not in meaning_of.values() and not numbers
+    return {text: meaning_of.get(text, "good" if only_exceptions else "uncertain") for text in keys}
 
 
 def _number(text: str) -> int | None:

@@ -81,12 +81,12 @@ def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -
     hours = frame.filter("fold").sort("key", "run", maintain_order=True)
     of_one = ["key", "run", "night"]
     at_drop = pl.col("drop") == pl.col("drop").min().over(of_one)
-    passed = at_drop.fill_null(False).cum_max().over(of_one)
+    after_drop = at_drop.fill_null(False).cum_max().over(of_one)
     no_drop = pl.col("drop").is_null().all().over(of_one)
     ahead, behind = pl.col("before").first().over(of_one), pl.col("after").last().over(of_one)
     nearer_after = (behind >= pl.duration()) & (ahead.is_null() | (behind < ahead))
     hours = hours.select(
-        "place", by_gap=no_drop, second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed)
+        "place", by_gap=no_drop, second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(after_drop)
     )
     return hours.filter("second")["place"], int(hours["by_gap"].sum())
 
@@ -142,11 +142,11 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
     """Settle the time formats of a table that a layout fits."""
     plan = plan_clock(cells, layout.time_format, typed=typed)
     if plan.undecided:
-        said = " or ".join(first_of(form) for form in plan.undecided)
+        readings = " or ".join(first_of(form) for form in plan.undecided)
         forms = " or ".join(f"'{form}'" for form in plan.undecided)
         raise IntakeError(
             Fault(
-                f"'{plan.example}' can be read {said}, and no row decides",
+                f"'{plan.example}' can be read {readings}, and no row decides",
                 where,
                 f"time_format = {forms} in layout '{layout.id}'",
             )
@@ -206,9 +206,9 @@ def _reasons(at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout:
     form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
     odd = at.is_null().arg_true()
     text = cells.gather(odd).str.strip_chars()
-    gone = pl.repeat(False, len(odd), eager=True) if missing is None else missing.gather(odd)
+    is_missing = pl.repeat(False, len(odd), eager=True) if missing is None else missing.gather(odd)
     few = pl.select(
-        pl.when(gone)
+        pl.when(is_missing)
         .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
         .when(text == "")
         .then(pl.lit("no time"))
@@ -228,7 +228,7 @@ def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> 
     if clock.naive.null_count() == clock.moment.null_count() == len(cells):
         return
     example = cells.filter(clock.naive.is_not_null() | clock.moment.is_not_null())[0]
-    forms = " or ".join(f"'{one}'" for one in other.undecided or other.formats[:1])
+    forms = " or ".join(f"'{form}'" for form in other.undecided or other.formats[:1])
     raise IntakeError(
         Fault(
             f"no row has a time written as '{layout.time_format}': the first is '{example}'",

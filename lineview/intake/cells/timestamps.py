@@ -42,14 +42,14 @@ def formats_of(text: str) -> tuple[str, ...]:
 @lru_cache(maxsize=1024)
 def _formats_of(text: str) -> tuple[str, ...]:
     date = _DATE.match(text)
-    dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
-    time, rest = _time_format(rest, alone=not dates)
-    if rest and (dates or time) and _NAMED.fullmatch(rest) and not _ZONE.fullmatch(rest):
-        return tuple(f"{one}{time} %Z" for one in dates or ("",))
-    if (not dates and not time) or (rest and not _ZONE.fullmatch(rest)):
+    dates, tail = (_date_formats(date), text[date.end() :]) if date else ((), text)
+    time, tail = _time_format(tail, alone=not dates)
+    if tail and (dates or time) and _NAMED.fullmatch(tail) and not _ZONE.fullmatch(tail):
+        return tuple(f"{day_form}{time} %Z" for day_form in dates or ("",))
+    if (not dates and not time) or (tail and not _ZONE.fullmatch(tail)):
         return ()
-    zone = "" if not rest else rest[: len(rest) - len(rest.lstrip())] + ("Z" if rest.strip() in _UTC else "%z")
-    return tuple(f"{one}{time}{zone}" for one in dates or ("",))
+    zone = "" if not tail else tail[: len(tail) - len(tail.lstrip())] + ("Z" if tail.strip() in _UTC else "%z")
+    return tuple(f"{day_form}{time}{zone}" for day_form in dates or ("",))
 
 
 _UTC = ("Z", "UTC", "GMT")
@@ -78,14 +78,14 @@ def _date_formats(match: re.Match[str]) -> tuple[str, ...]:
     return (day_first, month_first, *year_first)
 
 
-def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
-    match = _TIME.match(rest)
+def _time_format(tail: str, *, alone: bool) -> tuple[str, str]:
+    match = _TIME.match(tail)
     if not match or not match[0]:
-        return "", rest
+        return "", tail
     part = match.groupdict()
     gap = part["gap"] or part["gap2"] or ""
     if not alone and not gap and not part["compact"]:
-        return "", rest
+        return "", tail
     fraction = "%.f" if part["fraction"] or part["fraction2"] else ""
     if part["compact"]:
         form = "%H%M%S" if len(part["compact"]) == 6 else "%H%M"
@@ -93,7 +93,7 @@ def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
         mark, hour = part["sep"], "%I" if part["half"] else "%H"
         form = f"{hour}{mark}%M" + (f"{mark}%S" if part["second"] else "")
     half = part["half"] or ""
-    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), rest[match.end() :]
+    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), tail[match.end() :]
 
 
 def formats_in(sample: Iterable[str]) -> list[tuple[str, ...]]:
@@ -125,8 +125,8 @@ def english_months(texts: pl.Series) -> pl.Series:
     groups = pl.DataFrame({"parts": texts.str.extract_groups(r"^(\d{1,2})(\.? ?-?)(\pL{3,})\.?(.*)$")})
     month = part("3").str.to_lowercase().replace_strict(ENGLISH, default=None, return_dtype=pl.String)
     gap = part("2").str.replace(".", "", literal=True)
-    whole = pl.concat_str([part("1"), gap, month, part("4")])
-    return groups.with_columns(text=texts).select(pl.coalesce(whole, "text")).to_series()
+    translated = pl.concat_str([part("1"), gap, month, part("4")])
+    return groups.with_columns(text=texts).select(pl.coalesce(translated, "text")).to_series()
 
 
 #: What epochs count since 1970 in UTC, and how many microseconds one of it is.
@@ -164,11 +164,11 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
     if not open_.any():
         return clock
     odd = open_.arg_true()
-    rest = spaced_alike(texts.gather(odd))
-    again = _try_all(rest, formats)
-    late = rest.str.contains(r"(?:^|[^\d:])24:00(?::00)?(?:[^\d:]|$)")
+    odd_cells = spaced_alike(texts.gather(odd))
+    again = _try_all(odd_cells, formats)
+    late = odd_cells.str.contains(r"(?:^|[^\d:])24:00(?::00)?(?:[^\d:]|$)")
     if late.any():
-        moved = _try_all(rest.str.replace(r"(^|[^\d:])24:00", "${1}00:00"), formats)
+        moved = _try_all(odd_cells.str.replace(r"(^|[^\d:])24:00", "${1}00:00"), formats)
         day = pl.duration(days=1)
         next_day = pl.DataFrame({"n": moved.naive, "m": moved.moment}).select(pl.all() + day)
         again = Clock(next_day["n"].zip_with(late, again.naive), next_day["m"].zip_with(late, again.moment))
@@ -221,11 +221,11 @@ def _sane(times: pl.Series) -> pl.Series:
 
 
 def _numeric(texts: pl.Series, form: str) -> pl.Series:
-    whole = texts.cast(pl.Int64, strict=False)
-    if form != "excel" and whole.null_count() == texts.null_count():
+    integers = texts.cast(pl.Int64, strict=False)
+    if form != "excel" and integers.null_count() == texts.null_count():
         steps = _EPOCHS_US[form]
-        moments = whole * int(steps) if steps >= 1 else whole // round(1 / steps)
-        return _sane(_in_range(whole.cast(pl.Float64), form, moments).cast(UTC_US))
+        moments = integers * int(steps) if steps >= 1 else integers // round(1 / steps)
+        return _sane(_in_range(integers.cast(pl.Float64), form, moments).cast(UTC_US))
     number = texts.str.strip_chars().str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
     number = number.set(~number.is_finite(), None)
     if form == "excel":
@@ -256,13 +256,13 @@ def _try_all(texts: pl.Series, formats: Sequence[str]) -> Clock:
             naive, moment = (None, read) if is_moment else (read, None)
         elif read.null_count() < len(read):
             old = moment if is_moment else naive
-            whole = _nothing(size, is_moment) if old is None else old
-            whole = whole.scatter(open_, read)
-            naive, moment = (naive, whole) if is_moment else (whole, moment)
+            filled = _nothing(size, is_moment) if old is None else old
+            filled = filled.scatter(open_, read)
+            naive, moment = (naive, filled) if is_moment else (filled, moment)
         if not read.null_count():
             break
-        left = read.is_null().arg_true()
-        open_ = left if open_ is None else open_.gather(left)
+        unread = read.is_null().arg_true()
+        open_ = unread if open_ is None else open_.gather(unread)
     return Clock(_nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment)
 
 
@@ -298,20 +298,20 @@ def plan_clock(texts: pl.Series, declared: str, *, typed: bool = False) -> Clock
     sample = _sample(texts)
     if declared not in ("", "auto", "iso"):
         return ClockPlan(_declared(declared, sample, typed))
-    found = formats_in(sample)
+    forms = formats_in(sample)
     if declared == "iso":
-        found = [formats for formats in found if formats[0].startswith("%Y")]
-        return ClockPlan(tuple(dict.fromkeys([f[0] for f in found] + list(_ISO[:2]))))
+        forms = [formats for formats in forms if formats[0].startswith("%Y")]
+        return ClockPlan(tuple(dict.fromkeys([f[0] for f in forms] + list(_ISO[:2]))))
     numeric = _numeric_kind(sample)
-    if numeric and not found:
+    if numeric and not forms:
         return ClockPlan((numeric, *(_ISO if typed else ())))
-    twins = [formats for formats in found if len(formats) > 1]
+    twins = [formats for formats in forms if len(formats) > 1]
     orders = _orders(texts, twins) if twins else [0]
     if len(orders) != 1:
         options = tuple(twins[0][order] for order in orders) or twins[0]
         fits = texts.filter(parse_one(texts, options[0]).is_not_null())
-        return ClockPlan(tuple(f[0] for f in found), options, fits[0] if len(fits) else "")
-    chosen = [formats[orders[0]] if len(formats) > 1 else formats[0] for formats in found]
+        return ClockPlan(tuple(f[0] for f in forms), options, fits[0] if len(fits) else "")
+    chosen = [formats[orders[0]] if len(formats) > 1 else formats[0] for formats in forms]
     return ClockPlan(tuple(dict.fromkeys([*chosen, *((numeric,) if numeric else ())])))
 
 
@@ -349,9 +349,9 @@ def _orders(texts: pl.Series, twins: list[tuple[str, ...]]) -> list[int]:
     fine, differ = [True] * count, False
     for formats in twins:
         read = [parse_one(texts, form) for form in formats[:count]]
-        there = [one.is_not_null() for one in read]
+        there = [moments.is_not_null() for moments in read]
         some = reduce(operator.or_, there)
         fine = [ok and bool((some == mine).all()) for ok, mine in zip(fine, there, strict=True)]
-        differ |= any(bool((one != read[0]).any()) for one in read[1:])
-    left = [order for order, ok in enumerate(fine) if ok]
-    return left[:1] if left and not differ else left
+        differ |= any(bool((moments != read[0]).any()) for moments in read[1:])
+    fitting = [order for order, ok in enumerate(fine) if ok]
+    return fitting[:1] if fitting and not differ else fitting

@@ -33,9 +33,9 @@ def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
         return lines
     dropped = [k for first, last in merged for k in range(first + 1, last + 1)]
     texts = pl.Series(list(merged.values()), dtype=pl.String())
-    whole = lines["text"].scatter([first for first, _ in merged], texts)
+    joined = lines["text"].scatter([first for first, _ in merged], texts)
     place = pl.int_range(pl.len())
-    return lines.with_columns(text=whole).filter(~place.is_in(dropped))
+    return lines.with_columns(text=joined).filter(~place.is_in(dropped))
 
 
 def _spans(texts: pl.Series, odd: list[int], usual: int, separator: str) -> dict[tuple[int, int], str]:
@@ -57,13 +57,13 @@ def _spans(texts: pl.Series, odd: list[int], usual: int, separator: str) -> dict
 
 def split_quoted(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
     """Cut lines into cells; a line whose quotes are not well formed is cut at every separator."""
-    proven = lines["text"].str.contains('"', literal=True) & lines["text"].str.contains(
+    well_quoted = lines["text"].str.contains('"', literal=True) & lines["text"].str.contains(
         f"^(?:{_well_formed(separator)})$"
     )
-    plain = lines.filter(~proven).with_columns(cells=pl.col("text").str.split(separator))
-    if not proven.any():
+    plain = lines.filter(~well_quoted).with_columns(cells=pl.col("text").str.split(separator))
+    if not well_quoted.any():
         return plain
-    some = lines.filter(proven)
+    some = lines.filter(well_quoted)
     both = [plain, some.with_columns(cells=_parsed(some["text"], separator))]
     return pl.concat(both).sort("row", maintain_order=True)
 

@@ -131,11 +131,11 @@ class OpenedFile:
 def open_export(path: Path) -> OpenedFile:
     """Read a file's bytes, hash them and unpack gzip."""
     check_size(path)
-    given = _bytes_of(path)
+    raw = _bytes_of(path)
     with_digest = ThreadPoolExecutor(1)
-    digest = with_digest.submit(lambda: hashlib.sha256(given).hexdigest())
+    digest = with_digest.submit(lambda: hashlib.sha256(raw).hexdigest())
     with_digest.shutdown(wait=False)
-    data = _unpacked(path, given) if given[:2] == b"\x1f\x8b" else given
+    data = _unpacked(path, raw) if raw[:2] == b"\x1f\x8b" else raw
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
@@ -143,8 +143,10 @@ def open_export(path: Path) -> OpenedFile:
     parquet = data.startswith(b"PAR1")
     ending = path.name.lower().removesuffix(".gz")
     # old workbooks are often text by another name, and sometimes a page of a browser
-    named = ending.endswith((".xlsx", ".ods", ".xlsm")) or (ending.endswith(".xls") and data.lstrip()[:1] == b"<")
-    if named and not workbook:
+    is_workbook_name = ending.endswith((".xlsx", ".ods", ".xlsm")) or (
+        ending.endswith(".xls") and data.lstrip()[:1] == b"<"
+    )
+    if is_workbook_name and not workbook:
         what = "the workbook cannot be opened: it is cut off or not a workbook"
         raise IntakeError(Fault(what, str(path), "", _AGAIN))
     if not workbook and not parquet and _is_binary(data):
@@ -152,7 +154,7 @@ def open_export(path: Path) -> OpenedFile:
         raise IntakeError(Fault("the file is binary, not an export", str(path), expected, _AGAIN))
     if not workbook and not parquet:
         check_text(path, data)
-    return OpenedFile(path, name, digest, len(given), data, workbook, parquet)
+    return OpenedFile(path, name, digest, len(raw), data, workbook, parquet)
 
 
 def _is_workbook(data: bytes, path: Path) -> bool:
@@ -189,25 +191,25 @@ _MOST_TIMES, _MOST_SURE = 200, 64 << 20
 _AT_ONCE = 16 << 20
 
 
-def _unpacked(path: Path, given: bytes) -> bytes:
-    most = min(max(_MOST_SURE, _MOST_TIMES * len(given)), MOST_WHOLE)
+def _unpacked(path: Path, raw: bytes) -> bytes:
+    most = min(max(_MOST_SURE, _MOST_TIMES * len(raw)), MOST_WHOLE)
     parts: list[bytes] = []
     start, size = 0, 0
     try:
         for _ in range(MOST_MEMBERS):  # there may be several, and padding may follow
-            if given[start : start + 2] != b"\x1f\x8b":
+            if raw[start : start + 2] != b"\x1f\x8b":
                 return b"".join(parts)
-            unpacker, step, rest = zlib.decompressobj(31), 1 << 12, b""
+            unpacker, step, packed = zlib.decompressobj(31), 1 << 12, b""
             while not unpacker.eof:
-                if not rest:
-                    rest = given[start : start + step]
-                    start, step = start + len(rest), min(2 * step, 1 << 20)
-                if not rest:
+                if not packed:
+                    packed = raw[start : start + step]
+                    start, step = start + len(packed), min(2 * step, 1 << 20)
+                if not packed:
                     raise EOFError
-                parts.append(unpacker.decompress(rest, _AT_ONCE))
-                rest, size = unpacker.unconsumed_tail, size + len(parts[-1])
+                parts.append(unpacker.decompress(packed, _AT_ONCE))
+                packed, size = unpacker.unconsumed_tail, size + len(parts[-1])
                 if size > most:
-                    raise IntakeError(_packed_too_well(path, most, len(given)))
+                    raise IntakeError(_packed_too_well(path, most, len(raw)))
             start -= len(unpacker.unused_data)
     except (EOFError, zlib.error):
         raise IntakeError(
@@ -219,8 +221,8 @@ def _unpacked(path: Path, given: bytes) -> bytes:
 def _packed_too_well(path: Path, most: int, size: int) -> Fault:
     """The fault of a gzip that holds more than it may."""
     if most < _MOST_TIMES * size:
-        wanted = f"up to {most // 1_000_000} MB unpacked"
-        return Fault("the gzip holds too much to be read whole", str(path), wanted, "Export shorter periods.")
+        expected = f"up to {most // 1_000_000} MB unpacked"
+        return Fault("the gzip holds too much to be read whole", str(path), expected, "Export shorter periods.")
     return Fault(
         f"the gzip holds more than {_MOST_TIMES} times its size",
         str(path),

@@ -25,12 +25,12 @@ def text_table(data: bytes, encoding: str) -> Records:
     """Read text as JSON, columns of fixed width, or cells between separators, whichever it is."""
     text, encoding = as_utf8(data, encoding)
     notes = noted(encoding)
-    found = json_records(text)
-    if found is None:
+    records = json_records(text)
+    if records is None:
         sample = text[:_SAMPLE].decode(errors="replace").splitlines()[:400]
         starts = widths_of(sample)
-        found = fixed_width(lines_of(text), starts) if starts else None
-    return cut_text(text, notes) if found is None else replace(found, notes=notes)
+        records = fixed_width(lines_of(text), starts) if starts else None
+    return cut_text(text, notes) if records is None else replace(records, notes=notes)
 
 
 def must_be_narrow(table: Records, where: str) -> None:
@@ -110,16 +110,16 @@ def json_records(text: bytes) -> Records | None:
 
 def _array(text: bytes) -> list[Any] | None:
     """The rows of a JSON array, alone or the longest within an object."""
-    whole = _loaded(text.decode(errors="replace"))
-    if isinstance(whole, dict):
-        lists = [value for value in whole.values() if isinstance(value, list)]
-        whole = max(lists, key=len, default=[whole])
-    return whole if isinstance(whole, list) else None
+    document = _loaded(text.decode(errors="replace"))
+    if isinstance(document, dict):
+        lists = [value for value in document.values() if isinstance(value, list)]
+        document = max(lists, key=len, default=[document])
+    return document if isinstance(document, list) else None
 
 
 def _line(line: str) -> Any:
-    found = _loaded(line) if line.strip() else ""
-    return found if isinstance(found, dict) else line.strip()
+    value = _loaded(line) if line.strip() else ""
+    return value if isinstance(value, dict) else line.strip()
 
 
 def _loaded(text: str) -> Any:
@@ -162,11 +162,11 @@ def widths_of(sample: Sequence[str]) -> list[int]:
     blank = [all(line[i : i + 1] in ("", " ") for line in [header, *data]) for i in range(width)]
     # the blanks before a column belong to it: numbers grow to the left
     starts = [i for i in range(width) if blank[i] and i and not blank[i - 1] and not all(blank[i:])]
-    named: list[int] = []
+    column_starts: list[int] = []
     for start, end in itertools.pairwise([0, *starts, width]):
-        if header[start:end].strip() or not named:
-            named.append(start)  # a column without a header goes with the one before: a date and its clock
-    return named if len(named) > 1 else []
+        if header[start:end].strip() or not column_starts:
+            column_starts.append(start)  # a column without a header goes with the one before: a date and its clock
+    return column_starts if len(column_starts) > 1 else []
 
 
 def fixed_width(lines: pl.DataFrame, starts: Sequence[int]) -> Records:

@@ -63,12 +63,12 @@ def sheet_records_apart(data: bytes, path: Path) -> list[Records]:
         Where it is no workbook, holds nothing, or is larger than the limits.
     """
     _look_at(data, path)
-    given = _READER.read(data, path)
-    if given["faults"]:
-        raise IntakeError(Fault(*fault) for fault in given["faults"])
+    content = _READER.read(data, path)
+    if content["faults"]:
+        raise IntakeError(Fault(*fault) for fault in content["faults"])
     return [
         Records(sheet, pl.read_ipc(io.BytesIO(frame)), separator, tuple(notes))
-        for (sheet, separator, notes), frame in zip(given["sheets"], given["frames"], strict=True)
+        for (sheet, separator, notes), frame in zip(content["sheets"], content["frames"], strict=True)
     ]
 
 
@@ -143,8 +143,8 @@ def _asked(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[str
         raise EOFError
     _send(into, name.encode(errors="surrogateescape"))
     _send(into, data)
-    given: dict[str, Any] = json.loads(_part(out))
-    return given | {"frames": [_part(out) for _ in given["sheets"]]}
+    reply: dict[str, Any] = json.loads(_part(out))
+    return reply | {"frames": [_part(out) for _ in reply["sheets"]]}
 
 
 def _too_large(path: Path, what: str) -> Fault:
@@ -162,8 +162,8 @@ def _look_at(data: bytes, path: Path) -> None:
             parts = packed.infolist()
             size = sum(part.file_size for part in parts)
             if size > MOST_UNPACKED or len(parts) > 10_000:
-                wanted = f"up to {MOST_UNPACKED // 1_000_000} MB"
-                raise IntakeError(Fault(f"the workbook unpacks to {size:,} bytes", str(path), wanted, _DO))
+                expected = f"up to {MOST_UNPACKED // 1_000_000} MB"
+                raise IntakeError(Fault(f"the workbook unpacks to {size:,} bytes", str(path), expected, _DO))
             for part in parts:
                 if re.fullmatch(r"xl/worksheets/[^/]+\.xml", part.filename):
                     with packed.open(part) as sheet:
@@ -181,8 +181,8 @@ _DIMENSION = re.compile(rb'<dimension ref="(?:[A-Z]{1,3}[0-9]{1,7}:)?([A-Z]{1,3}
 
 def _says_small(start: bytes) -> bool:
     """Whether a sheet says itself that it has few rows and columns; what lies meets the process's limits."""
-    said = _DIMENSION.search(start)
-    return said is not None and _place(said[1]) <= MOST_COLUMNS and int(said[2]) <= FAR_ROW
+    dimension = _DIMENSION.search(start)
+    return dimension is not None and _place(dimension[1]) <= MOST_COLUMNS and int(dimension[2]) <= FAR_ROW
 
 
 _COLUMN = re.compile(rb'<c r="([A-Z]{3})([0-9]{1,7})"')
@@ -190,16 +190,16 @@ _ROW = re.compile(rb'<row [^>]*?r="([0-9]{1,7})"')
 
 
 def _look_at_sheet(start: bytes, sheet: IO[bytes], path: Path) -> None:
-    rows, last, rest, size = 0, 0, b"", 0
+    rows, last, tail, size = 0, 0, b"", 0
     for block in chain([start], iter(lambda: sheet.read(1 << 20), b"")):
         size += len(block)
         if size > MOST_UNPACKED:  # a header that says less than there is
             raise IntakeError(Fault("the workbook unpacks to more than it says", str(path), "", _DO))
-        text = rest + block
+        text = tail + block
         cut = max(text.rfind(b"<"), 0)
-        text, rest = text[:cut], text[cut:][-65_536:]
-        for found in _COLUMN.finditer(text):
-            letters, row = found.groups()
+        text, tail = text[:cut], text[cut:][-65_536:]
+        for match in _COLUMN.finditer(text):
+            letters, row = match.groups()
             if _place(letters) > MOST_COLUMNS:
                 raise IntakeError(_stray(path, f"{letters.decode()}{row.decode()}"))
         rows += text.count(b"<row ")
@@ -234,12 +234,12 @@ def sheet_records(data: bytes, path: Path) -> list[Records]:
         book = fastexcel.read_excel(data)
         sheets, hidden = [], []
         for name in book.sheet_names:
-            whole = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string")
-            if whole.visible != "visible":
+            loaded = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string")
+            if loaded.visible != "visible":
                 hidden.append(name)
-            elif whole.height:
+            elif loaded.height:
                 numeric = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="boolean")
-                cells = whole.to_polars()
+                cells = loaded.to_polars()
                 if b"opendocument" in data[:200]:
                     clocks = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="duration")
                     cells = _with_clocks(cells, clocks.to_polars())
@@ -336,11 +336,11 @@ def _send(into: IO[bytes], part: bytes) -> None:
     into.flush()
 
 
-def _part(given: IO[bytes]) -> bytes:
-    head = given.read(8)
+def _part(stream: IO[bytes]) -> bytes:
+    head = stream.read(8)
     if len(head) < 8:
         raise EOFError
-    part = given.read(struct.unpack("<Q", head)[0])
+    part = stream.read(struct.unpack("<Q", head)[0])
     if len(part) < struct.unpack("<Q", head)[0]:
         raise EOFError
     return part

@@ -67,8 +67,8 @@ class NamedZone:
         """The zone as a layout writes it, "" where it has no name: those with half hours."""
         if self.place or self.ahead_min == 0:
             return self.place or "UTC"
-        hours, rest = divmod(self.ahead_min, 60)
-        return "" if rest else f"Etc/GMT{-hours:+d}"  # named with the sign turned round
+        hours, minutes = divmod(self.ahead_min, 60)
+        return "" if minutes else f"Etc/GMT{-hours:+d}"  # named with the sign turned round
 
 
 def named_zone(heading: Heading, headers: Iterable[str]) -> NamedZone | None:
@@ -77,11 +77,11 @@ def named_zone(heading: Heading, headers: Iterable[str]) -> NamedZone | None:
         place = heading.find(header)
         texts = [header] if place is None else [heading.names[place], heading.units.get(place, "")]
         for text in texts:
-            if (found := _in_text(text)) is not None:
-                return found
+            if (zone := _in_text(text)) is not None:
+                return zone
     for line in heading.preamble:
-        if _OF_TIMES.search(line) and not _STAMP.search(line) and (found := _in_text(line)) is not None:
-            return found
+        if _OF_TIMES.search(line) and not _STAMP.search(line) and (zone := _in_text(line)) is not None:
+            return zone
     return None
 
 
@@ -100,31 +100,31 @@ def _in_text(text: str) -> NamedZone | None:
     return NamedZone(match[0].strip(), "", ahead)
 
 
-def against_clock(named: NamedZone, plant_zone: str, naive: pl.Series) -> Literal["same", "open", "other"]:
+def against_clock(zone_of_file: NamedZone, plant_zone: str, naive: pl.Series) -> Literal["same", "open", "other"]:
     """Whether a named zone reads wall-clock times as the works' clock does, may mean that clock, or does not.
 
     "MEZ" in summer may mean what it says, an hour behind the clock on the wall, or that clock.
     """
     times = naive.drop_nulls()
-    if named.place or named.is_utc or not len(times):
+    if zone_of_file.place or zone_of_file.is_utc or not len(times):
         return "other"
     local = times.dt.replace_time_zone(plant_zone, ambiguous="earliest", non_existent="null")
-    fixed = times.dt.offset_by(f"{-named.ahead_min}m").dt.replace_time_zone("UTC").cast(UTC_US)
+    fixed = times.dt.offset_by(f"{-zone_of_file.ahead_min}m").dt.replace_time_zone("UTC").cast(UTC_US)
     if bool((local.dt.convert_time_zone("UTC").cast(UTC_US) == fixed).all()):
         return "same"
     year = cast(datetime, times.min()).year
     seasons = [datetime(year, month, 1, tzinfo=ZoneInfo(plant_zone)).utcoffset() for month in (1, 7)]
     ahead = {offset.total_seconds() / 60 for offset in seasons if offset is not None}
-    return "open" if named.ahead_min in ahead else "other"
+    return "open" if zone_of_file.ahead_min in ahead else "other"
 
 
-def open_fault(named: NamedZone, plant_zone: str, layout: str, where: str) -> IntakeError:
+def open_fault(zone_of_file: NamedZone, plant_zone: str, layout: str, where: str) -> IntakeError:
     """The error where nothing says which of the two a named zone means."""
     return IntakeError(
         Fault(
-            f"its times are headed '{named.words}', in this season another clock than {plant_zone}",
+            f"its times are headed '{zone_of_file.words}', in this season another clock than {plant_zone}",
             where,
-            f"zone = '{plant_zone}' or zone = '{named.zone}'",
+            f"zone = '{plant_zone}' or zone = '{zone_of_file.zone}'",
             f"Write in layout '{layout}' which of them is meant.",
         )
     )

@@ -98,20 +98,20 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
 
 def _one_for_each(columns: list[Column], layout: Layout, where: str) -> tuple[list[Column], list[Fault]]:
     """Columns with lanes put together, and a fault for each channel that two others are read into."""
-    kept: dict[tuple[tuple[str, str], ...], Column] = {}
+    columns_of: dict[tuple[tuple[str, str], ...], Column] = {}
     faults = []
     for column in columns:
         key = tuple((machine, channel.part.id) for machine, channel in column.channels.items())
-        first = kept.setdefault(key, column) if key else column
+        first = columns_of.setdefault(key, column) if key else column
         if not key or first is column:
-            kept[key or ((column.header, ""),)] = column
+            columns_of[key or ((column.header, ""),)] = column
         elif layout.columns[first.header].adds and layout.columns[column.header].adds:
-            kept[key] = replace(first, lanes=(*first.lanes, column.place))
+            columns_of[key] = replace(first, lanes=(*first.lanes, column.place))
         else:
             what = f"columns '{first.header}' and '{column.header}' are both read as '{key[0][1]}'"
             advice = "Leave one out, or write adds = true in both where they are lanes that add."
             faults.append(Fault(what, where, "one column for each counter or gauge", advice))
-    return list(kept.values()), faults
+    return list(columns_of.values()), faults
 
 
 def _contradictions(layout: Layout, plant: Plant) -> Iterable[tuple[str, Fault]]:
@@ -132,15 +132,15 @@ def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str])
 
 def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
     """The columns that hold the time: one, or date and clock."""
-    own = next((header for header, target in layout.columns.items() if target.to == "at"), "")
-    times = [own] if own else [layout.time] if isinstance(layout.time, str) else layout.time
+    time_header = next((header for header, target in layout.columns.items() if target.to == "at"), "")
+    times = [time_header] if time_header else [layout.time] if isinstance(layout.time, str) else layout.time
     return tuple(place for header in times if (place := heading.find(header)) is not None)
 
 
 def special_place(layout: Layout, heading: Heading, header: str, to: str) -> int | None:
     """The column that tells machine, line or quality, or None."""
-    own = next((h for h, target in layout.columns.items() if target.to == to), "")
-    return heading.find(header or own) if header or own else None
+    target_header = next((h for h, target in layout.columns.items() if target.to == to), "")
+    return heading.find(header or target_header) if header or target_header else None
 
 
 def _place(heading: Heading, header: str) -> int:
@@ -150,19 +150,19 @@ def _place(heading: Heading, header: str) -> int:
 
 def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str, ...]:
     """The ids of the machines that a layout's rows can belong to."""
-    known = ", ".join(machine.id for machine in plant.machines) or "none is described"
+    machine_ids = ", ".join(machine.id for machine in plant.machines) or "none is described"
     by_column = layout.machine_column or any(t.to == "machine" for t in layout.columns.values())
     if layout.machine:
         if plant.machine(layout.machine) is None:
             fault = f"layout '{layout.id}' names the unknown machine '{layout.machine}'"
-            faults.append(Fault(fault, where, f"one of {known}"))
+            faults.append(Fault(fault, where, f"one of {machine_ids}"))
         if not by_column:
             return (layout.machine,)
     if by_column or any("/" in target.to for target in layout.columns.values()):
         return tuple(machine.id for machine in plant.machines)
     if len(plant.machines) == 1:
         return (plant.machines[0].id,)
-    faults.append(Fault(f"layout '{layout.id}' does not name a machine", where, f"machine = one of {known}"))
+    faults.append(Fault(f"layout '{layout.id}' does not name a machine", where, f"machine = one of {machine_ids}"))
     return ()
 
 
@@ -177,18 +177,18 @@ def _channels(
 ) -> dict[str, Channel]:
     """A target's channels by machine; faults and notes go into the sink."""
     faults, notes, where = sink
-    found = channels_named(plant, machines, target.to)
+    matches = channels_named(plant, machines, target.to)
     owner, _, channel = target.to.rpartition("/")
     if owner and machine_named(plant, owner) is None:
-        known = ", ".join(machine.id for machine in plant.machines)
-        faults.append(Fault(f"'{header}' points at the unknown machine '{owner}'", where, f"one of {known}"))
-    elif not found and machines and all(plant.machine(m) for m in machines):
+        machine_ids = ", ".join(machine.id for machine in plant.machines)
+        faults.append(Fault(f"'{header}' points at the unknown machine '{owner}'", where, f"one of {machine_ids}"))
+    elif not matches and machines and all(plant.machine(m) for m in machines):
         parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
         faults.append(
             Fault(f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts))
         )
     channels = {}
-    for machine, part in found:
+    for machine, part in matches:
         in_header, in_row = unit_of(header), heading.units.get(place, "")
         if not in_header and place >= 0 and not (heading.units or target.unit):
             in_header = unit_of(heading.names[place])
@@ -203,19 +203,19 @@ def _quality_beside(place: int, heading: Heading, targets: Iterable[str]) -> int
     """The quality column of a value column: one named for it, or a repeated one right behind it."""
     if place < 0:
         return None
-    taken = {heading.find(header) for header in targets}
+    value_places = {heading.find(header) for header in targets}
     base = same(without_unit(heading.names[place]))
     for i, name in enumerate(heading.names):
-        rest = same(name).strip("._-:/()[]")
-        if i in taken or not rest:
+        suffix = same(name).strip("._-:/()[]")
+        if i in value_places or not suffix:
             continue
         for word in QUALITY_HEADERS:
-            if rest.endswith(word) and rest[: -len(word)].strip("._-:/()[]") == base:
+            if suffix.endswith(word) and suffix[: -len(word)].strip("._-:/()[]") == base:
                 return i
     behind = same(heading.names[place + 1]) if place + 1 < len(heading.names) else ""
     word = behind.split("(")[0]
     repeated = sum(same(name).split("(")[0] == word for name in heading.names) > 1
-    return place + 1 if word in QUALITY_HEADERS and repeated and place + 1 not in taken else None
+    return place + 1 if word in QUALITY_HEADERS and repeated and place + 1 not in value_places else None
 
 
 #: Fields that say whose a row is, beside those of its kind.
@@ -256,21 +256,21 @@ def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> B
     faults: list[Fault] = []
     notes: list[str] = []
     columns = []
-    known = FIELDS[layout.kind]
+    fields_of_kind = FIELDS[layout.kind]
     for header, target in layout.columns.items():
         if target.to in OWNERS:
             continue
         place = heading.find(header)
-        field = known.get(target.to)
+        field = fields_of_kind.get(target.to)
         if field is None or place is None:
             fault = f"'{header}' points at '{target.to}', which is not a field of {layout.kind}"
-            faults.append(Fault(fault, where, ", ".join([*known, *OWNERS])))
+            faults.append(Fault(fault, where, ", ".join([*fields_of_kind, *OWNERS])))
             continue
-        wanted = field.unit
+        unit_of_field = field.unit
         in_header = unit_of(header) or unit_of(heading.names[place])
         in_row = heading.units.get(place, "")
         unit, fault_, note = (
-            cell_unit(header, target.unit, in_header, in_row, None, wanted) if wanted else ("", None, "")
+            cell_unit(header, target.unit, in_header, in_row, None, unit_of_field) if unit_of_field else ("", None, "")
         )
         faults += [Fault(fault_.what, where, fault_.expected, fault_.do)] if fault_ else []
         notes += [note] if note else []
@@ -295,8 +295,8 @@ def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> B
 def _owners(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str | None, str | None]:
     """Settle machine and line for rows that name none."""
     if layout.line and layout.line not in {line.id for line in plant.lines}:
-        known = ", ".join(line.id for line in plant.lines) or "none is described"
-        faults.append(Fault(f"layout '{layout.id}' names the unknown line '{layout.line}'", where, known))
+        line_ids = ", ".join(line.id for line in plant.lines) or "none is described"
+        faults.append(Fault(f"layout '{layout.id}' names the unknown line '{layout.line}'", where, line_ids))
     machine = layout.machine
     if layout.machine:
         machines_of(layout, plant, where, faults)

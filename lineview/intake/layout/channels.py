@@ -41,14 +41,14 @@ class Channel:
 
         Cells whose unit neither the file nor the layout names are in the gauge's of the plant description.
         """
-        wanted = own_unit(self.part)
+        target_unit = own_unit(self.part)
         unit = self.unit or (self.part.unit if isinstance(self.part, Gauge) else "")
-        if not unit or not wanted or dimension(unit) != dimension(wanted):
+        if not unit or not target_unit or dimension(unit) != dimension(target_unit):
             return values
         if isinstance(self.part, Gauge):
-            return values if unit == wanted else convert(values, unit, wanted)
-        of_count = Fraction(str(self.part.unit_value)) if dimension(wanted) == "length" else Fraction(1)
-        ratio = factor_between(unit, wanted) / of_count
+            return values if unit == target_unit else convert(values, unit, target_unit)
+        of_count = Fraction(str(self.part.unit_value)) if dimension(target_unit) == "length" else Fraction(1)
+        ratio = factor_between(unit, target_unit) / of_count
         return values if ratio == 1 else values * ratio.numerator / ratio.denominator
 
 
@@ -77,39 +77,42 @@ def channels_named(plant: Plant, machines: tuple[str, ...], to: str) -> list[tup
     """What a target points at: (machine id, counter or gauge), one for each machine that has it."""
     owner, _, channel = to.rpartition("/")
     if owner:
-        named = machine_named(plant, owner)
-        machines = (named.id,) if named else ()
-    found = []
+        owner_machine = machine_named(plant, owner)
+        machines = (owner_machine.id,) if owner_machine else ()
+    matches = []
     for machine_id in machines:
         machine = plant.machine(machine_id)
         for part in parts_of(machine) if machine else ():
             if part.id == channel:
-                found.append((machine_id, part))
-    return found
+                matches.append((machine_id, part))
+    return matches
 
 
 def cell_unit(
-    header: str, declared: str, in_header: str, in_row: str, part: Counter | Gauge | None, wanted: str = ""
+    header: str, declared: str, in_header: str, in_row: str, part: Counter | Gauge | None, target_unit: str = ""
 ) -> tuple[str, Fault | None, str]:
     """Settle the unit of a column's cells: the units row's before the layout's before the header's."""
-    wanted = own_unit(part) if part is not None else wanted
-    kind = dimension(wanted)
-    named = unit_named(declared) if declared else ""
-    if declared and not named:
+    target_unit = own_unit(part) if part is not None else target_unit
+    kind = dimension(target_unit)
+    layout_unit = unit_named(declared) if declared else ""
+    if declared and not layout_unit:
         return "", Fault(f"unknown unit '{declared}' for '{header}'", "", "a unit such as mm, in, g, °C"), ""
-    if named and wanted and dimension(named) != kind:
+    if layout_unit and target_unit and dimension(layout_unit) != kind:
         fault = Fault(
-            f"'{header}' cannot be in {named}", "", f"a unit that becomes {wanted}", "Correct the layout's unit."
+            f"'{header}' cannot be in {layout_unit}",
+            "",
+            f"a unit that becomes {target_unit}",
+            "Correct the layout's unit.",
         )
         return "", fault, ""
-    told = unit_named(in_row)
-    if told and dimension(told) == kind:
+    row_unit = unit_named(in_row)
+    if row_unit and dimension(row_unit) == kind:
         note = (
             ""
-            if named in ("", told)
-            else (f"'{header}' is read in {told}, as the file's units row says; the layout says {named}")
+            if layout_unit in ("", row_unit)
+            else (f"'{header}' is read in {row_unit}, as the file's units row says; the layout says {layout_unit}")
         )
-        return told, None, note
-    if named:
-        return named, None, ""
+        return row_unit, None, note
+    if layout_unit:
+        return layout_unit, None, ""
     return (in_header if dimension(in_header) == kind else ""), None, ""

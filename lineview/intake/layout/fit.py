@@ -47,8 +47,8 @@ def wanted_headers(layout: Layout) -> list[str]:
     if targets & {"at", "start", "week"} and not long:
         times = []  # the moment has a column of its own
     columns = [layout.name_column, layout.value_column] if long else list(layout.columns)
-    rest = [layout.machine_column, layout.quality_column]
-    return [header for header in dict.fromkeys([*times, *columns, *rest]) if header]
+    special_headers = [layout.machine_column, layout.quality_column]
+    return [header for header in dict.fromkeys([*times, *columns, *special_headers]) if header]
 
 
 def is_for(layout: Layout, name: str, sheet: str) -> bool:
@@ -69,30 +69,30 @@ def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
     rows = header_rows(records)
     fits = []
     for layout in layouts:
-        wanted = wanted_headers(layout)
-        if names_places(wanted) and guessed_place(records) < 0:
-            lacking = tuple(header for header in wanted if bare_heading(records).find(header) is None)
-            fits.append(Fit(layout, -1, lacking, len(wanted), bare=True))
+        headers = wanted_headers(layout)
+        if names_places(headers) and guessed_place(records) < 0:
+            lacking = tuple(header for header in headers if bare_heading(records).find(header) is None)
+            fits.append(Fit(layout, -1, lacking, len(headers), bare=True))
             continue
-        place, missing = best_place(rows, wanted)
-        fits.append(Fit(layout, place, tuple(missing), len(wanted)))
+        place, missing = best_place(rows, headers)
+        fits.append(Fit(layout, place, tuple(missing), len(headers)))
     return fits
 
 
 def best_fit(fits: Sequence[Fit]) -> Fit | None:
     """The fit of the layout that names the file most closely and most of its headers, or None."""
-    whole = [one for one in fits if one.whole]
-    return max(whole, key=lambda one: (one.wanted, _closeness(one.layout)), default=None)
+    complete = [fit for fit in fits if fit.whole]
+    return max(complete, key=lambda fit: (fit.wanted, _closeness(fit.layout)), default=None)
 
 
-def claims(one: Fit) -> bool:
+def claims(fit: Fit) -> bool:
     """Whether a layout that does not fit is meant for the file all the same.
 
     It is where it names the file by more than its ending and shares a header with it, or where more than
     half of the headers that it names are there.
     """
-    found = one.wanted - len(one.missing)
-    return found > 0 and (_closeness(one.layout) >= 2 or found > one.wanted / 2)
+    matches = fit.wanted - len(fit.missing)
+    return matches > 0 and (_closeness(fit.layout) >= 2 or matches > fit.wanted / 2)
 
 
 def _closeness(layout: Layout) -> int:
@@ -101,6 +101,6 @@ def _closeness(layout: Layout) -> int:
     return len(re.sub(r"[*?\[\]]", "", stem)) + len(layout.sheet)
 
 
-def heading_of(one: Fit, records: Records) -> Heading:
+def heading_of(fit: Fit, records: Records) -> Heading:
     """The heading of a table that a layout fits."""
-    return bare_heading(records) if one.bare else heading_at(records, one.place)
+    return bare_heading(records) if fit.bare else heading_at(records, fit.place)

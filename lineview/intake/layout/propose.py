@@ -53,17 +53,17 @@ _ROWS = 20
 
 
 def sample_of(
-    records: Records, heading: Heading, layout: Layout, plant: Plant, name: str, *, asked: bool
+    records: Records, heading: Heading, layout: Layout, plant: Plant, name: str, *, has_questions: bool
 ) -> pl.DataFrame:
     """The first tidy rows, or the cells as they stand while questions are open."""
     top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
-    if not asked:
+    if not has_questions:
         try:
             if layout.kind == "readings":
-                taken = take_readings([top], heading, layout, plant, name, lambda _rows: None)
+                outcome = take_readings([top], heading, layout, plant, name, lambda _rows: None)
             else:
-                taken = take_events([top], heading, layout, plant, name)
-            return taken.tidy.sort("row", maintain_order=True).head(_ROWS)
+                outcome = take_events([top], heading, layout, plant, name)
+            return outcome.tidy.sort("row", maintain_order=True).head(_ROWS)
         except IntakeError:
             pass  # the cells as they stand are still worth showing
     cells = records.top(heading.first + _ROWS)[heading.first :]
@@ -114,12 +114,12 @@ def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant, note
         rows = data_rows(records, heading, range(heading.width))
         clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
         if clock is not None and clock.time_format == "auto":  # without a date, which stands elsewhere
-            named = date_in([*heading.preamble, name, records.sheet])
-            rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), named, str(path))
+            day_in_name = date_in([*heading.preamble, name, records.sheet])
+            rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), day_in_name, str(path))
         if clock is not None or _has_week(heading):
-            told = [*notes, *([] if heading.place >= 0 else [_BARE])]
-            alike = [other for other, its in headed if its.names == heading.names]
-            return _proposal(path, name, records, (heading, rows, clock, len(alike) > 1), plant, told)
+            remarks = [*notes, *([] if heading.place >= 0 else [_BARE])]
+            same_header = [other for other, its in headed if its.names == heading.names]
+            return _proposal(path, name, records, (heading, rows, clock, len(same_header) > 1), plant, remarks)
     raise IntakeError(
         Fault(
             "no rows with times were found",
@@ -164,41 +164,41 @@ def _proposal(
         "" if in_each_sheet else records.sheet,
     )
     owners, whose = _machines(draft)
-    found = _values(draft, owners)
-    settled = _by_mass(draft, found) if decimal and kind == "weights" else None
-    if settled:
-        mark, decimal, draft = settled, None, replace(draft, marks=NumberSeparators(settled))
-        notes = [*notes, f"decimal '{settled}' taken: with it alone the weights are of pieces of this plant"]
-    questions += [*([decimal] if decimal else []), *whose, *found.questions]
+    columns = _values(draft, owners)
+    mark_by_weight = _by_mass(draft, columns) if decimal and kind == "weights" else None
+    if mark_by_weight:
+        mark, decimal, draft = mark_by_weight, None, replace(draft, marks=NumberSeparators(mark_by_weight))
+        notes = [*notes, f"decimal '{mark_by_weight}' taken: with it alone the weights are of pieces of this plant"]
+    questions += [*([decimal] if decimal else []), *whose, *columns.questions]
     settings: dict[str, str] = {}
     if kind == "readings":
-        counts = _counts(draft, owners, found)
-        found.columns, settings = counts.columns, counts.settings
+        counts = _counts(draft, owners, columns)
+        columns.columns, settings = counts.columns, counts.settings
         questions, notes = [*questions, *counts.questions], [*notes, *counts.notes]
     zone, of_zone = _zone(draft)
     settings, questions = {**settings, **zone}, [*questions, *of_zone]
-    layout = _layout(draft, owners, found, mark if decimal is None else "", settings)
+    layout = _layout(draft, owners, columns, mark if decimal is None else "", settings)
     questions += _line_question(layout, draft)
-    said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
-    said += [f"left out: '{header}' ({why})" for header, why in found.left]
-    if not found.columns:
-        said.append("no column was recognised: say in the layout which column means what")
-        said.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
+    remarks = [*notes, *([f"not recognised, left out: {', '.join(columns.unknown)}"] if columns.unknown else [])]
+    remarks += [f"left out: '{header}' ({why})" for header, why in columns.left]
+    if not columns.columns:
+        remarks.append("no column was recognised: say in the layout which column means what")
+        remarks.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
         questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
-    sample = sample_of(records, heading, layout, plant, name, asked=bool(questions))
-    return Proposal(path, layout, sample, tuple(questions), tuple(said))
+    sample = sample_of(records, heading, layout, plant, name, has_questions=bool(questions))
+    return Proposal(path, layout, sample, tuple(questions), tuple(remarks))
 
 
-def _by_mass(draft: LayoutProposal, found: Found) -> str | None:
+def _by_mass(draft: LayoutProposal, columns: Found) -> str | None:
     """Settle the decimal mark of weights by what the plant's pieces weigh."""
     cells = {name: draft.rows.column(place) for place, name in enumerate(draft.heading.names) if name}
-    return mark_by_mass(found.columns, cells, [product.mass_g for product in draft.plant.products])
+    return mark_by_mass(columns.columns, cells, [product.mass_g for product in draft.plant.products])
 
 
 def _first_left(draft: LayoutProposal) -> str:
     """The first header that has no meaning yet, for an example."""
-    left = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
-    return left[0] if left else "header"
+    unread = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
+    return unread[0] if unread else "header"
 
 
 def _long_values(rows: Rows, long: tuple[int, int, int | None] | None) -> list[pl.Series]:
@@ -210,19 +210,19 @@ def _long_values(rows: Rows, long: tuple[int, int, int | None] | None) -> list[p
 
 def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question | None]:
     """Settle the decimal mark, or ask."""
-    found = evidence_of_all(columns)
-    if not (found.point or found.comma or found.both):
+    evidence = evidence_of_all(columns)
+    if not (evidence.point or evidence.comma or evidence.both):
         return "", None
-    if found.mark:
-        return found.mark, None
-    if records.separator == "," and not found.comma and not found.both_comma:
+    if evidence.mark:
+        return evidence.mark, None
+    if records.separator == "," and not evidence.comma and not evidence.both_comma:
         return ".", None
-    digits = found.example.replace(",", "").replace(".", "")
-    small = found.example.replace(",", ".")
-    point, comma = (digits, small) if "," in found.example else (small, digits)
-    said = found.example or "a number"
-    options = ((".", f"{said} means {point}"), (",", f"{said} means {comma}"))
-    return "", Question("decimal", f"which is the decimal mark? '{said}' can be read in two ways", options)
+    digits = evidence.example.replace(",", "").replace(".", "")
+    small = evidence.example.replace(",", ".")
+    point, comma = (digits, small) if "," in evidence.example else (small, digits)
+    example = evidence.example or "a number"
+    options = ((".", f"{example} means {point}"), (",", f"{example} means {comma}"))
+    return "", Question("decimal", f"which is the decimal mark? '{example}' can be read in two ways", options)
 
 
 def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question]]:
@@ -232,11 +232,11 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
         return plant.machines, []
     wrapping = tuple(m for m in plant.machines if m.kind == "cut-and-wrap machine")
     could = wrapping if draft.kind in ("weights", "reels") else plant.machines
-    named = tuple(m for m in machines_named(draft.texts, plant) if m in could)
+    in_texts = tuple(m for m in machines_named(draft.texts, plant) if m in could)
     in_headers = machines_named([h for h in draft.heading.names if h], plant)
-    if draft.kind == "readings" and len(in_headers) > 1 and not named:
+    if draft.kind == "readings" and len(in_headers) > 1 and not in_texts:
         return in_headers, []
-    chosen = named or could
+    chosen = in_texts or could
     needs = draft.kind == "readings" or "machine" in ESSENTIAL[draft.kind]
     if len(chosen) > 1 and draft.kind == "readings":
         counts = {m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen}
@@ -264,31 +264,31 @@ def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
         shared = owners[:1] if draft.machine_place is not None else owners
         return find_channels(_named_cells(draft), draft.plant, shared, draft.marks)
     columns = {p: draft.rows.column(p) for p in range(draft.heading.width) if p not in draft.used}
-    found = find_fields(draft.kind, draft.heading, columns, draft.clock.places, draft.marks, draft.plant)
-    if found.columns and TIME_FIELD[draft.kind] in {target.to for target in found.columns.values()}:
+    result = find_fields(draft.kind, draft.heading, columns, draft.clock.places, draft.marks, draft.plant)
+    if result.columns and TIME_FIELD[draft.kind] in {target.to for target in result.columns.values()}:
         first = TIME_FIELD[draft.kind]
-        found.columns = {header: target for header, target in found.columns.items() if target.to != first}
-    return found
+        result.columns = {header: target for header, target in result.columns.items() if target.to != first}
+    return result
 
 
 def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
     """The zone that a table names for its times, or the question whether it is meant."""
-    named = named_zone(draft.heading, [draft.heading.names[place] for place in draft.clock.places])
-    if named is None or named.zone in ("", draft.plant.zone):
+    zone_of_file = named_zone(draft.heading, [draft.heading.names[place] for place in draft.clock.places])
+    if zone_of_file is None or zone_of_file.zone in ("", draft.plant.zone):
         return {}, []
     cells = joined_cells(draft.rows, draft.clock.places)
     naive = read_clock(cells, plan_clock(cells, "auto", typed=draft.records.is_sheet).formats).naive
-    stands = against_clock(named, draft.plant.zone, naive)
-    if stands == "open":
+    relation = against_clock(zone_of_file, draft.plant.zone, naive)
+    if relation == "open":
         options = (
             (draft.plant.zone, "the works' clock, with summer time"),
-            (named.zone, f"{named.words} as it stands, all year"),
+            (zone_of_file.zone, f"{zone_of_file.words} as it stands, all year"),
         )
-        return {}, [Question("zone", f"the times are headed '{named.words}': which clock is meant?", options)]
-    return ({} if stands == "same" else {"zone": named.zone}), []
+        return {}, [Question("zone", f"the times are headed '{zone_of_file.words}': which clock is meant?", options)]
+    return ({} if relation == "same" else {"zone": zone_of_file.zone}), []
 
 
-def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found) -> Counts:
+def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], columns: Found) -> Counts:
     """What the counters of a draft count."""
     rows, heading = draft.rows, draft.heading
     cells = joined_cells(rows, draft.clock.places)
@@ -298,8 +298,8 @@ def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found) ->
     first = next((cell.strip() for cell in whose if cell.strip()), "") if whose is not None else ""
 
     def part_of(to: str) -> Counter | None:
-        found = channels_named(draft.plant, tuple(machine.id for machine in owners), to)
-        return next((part for _, part in found if isinstance(part, Counter)), None)
+        columns = channels_named(draft.plant, tuple(machine.id for machine in owners), to)
+        return next((part for _, part in columns if isinstance(part, Counter)), None)
 
     def cells_of(header: str) -> pl.Series | None:
         place = heading.find(header) if draft.long is None else draft.long[1]
@@ -310,11 +310,11 @@ def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found) ->
             column = column.set(rows.column(draft.long[0]).str.strip_chars() != header, None)
         return column if whose is None else column.set(whose.str.strip_chars() != first, None)
 
-    return recognise_counts(found.columns, part_of, cells_of, at, draft.marks, draft.plant)
+    return recognise_counts(columns.columns, part_of, cells_of, at, draft.marks, draft.plant)
 
 
 def _layout(
-    draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, decimal: str, settings: Mapping[str, str]
+    draft: LayoutProposal, owners: tuple[Machine, ...], columns: Found, decimal: str, settings: Mapping[str, str]
 ) -> Layout:
     heading, long = draft.heading, draft.long
     times = tuple(heading.names[place] for place in draft.clock.places)
@@ -335,23 +335,23 @@ def _layout(
             "decimal": decimal,
             "name_column": heading.names[long[0]] if long else "",
             "value_column": heading.names[long[1]] if long else "",
-            "quality_column": _quality_column(draft, found),
-            "columns": found.columns,
+            "quality_column": _quality_column(draft, columns),
+            "columns": columns.columns,
             **settings,
         }
     )
 
 
-def _quality_column(draft: LayoutProposal, found: Found) -> str:
+def _quality_column(draft: LayoutProposal, columns: Found) -> str:
     """The column that judges every value of a row: a long table's, or the only one of a wide one."""
     heading, long = draft.heading, draft.long
     if long or draft.kind != "readings":
         return heading.names[long[2]] if long and long[2] is not None else ""
-    judging = [name for name in heading.names if same(name) in QUALITY_HEADERS and name not in found.columns]
+    judging = [name for name in heading.names if same(name) in QUALITY_HEADERS and name not in columns.columns]
     if len(judging) != 1:
         return ""
-    if judging[0] in found.unknown:
-        found.unknown.remove(judging[0])
+    if judging[0] in columns.unknown:
+        columns.unknown.remove(judging[0])
     return judging[0]
 
 
@@ -360,7 +360,9 @@ def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     if "line" not in ESSENTIAL.get(layout.kind, ()) or layout.line or by_header or draft.machine_place is not None:
         return []
     return [
-        Question("line", "which line is this for?", tuple((one.id, one.name or one.id) for one in draft.plant.lines))
+        Question(
+            "line", "which line is this for?", tuple((line.id, line.name or line.id) for line in draft.plant.lines)
+        )
     ]
 
 
@@ -392,26 +394,26 @@ def settle(proposal: Proposal, answers: Mapping[str, str]) -> Layout:
     'a'
     """
     faults = []
-    settled: dict[str, object] = {}
+    values: dict[str, object] = {}
     for question in proposal.questions:
         options = [option for option, _ in question.options]
         answer = answers.get(question.about)
         if answer is None or (options and answer not in options):
             what = "is not answered" if answer is None else f"cannot be answered by '{answer}'"
-            told = " or ".join(f"'{option}' ({meaning})" for option, meaning in question.options)
-            faults.append(Fault(f"'{question.about}' {what}: {question.text}", str(proposal.path), told))
+            options_text = " or ".join(f"'{option}' ({meaning})" for option, meaning in question.options)
+            faults.append(Fault(f"'{question.about}' {what}: {question.text}", str(proposal.path), options_text))
         else:
-            settled[question.about] = answer
+            values[question.about] = answer
     if faults:
         raise IntakeError(faults)
-    return _with(proposal.layout, settled)
+    return _with(proposal.layout, values)
 
 
-def _with(layout: Layout, settled: Mapping[str, object]) -> Layout:
+def _with(layout: Layout, values: Mapping[str, object]) -> Layout:
     """Write answers into a layout: a setting by its name, or a column's target or unit."""
     columns = dict(layout.columns)
     settings: dict[str, object] = {}
-    for about, answer in settled.items():
+    for about, answer in values.items():
         part, _, header = about.partition(" of ")
         if about.startswith(COLUMNS_OF):
             columns = _columns_chosen(columns, about.removeprefix(COLUMNS_OF), str(answer))

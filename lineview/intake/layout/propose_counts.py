@@ -60,14 +60,14 @@ def recognise_counts(
         if len(value) < 2:
             continue
         read.append((at_us, value))
-        counted = what_counts(at_us, value, counter, plant)
-        if counted.counting not in ("total", counter.counting):
-            if counted.sure:
-                counts.columns[header] = target.model_copy(update={"counting": counted.counting})
-                counts.notes.append(f"'{header}' is read as {_MEANINGS[counted.counting]}, by its values")
+        guess = what_counts(at_us, value, counter, plant)
+        if guess.counting not in ("total", counter.counting):
+            if guess.sure:
+                counts.columns[header] = target.model_copy(update={"counting": guess.counting})
+                counts.notes.append(f"'{header}' is read as {_MEANINGS[guess.counting]}, by its values")
             else:
-                counts.questions.append(_counting_question(header, counted.counting))
-        if counted.counting == "since last row":
+                counts.questions.append(_counting_question(header, guess.counting))
+        if guess.counting == "since last row":
             differences = differences or (at_us, value)
     if differences is not None:
         _stamped(*differences, plant, counts)
@@ -78,17 +78,17 @@ def recognise_counts(
 
 def _counting_question(header: str, likeliest: str) -> Question:
     options = [likeliest, *(name for name in _MEANINGS if name not in (likeliest, "down"))]
-    shown = tuple((name, _MEANINGS[name]) for name in options)
-    return Question(f"counting of {header}", f"what does a row of '{header}' say?", shown)
+    choices = tuple((name, _MEANINGS[name]) for name in options)
+    return Question(f"counting of {header}", f"what does a row of '{header}' say?", choices)
 
 
 def _stamped(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> None:
     """Settle whether a row's moment ends or begins what it counts, or ask."""
-    stands = stamped_at(at_us, value, plant)
-    if stands == "start":
-        counts.settings["stamps"] = stands
+    side = stamped_at(at_us, value, plant)
+    if side == "start":
+        counts.settings["stamps"] = side
         counts.notes.append("a row's time is the start of what it counts: so all of it lies within shifts")
-    elif not stands and usual_step_us(at_us) >= _APART_US:
+    elif not side and usual_step_us(at_us) >= _APART_US:
         options = (("end", "it ends what the row counts"), ("start", "it begins what the row counts"))
         counts.questions.append(Question("stamps", "what is the time of a row to what it counts?", options))
 

@@ -44,8 +44,8 @@ def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
         cells = _filled(rows.column(place).head(2000))
         # "723" reads as a clock too, and says nothing of the day: a counter's numbers are judged as numbers
         plan = _with_days(plan_clock(cells, "auto"))
-        known = len(cells) > 0 and (not _of_numbers(plan) or _are_moments(cells, plan, heading.names[place]))
-        shares[place] = _share(cells, plan) if known else 0.0
+        are_times = len(cells) > 0 and (not _of_numbers(plan) or _are_moments(cells, plan, heading.names[place]))
+        shares[place] = _share(cells, plan) if are_times else 0.0
     return shares
 
 
@@ -106,8 +106,8 @@ def _beside_clock(rows: Rows, best: int, width: int, *, typed: bool) -> FoundClo
     """The time in a column, or in it and a clock beside it."""
     places: tuple[int, ...] = (best,)
     # a workbook gives a date the midnight that nobody wrote
-    written = rows.column(best).str.replace(r"[ T]00:00:00(\.0+)?$", "") if typed else rows.column(best)
-    if not written.str.contains(r":|\d{4}T|[h]\d{2}|^\d+[.,]\d+(E0)?$|^\d{9,}$").any():
+    texts = rows.column(best).str.replace(r"[ T]00:00:00(\.0+)?$", "") if typed else rows.column(best)
+    if not texts.str.contains(r":|\d{4}T|[h]\d{2}|^\d+[.,]\d+(E0)?$|^\d{9,}$").any():
         clocks = [p for p in range(width) if p != best and _is_clock(rows.column(p))]
         places = (best, *clocks[:1])
     plan = plan_clock(joined_cells(rows, places), "auto", typed=typed)

@@ -205,10 +205,10 @@ def _span(moments: tuple[str, ...], time_format: str) -> tuple[datetime, datetim
     read = read_clock(cells, plan.formats) if moments and plan.formats else None
     if read is None:
         return None
-    found = read.moment.dt.replace_time_zone(None) if read.moment.null_count() == 0 else read.naive
-    if found.null_count():
+    times = read.moment.dt.replace_time_zone(None) if read.moment.null_count() == 0 else read.naive
+    if times.null_count():
         return None
-    return found.min(), found.max()  # type: ignore[return-value]  # polars leaves the type of a minimum open
+    return times.min(), times.max()  # type: ignore[return-value]  # polars leaves the type of a minimum open
 
 
 def _counts(rows: Rows, heading: Heading, columns: tuple[SurveyedColumn, ...]) -> tuple[float, float] | None:
@@ -238,12 +238,12 @@ def _named_in_wide(rows: Rows, owner: int, places: Sequence[int], heading: Headi
     return machines
 
 
-def _columns(named: Sequence[tuple[str, str]]) -> tuple[SurveyedColumn, ...]:
-    owned = [_owner_in(header) for header, _ in named]
+def _columns(headers: Sequence[tuple[str, str]]) -> tuple[SurveyedColumn, ...]:
+    owned = [_owner_in(header) for header, _ in headers]
     several = len({owner for owner, _ in owned if owner}) > 1
     columns = []
-    for (header, unit), (owner, rest) in zip(named, owned, strict=True):
-        meaning = meaning_of(rest if owner else header)
+    for (header, unit), (owner, bare_header) in zip(headers, owned, strict=True):
+        meaning = meaning_of(bare_header if owner else header)
         columns.append(SurveyedColumn(header, meaning, unit or _unit_at_end(header), owner if several else ""))
     return tuple(columns)
 
@@ -293,5 +293,5 @@ def machine_of(name: str) -> tuple[str, str]:
 def _naming(text: str) -> str:
     """The words that name something, "" where none has a letter."""
     words = [word for word in re.split(r"[\s_.\-]+", text) if word]
-    kept = [word for word in words if same(re.sub(r"\d", "", word)) not in _PASSED or word.isdigit()]
-    return " ".join(kept) if any(re.search(r"[^\W\d_]", word) for word in kept) else ""
+    naming_words = [word for word in words if same(re.sub(r"\d", "", word)) not in _PASSED or word.isdigit()]
+    return " ".join(naming_words) if any(re.search(r"[^\W\d_]", word) for word in naming_words) else ""

@@ -46,8 +46,8 @@ class CountReadings:
         if not len(value):
             return
         count = what_counts(at_us, value, part, self._plant)
-        apart = usual_step_us(at_us) >= _APART_US and len(np.unique(value)) > 1
-        if count.counting in ("since last row", "down") and (count.sure or apart):
+        is_coarse = usual_step_us(at_us) >= _APART_US and len(np.unique(value)) > 1
+        if count.counting in ("since last row", "down") and (count.sure or is_coarse):
             raise IntakeError(_open_fault(header, count.counting, self._where, self._layout.id))
 
     def filled(self, channel: Channel, block: pl.DataFrame) -> pl.DataFrame:

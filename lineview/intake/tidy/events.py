@@ -42,9 +42,9 @@ def event_times(
     weeks = bound.named("week")
     if weeks:
         return _weeks(rows, weeks[0], plant.zone, heading)
-    own = bound.named(first)
-    cells = rows.column(own[0].place) if own else joined_cells(rows, bound.times)
-    if len(bound.times) == 1 and not own and are_clocks(cells):
+    start_columns = bound.named(first)
+    cells = rows.column(start_columns[0].place) if start_columns else joined_cells(rows, bound.times)
+    if len(bound.times) == 1 and not start_columns and are_clocks(cells):
         cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), where)
         layout = layout.model_copy(update={"time_format": "auto"})
     others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
@@ -55,20 +55,20 @@ def event_times(
     must_have_24_hours(clock.naive, where)
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
     times = times.without(far_times(times.at, layout, now, where), cells)
-    found, naive = rows, clock.naive
+    usable, naive = rows, clock.naive
     if times.reasons is not None:
         fine = times.reasons.is_null()
-        found, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
-        if not found.frame.height and found.refused.height:
+        usable, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
+        if not usable.frame.height and usable.refused.height:
             must_be_times(clock, cells, layout, where)
         times = Times(times.at.filter(fine), None, times.by_gap, times.notes)
         key = None if key is None else key.filter(fine)
-    fields = {first: FieldCells(first, own[0].header if own else "", times.at)}
+    fields = {first: FieldCells(first, start_columns[0].header if start_columns else "", times.at)}
     for column in others:
-        fields[column.name] = _other(found, column, plan, bound, plant, (times.at, naive, key))
+        fields[column.name] = _other(usable, column, plan, bound, plant, (times.at, naive, key))
     if layout.kind == "plan":
         fields["end"] = _plan_end(fields, naive, layout.zone or plant.zone)
-    return found, fields, (*times.notes, *gap_notes(times.by_gap))
+    return usable, fields, (*times.notes, *gap_notes(times.by_gap))
 
 
 def _clock_only(cells: pl.Series) -> pl.Series:
@@ -105,9 +105,9 @@ def _other(
     if column.name == "end":
         before = (moments < at).fill_null(False)
         if before.any():
-            told = pl.select(pl.format("'{}' is before the start", cells.str.strip_chars())).to_series()
+            before_start = pl.select(pl.format("'{}' is before the start", cells.str.strip_chars())).to_series()
             base = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(cells))
-            reasons = told.zip_with(before, base if reasons is None else reasons)
+            reasons = before_start.zip_with(before, base if reasons is None else reasons)
             moments = moments.set(before, None)
     return FieldCells(column.name, column.header, moments, reasons, cells)
 
@@ -154,11 +154,11 @@ def _weeks(
     reasons = pl.select(
         pl.when(monday.is_null()).then(pl.format("'{}' is not a week with its year", cells.str.strip_chars()))
     ).to_series()
-    found = rows.without(reasons, heading.passed)
+    usable = rows.without(reasons, heading.passed)
     monday = monday.drop_nulls()
     start, end = (_midnights(monday, days, zone) for days in (0, 7))
     fields = {"start": FieldCells("start", column.header, start), "end": FieldCells("end", column.header, end)}
-    return found, fields, ()
+    return usable, fields, ()
 
 
 def _midnights(days: pl.Series, later: int, zone: str) -> pl.Series:
@@ -224,10 +224,10 @@ def _lines(cells: pl.Series, fallback: pl.Series, plant: Plant) -> FieldCells:
     """The lines that cells name by id or name; an empty one means the layout's."""
     ids = {same(text): line.id for line in plant.lines for text in (line.id, line.name) if text}
     distinct = cells.unique().to_list()
-    known = cells.replace_strict({cell: ids.get(same(cell)) for cell in distinct}, return_dtype=pl.String())
-    known = fallback.zip_with(cells == "", known)
-    why = pl.select(pl.when(known.is_null() & (cells != "")).then(pl.format("unknown line '{}'", cells))).to_series()
-    return FieldCells("line", "line", known, why)
+    line_ids = cells.replace_strict({cell: ids.get(same(cell)) for cell in distinct}, return_dtype=pl.String())
+    line_ids = fallback.zip_with(cells == "", line_ids)
+    why = pl.select(pl.when(line_ids.is_null() & (cells != "")).then(pl.format("unknown line '{}'", cells))).to_series()
+    return FieldCells("line", "line", line_ids, why)
 
 
 def _checked(cells: FieldCells, plant: Plant) -> FieldCells:
@@ -237,11 +237,11 @@ def _checked(cells: FieldCells, plant: Plant) -> FieldCells:
     ids = {same(text): web.id for web in plant.webs for text in (web.id, web.name) if text}
     distinct = cells.values.unique().drop_nulls().to_list()
     meaning = {name: ids.get(same(name)) for name in distinct}
-    known = cells.values.replace_strict(meaning, default=None, return_dtype=pl.String())
+    web_ids = cells.values.replace_strict(meaning, default=None, return_dtype=pl.String())
     why = pl.select(
-        pl.when(known.is_null() & cells.values.is_not_null()).then(pl.format("unknown web '{}'", cells.values))
+        pl.when(web_ids.is_null() & cells.values.is_not_null()).then(pl.format("unknown web '{}'", cells.values))
     ).to_series()
-    return FieldCells(cells.name, cells.header, known, why, cells.texts)
+    return FieldCells(cells.name, cells.header, web_ids, why, cells.texts)
 
 
 def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
@@ -258,19 +258,19 @@ def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
 def _close(rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]) -> Outcome:
     """Make the tidy rows and refuse those that lack what is essential."""
     layout = bound.layout
-    kept = pl.repeat(False, rows.frame.height, dtype=pl.Boolean, eager=True)
+    used = pl.repeat(False, rows.frame.height, dtype=pl.Boolean, eager=True)
     refused, tidy = [], []
     for fields in variants:
         good, reasons = _usable(fields, layout)
-        kept = kept | good
+        used = used | good
         refused += [_cells(rows, field) for field in fields.values()]
         refused.append(_lost(rows, reasons))
         tidy.append(_frame(rows, fields, bound).filter(good))
     cells = pl.concat([frame for frame in refused if frame.height] or [pl.DataFrame(schema=REFUSED)])
     cells = cells.unique(maintain_order=True)
-    whole = cells.filter((pl.col("column") != "") | ~pl.col("row").is_in(rows.number.filter(kept).implode()))
+    refused_cells = cells.filter((pl.col("column") != "") | ~pl.col("row").is_in(rows.number.filter(used).implode()))
     order = (pl.col("column") != "").cast(pl.Int8)
-    return outcome(layout, pl.concat(tidy), rows, kept, whole.sort("row", order, maintain_order=True), notes)
+    return outcome(layout, pl.concat(tidy), rows, used, refused_cells.sort("row", order, maintain_order=True), notes)
 
 
 def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, pl.Series]:
@@ -313,9 +313,9 @@ def _lost(rows: Rows, reasons: pl.Series) -> pl.DataFrame:
 
 def _frame(rows: Rows, fields: dict[str, FieldCells], bound: BoundFields) -> pl.DataFrame:
     schema = SCHEMAS[bound.layout.kind]
-    made = {name: field.values for name, field in fields.items() if name in schema}
+    columns = {name: field.values for name, field in fields.items() if name in schema}
     fixed = {"intake": 0, "gross": bound.layout.gross}
-    frame = pl.DataFrame([rows.number.alias("row"), *[values.alias(name) for name, values in made.items()]])
+    frame = pl.DataFrame([rows.number.alias("row"), *[values.alias(name) for name, values in columns.items()]])
     frame = frame.with_columns(
         pl.lit(fixed.get(name)).cast(kind).alias(name) for name, kind in schema.items() if name not in frame.columns
     )

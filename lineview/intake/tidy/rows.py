@@ -60,13 +60,13 @@ class Rows:
         """Let go of a column that is not needed again."""
         self.columns.pop(place, None)
 
-    def without(self, reasons: pl.Series, passed: tuple[str, ...] = ()) -> Rows:
+    def without(self, reasons: pl.Series, skipped: tuple[str, ...] = ()) -> Rows:
         """Take out the rows that have a reason not to be used: no data, or refused."""
         fine = reasons.is_null()
         if fine.all():
             return self
         odd = self.frame.filter(~fine).with_columns(reason=reasons.filter(~fine))
-        kinds = _kinds(odd["text"], passed)
+        kinds = _kinds(odd["text"], skipped)
         refused = odd.filter(kinds == "data").select("row", pl.lit("").alias("column"), "text", "reason")
         counts = dict(self.passed)
         for kind, number in kinds.filter(kinds != "data").value_counts().iter_rows():
@@ -83,23 +83,24 @@ def _without_empty_chunks(cells: pl.Series) -> pl.Series:
 def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows:
     """The rows under a heading; those of the wrong number of cells are refused."""
     body = records.frame.slice(heading.first)
-    cells, wide, named = records.cells, len(heading.names), heading.width
-    wanted = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
-    drawn = body.lazy().select(cells.list.len().alias("cells"), *wanted).collect()
-    lengths = drawn["cells"]
+    cells, wide, header_width = records.cells, len(heading.names), heading.width
+    column_cells = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
+    columns_read = body.lazy().select(cells.list.len().alias("cells"), *column_cells).collect()
+    lengths = columns_read["cells"]
     rows = Rows(
-        body.select("row", "text"), {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]}
+        body.select("row", "text"),
+        {int(name): _without_empty_chunks(columns_read[name]) for name in columns_read.columns[1:]},
     )
-    if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
+    if not len(lengths) or (lengths.min() == lengths.max() and header_width <= lengths[0] <= wide):
         return _without_cut_off(rows, records, heading)
     surplus = cells.list.slice(wide).list.join("").str.strip_chars() != ""
     reason = (
         pl.when((cells.list.len() > wide) & surplus)
         .then(pl.format("{} cells where the header has {}", cells.list.len(), wide))
-        .when(cells.list.len() < named)
-        .then(pl.format("cut off: {} cells where the header has {}", cells.list.len(), named))
+        .when(cells.list.len() < header_width)
+        .then(pl.format("cut off: {} cells where the header has {}", cells.list.len(), header_width))
     )
-    odd = ((lengths > wide) | (lengths < named)).arg_true()
+    odd = ((lengths > wide) | (lengths < header_width)).arg_true()
     why = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(lengths))
     rows = rows.without(why.scatter(odd, body[odd].select(reason).to_series()), heading.passed)
     return _without_cut_off(rows, records, heading)
@@ -114,8 +115,8 @@ def _without_cut_off(rows: Rows, records: Records, heading: Heading) -> Rows:
         return rows
     near = records.frame.slice(heading.first).tail(LOOK_BACK + 1)
     lists = near.select(records.cells).to_series().to_list()
-    alike = [cells[-1].strip() for cells in lists if len(cells) == len(lists[-1])]
-    reason = why_cut_off(alike[-1], alike[:-1])
+    same_width = [cells[-1].strip() for cells in lists if len(cells) == len(lists[-1])]
+    reason = why_cut_off(same_width[-1], same_width[:-1])
     if reason is None:
         return rows
     why = pl.Series("why", [None] * (rows.frame.height - 1) + [reason], dtype=pl.String())
@@ -167,10 +168,10 @@ def _only_rises(cells: Sequence[str]) -> bool:
     return all(later >= earlier for earlier, later in pairwise(counts))
 
 
-def _kinds(texts: pl.Series, passed: tuple[str, ...]) -> pl.Series:
+def _kinds(texts: pl.Series, skipped: tuple[str, ...]) -> pl.Series:
     """What rows are that cannot be read: "blank", "repeated header", "footer" or "data"."""
-    known = {same(text) for text in passed}
-    repeats = pl.Series([same(text) in known for text in texts.to_list()], dtype=pl.Boolean)
+    repeated = {same(text) for text in skipped}
+    repeats = pl.Series([same(text) in repeated for text in texts.to_list()], dtype=pl.Boolean)
     totals = pl.Series([bool(TOTALS.match(text)) for text in texts.to_list()], dtype=pl.Boolean)
     return pl.select(
         pl.when(blank(texts))

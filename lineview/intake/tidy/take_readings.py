@@ -61,7 +61,7 @@ class Settled(Protocol):
     def far(self, at: pl.Series) -> FarTimes:
         """Say which moments cannot be meant."""
 
-    def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
+    def marks(self, evidence_of_rows: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
 
     def judged(self, strip: ChannelColumn) -> pl.Series | None:
@@ -95,9 +95,9 @@ class WholeTable:
         """Say which moments cannot be meant."""
         return far_times(at, self.layout, self.now, self.where)
 
-    def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
+    def marks(self, evidence_of_rows: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
-        return settled_marks(self.layout, gathered, self.separator, self.where)
+        return settled_marks(self.layout, evidence_of_rows, self.separator, self.where)
 
     def judged(self, strip: ChannelColumn) -> pl.Series | None:
         """The quality of a strip's cells; None where all are good."""
@@ -142,15 +142,15 @@ def take_readings(
     layout: Layout,
     plant: Plant,
     where: str,
-    told: Callable[[int], None],
+    progress: Callable[[int], None],
     now: datetime | None = None,
 ) -> Outcome:
     """Read a table of readings."""
     bound = bind(layout, heading, plant, where)
-    settled = WholeTable(layout, tables[0].separator, where, now, tables[0].sheet)
-    taken = take_rows(tables, heading, bound, plant, settled, told)
-    notes = (*taken.notes, *gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
-    return outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, notes, taken.uncertain)
+    table_facts = WholeTable(layout, tables[0].separator, where, now, tables[0].sheet)
+    result = take_rows(tables, heading, bound, plant, table_facts, progress)
+    notes = (*result.notes, *gap_notes(result.by_gap), *name_notes(result.unnamed), *bound.notes)
+    return outcome(layout, result.tidy, result.rows, result.kept, result.cells, notes, result.uncertain)
 
 
 def take_rows(
@@ -158,23 +158,23 @@ def take_rows(
     heading: Heading,
     bound: BoundLayout,
     plant: Plant,
-    settled: Settled,
-    told: Callable[[int], None],
+    facts: Settled,
+    progress: Callable[[int], None],
 ) -> Taken:
     """Read the rows of a table, or of a piece of one, of readings."""
     rows = data_rows(tables.pop(), heading, _places(bound))
-    rows, times = _timed(rows, bound, plant, settled, heading)
+    rows, times = _timed(rows, bound, plant, facts, heading)
     for place in {*bound.times} - {*value_places(bound)}:
         rows.release(place)
-    told(rows.frame.height // 3)
+    progress(rows.frame.height // 3)
     rows, at, machine, unnamed = _owned(rows, times.at, bound, plant)
-    marks = settled.marks(lambda: evidence_of(rows, bound))
+    marks = facts.marks(lambda: evidence_of(rows, bound))
     long = bound.layout.shape == "long"
-    counts = CountReadings(bound.layout, plant, settled.where)
+    counts = CountReadings(bound.layout, plant, facts.where)
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
-    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, counts, told)
-    told(rows.frame.height)
-    return Taken(tidy, rows, kept, cells, uncertain, times.by_gap, times.notes, unnamed)
+    tidy, cells, is_kept, uncertain = tidy_readings(rows, at, strips, marks, facts.judged, counts, progress)
+    progress(rows.frame.height)
+    return Taken(tidy, rows, is_kept, cells, uncertain, times.by_gap, times.notes, unnamed)
 
 
 def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
@@ -182,31 +182,31 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
     if not unnamed:
         return ()
     names = sorted(unnamed)
-    shown = ", ".join(f"'{name}'" for name in names[:8]) + (", …" if len(names) > 8 else "")
-    return (f"{sum(unnamed.values())} rows have names that are not in the layout: {shown}",)
+    listed = ", ".join(f"'{name}'" for name in names[:8]) + (", …" if len(names) > 8 else "")
+    return (f"{sum(unnamed.values())} rows have names that are not in the layout: {listed}",)
 
 
-def _timed(rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading) -> tuple[Rows, Times]:
+def _timed(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, heading: Heading) -> tuple[Rows, Times]:
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
     if len(bound.times) == 1 and are_clocks(cells):
-        cells = dated(cells, date_in([*heading.preamble, settled.name]), settled.where)
+        cells = dated(cells, date_in([*heading.preamble, facts.name]), facts.where)
         clock = read_clock(cells, plan_clock(cells, "auto").formats)
     else:
-        clock = read_clock(cells, settled.formats(cells))
-    settled.timed(clock, cells)
+        clock = read_clock(cells, facts.formats(cells))
+    facts.timed(clock, cells)
     key = None
     if bound.machine_place is not None or bound.name_place >= 0:
         places = [place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0]
         key = pl.select(pl.concat_str([rows.column(place) for place in places], separator="\x1f")).to_series()
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
-    times = times.without(settled.far(times.at), cells)
+    times = times.without(facts.far(times.at), cells)
     if times.reasons is None:
         return rows, times
     timed = rows.without(times.reasons, heading.passed)
     if not timed.frame.height and timed.refused.height:
-        must_be_times(clock, cells, layout, settled.where)
+        must_be_times(clock, cells, layout, facts.where)
     return timed, replace(times, at=times.at.filter(times.reasons.is_null()))
 
 
@@ -239,12 +239,12 @@ def _places(bound: BoundLayout) -> list[int]:
 
 def value_places(bound: BoundLayout) -> list[int]:
     """The columns that will be looked at besides the times."""
-    wanted = [place for column in bound.columns for place in (column.place, *column.lanes)]
-    wanted += [column.quality for column in bound.columns if column.quality is not None]
+    places = [place for column in bound.columns for place in (column.place, *column.lanes)]
+    places += [column.quality for column in bound.columns if column.quality is not None]
     if bound.name_place >= 0:
-        wanted += [bound.name_place, bound.value_place]
-    wanted += [place for place in (bound.quality, bound.machine_place) if place is not None]
-    return wanted
+        places += [bound.name_place, bound.value_place]
+    places += [place for place in (bound.quality, bound.machine_place) if place is not None]
+    return places
 
 
 def evidence_of(rows: Rows, bound: BoundLayout) -> SeparatorCounts:
