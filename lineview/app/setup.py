@@ -23,6 +23,8 @@ from lineview.plant.write import plant_text
 #: A pieces counter is given at least this fastest rate [pieces/min]; common practice, no source.
 LEAST_FASTEST = 450.0
 NOMINAL = (300.0, 400.0)
+#: A machine at less than this share of the slowest nominal pace may count in lots.
+UNLIKELY_PACE = 0.15
 #: Readings may lie so many times further apart than usual before it counts as unseen [times, s].
 GAP_TIMES, USUAL_GAP_S = 4.0, 120.0
 #: Two machines belong together from this agreement of their running minutes on, where it is better by so
@@ -103,7 +105,7 @@ def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
     questions = [_zone_question(surveyed.here), _shifts_question(rhythm), _band_question(read)]
     if len(read.draft.machines) > 1:
         questions.append(_lines_question(read))
-    questions += [*_count_questions(learned), *read.questions]
+    questions += [*_count_questions(learned), *_lot_questions(read), *read.questions]
     text, wrong = _text(surveyed, read, learned, questions, answers)
     by_day = _by_day(read.draft, read.readings, tz)
     still = tuple(q for q in questions if q.suggested is None and not answers.get(q.key))
@@ -279,6 +281,13 @@ def _running_rate(frame: pl.DataFrame) -> float:
     return float(np.median(rates)) if len(rates) else 0.0
 
 
+def _difference_rate(frame: pl.DataFrame) -> float:
+    """The middle rate of rows that hold what came since the row before [pieces/min]."""
+    minutes, added = np.diff(_seconds(frame)) / 60.0, frame["value"].to_numpy()[1:]
+    rates = added[added > 0] / np.maximum(minutes[added > 0], 1.0 / 60.0)
+    return float(np.median(rates)) if len(rates) else 0.0
+
+
 def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
     """What one count of a web is, where neither header nor pieces say."""
     options = (("0.01", "1 cm"), ("0.1", "1 dm"), ("1", "1 m"), ("0.001", "1 mm"))
@@ -289,6 +298,25 @@ def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
             text = f"{channel.machine}: how long is one count of {channel.holds}?"
             key = f"count {channel.machine}/{channel.channel}"
             questions.append(SetUpQuestion(key, text, None, "", options))
+    return questions
+
+
+def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
+    """What one count of pieces is, where a machine would be far slower, or faster, than any by its counter."""
+    options = (("1", "1 piece"), ("10", "10 pieces"), ("100", "100 pieces"), ("1000", "1,000 pieces"))
+    questions: list[SetUpQuestion] = []
+    targets = [target for layout in read.layouts.values() for target in layout.columns.values()]
+    differences = any(target.counting == "since last row" for target in targets)
+    for machine in read.draft.machines:
+        counter = _pieces_counter(machine)
+        frame = read.readings.get((machine.id, counter.id)) if counter else None
+        if counter is None or frame is None or frame.height < 2:
+            continue
+        rate = (_difference_rate(frame) if differences else _running_rate(frame)) * counter.unit_value
+        if 0 < rate < NOMINAL[0] * UNLIKELY_PACE or rate > NOMINAL[1] / UNLIKELY_PACE:
+            text = f"{machine.id}: how many pieces is one count of {counter.counts}?"
+            why = f"by its counter it makes {rate:,.3g} a minute while it runs"
+            questions.append(SetUpQuestion(f"count {machine.id}/{counter.id}", text, None, why, options))
     return questions
 
 

@@ -284,6 +284,7 @@ def _readings(
     """Readings by machine and channel of the newest files, each moment once."""
     frames: list[pl.DataFrame] = []
     faults: list[Fault] = []
+    mixed: tuple[Fault, ...] = ()
     for group in groups:
         layout = layouts.get(group.id)
         for path in group.paths[-FILES_READ:] if layout else ():
@@ -293,7 +294,9 @@ def _readings(
                 faults += error.faults
                 continue
             if isinstance(export, Export):
-                frames += [part.tidy for part in export.parts if part.kind == "readings"]
+                tidy = [part.tidy for part in export.parts if part.kind == "readings"]
+                mixed += _mixed(pl.concat(tidy), path.name) if tidy else ()
+                frames += tidy
                 faults += _refused(export)
     if not frames:
         return {}, faults, ()
@@ -301,15 +304,34 @@ def _readings(
     whole = every.unique(["machine", "channel", "at"], keep="first", maintain_order=True)
     ordered = whole.sort("machine", "channel", "at")
     parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
-    return ({(str(key[0]), str(key[1])): part for key, part in parts.items()}, faults, _mixed(every, whole.height))
+    named = {(str(key[0]), str(key[1])): part for key, part in parts.items()}
+    return {key: _counting_up(part, *key, layouts) for key, part in named.items()}, faults, mixed or _mixed(every)
 
 
-def _mixed(every: pl.DataFrame, moments: int) -> tuple[Fault, ...]:
-    """Files that say different things of the same moments: they may be of two machines."""
+def _counting_up(readings: pl.DataFrame, machine: str, channel: str, layouts: Mapping[str, Layout]) -> pl.DataFrame:
+    """Readings of a counter; of one that counts down what it has counted since its first."""
+    down = any(
+        target.counting == "down" and target.to.rpartition("/")[2] == channel and layout.machine in ("", machine)
+        for layout in layouts.values()
+        for target in layout.columns.values()
+    )
+    return readings.with_columns(value=pl.col("value").max() - pl.col("value")) if down else readings
+
+
+def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:
+    """Files, or rows of a named one, that say different things of the same moments.
+
+    Files may be of two machines; rows of one file may have lost their seconds, or their hour stands elsewhere.
+    """
+    moments = every.unique(["machine", "channel", "at"], maintain_order=True).height
     values = every.unique(["machine", "channel", "at", "value", "text"], maintain_order=True)
     if values.height - moments <= MOST_DISAGREE * moments:
         return ()
     twice = values.filter(pl.struct("machine", "channel", "at").is_duplicated())
+    if name:
+        first = twice["at"].sort().dt.strftime("%Y-%m-%d %H:%M:%S")[0]
+        what = f"several rows have one time and different values, the first at {first} UTC"
+        return (Fault(what, name, "a time of its own in each row, with its hour and seconds"),)
     names = ", ".join(twice["machine"].unique(maintain_order=True).sort().to_list())
     what = f"files of {names} give different values for the same moments"
     return (Fault(what, "", "one machine a file name", "Put the machine's name first in each file's name."),)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 
+from lineview.intake.layout.rivals import lot_of
 from lineview.intake.layout.survey import Survey, SurveyedColumn
 from lineview.plant import Counter, Gauge, Line, Machine, MachineKind, Plant
 
@@ -263,8 +264,10 @@ def _machine(machine_id: str, draft: _Draft) -> Machine:
 
 
 def _count_m(column: SurveyedColumn) -> float:
-    """What one count of a web or the rope is by its header [m]; 1 where it does not say, and for pieces."""
-    return METRES.get(column.unit, 1.0)
+    """What one count is by its header: metres of a web or the rope, or pieces; 1 where it does not say."""
+    if column.meaning in ("film", "wax paper", "rope"):
+        return METRES.get(column.unit, 1.0)
+    return float(lot_of(column.header))
 
 
 def _why_aside(first: Survey, machines: tuple[str, ...]) -> str:

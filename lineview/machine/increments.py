@@ -8,6 +8,7 @@ import numpy as np
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.machine.counter_repair import (
+    STAMP_S,
     Bools,
     Floats,
     Ints,
@@ -64,6 +65,18 @@ _SURE_SHARE = 0.01
 _UNREAD_USUAL = 2.0
 #: What is usual shows in so many intervals and more.
 _USUAL_OF = 10
+#: The pace beside a fall is that of so many intervals on either side, of which as many must be known.
+_BESIDE = 5
+#: What comes less than ten times in so long [s] is not far likelier than a reset; looked at in so many intervals.
+_RARE_S, _MOST_RARE, _LOOKED_AT = 28_800.0 / 10, 0.1, 5000
+#: An interval longer than so many usual ones more often has a stop in it than they have.
+_USUAL = 1.5
+#: Counts and a share that readings at one pace differ by.
+_NEAR_COUNTS, _NEAR_SHARE = 2.0, 0.01
+#: A counter that adds fewer in a reading has no pace that a reset stands out from, and may well end at 0 by a turn.
+_LOT = 10.0
+#: A pace that is known by its mean alone may be off by this share.
+_MEAN_PACE = 0.2
 
 #: What happened between two readings, as `steps_and_kinds` numbers it.
 _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
@@ -146,7 +159,8 @@ def steps_and_kinds(
     usual = float(np.median(np.diff(at_us))) if len(at_us) > _USUAL_OF else 0.0
     unread_us = unread_longer_than(gap_s, usual)
     doubt = _may_be_set_back(value[:-1], value[1:], most, np.diff(at_us) > unread_us, limits)
-    if _plain(added, most, limits) and not doubt.any():
+    sudden = _sudden_turns(value[:-1], value[1:], added, np.diff(at_us) / 1e6, limits, unread_us)
+    if _plain(added, most, limits) and not doubt.any() and not sudden.any():
         kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
         return Steps(at_us[:-1], at_us[1:], added, added, added), kind
     odd, torn = off_trend(at_us, value, limits)
@@ -226,8 +240,10 @@ def _classified(
         kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
     kind[doubtful & (kind == _GLITCH)] = _RESET
     doubt = _may_be_set_back(value[i], value[j], most, at_us[j] - at_us[i] > unread_us, limits)
-    n, low, high, turned = _bounds(value[j], added, most, kind, limits, doubtful, doubt)
-    return Steps(at_us[i], at_us[j], n, low, high, turned), kind
+    parts = _bounds(value[j], added, most, kind, limits, doubtful, doubt)
+    seconds = seconds_between(at_us, i, j)
+    sudden = (kind == _ROLLOVER) & _sudden_turns(value[i], value[j], added, seconds, limits, unread_us)
+    return Steps(at_us[i], at_us[j], *_open_to_reset(parts, sudden, value[j], added, most)), kind
 
 
 def unread_longer_than(gap_s: float, usual_us: float) -> float:
@@ -259,6 +275,66 @@ def _may_be_set_back(before: Floats, after: Floats, most: Floats, unread: Bools,
     # One that stands where it stood counted nothing: a reset to that very value is as rare as a turn to it.
     turns = (after > before) & (after - before + limits.modulus <= most)
     return np.asarray(unread & (after >= 0) & (after <= most) & (fell | turns))
+
+
+def _sudden_turns(
+    before: Floats, after: Floats, added: Floats, seconds: Floats, limits: Limits, unread_us: float
+) -> Bools:
+    """Where a fall in a read interval that a turn explains is as likely a reset.
+
+    A turn comes about by the machine's own pace, so it adds what the intervals beside it add; a reset comes at
+    any value. What lies outside the range of the intervals beside it, and further than but a few other
+    intervals do (waste comes in bursts, a machine stops for seconds), is no far likelier a turn. And where the
+    machine stands at 0 it was set back: a turn seldom ends there. At the pace beside it a reset adds the same.
+    """
+    sudden = np.zeros(len(after), dtype=bool)
+    if limits.modulus is None or len(after) <= _BESIDE:
+        return sudden
+    read = seconds * 1e6 <= unread_us
+    falls = np.flatnonzero((after < before) & (added >= 0) & (added <= limits.most(seconds)) & read)
+    if not len(falls):
+        return sudden
+    usable = (added >= 0) & (added <= limits.most(seconds)) & (seconds > 0)
+    rate = np.where(usable, added / np.maximum(seconds, 1e-6), np.nan)
+    usual_s = float(np.median(seconds))
+    lot = float(np.median(rate[rate > 0])) * usual_s if (rate > 0).any() else 0.0
+    if lot < _LOT:
+        return sudden
+    others = np.setdiff1d(np.arange(0, len(rate), len(rate) // _LOOKED_AT + 1), falls)
+    rare = min(usual_s / _RARE_S, _MOST_RARE)
+    longer = seconds[falls] / usual_s
+    sides = zip(_off_pace(rate, seconds, falls), _off_pace(rate, seconds, others), (np.inf, _USUAL), strict=True)
+    for off, usual, longest in sides:
+        least = float(np.quantile(usual, 1 - rare)) if len(usual) else 0.0
+        far = off > np.maximum(_NEAR_COUNTS + _NEAR_SHARE * added[falls], least * longer)
+        sudden[falls] |= far & (longer <= longest)
+    stands = np.ones(len(falls), dtype=bool)
+    for beside in (falls - 1, falls + 1):
+        stands &= (beside >= 0) & (beside < len(rate)) & (rate[np.clip(beside, 0, len(rate) - 1)] == 0)
+    sudden[falls] |= (after[falls] == 0) & stands
+    return sudden
+
+
+def _off_pace(rate: Floats, seconds: Floats, which: Ints) -> tuple[Floats, Floats]:
+    """By how many counts intervals are above, and below, the range of those beside them; at most 0 where not."""
+    around = np.concatenate((np.arange(-_BESIDE, 0), np.arange(1, _BESIDE + 1)))
+    beside = which[:, None] + around[None, :]
+    there = (beside >= 0) & (beside < len(rate))
+    rates = np.where(there, rate[np.clip(beside, 0, len(rate) - 1)], np.nan)
+    known = ~np.isnan(rates)
+    enough = (known.sum(axis=1) >= _BESIDE) & ~np.isnan(rate[which])
+    above = (rate[which] - np.where(known, rates, -np.inf).max(axis=1)) * seconds[which]
+    below = (np.where(known, rates, np.inf).min(axis=1) - rate[which]) * seconds[which]
+    return np.where(enough, above, 0.0), np.where(enough, below, 0.0)
+
+
+def _open_to_reset(
+    parts: tuple[Floats, Floats, Floats, Floats], which: Bools, after: Floats, added: Floats, most: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Counts with those of some intervals open between what the counter shows and the most."""
+    n, low, high, turned = parts
+    low, high = np.where(which, np.minimum(added, after), low), np.where(which, most, high)
+    return np.where(which, np.nan, n), low, high, np.where(which, np.nan, turned)
 
 
 def _bounds(
@@ -300,6 +376,8 @@ def pair_bounds(
     fastest_per_min: float,
     *,
     unread_us: float,
+    pace: Floats,
+    stood: Bools,
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Bounds of what a counter added between pairs of readings, each pair judged alone.
 
@@ -315,6 +393,10 @@ def pair_bounds(
         The fastest the counter can go [counts/min].
     unread_us : float
         The longest interval that counts as read [µs].
+    pace : array of float
+        The greater of the counter's paces on either side [counts/s]; nan where one is not known.
+    stood : array of bool
+        Whether the counter stood before.
 
     Returns
     -------
@@ -328,4 +410,8 @@ def pair_bounds(
     if modulus is not None:
         kind[(added >= 0) & (added + modulus <= most)] = _SEVERAL
     doubt = _may_be_set_back(before, after, most, end_us - start_us > unread_us, limits)
-    return _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool), doubt)
+    parts = _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool), doubt)
+    seconds = (end_us - start_us) / 1e6
+    at_pace = pace * (seconds + STAMP_S) * (1 + _MEAN_PACE) + 2.0
+    at_zero = (after == 0) & stood & (pace * seconds >= _LOT)
+    return _open_to_reset(parts, (kind == _ROLLOVER) & ~doubt & ((added > at_pace) | at_zero), after, added, most)

@@ -238,8 +238,15 @@ def open_plan(rows: pl.DataFrame) -> Estimate:
     rows : polars.DataFrame
         PLAN, the rows in conflict.
     """
-    each = rows.group_by("line", "product", "start", maintain_order=True).agg(
-        low=pl.col("pieces").min(), high=pl.col("pieces").max()
+    # rows of other hours that meet are of one time, of which each plan says a sum
+    ordered = rows.sort("line", "product", "start", maintain_order=True)
+    apart = (pl.col("start") >= pl.col("end").cum_max().shift(1)).fill_null(value=True)
+    time = apart.cum_sum().over("line", "product").alias("time")
+    plans = ordered.with_columns(time).group_by("line", "product", "time", "intake", maintain_order=True)
+    each = (
+        plans.agg(pl.col("pieces").sum())
+        .group_by("line", "product", "time", maintain_order=True)
+        .agg(low=pl.col("pieces").min(), high=pl.col("pieces").max())
     )
     if not each.height:
         return Estimate.exact(0.0)

@@ -63,7 +63,9 @@ def trusted_range(
     first = head if (apart and not fell) or top[0] else 0
     before = int(changed[-2]) if len(changed) > 1 else 0
     leads = _leads(at_us, value, (before, tail - 1), tail, limits)
-    last = tail - 1 if not leads or top[-1] else whole.last
+    # of two values that no count leads between, the one that is read for longer is the window's
+    alone = head == tail and apart and at_us[-1] - at_us[head] > at_us[head - 1] - at_us[0]
+    last = tail - 1 if (not leads and not alone) or top[-1] else whole.last
     lead = head if apart and fell and first == 0 and head < last else 0
     return TrustedRange(first, last, lead) if first < last else whole
 

@@ -9,18 +9,15 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from lineview.machine.counter_repair import CATCH_UP, Limits, possible
+from lineview.machine.counter_repair import CATCH_UP
 from lineview.machine.counters import NO_PLAN
-from lineview.machine.increments import pair_bounds, reported_steps, unread_longer_than
+from lineview.machine.increments import reported_steps
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.speed import Floats, Ints
-from lineview.machine.state_codes import LATE_US, MEANINGS, NO_STATES, RUNNING_CODE, StateIntervals
+from lineview.machine.state_codes import NO_STATES, StateIntervals
 from lineview.machine.steps import Steps
 from lineview.plant import Counter
-
-#: A counter that shows one value while fewer counts than this were due at its pace most likely was right: waste
-#: and blank wraps come in bursts.
-DUE = 60.0
+from lineview.records.pairs import CounterPairs
 
 
 @dataclass(frozen=True)
@@ -91,7 +88,7 @@ def seams_of(
     places = np.arange(windows.height)
     if counter.counting == "since last row":
         return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
-    pairs = _Pairs(counter, windows, gap_s, planned, said)
+    pairs = CounterPairs(counter, windows, gap_s, planned, said)
     if not _has_runs(windows) and not pairs.any_jump(windows):
         return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
     return _Walk(pairs, counter, windows).seams()
@@ -107,82 +104,8 @@ def _plain_steps(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Steps
     v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
     if counter.counting == "since last row":
         return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
-    return _Pairs(counter, windows, gap_s, NO_PLAN, NO_STATES).steps(at0, at1, v0, v1)
-
-
-class _Pairs:
-    """Bounds between two readings of one counter, by its size and its usual interval."""
-
-    def __init__(
-        self, counter: Counter, windows: pl.DataFrame, gap_s: float, planned: PlannedTime, said: StateIntervals
-    ) -> None:
-        sizes = windows["modulus"].drop_nulls()
-        usual = windows["usual_us"].filter(windows["usual_us"] > 0)
-        usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
-        self._counter = counter
-        self._sign = -1.0 if counter.counting == "down" else 1.0
-        self._modulus = float(sizes[0]) if len(sizes) == windows.height and len(sizes) else None
-        self._unread_us = unread_longer_than(gap_s, usual_us)
-        self._usual_s = usual_us / 1e6
-        self.limits = Limits(self._modulus, counter.fastest_per_min, 0.05)
-        self.sized = self._modulus is not None and counter.counting == "total"
-        self._planned = planned
-        self._stands = said.only(*(name for name in MEANINGS if name != MEANINGS[RUNNING_CODE]))
-
-    def any_jump(self, windows: pl.DataFrame) -> bool:
-        """Whether a window begins with what the one before cannot have counted to."""
-        at_us = np.concatenate((windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]))
-        value = np.concatenate((windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]))
-        place = np.arange(windows.height - 1)
-        follow = possible(at_us, value * self._sign, place, place + windows.height - 1, self.limits)
-        return not bool(follow.all())
-
-    def added(self, before: float, after: float) -> float:
-        """What a counter that did not turn counted from one value to another; below 0 where it fell."""
-        return (after - before) * self._sign
-
-    def is_top(self, value: float) -> bool:
-        """Whether a value is the counter's last before it turns."""
-        return self._modulus is not None and value == self._modulus - 1
-
-    def _planned_s(self, start_us: int, end_us: int) -> float:
-        """Planned seconds between two moments [µs]; all of them where no plan is known."""
-        if not len(self._planned.start_s):
-            return (end_us - start_us) / 1e6
-        spent = self._planned.before(np.array([start_us, end_us]) / 1e6)
-        return float(spent[1] - spent[0])
-
-    def most_planned(self, start_us: int, end_us: int) -> float:
-        """The most counts between two moments [µs], in planned time."""
-        return float(self.limits.most(np.array([self._planned_s(start_us, end_us)]))[0])
-
-    def may_stand(self, start_us: int, end_us: int, pace: float | None) -> bool:
-        """Whether a counter at a pace [counts/s] that shows one value between two moments [µs] surely stood.
-
-        Nobody meant to run, but for two readings, the machine said that it did not, or next to nothing was due.
-        """
-        stood_s = float(np.diff(self._stands.seconds_until(np.array([start_us, end_us])))[0])
-        could_run_s = min(self._planned_s(start_us, end_us), (end_us - start_us) / 1e6 - stood_s)
-        lag_s = LATE_US / 1e6 if stood_s > 0 else 2 * self._usual_s
-        return end_us > start_us and (could_run_s <= lag_s or could_run_s * (pace or 0.0) < DUE)
-
-    def steps(self, at0: Ints, at1: Ints, v0: Floats, v1: Floats) -> Steps:
-        parts = pair_bounds(
-            at0,
-            at1,
-            v0 * self._sign,
-            v1 * self._sign,
-            self._modulus,
-            self._counter.fastest_per_min,
-            unread_us=self._unread_us,
-        )
-        return Steps(at0, at1, *parts).times(self._counter.unit_value)
-
-    def follows(self, one: tuple[int, float], other: tuple[int, float]) -> bool:
-        """Whether a reading can have been counted to from another."""
-        at_us = np.array([one[0], other[0]], dtype=np.int64)
-        value = np.array([one[1], other[1]]) * self._sign
-        return bool(possible(at_us, value, np.array([0]), np.array([1]), self.limits)[0])
+    place = np.arange(windows.height)
+    return CounterPairs(counter, windows, gap_s, NO_PLAN, NO_STATES).steps(at0, at1, v0, v1, (place[:-1], place[1:]))
 
 
 @dataclass(frozen=True)
@@ -210,7 +133,7 @@ class _Open:
 class _Walk:
     """Goes through windows of which some end or begin with a run that has to be judged."""
 
-    def __init__(self, pairs: _Pairs, counter: Counter, windows: pl.DataFrame) -> None:
+    def __init__(self, pairs: CounterPairs, counter: Counter, windows: pl.DataFrame) -> None:
         self._rows: list[Mapping[str, Any]] = list(windows.iter_rows(named=True))
         self._pairs, self._unit = pairs, counter.unit_value
         self._counted: list[tuple[int, int, float, float, int, int]] = []
@@ -299,7 +222,7 @@ class _Walk:
             return following, _Run(next_row["first_us"], end_us, next_row["first_count"])
         # the value jumps, at the very end of a window, from the last one
         rest = _Run(row["rest_us"], row["last_us"], row["last_count"])
-        return place + 1, None if self._pairs.follows(_last(row), _first(next_row)) else rest
+        return place + 1, None if self._leads_on(place, rest, _first(next_row)) else rest
 
     def _further(self, following: int, value: float) -> tuple[int, int]:
         """The next window that shows other values than one, and until when [µs] it was read."""
@@ -318,9 +241,7 @@ class _Walk:
             return place + 1
         at_us, value = _after(self._rows[following])
         rise = self._pairs.added(run.value, value)
-        if self._stood_before_reset(run, rise, row["rest_pace"]) or self._pairs.follows(
-            (run.end_us, run.value), (at_us, value)
-        ):
+        if self._stood_before_reset(run, rise, self._pace_before(place)) or self._leads_on(place, run, (at_us, value)):
             if following > place + 1 or self._rows[following]["head_us"] is None:
                 self._count(place, place + 1)
                 return place + 1
@@ -335,9 +256,10 @@ class _Walk:
         end_us, following_count = _after(next_row)
         stood = run.end_us > run.start_us
         if 0 <= rise <= self._most(run.start_us, end_us):
-            paces = row["rest_pace"], next_row["first_pace"]
-            sure = any(_is_pace(rise, end_us - run.start_us, pace) for pace in paces)
-            parts = (rise if sure else np.nan, rise if sure else 0.0, rise)
+            paces = self._pace_before(place), next_row["first_pace"]
+            most = self._pairs.with_turns(rise, self._pairs.most_planned(run.start_us, end_us))
+            sure = most == rise and any(_is_pace(rise, end_us - run.start_us, pace) for pace in paces)
+            parts = (rise if sure else np.nan, rise if sure else 0.0, most)
         else:
             shown = following_count if rise < 0 and self._pairs.sized else 0.0
             most = max(self._pairs.most_planned(run.start_us, end_us), self._most(run.end_us, end_us))
@@ -361,12 +283,32 @@ class _Walk:
                 return False
             self._leave(place, following, _Run(row["last_us"], run.end_us, run.value), rise)
             return True
-        if row["tail_us"] is not None or following > place + 1:
+        stood = self._stood_before_reset(run, rise, self._pace_before(place))
+        if row["tail_us"] is not None or (following > place + 1 and (stood or rise >= 0)):
             return False
         self._counted.append((row["last_us"], run.start_us, row["last_count"], run.value, place, following))
-        if not self._stood_before_reset(run, rise, row["rest_pace"]):
+        if not stood:
             self._leave(place, following, run, rise)
         return True
+
+    def _pace_before(self, place: int) -> float | None:
+        """A counter's pace [counts/s] before its last run, in the last window up to one that it counted in."""
+        for row in reversed(self._rows[: place + 1]):
+            if row["rest_us"] > row["first_us"]:
+                return float(row["rest_pace"])
+        return None
+
+    def _leads_on(self, place: int, run: _Run, then: tuple[int, float]) -> bool:
+        """Whether a reading was counted to from a window's last run.
+
+        Where nobody meant to run between the two and what was added fits into the run, the run was as likely frozen.
+        """
+        if not self._pairs.follows((run.end_us, run.value), then):
+            return False
+        added = self._pairs.with_turns(self._pairs.added(run.value, then[1]), 0.0)
+        planned = (self._pairs.most_planned(start_us, then[0]) for start_us in (run.end_us, run.start_us))
+        fits = next(planned) < added <= next(planned) and run.end_us > run.start_us
+        return not fits or self._pairs.may_stand(run.start_us, run.end_us, self._pace_before(place))
 
     def _stood_before_reset(self, run: _Run, rise: float, pace: float | None) -> bool:
         """Whether a run after which the counter was set back surely was a standstill, or a single reading."""
@@ -423,7 +365,8 @@ class _Walk:
 
     def _together(self) -> Seams:
         at0, at1, v0, v1, before, after = _columns(self._counted, 6)
-        steps = self._pairs.steps(at0.astype(np.int64), at1.astype(np.int64), v0, v1)
+        places = before.astype(np.int64), after.astype(np.int64)
+        steps = self._pairs.steps(at0.astype(np.int64), at1.astype(np.int64), v0, v1, places)
         rows = [(o.start_us, o.end_us, o.n, o.low, o.high, o.before, o.after) for o in self._open]
         start, end, n, low, high, open_before, open_after = _columns(rows, 7)
         turned = None if steps.turned is None else np.concatenate((steps.turned, n * np.nan))

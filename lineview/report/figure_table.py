@@ -50,7 +50,7 @@ _ALL = {
 }
 
 _SHIFT = {
-    "pieces_made": Row("pieces made", "pieces", "derived-counters"),
+    "pieces_made": Row("pieces made{of}", "pieces", "derived-counters"),
     "rejects": Row("rejects", "pieces", "derived-counters"),
     "effective_rate_per_min": Row("effective rate", "pieces/min", "trade-practice"),
     "running_rate_per_min": Row("rate while it ran", "pieces/min", "derived-tape"),

@@ -181,8 +181,14 @@ def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -
     return f"{moment(start, plant, day=day, seconds=fine)} to {moment(end, plant, day=again, seconds=fine)}"
 
 
+#: Within so many days of now a weekday is that of the nearest day so called.
+NEAREST_DAYS = 3
+
+
 def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
-    """Write a moment by its weekday within six days of now, by its date else.
+    """Write a moment by its weekday within three days of now, by its date else.
+
+    Four days ahead is the weekday of three days ago: further off a weekday alone could mean either.
 
     Parameters
     ----------
@@ -200,7 +206,7 @@ def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
     """
     local, us = at.astimezone(plant.tz), plant.units == "US"
     clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
-    if abs((at - now).total_seconds()) < 6 * 86400:
+    if abs((local.date() - now.astimezone(plant.tz).date()).days) <= NEAREST_DAYS:
         return f"{local:%A} {clock}"
     year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
     return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"

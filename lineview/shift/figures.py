@@ -36,15 +36,18 @@ def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int
     at_most, working = "", "pieces less rejects" if pieces.rejects is not None else "good pieces counted"
     if not counted & {"rejects", "good pieces"}:
         at_most, working = ", at most", "pieces counted; nothing counts the rejects among them"
-    for name, total, how, why_none in (
-        ("good_pieces", pieces.good, working, why),
-        ("pieces_made", pieces.made, "increments of the piece counter", why),
-        ("rejects", pieces.rejects, "increments of the reject counter", why_rejects),
+    at_least, made = "", "increments of the piece counter"
+    if not counted & {"rejects", "pieces"}:
+        at_least, made = ", at least", "good pieces counted; nothing counts the rejects beside them"
+    for name, total, how, why_none, of in (
+        ("good_pieces", pieces.good, working, why, at_most),
+        ("pieces_made", pieces.made, made, why, at_least),
+        ("rejects", pieces.rejects, "increments of the reject counter", why_rejects, at_most),
     ):
         if total is None:
-            figures.unknown(name, why_none, of=at_most)
+            figures.unknown(name, why_none, of=of)
         else:
-            figures.count(name, total, how, n=n, of=at_most)
+            figures.count(name, total, how, n=n, of=of)
 
 
 def _effective_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:

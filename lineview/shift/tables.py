@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from lineview.machine.stops import pareto, stop_list
+from lineview.machine.timeline import CHANGEOVER_WORDS, FOUND_REASON
 from lineview.report.answer import Scope, Table, columns_of
 from lineview.report.figure_table import FIGURES
 from lineview.shift.account import loss_waterfall
@@ -45,9 +46,16 @@ def stop_table(measured: ShiftMeasures) -> Table:
     """List the stops, short stops and changeovers by time; where there are too many, the longest of them."""
     every = stop_list(measured.tape)
     rows = every.sort("minutes", descending=True).head(LISTED).sort("start").rows(named=True)
+    rows = [{**row, "reason": _reason_shown(row["state"], row["reason"])} for row in rows]
     title = "Stops" if every.height <= LISTED else f"The {LISTED} longest of {every.height:,} stops"
     columns = columns_of("start: from; end: to; minutes [min]; state; reason")
     return Table("stops", title, columns, rows)
+
+
+def _reason_shown(state: str, reason: str | None) -> str | None:
+    """What a log says of a stand; of a changeover it may say why a part of it took so long."""
+    whole = state != "changeover" or not reason or reason == FOUND_REASON or CHANGEOVER_WORDS.search(reason)
+    return reason if whole else f"in part: {reason}"
 
 
 def reason_table(measured: ShiftMeasures) -> Table:

@@ -121,13 +121,24 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool, call: bool) -
     so_far = " so far" if going else ""
     whose = "their" if several else "its"
     minutes = f"{whose} first {_planned(account.planned_min)}" if going else f"{whose} {_planned(account.planned_min)}"
-    least = "" if account.good_told else "at least "
+    wide = _wide(measured)
+    least = "at least " if not account.good_told else "about " if wide else ""
     rate = account.good_used / account.planned_min
     return (
-        Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{so_far}, "),
+        Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{wide}{so_far}, "),
         Span(f"{least}{rate:,.0f} a minute", call=call),
         Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
+
+
+def _wide(measured: ShiftMeasures) -> str:
+    """The bounds of what was made, where its readings leave it open by more than is worth a digit; else nothing."""
+    good = measured.so_far.good
+    if good.value is None or good.low is None:
+        return ""
+    if good.high is None:
+        return f" (at least {good.low:,.0f})"
+    return f" ({good.low:,.0f} to {good.high:,.0f})" if good.high - good.low > 1 + _DECIDED * good.value else ""
 
 
 #: A plan missed by less than this share is a count's tolerance, not a call for a person (common practice, no source).

@@ -10,16 +10,8 @@ import polars as pl
 
 from lineview.core.frames import UTC_US
 from lineview.store.blocks import Block, moments_us
-from lineview.store.query import (
-    WEIGHING,
-    Measured,
-    Told,
-    contradictions,
-    disputed_weighings,
-    nth_alike,
-    with_steps,
-    without_replaced,
-)
+from lineview.store.query import WEIGHING, Measured, Told, contradictions, disputed_weighings, nth_alike
+from lineview.store.rolling import with_steps, without_replaced
 from lineview.store.tables import RecordType
 
 #: The moments of which two different things are told; `label` tells apart what one owner has at one moment.

@@ -20,6 +20,7 @@ from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, ListedFile, files_of
 from lineview.store.query import Measured, Told, contradictions, disputed_moments, disputed_weighings
+from lineview.store.rolling import lying_over
 from lineview.store.tables import KINDS, RecordType, intakes
 
 
@@ -130,7 +131,9 @@ class Conflicts:
 
     def contradicting(self, kind: RecordType) -> pl.DataFrame:
         """The rows of a kind of which another says something else, with their files, by moment."""
-        rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+        every = self._told.rows(kind)
+        told = contradictions(every, kind.keys, kind.values), lying_over(kind, every)
+        rows = pl.concat(told).unique(["intake", "row"], maintain_order=True)
         return rows.join(self._files(), on="intake", how="left").sort(kind.at, "intake", "row")
 
     def _files(self) -> pl.DataFrame:

@@ -15,6 +15,7 @@ from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, files_between
 from lineview.store.readings import TableRows
+from lineview.store.rolling import without_replaced
 from lineview.store.tables import KINDS, RecordType, extents, intakes, of_kind, stop_reasons
 
 #: Length of a stretch by which events are compared [µs].
@@ -234,25 +235,9 @@ def _ended_by(disputed: pl.Series, rows: pl.DataFrame, at: str) -> pl.DataFrame:
     return following.with_columns(end=pl.when(sooner).then("begins").otherwise("end")).select(rows.columns)
 
 
-def with_steps(kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
-    """The rows of one export, where its kind rolls with when it begins and of how many moments it speaks."""
-    if not kind.rolls or tidy.is_empty():
-        return tidy
-    first, moments = pl.col(kind.at).min(), pl.col(kind.at).n_unique().cast(pl.Int64)
-    return tidy.with_columns(step_first=first.over(kind.owner), step_moments=moments.over(kind.owner))
-
-
-def without_replaced(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
-    """Rows with their steps, without those that a later export of as many moments replaces."""
-    if not kind.rolls or rows.is_empty():
-        return rows
-    first, moments = pl.col("step_first"), pl.col("step_moments")
-    rolls = (moments.n_unique() == 1) & (moments.first() > 1)
-    return rows.filter((~rolls | (first == first.max())).over(kind.keys))
-
-
 #: From and to [µs since 1970] where all is asked for.
 _EVER = -(2**63), 2**63 - 1
+
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
 

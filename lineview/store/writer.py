@@ -26,8 +26,9 @@ from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals
 from lineview.store.journal import Beginning, Journal
 from lineview.store.listed import ListedFile
-from lineview.store.query import Measured, Told, with_steps
+from lineview.store.query import Measured, Told
 from lineview.store.readings import PartedTable, Written
+from lineview.store.rolling import with_steps
 from lineview.store.sidecars import Sidecars
 from lineview.store.tables import KINDS, MEASURED
 

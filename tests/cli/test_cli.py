@@ -112,6 +112,9 @@ def test_a_good_file_beside_a_bad_one_is_still_taken_in(works: Path) -> None:
     done = run("intake", "log-good.csv", "log-empty.csv", cwd=works)
     assert done.returncode == 2
     assert len(stored(works)) == 1
+    assert run("intake", "--list", "--csv", "list.csv", cwd=works).returncode == 0
+    header, row = (works / "list.csv").read_text(encoding="utf-8").splitlines()
+    assert dict(zip(header.split(","), row.split(","), strict=True))["file"] == "log-good.csv"
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import pytest
 
 from lineview.core.errors import AskError
 from lineview.core.figure import Period
-from lineview.core.frames import REELS
+from lineview.core.frames import REELS, STOP_LOG
 from lineview.plant import Gauge, Shift
 from lineview.report.answer import Scope, to_json
 from lineview.shift.answer import answer_shift
@@ -252,6 +252,22 @@ def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() 
     assert order[0] == "mint"
     assert set(order[2:]) == {"nut", "almond"}
     assert any("validated clean-down" in caution for caution in answer.cautions)
+
+
+def test_what_a_log_says_within_a_changeover_is_said_of_a_part_of_it() -> None:
+    a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
+    stop = {"start": START + timedelta(seconds=a), "end": START + timedelta(seconds=b), "reason": "jam"}
+    log = factories.rows(STOP_LOG, [stop], machine="w1")
+    answer = ask(batches=sheet((0, "lime"), ((a + b) / 7200, "mint")), stop_log=log)
+    reasons = {row["state"]: row["reason"] for row in table(answer, "stops") if row["reason"]}
+    assert reasons == {"changeover": "in part: jam"}
+
+
+def test_a_count_that_gaps_leave_wide_open_is_said_with_its_bounds() -> None:
+    seen = FRAME.filter(~pl.col("at").is_between(START + timedelta(hours=2), START + timedelta(hours=4)))
+    reset = pl.when(pl.col("at") > START + timedelta(hours=3)).then(pl.col("value") * 0 + 5).otherwise("value")
+    assert "made about " in ask(seen.with_columns(value=reset)).text
+    assert " about " not in ask().text
 
 
 def test_blocked_and_starved_minutes_are_left_out_of_the_machines_own_efficiency() -> None:

@@ -3,6 +3,7 @@
 import pytest
 
 from lineview.core.errors import AskError
+from lineview.order.words import open_plan
 from lineview.store.store import Store
 from tests.store.made import at, export, kind, readings
 
@@ -73,6 +74,46 @@ def test_each_kind_lists_what_is_disputed(store, tmp_path, name, same, one, othe
         assert found.is_empty()
     assert store.conflicts()["machine"].to_list() == [owner, owner]
     assert store.conflicts()["kind"].to_list() == [name, name]
+
+
+def shifts(
+    begins_h: tuple[int, ...], long_h: int, products: str, pieces: float, days: int = 2
+) -> list[dict[str, object]]:
+    """Rows of a plan: a product a shift, in turn, on so many days."""
+    return [
+        {"line": "l", "product": name, "start": at((24 * day + begin) * H), "end": at((24 * day + begin + long_h) * H)}
+        | {"pieces": pieces}
+        for day in range(days)
+        for name, begin in zip(products, begins_h, strict=True)
+    ]
+
+
+def planned(store: Store) -> float:
+    return float(store.plan("l", at(0), at(96 * H))["pieces"].sum())
+
+
+def test_a_plan_of_other_hours_takes_the_place_of_the_one_that_it_is_laid_over(store, tmp_path):
+    first = kind("plan", shifts((6, 14), 8, "ab", 100.0))
+    store.record(export(tmp_path, "a.csv", ("plan", first)))
+    later = store.record(export(tmp_path, "b.csv", ("plan", kind("plan", shifts((8, 16), 8, "ba", 120.0)))))
+    assert planned(store) == 4 * 120.0
+    assert store.contradicting("plan").is_empty()
+    store.undo(later.intake)
+    assert planned(store) == 4 * 100.0
+    # exports of other products lie beside each other
+    store.record(export(tmp_path, "c.csv", ("plan", kind("plan", shifts((7, 15), 8, "cd", 30.0)))))
+    assert planned(store) == 4 * 130.0
+
+
+def test_plans_of_other_hours_of_which_none_is_the_newer_are_in_conflict(store, tmp_path):
+    store.record(export(tmp_path, "a.csv", ("plan", kind("plan", shifts((6, 14), 8, "ab", 100.0)))))
+    longer = kind("plan", shifts((8, 16), 8, "ab", 120.0, days=3))
+    store.record(export(tmp_path, "b.csv", ("plan", longer)))
+    rows = store.contradicting("plan")
+    assert sorted(rows["file"].unique().to_list()) == ["a.csv", "b.csv"]
+    assert rows.height == 8
+    assert open_plan(rows).low == 4 * 100.0
+    assert open_plan(rows).high == 4 * 120.0
 
 
 def test_a_batch_without_end_lasts_until_the_next(store, tmp_path):

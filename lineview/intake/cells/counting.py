@@ -23,6 +23,8 @@ _OFTEN = 0.15
 _SLOW, _BUSY = 0.02, 0.1
 #: Differences are in rising order by chance once in 8! of so many changes.
 _NEVER_IN_ORDER = 7
+#: A value as large as this that repeats so often is a total of a machine that stands.
+_LARGE, _STOOD = 1000.0, 3
 _ROWS = 4
 _DAY_US = 86_400_000_000
 
@@ -96,10 +98,15 @@ def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
         return Count("total")
     falls = step < 0
     share = falls.sum() / max(len(changes), 1)
+    if share >= _MOSTLY and len(changes) > _NEVER_IN_ORDER:
+        return Count("down")
     seconds = usual_step_us(at_us) / 1e6
     most = float(most_in(counter, np.array([seconds]))[0])
     turns = counter.modulus != "unknown" and counter.modulus <= 2 * most and value.max() < counter.modulus
-    if value.max() <= most and not turns:
+    stood = (step == 0) & (value[1:] > 0)
+    # differences so large are hardly ever twice the same
+    stands = float(np.median(value)) >= _LARGE and stood.sum() >= _STOOD <= len(changes)
+    if value.max() <= most and not turns and not stands:
         if share >= _OFTEN and falls.sum() >= 2:
             return Count("since last row")
         minutes = max(seconds, 1e-9) / 60

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -9,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.intake.cells.dateless import date_in
 from lineview.plant import Layout
 
 #: Readings come all day, events with the season: a pause this long is none of theirs [days].
@@ -22,6 +24,7 @@ _AHEAD_D, _NOTED_D = 300, 2
 #: A clock that lost its time starts again in these years or before; no export of today is from then.
 _LOST_YEAR, _LOST_AFTER_D = 2005, 5_000
 _DAY_US = 86_400_000_000
+_MONTHS = 12
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,25 @@ def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -
     if last - first > pause_d * _DAY_US:
         far, first, last = _apart(at, pause_d, where, layout)
         reason = f"is far from the file's other times, {_day(first)} to {_day(last)}"
+    _against_name(first, last, where, layout)
     return FarTimes(far, reason, _against_today(first, last, now, where, layout))
+
+
+def _against_name(first: int, last: int, where: str, layout: Layout) -> None:
+    """Raise where the times would be of the day in the file's name if day and month changed places."""
+    named, near = date_in([re.split(r"[\\/]", where)[-1]]), timedelta(days=1)
+    begin, end = datetime_of(first).date(), datetime_of(last).date()
+    if named is None or begin - near <= named <= end + near or begin.day > _MONTHS:
+        return
+    if abs(begin.replace(month=begin.day, day=begin.month) - named) <= near:
+        raise IntakeError(
+            Fault(
+                f"its times begin on {begin}, its name says {named}: day and month may be swapped",
+                where,
+                "times of the day in its name",
+                f"Correct time_format of layout '{layout.id}' or the file's name; any_times = true takes them as read.",
+            )
+        )
 
 
 def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.Series | None, int, int]:

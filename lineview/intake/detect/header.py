@@ -83,6 +83,11 @@ def without_unit(header: str) -> str:
     return match[1] if match and match[1] else header
 
 
+def without_repeat(header: str) -> str:
+    """A header as it stands in the file, where it was told apart from others of the same words."""
+    return re.sub(r" \(\d+\)$", "", header)
+
+
 def unit_of(header: str) -> str:
     """The unit in the bracket that ends a header, "" where there is none that is known."""
     match = _BRACKETS.match(header)
@@ -257,7 +262,7 @@ TIME = _words(
     "time timestamp datetime when zeit zeitpunkt zeitstempel uhrzeit datum date heure horodatage fecha hora "
     "ora data tijd tijdstip tijdstempel moment counted gezählt compté contado contato geteld logged "
     "recorded measured eingelegt begin beginn start from von début debut inicio inizio utc unix epoch "
-    "day tag jour día dia giorno dag woche week"
+    "day tag jour día dia giorno dag woche week clock uhr reloj orologio horloge klok"
 )
 NAME = _words(
     "name tag tagname variable signal point item channel kanal bezeichnung nom nombre nome naam messstelle "
@@ -269,7 +274,8 @@ VALUE = _words("value wert valeur valor valore waarde reading messwert val")
 CHANNELS: dict[str, tuple[str, ...]] = {
     "rejects": _words(
         "reject rejects rejected ausschuss rebut rebuts rechazo rechazos rechazados scarto scarti uitval "
-        "scrap afkeur nok"
+        "scrap afkeur nok bad nio schlecht schlechtteile mauvais mauvaises malos malas difettosi slecht slechte "
+        "defect defects defective defekt defekte"
     ),
     "blank wraps": _words("blank blanks leerwickel leer vide vides vacío vacíos vuoto vuoti leeg lege"),
     "wax paper": _words("wax wachs paper papier papel carta cire cera was waspapier"),

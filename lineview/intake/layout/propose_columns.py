@@ -23,6 +23,7 @@ from lineview.intake.detect.header import (
     same,
     tokens,
     unit_of,
+    without_repeat,
 )
 from lineview.intake.exports import Question
 from lineview.intake.layout.channels import machine_named, own_unit, parts_of
@@ -33,6 +34,7 @@ from lineview.intake.layout.rivals import (
     choose_mass,
     exactness,
     is_target,
+    lot_of,
     not_a_count,
     not_a_measurement,
     stray_unit,
@@ -184,7 +186,7 @@ def find_channels(
         if why:
             found.left.append((header, why))
             continue
-        by_id = same(part.id) == same(header)
+        by_id = same(part.id) == same(without_repeat(header))
         rank = 0 if by_id else exactness(header, CHANNELS[piece_of(part)])
         groups.setdefault(options[0][0], []).append(_Candidate(header, cells, in_row, options, rank))
     for to, group in groups.items():
@@ -219,6 +221,9 @@ def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | G
     unit = stray_unit(header, in_row, own_unit(part))
     if why or unit:
         return why or f"in {unit}"
+    lot = lot_of(header) if own_unit(part) == "pieces" else 1
+    if lot not in (1, part.unit_value):
+        return f"in lots of {lot:,}, and one count of '{part.id}' is {part.unit_value:g} in plant.toml"
     if own_unit(part) == "pieces" and part.unit_value == 1.0:
         values = parse_numbers(cells.head(2000), marks)[0].drop_nulls()
         if int((values != values.round()).sum()) * 2 > len(values):

@@ -54,6 +54,27 @@ _FILLERS = _words(
 )
 
 
+_LOTS = (
+    (1000, re.compile(r"[x×*]\s?1[., ]?000\b|\b1[., ]?000s\b|\b(in|per|je|par|por|al)\s1[., ]?000\b|'000\b", re.I)),
+    (1000, re.compile(r"\b(tsd|tausend|thousands?|mille|milliers|miles|migliaia|duizend)\b|\bk ?pcs\b", re.I)),
+    (100, re.compile(r"[x×*]\s?100\b|\b100s\b|\b(in|per|je|par|por)\s100\b|\b(hundert|hundreds?|cientos)\b", re.I)),
+    (10, re.compile(r"[x×*]\s?10\b|\b10s\b|\b(in|per|je)\s10\b", re.I)),
+)
+
+
+def lot_of(header: str) -> int:
+    """How many pieces one count stands for by a header, 1 where it does not say or names a unit of its cells.
+
+    Examples
+    --------
+    >>> lot_of("Pieces x100"), lot_of("Stück in Tsd"), lot_of("Stück [Tsd]")
+    (100, 1000, 1)
+    """
+    if unit_of(header):
+        return 1
+    return next((lot for lot, words in _LOTS if words.search(header)), 1)
+
+
 def is_target(header: str) -> bool:
     """Whether a header names what was wanted, not what was measured."""
     return bool(tokens(header) & _TARGET)

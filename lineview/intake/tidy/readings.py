@@ -149,12 +149,14 @@ def _take(
 
 
 def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tuple[pl.Series, pl.Series | None]:
-    """Refuse a column of parts of pieces, its whole numbers too: it holds another quantity."""
+    """Refuse a column of parts of pieces, its whole numbers too, or of thousands that hide pieces."""
     parts = (values % 1.0 != 0.0).fill_null(False)
     read = len(values) - values.null_count()
-    if read < _COLUMN or int(parts.sum()) * 2 <= read:
+    rounded = strip.channel.unit == "thousand" and bool((values.round() % 10.0 == 0.0).all()) and values.n_unique() > 1
+    if not rounded and (read < _COLUMN or int(parts.sum()) * 2 <= read):
         return values, why
-    told = pl.select(pl.format("'{}' is of a column of parts of pieces", strip.cells.str.strip_chars())).to_series()
+    reason = "is rounded: its last digits are not written" if rounded else "is of a column of parts of pieces"
+    told = pl.select(pl.format("'{}' " + reason, strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
     some = values.is_not_null()
     return values.set(some, None), told.zip_with(some, none)

@@ -1,0 +1,136 @@
+"""Exports as no other vendor writes them, set up by a stranger: right, or asked about, or declined with the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from lineview.app.question import read_question
+from lineview.app.setup import SetUp, set_up
+from lineview.app.setup_layouts import survey_folder
+from lineview.app.works import Works
+from lineview.core.figure import Figure
+
+START = datetime(2026, 6, 8, 6)  # noqa: DTZ001 - the works' wall clock
+ANSWERS = {"zone": "Europe/Berlin", "shifts": "early 06:00-14:00 mon-sun"}
+PER_MIN, MADE = 340, 340 * 480
+
+
+def rows(cells: Callable[[int], str], form: str = "%Y-%m-%d %H:%M:%S", minutes: int = 481) -> str:
+    """A row a minute of the shift: its time, and cells by the minutes since it began."""
+    return "".join(f"{START + timedelta(minutes=k):{form}};{cells(k)}\n" for k in range(minutes))
+
+
+def pieces(minute: int) -> int:
+    return 4711 + PER_MIN * minute
+
+
+def shown(folder: Path, text: str, name: str = "wrapper1.csv", **answers: str) -> SetUp:
+    exports = folder / "exports"
+    exports.mkdir(exist_ok=True)
+    (exports / name).write_text(text, encoding="utf-8")
+    return set_up(survey_folder([exports], "Invented", "Europe/Berlin"), ANSWERS | answers)
+
+
+def made(folder: Path, came: SetUp) -> Figure:
+    """Pieces of the shift by the description as it was suggested."""
+    assert came.text, (came.open, came.faults)
+    works = folder / "works"
+    works.mkdir()
+    (works / "plant.toml").write_text(came.text, encoding="utf-8")
+    with Works(works) as opened:
+        assert all(taken.receipt for taken in opened.take([folder / "exports"]))
+        answer = opened.ask(read_question("shift", machine=opened.plant.machines[0].id, period="2026-06-08.early"))
+    return next(figure for figure in answer.figures if figure.name == "pieces_made")
+
+
+def test_a_header_repeated_for_each_machine_is_asked_about(tmp_path):
+    text = ";Wrapper 1;;Wrapper 2;\nTime;Pieces;Rejects;Pieces;Rejects\n"
+    came = shown(tmp_path, text + rows(lambda k: f"{pieces(k)};{k};{900 + 310 * k};{k // 2}"))
+    asked = [question for question in came.open if question.key.startswith("columns of ")]
+    assert ["could be pieces: 'Pieces', 'Pieces (2)'" in question.text for question in asked] == [True, False]
+    assert "could be rejects: 'Rejects', 'Rejects (2)'" in asked[1].text
+    assert not came.text
+
+
+@pytest.mark.parametrize("header", ["Pieces x100", "Pieces (100s)", "Stück in 100"])
+def test_a_header_that_counts_lots_says_what_one_count_is(tmp_path, header):
+    figure = made(tmp_path, shown(tmp_path, f"Time;{header}\n" + rows(lambda k: f"{pieces(k) // 100}")))
+    assert figure.value == pytest.approx(MADE, abs=100)
+
+
+def test_a_machine_a_hundred_times_too_slow_is_asked_about(tmp_path):
+    text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k) // 100}")
+    asked = shown(tmp_path, text).open
+    assert [(question.key, question.why) for question in asked] == [
+        ("count wrapper1/pieces", "by its counter it makes 3 a minute while it runs")
+    ]
+    figure = made(tmp_path, shown(tmp_path, text, **{asked[0].key: "100"}))
+    assert figure.value == pytest.approx(MADE, abs=100)
+
+
+def test_a_counter_of_what_is_left_counts_down(tmp_path):
+    text = "Time;Pieces to go\n" + rows(lambda k: f"{900_000 - pieces(k - k % 7)}")
+    assert made(tmp_path, shown(tmp_path, text)).value == pytest.approx(MADE, abs=7 * PER_MIN)
+
+
+def test_hourly_totals_of_sixteen_bits_are_no_differences(tmp_path):
+    days = [START - timedelta(hours=6) + timedelta(hours=k) for k in range(73)]
+    total, text = 0, "Time;Pieces\n"
+    for at in days:
+        total += 20_100 + at.hour * at.day if 6 < at.hour <= 22 else 0
+        text += f"{at:%d.%m.%Y %H:%M};{total % 65_536}\n"
+    figure = made(tmp_path, shown(tmp_path, text))
+    true = sum(20_100 + hour * 8 for hour in range(7, 15))
+    assert figure.value is not None
+    assert (figure.low or figure.value) <= true <= (figure.high or figure.value)
+
+
+def test_thousands_that_hide_pieces_are_not_taken(tmp_path):
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k) / 1000:.1f}k"))
+    assert not came.text
+    assert "'4.7k' is rounded: its last digits are not written" in str(came.faults[0])
+
+
+def test_good_and_bad_pieces_add_up_and_good_ones_alone_are_the_least(tmp_path):
+    both = made(tmp_path, shown(tmp_path, "Time;Good;Bad\n" + rows(lambda k: f"{pieces(k)};{33 + 3 * k}")))
+    assert (both.value, both.label) == (MADE + 3 * 480, "pieces made")
+    other = tmp_path / "other"
+    other.mkdir()
+    alone = made(other, shown(other, "Time;Good\n" + rows(lambda k: f"{pieces(k)}")))
+    assert (alone.value, alone.label) == (MADE, "pieces made, at least")
+
+
+def test_a_column_of_clocks_takes_its_day_from_the_files_name(tmp_path):
+    text = "Clock;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%H:%M:%S")
+    assert made(tmp_path, shown(tmp_path, text, "wrapper1_2026-06-08.csv")).value == MADE
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Date;Hour;Pieces\n" + "".join(f"08.06.2026;{h:02}-{h + 1:02};{20_000 + h * h}\n" for h in range(6, 14)),
+        "Time;Pieces\n" + "".join(f"08.06.2026 06:{k // 6:02};{4711 + 57 * k}\n" for k in range(360)),
+    ],
+    ids=["an hour beside the day", "no seconds"],
+)
+def test_rows_that_share_their_time_are_declined_for_that(tmp_path, text):
+    came = shown(tmp_path, text)
+    for question in came.open:
+        came = shown(tmp_path, text, **{question.key: question.options[0][0]})
+    assert not came.text
+    assert "several rows have one time and different values" in str(came.faults[0])
+
+
+def test_a_later_file_whose_day_and_month_are_swapped_is_not_taken(tmp_path):
+    text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%d/%m/%Y %H:%M:%S")
+    came = shown(tmp_path, text, "wrapper1_2026-06-08.csv")
+    assert made(tmp_path, came).value == MADE
+    later = tmp_path / "wrapper1_2026-06-09.csv"
+    later.write_text(text.replace("08/06/2026", "06/09/2026"), encoding="utf-8")
+    with Works(tmp_path / "works") as works:
+        error = works.take([later])[0].error
+    assert "its times begin on 2026-09-06, its name says 2026-06-09: day and month may be swapped" in str(error)
