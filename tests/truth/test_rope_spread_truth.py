@@ -60,7 +60,7 @@ def test_spread_over_memories(phi, shape):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("shape", [(60, 12), (60, 20), *SHAPES])
+@pytest.mark.parametrize("shape", [(60, 20), *SHAPES])
 @pytest.mark.parametrize("white", [0.3, 1.0])
 @pytest.mark.parametrize("phi", [0.6, 0.8, 0.9])
 def test_spread_under_a_gauges_white_noise(phi, white, shape):
