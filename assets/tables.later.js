@@ -22,7 +22,11 @@
     return states[name];
   }
   function isChosen(state) { return state.column >= 0 || state.filter.trim() !== ""; }
-  function textOf(cell) { return (cell.innerText || cell.textContent || "").trim(); }
+  function textOf(cell) {
+    var parts = [], walker = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+    while (walker.nextNode()) { parts.push(walker.currentNode.data.trim()); }
+    return parts.filter(Boolean).join(" ");  // a cell's lines stand apart in it
+  }
 
   /* a table's rows as the board gave them: the text of each cell, and of moments their ISO form */
   function held(box) {
@@ -33,7 +37,7 @@
     rows.sort(function (a, b) { return places.get(a) - places.get(b); });
     return rows.map(function (row) {
       var cells = Array.prototype.slice.call(row.cells);
-      return { row: row, text: cells.map(function (c) { return c.textContent.trim(); }),
+      return { row: row, text: cells.map(textOf),
         moment: cells.map(function (c) { return c.dataset.moment || ""; }), cells: cells };
     });
   }
@@ -84,7 +88,6 @@
   }
 
   function headings(box) { return Array.prototype.slice.call(box.querySelectorAll("thead tr > *")); }
-  function heading(cell) { return textOf(cell) || cell.textContent.trim(); }
 
   /* -- showing ---------------------------------------------------------------------------------- */
 
@@ -105,7 +108,7 @@
       whole.className = "all";
       table.appendChild(whole);
     }
-    var heads = headings(box).map(function (cell) { return { text: heading(cell), side: cell.className }; });
+    var heads = headings(box).map(function (cell) { return { text: textOf(cell), side: cell.className }; });
     whole.textContent = "";
     kept.slice(0, SHOWN).forEach(function (row) {
       var line = whole.insertRow();
@@ -190,7 +193,7 @@
       var lines = kept.map(function (row) {
         return row.text.map(function (text) { return numberOf(text) ? text : guarded(text.replace(/\s+/g, " ")); }).join("\t");
       });
-      return copied([headings(box).map(heading).join("\t")].concat(lines).join("\n")).then(function () {
+      return copied([headings(box).map(textOf).join("\t")].concat(lines).join("\n")).then(function () {
         say(box, counted(kept.length) + " copied");
         button.focus();
       });
@@ -207,7 +210,7 @@
           return quoted(row.moment[column] || numberOf(text) || guarded(text));
         }).join(",");
       });
-      var head = headings(box).map(function (cell) { return quoted(guarded(heading(cell))); }).join(",");
+      var head = headings(box).map(function (cell) { return quoted(guarded(textOf(cell))); }).join(",");
       var link = document.createElement("a");
       var file = new Blob(["\ufeff" + [head].concat(lines).join("\r\n") + "\r\n"], { type: "text/csv" });
       link.href = window.URL.createObjectURL(file);
@@ -240,8 +243,8 @@
     choice.appendChild(new Option("as worked out", ""));
     headings(box).forEach(function (cell, column) {
       if (cell.tagName !== "TH") { return; }
-      choice.appendChild(new Option(heading(cell) + ", up", column + " up"));
-      choice.appendChild(new Option(heading(cell) + ", down", column + " down"));
+      choice.appendChild(new Option(textOf(cell) + ", up", column + " up"));
+      choice.appendChild(new Option(textOf(cell) + ", down", column + " down"));
     });
     choice.addEventListener("change", function () {
       var state = stateOf(box), parts = choice.value.split(" ");
@@ -290,7 +293,7 @@
   function equip(box) {
     var body = box.querySelector("tbody"), bar = box.querySelector(":scope > .tools");
     var has = Boolean(body) && (body.rows.length > FROM || Boolean(box.dataset.rows));
-    var shape = has ? [box.getAttribute("aria-label"), box.dataset.rows].concat(headings(box).map(heading)).join("|") : "";
+    var shape = has ? [box.getAttribute("aria-label"), box.dataset.rows].concat(headings(box).map(textOf)).join("|") : "";
     var isOther = shapes.get(box) !== shape;  // a page that follows another may take its tables over
     shapes.set(box, shape);
     if (bar && (isOther || !has)) { bar.remove(); bar = null; }

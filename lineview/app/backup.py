@@ -135,7 +135,7 @@ def read_backup(file: Path, works: Path) -> int:
     part = works.with_name(f".{works.name}.{uuid4().hex}.part")
     try:
         with storage_errors("put the backup back"):
-            count = _unpacked(file, part)
+            count = _unpack(file, part)
             Store.open(part / "store").close()
             findings = examine(part / "store", None)
             if findings:
@@ -147,7 +147,7 @@ def read_backup(file: Path, works: Path) -> int:
     return count
 
 
-def _unpacked(file: Path, into: Path) -> int:
+def _unpack(file: Path, into: Path) -> int:
     try:
         with ZipFile(file) as archive:
             if any(entry.compress_type != ZIP_DEFLATED for entry in archive.infolist()):

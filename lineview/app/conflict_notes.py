@@ -100,7 +100,7 @@ def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answe
     """
     if replaced:
         differ = "differs" if replaced == 1 else "differ"
-        later = f"{_counted(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
+        later = f"{_quantity(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
         answer = replace(answer, notes=(*answer.notes, f"{later}; the later one holds."))
     used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
     every_conflict, plainly = conflict_words(conflicts), conflict_words(used)
@@ -114,13 +114,13 @@ def conflict_words(conflicts: dict[str, int]) -> str:
     """What is given in two versions, as a sentence; "" for nothing. Takes what conflict_counts gives."""
     if not conflicts:
         return ""
-    parts = sentence_list([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
+    parts = sentence_list([_quantity(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
     verb = "is" if sum(conflicts.values()) == 1 else "are"
     ways = "given in two versions, of which neither is used"
     return f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts."
 
 
-def _counted(number: int, name: str) -> str:
+def _quantity(number: int, name: str) -> str:
     """How many there are; the first noun of a name has its plural."""
     first, space, qualifier = name.partition(" of ")
     return quantity(number, first) + space + qualifier

@@ -99,14 +99,14 @@ def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
     rows = []
     for sizer in machines_asked(works.plant, "rope", answer.scope.line):
         entries = _during(works.written([sizer.id], "adjustment"), answer)
-        verdicts = _judged(works, answer, sizer.id) if entries else []
+        verdicts = _judged_moments(works, answer, sizer.id) if entries else []
         for entry in (entry for entry in entries if entry["at"] not in verdicts):
             at = show.moment(entry["at"], works.plant, day=False)
             rows.append({"what": "adjustment not judged yet", "which": f"{sizer.shown}, {at}: {entry['what']}"})
     return rows
 
 
-def _judged(works: Works, answer: Answer, sizer: str) -> Sequence[datetime]:
+def _judged_moments(works: Works, answer: Answer, sizer: str) -> Sequence[datetime]:
     """When adjustments were made that were judged since; none where the rope cannot be judged at all."""
     scope = answer.scope
     start, end = scope.period.start - BEFORE, max(scope.period.end, scope.now)

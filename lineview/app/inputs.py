@@ -49,11 +49,15 @@ def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
 
 def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
     """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3")."""
-    named = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
+    from_log = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
         "machine", pl.col("start").alias("at"), pl.col("reason").alias("what"), pl.lit("stop log").alias("note")
     )
-    given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
-    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"], maintain_order=True).sort("at")
+    journal = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
+    return (
+        pl.concat([journal.select(list(ADJUSTMENTS)), from_log])
+        .unique(["machine", "at"], maintain_order=True)
+        .sort("at")
+    )
 
 
 #: How far beyond a period batches and stops may start and still matter in it.
@@ -115,13 +119,13 @@ class KeptMeasures:
         return self._measured
 
 
-def keep(kept: dict[K, V], key: K, work_out: Callable[[], V], most: int) -> V:
+def keep(entries: dict[K, V], key: K, work_out: Callable[[], V], most: int) -> V:
     """What is kept under a key, worked out if it is not there; the oldest go where there are too many."""
-    if key not in kept:
-        while len(kept) >= most:
-            kept.pop(next(iter(kept)), None)
-        kept[key] = work_out()
-    return kept[key]
+    if key not in entries:
+        while len(entries) >= most:
+            entries.pop(next(iter(entries)), None)
+        entries[key] = work_out()
+    return entries[key]
 
 
 @dataclass(frozen=True)
@@ -167,15 +171,15 @@ class Fetcher:
 
     # -- counts ------------------------------------------------------------------------------------
 
-    def counts(self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False) -> MachineCounts:
-        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends."""
+    def counts(self, machine: Machine, period: tuple[datetime, datetime], *, exact_ends: bool = False) -> MachineCounts:
+        """Counts of a machine over a period and the windows beside it; `exact_ends`: exact at windows' ends."""
 
         def work_out() -> MachineCounts:
-            records = self.records.of(self.store, self.plant, machine, period, COUNTS, exact_ends=whole)
+            records = self.records.of(self.store, self.plant, machine, period, COUNTS, exact_ends=exact_ends)
             planned = self._planned(records)
             return machine_counts(machine, records, planned, period, gap_s=self.plant.gap_s)
 
-        return keep(self.measured.counts, (machine.id, period, whole), work_out, COUNTS_KEPT)
+        return keep(self.measured.counts, (machine.id, period, exact_ends), work_out, COUNTS_KEPT)
 
     def _planned(self, records: pl.DataFrame) -> PlannedTime:
         if not records.height:
@@ -230,8 +234,8 @@ class Fetcher:
     def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
         """Sure readings of each gauge of the rope: at and value."""
         readings = self._gauges(sizer, period).filter(pl.col("quality") == "good")
-        wanted = [g.id for g in sizer.gauges if g.measures in ("rope diameter", "rope temperature")]
-        frames = [readings.filter(pl.col("channel") == name).select("at", "value") for name in wanted]
+        gauges = [g.id for g in sizer.gauges if g.measures in ("rope diameter", "rope temperature")]
+        frames = [readings.filter(pl.col("channel") == name).select("at", "value") for name in gauges]
         return [frame for frame in frames if frame.height]
 
     def _wrap(self, machine: Machine, period: tuple[datetime, datetime]) -> WrapInputs:
@@ -252,16 +256,16 @@ class Fetcher:
         from lineview.rope.account import RopeSeen
 
         start, end = period
-        noted = end + NOTED_SINCE if since else end
+        notes_end = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
         machines = [sizer.id, *(m.id for m in wrappers)]
-        log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
+        log = _stack([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
         return RopeSeen(
             self._gauges(sizer, period),
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
-            _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
+            _LazyCounts([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
-            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
+            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, notes_end) for m in machines])),
         )
 
     def _rope_before(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount | None:
@@ -300,12 +304,12 @@ class Fetcher:
         on_line = [m for m in self.plant.machines if m.line == machine.line]
         return WeightInputs(
             self.counts(machine, period),
-            _stacked([self.store.weights(m.id, start, end) for m in on_line], WEIGHTS),
+            _stack([self.store.weights(m.id, start, end) for m in on_line], WEIGHTS),
             self._batches([machine.line], period),
             gauge_readings(pl.DataFrame(schema=GAUGES)) if sizer is None else self._gauges(sizer, period),
             self.counts(sizer, period) if sizer is not None and sizer.counter("rope") is not None else None,
             net_contents_tables(),
-            _stacked([self.store.weights(m.id, start, end) for m in others], WEIGHTS),
+            _stack([self.store.weights(m.id, start, end) for m in others], WEIGHTS),
             self._batches(sorted({m.line for m in others}), period),
         )
 
@@ -320,18 +324,22 @@ class Fetcher:
         lines = sorted({m.line for m in machines})
         now = order_moment(scope)
         stock = self.store.stock()
-        counted = [max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()]
-        start = min([now - RECENT, *counted])
-        counts = {m.id: self.counts(m, (start, now), whole=True) for m in machines if self.store.span(m.id) is not None}
-        made = self.output(machines, now)
+        count_moments = [
+            max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()
+        ]
+        start = min([now - RECENT, *count_moments])
+        counts = {
+            m.id: self.counts(m, (start, now), exact_ends=True) for m in machines if self.store.span(m.id) is not None
+        }
+        output = self.output(machines, now)
         return OrderInputs(
             counts,
-            made,
-            self._good(counts, made, start, scope.line, (scope.period.start, scope.period.end)),
+            output,
+            self._good(counts, output, start, scope.line, (scope.period.start, scope.period.end)),
             self._batches(lines, (start, now)),
-            _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
+            _stack([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
-            _stacked([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            _stack([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
             self._disputed_plan(lines).filter(pl.col("end") > now),
             self.store.contradicting("stock"),
         )
@@ -353,7 +361,7 @@ class Fetcher:
     def _good(
         self,
         counts: dict[str, MachineCounts],
-        made: pl.DataFrame,
+        output: pl.DataFrame,
         fetched_from: datetime,
         line: str,
         period: tuple[datetime, datetime],
@@ -364,7 +372,7 @@ class Fetcher:
             parts = [c.between(period).good for c in fresh]
             return Estimate.sum([part.at(0) for part in parts if part is not None])
         first, last = (moment.astimezone(self.plant.tz).date() for moment in period)
-        return good_pieces(made, line, first, last)
+        return good_pieces(output, line, first, last)
 
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
@@ -397,18 +405,18 @@ class Fetcher:
 
     def _batches(self, lines: Sequence[str], period: tuple[datetime, datetime]) -> pl.DataFrame:
         start, end = period[0] - MARGIN, period[1] + MARGIN
-        return _stacked([self.store.batches(line, start, end) for line in lines], BATCHES)
+        return _stack([self.store.batches(line, start, end) for line in lines], BATCHES)
 
     def _stops(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
         """The stop log of a machine's line, the reasons that people set first."""
         start, end = period[0] - MARGIN, period[1] + MARGIN
         ids = [m.id for m in self.plant.machines if m.line == machine.line]
-        log = _stacked([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
+        log = _stack([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
         reasons = [self.store.stop_reasons(m, start, end) for m in ids]
         return with_reasons(log, pl.concat(reasons))
 
 
-class _OnceAsked(Sequence[MachineCounts]):
+class _LazyCounts(Sequence[MachineCounts]):
     """Counts of machines, each fetched when first looked at: a sizer with a counter needs no other's."""
 
     def __init__(self, fetches: Sequence[Callable[[], MachineCounts]]) -> None:
@@ -428,7 +436,7 @@ class _OnceAsked(Sequence[MachineCounts]):
         return len(self._fetches)
 
 
-def _stacked(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
+def _stack(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
     return pl.concat(frames) if frames else empty(schema)
 
 

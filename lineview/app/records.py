@@ -91,7 +91,7 @@ class RecordKeeper:
             near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
         if exact_ends:
             return near
-        return self._cut(store, plant, machine, _trimmed(near, period, there), period, columns)
+        return self._cut(store, plant, machine, _trim(near, period, there), period, columns)
 
     def _fresh(
         self,
@@ -156,7 +156,7 @@ class RecordKeeper:
             if verified is not None and verified[0] <= span[0] and span[1] <= verified[1] and not rebuild:
                 return
             there = _moment(extents["first"].min()), _moment(extents["last"].max())
-            wide = _whole_months(span, there)
+            wide = _to_months(span, there)
             expected = self._wanted(store, plant, machine, extents, wide)
             stored = self._read(machine.id, _months(*wide), _INDEX)
             stale = expected if rebuild else expected.filter(is_stale(stored, expected))
@@ -375,7 +375,7 @@ def _up_to(
     return low, high
 
 
-def _whole_months(span: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
+def _to_months(span: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
     """Widen a span to the months [UTC] that it touches, as far as there are readings."""
     first, after = span[0].astimezone(UTC).replace(day=1), span[1].astimezone(UTC).replace(day=1)
     after = (after + timedelta(days=32)).replace(day=1)
@@ -384,7 +384,7 @@ def _whole_months(span: tuple[datetime, datetime], there: tuple[datetime, dateti
     return min(span[0], max(start, there[0])), max(span[1], min(end, there[1]))
 
 
-def _trimmed(near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> pl.DataFrame:
+def _trim(near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> pl.DataFrame:
     """Shorten windows to the period at an end beyond all readings: nothing in their records is left out."""
     start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
     early = (pl.col("start") < start) & (pl.col("end") > start) & pl.lit(period[0] <= there[0])

@@ -62,7 +62,7 @@ def take_in(
 ) -> list[Taken]:
     """Take exports in, each whole or not at all."""
     with TemporaryDirectory(prefix="lineview-") as folder:
-        files, faulty = _unzipped(find_exports(paths), Path(folder))
+        files, faulty = _unzip(find_exports(paths), Path(folder))
         return [*_take_files(files, plant, store, accept, chosen or {}, progress, keep), *faulty]
 
 
@@ -70,7 +70,7 @@ def take_in(
 _MOST_FILES, _MOST_BYTES, _MOST_TIMES, _SURE_BYTES = 5_000, 8 << 30, 200, 64 << 20
 
 
-def _unzipped(files: Sequence[Path], folder: Path) -> tuple[list[Path], list[Taken]]:
+def _unzip(files: Sequence[Path], folder: Path) -> tuple[list[Path], list[Taken]]:
     """The files, those of zips in a folder of their own; and what is wrong with zips."""
     exports: list[Path] = []
     faulty: list[Taken] = []
@@ -217,16 +217,16 @@ def _take_in_pieces(
 ) -> Taken | None:
     """Take a big export in; None where it has to be read whole."""
     store.describe(_with_layout(plant, layout).model_dump_json())
-    source = export if layout is None or keep is None else _Accepted(export, layout, keep)
+    source = export if layout is None or keep is None else _AcceptedExport(export, layout, keep)
     try:
         receipt = store.record_in_pieces(source)
     except NotInPieces:
         return None
-    accepted = source.layout if isinstance(source, _Accepted) else layout
+    accepted = source.layout if isinstance(source, _AcceptedExport) else layout
     return Taken(export.path, receipt=receipt, accepted=accepted, notes=export.notes)
 
 
-class _Accepted:
+class _AcceptedExport:
     """A big export whose accepted layout is kept once all of it was read, and before it is in."""
 
     def __init__(self, export: InPieces, layout: Layout, keep: Callable[[Layout], Layout]) -> None:
@@ -256,7 +256,7 @@ def _write(
     ready = []
     for place, export, layout in group:
         try:
-            ready.append((place, *_kept(export, layout, keep)))
+            ready.append((place, *_under_kept_layout(export, layout, keep)))
         except LineviewError as error:
             results[place] = Taken(export.path, error=error)
     group.clear()
@@ -274,7 +274,7 @@ def _with_layout(plant: Plant, layout: Layout | None) -> Plant:
     return plant if layout is None else plant.model_copy(update={"layouts": (*plant.layouts, layout)})
 
 
-def _kept(
+def _under_kept_layout(
     export: Export, layout: Layout | None, keep: Callable[[Layout], Layout] | None
 ) -> tuple[Export, Layout | None]:
     """An export under the id by which its accepted layout is kept."""

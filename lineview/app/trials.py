@@ -83,7 +83,7 @@ def note_trial(works: Works, text: TrialText) -> Trial:
         raise AskError(Fault("no line was named", "--line", f"one of {', '.join(lines)}, or a machine"))
     now = datetime.now(UTC)
     empty = Trial(0, "", now, None, "", "", "", SHORT["rate"], WORTH_PERCENT, 0, "", "", "", now, now)
-    return _kept(works, None, _changed(works, empty, replace(text, line=text.line or (lines or [""])[0])))
+    return _store_trial(works, None, _apply_text(works, empty, replace(text, line=text.line or (lines or [""])[0])))
 
 
 def edit_trial(works: Works, number: int, text: TrialText) -> Trial:
@@ -104,10 +104,10 @@ def edit_trial(works: Works, number: int, text: TrialText) -> Trial:
         Where there is no such trial, or a text cannot be read.
     """
     before = trial_of(works.store, number)
-    changed = _changed(works, before, text)
+    changed = _apply_text(works, before, text)
     if replace(before, what=changed.what) != changed:  # a verdict stands for what was judged
         changed = replace(changed, verdict="", decision="")
-    return _kept(works, number, changed)
+    return _store_trial(works, number, changed)
 
 
 def close_trial(works: Works, number: int, decision: str) -> Trial:
@@ -131,7 +131,7 @@ def close_trial(works: Works, number: int, decision: str) -> Trial:
         raise AskError(Fault("no decision was entered", "--decision", "for instance 'the new knife stays'"))
     verdict = works.ask(QuestionScope("week", trial=number)).text
     closed = replace(trial_of(works.store, number), verdict=verdict, decision=decision.strip())
-    return _kept(works, number, closed)
+    return _store_trial(works, number, closed)
 
 
 def undo_trial(works: Works, number: int) -> bool:
@@ -201,14 +201,14 @@ def _where(trial: Trial) -> str:
     return f"machine {trial.machine}" if trial.machine else f"line {trial.line}"
 
 
-def _kept(works: Works, number: int | None, trial: Trial) -> Trial:
+def _store_trial(works: Works, number: int | None, trial: Trial) -> Trial:
     fields = asdict(trial)
     for name in ("number", "who", "set_at", "noted_at"):
         del fields[name]
     return trial_of(works.store, works.store.set_trial(number, fields))
 
 
-def _changed(works: Works, trial: Trial, text: TrialText) -> Trial:
+def _apply_text(works: Works, trial: Trial, text: TrialText) -> Trial:
     """The trial with what was typed, every fault said at once."""
     plant, faults = works.plant, list[Fault]()
     changed = trial
@@ -221,7 +221,7 @@ def _changed(works: Works, trial: Trial, text: TrialText) -> Trial:
     changed = _judging(changed, text, faults)
     if faults:
         raise AskError(faults)
-    return _planned(works, trial, changed, text)
+    return _plan_trial(works, trial, changed, text)
 
 
 def _place(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
@@ -286,17 +286,17 @@ def _number(text: str | None, before: float, where: str, ends: tuple[float, floa
     return value
 
 
-def _planned(works: Works, before: Trial, trial: Trial, text: TrialText) -> Trial:
+def _plan_trial(works: Works, before: Trial, trial: Trial, text: TrialText) -> Trial:
     """The trial with a line beside it, and with its number of shifts where nobody gave one."""
     if not before.number and text.beside is None:
         trial = replace(trial, beside=_free_line(works, trial))
     same = replace(before, what=trial.what, ends_at=trial.ends_at) == trial
     if text.shifts or (before.number and same):
-        return _known_measure(works, trial)
+        return _check_measure(works, trial)
     return replace(trial, shifts=shifts_to_plan(_inputs(works, trial)))
 
 
-def _known_measure(works: Works, trial: Trial) -> Trial:
+def _check_measure(works: Works, trial: Trial) -> Trial:
     """The trial as it is, where its measure is a key figure or a cause that was seen before it."""
     if trial.measure in MEASURES:
         return trial

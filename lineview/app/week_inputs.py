@@ -170,7 +170,7 @@ class WeekFetcher(Fetcher):
             batches = self._batches([machine.line], whole)
             if pick.product is not None:
                 cal = cut_to_product(self.plant, cal, batches, machine.line, pick.product)
-            counts = self.counts(machine, whole, whole=True)
+            counts = self.counts(machine, whole, exact_ends=True)
             past = machine_past(self.plant, counts, batches, self._stops(machine, whole), cal)
             if past is not None:
                 pasts.append(past)
@@ -215,7 +215,7 @@ class WeekFetcher(Fetcher):
         if not cal.height:
             return None
         whole = (cal["start"][0], cal["end"][-1])
-        counts = self.counts(machine, whole, whole=True)
+        counts = self.counts(machine, whole, exact_ends=True)
         return machine_past(self.plant, counts, self._batches([machine.line], whole), self._stops(machine, whole), cal)
 
     def _noted(self, lines: Sequence[str], span: tuple[datetime, datetime]) -> list[tuple[datetime, str]]:

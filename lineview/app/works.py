@@ -143,7 +143,7 @@ class Works:
         paths: Sequence[Path],
         *,
         accept: bool = False,
-        settled: Mapping[str, str] | None = None,
+        chosen: Mapping[str, str] | None = None,
         progress: Callable[[Path, int], None] | None = None,
     ) -> list[Taken]:
         """Take exports in; accepted layouts are kept in layouts.toml.
@@ -154,7 +154,7 @@ class Works:
             Files and folders.
         accept : bool
             Whether to accept proposed layouts.
-        settled : mapping of str to str, optional
+        chosen : mapping of str to str, optional
             Answers to a proposal's questions.
         progress : callable, optional
             Told the file and the rows read so far.
@@ -167,15 +167,15 @@ class Works:
         from lineview.app.take_in import take_in  # reading exports is not needed to answer
 
         return take_in(
-            paths, self.plant, self.store, accept=accept, chosen=settled, progress=progress, keep=self._keep_layout
+            paths, self.plant, self.store, accept=accept, chosen=chosen, progress=progress, keep=self._keep_layout
         )
 
     def _keep_layout(self, layout: Layout) -> Layout:
         from lineview.app.accepted import keep_layout
 
-        kept = keep_layout(self.folder, layout)
-        self.store.accounts.note_event("layout accepted", kept.id)
-        return kept
+        layout_kept = keep_layout(self.folder, layout)
+        self.store.accounts.note_event("layout accepted", layout_kept.id)
+        return layout_kept
 
     def undo(self, intake: int) -> None:
         """Take one intake back.
@@ -246,10 +246,10 @@ class Works:
         if span is None:
             return []
         weeks = (max(span.start, span.end - timedelta(days=28)), span.end)
-        given = (self.store.stop_log(machine, *weeks), self.store.stop_reasons(machine, *weeks))
-        words = pl.concat([frame["reason"] for frame in given]).drop_nulls().str.strip_chars()
-        counted = words.filter(words != "").value_counts(name="n").sort("n", "reason", descending=[True, False])
-        return [str(reason) for reason in counted["reason"]]
+        logs = (self.store.stop_log(machine, *weeks), self.store.stop_reasons(machine, *weeks))
+        words = pl.concat([frame["reason"] for frame in logs]).drop_nulls().str.strip_chars()
+        frequency = words.filter(words != "").value_counts(name="n").sort("n", "reason", descending=[True, False])
+        return [str(reason) for reason in frequency["reason"]]
 
     def stop_reasons(self, machine: str, period: Period) -> pl.DataFrame:
         """The reasons set by hand of stops in a period: start, end, reason, who set it and the mark to undo it."""
@@ -279,12 +279,12 @@ class Works:
 
     # -- asking ------------------------------------------------------------------------------------
 
-    def ask(self, asked: QuestionScope) -> Answer:
+    def ask(self, question: QuestionScope) -> Answer:
         """Answer one question from the last complete state of the store.
 
         Parameters
         ----------
-        asked : QuestionScope
+        question : QuestionScope
             From lineview.app.question.read_question.
 
         Returns
@@ -305,7 +305,7 @@ class Works:
         """
         plant, state = self._plants.current()
         kept = self._answers_of((self.store.version(), state))
-        return kept.get(asked, lambda: self._work_out(plant, state, asked))
+        return kept.get(question, lambda: self._work_out(plant, state, question))
 
     def _answers_of(self, state: Hashable) -> KeptResults[Answer]:
         """The answers kept of this state; those of the one before are asked for no more."""
@@ -314,42 +314,42 @@ class Works:
                 self._answers = (state, _no_answers())
             return self._answers[1]
 
-    def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+    def _work_out(self, plant: Plant, state: PlantState, question: QuestionScope) -> Answer:
         from lineview.app.conflict_notes import conflict_counts, noted, replaced_rows
         from lineview.app.inputs import Fetcher
         from lineview.app.question import choose_machine, scope_of
 
-        if asked.question == "week":
-            return self._work_out_week(plant, state, asked)
+        if question.question == "week":
+            return self._work_out_week(plant, state, question)
         with self.store.snapshot() as store:
-            machine = choose_machine(plant, asked, store.span)
+            machine = choose_machine(plant, question, store.span)
             span = store.span(machine.id) or store.span()
             if span is None:
                 raise self._nothing_read()
-            scope = scope_of(plant, asked, machine, span)
+            scope = scope_of(plant, question, machine, span)
             measured = self.measured.of(store.version(), state)
-            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
-            disputed = conflict_counts(store, plant, asked.question, scope)
-            replaced = replaced_rows(store, plant, asked.question, scope)
-        return noted(answer_to(asked.question, plant, scope, inputs), disputed, replaced)
+            inputs = Fetcher(store, self.records, plant, measured).inputs(question.question, scope, question.what_if)
+            disputed = conflict_counts(store, plant, question.question, scope)
+            replaced = replaced_rows(store, plant, question.question, scope)
+        return noted(answer_to(question.question, plant, scope, inputs), disputed, replaced)
 
-    def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+    def _work_out_week(self, plant: Plant, state: PlantState, question: QuestionScope) -> Answer:
         from lineview.app.conflict_notes import conflict_counts, noted
         from lineview.app.question import machines_of_week, scope_of
         from lineview.app.week_inputs import WeekFetcher, trial_of
 
         with self.store.snapshot() as store:
-            machines = machines_of_week(plant, asked)
+            machines = machines_of_week(plant, question)
             span = store.span()
             if span is None:
                 raise self._nothing_read()
             fetcher = WeekFetcher(store, self.records, plant, self.measured.of(store.version(), state))
-            if asked.trial is not None:
+            if question.trial is not None:
                 from lineview.week.trial_answer import answer_trial
 
-                return answer_trial(plant, fetcher.trial(trial_of(store, asked.trial)), span.end)
-            scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
-            inputs = fetcher.week(scope, machines, asked.only, asked.against)
+                return answer_trial(plant, fetcher.trial(trial_of(store, question.trial)), span.end)
+            scope = scope_of(plant, question, machines[0] if question.machine else None, span)
+            inputs = fetcher.week(scope, machines, question.only, question.against)
             disputed = conflict_counts(store, plant, "week", scope)
         return noted(answer_to("week", plant, scope, inputs), disputed)
 
@@ -388,8 +388,8 @@ class Works:
             return list(GENERAL_PERIODS)
         span = self.store.span(machine.id)
         shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
-        named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
-        return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
+        shifts_first = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
+        return [*shifts_first, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *shifts_first]
 
     def span(self) -> Period | None:
         """From the first to the last reading of all machines [UTC]; None before the first."""

@@ -48,8 +48,8 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
             except AskError as error:
                 faults = error.faults
             else:
-                return _entered(doors, access, token, after, SESSION.total_seconds())
-        context = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _told(faults)}
+                return _sign_in_response(doors, access, token, after, SESSION.total_seconds())
+        context = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _fault_texts(faults)}
         page = plain_page("sign-in.html", shop=_shop(works), next=after, **context)
         return Response(page, status=403 if faults else 200)
 
@@ -61,15 +61,15 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
             except AskError as error:
                 faults = error.faults
             else:
-                return _entered(doors, access, token, "/wall", SCREEN.total_seconds())
-        context = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _told(faults)}
+                return _sign_in_response(doors, access, token, "/wall", SCREEN.total_seconds())
+        context = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _fault_texts(faults)}
         return Response(plain_page("pair.html", shop=_shop(works), **context), status=403 if faults else 200)
 
     server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
     server.add_url_rule("/pair", "pair", pair, methods=["GET", "POST"])
 
 
-def _entered(doors: Doors, access: Access, token: str, after: str, lasting_s: float) -> Any:
+def _sign_in_response(doors: Doors, access: Access, token: str, after: str, lasting_s: float) -> Any:
     before = person_of(access, request.cookies.get(doors.cookie(request.is_secure), ""))
     if before is not None and before.session is not None:  # a browser has one session at a time
         access.accounts.end_session(before.session)
@@ -83,14 +83,14 @@ def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> N
         session = person().session
         if session is not None:
             access.accounts.end_session(session)
-        return _left(doors)
+        return _sign_out_response(doors)
 
     def sign_out_everywhere() -> Any:
         session = person().session
         if session is None or session.user is None:
             return sign_out()
         access.accounts.end_sessions(session.user)
-        return _left(doors)
+        return _sign_out_response(doors)
 
     def password() -> Any:
         try:
@@ -124,7 +124,7 @@ def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> N
         server.add_url_rule(path, name, view, methods=["POST"])
 
 
-def _left(doors: Doors) -> Any:
+def _sign_out_response(doors: Doors) -> Any:
     response = redirect("/sign-in", code=303)
     response.delete_cookie(doors.cookie(request.is_secure), path="/", secure=request.is_secure, httponly=True)
     response.headers["Clear-Site-Data"] = '"cache"'
@@ -141,7 +141,7 @@ def _change_password(access: Access, who: Person) -> None:
     access.change_password(user, now, new, request.remote_addr or "", who.session.id)
 
 
-def _told(faults: tuple[Fault, ...]) -> list[str]:
+def _fault_texts(faults: tuple[Fault, ...]) -> list[str]:
     return [str(fault) for fault in faults]
 
 
@@ -154,10 +154,10 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
         "shop": _shop(works),
         "pages": page_links(),
         "account_here": True,
-        "faults": _told(faults),
+        "faults": _fault_texts(faults),
     }
     if who.may("administer"):
-        context |= _administered(works, who.session is not None)
+        context |= _admin_context(works, who.session is not None)
     return plain_page("account.html", heads=HEADS, **(context | more))
 
 
@@ -171,7 +171,7 @@ def _sentence(who: Person) -> str:
     return f"You are signed in as {who.name} and may {may}."
 
 
-def _administered(works: Works, signed_in: bool) -> dict[str, Any]:
+def _admin_context(works: Works, signed_in: bool) -> dict[str, Any]:
     accounts = works.store.accounts
     context: dict[str, Any] = {"administers": True, "pair_at": f"{request.host_url}pair"}
     if signed_in:

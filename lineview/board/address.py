@@ -132,8 +132,8 @@ class Address:
         return f"/{self.page}/picture-{number}.{ending}{self._query}"
 
     def supplier_sheet(self, number: int, ending: str) -> str:
-        """The link to what the supplier of this number gets."""
-        return f"/order/to/{number}.{ending}{self._query}"
+        """The link to what the supplier of this number gets: an order, or a claim."""
+        return f"/{self.page}/to/{number}.{ending}{self._query}"
 
     @property
     def _query(self) -> str:

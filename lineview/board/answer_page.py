@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
-from functools import cache
 from typing import Any
 
 from dash import dcc, html
@@ -17,6 +15,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.guard import person
 from lineview.board.how_to_read import how_to_read
+from lineview.board.method_pages import method_link, method_title
 from lineview.board.readings_page import readings_link
 from lineview.board.tables import (
     MOST_SORTED,
@@ -33,7 +32,6 @@ from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
-from lineview.core.resources import shipped
 from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
@@ -42,6 +40,7 @@ from lineview.sheets.pdf import to_pdf
 from lineview.sheets.saved_picture import FORMS as PICTURE_FORMS
 from lineview.sheets.saved_picture import saved_picture
 from lineview.sheets.tables import to_csv, to_xlsx
+from lineview.wrap.tables import claim_sheet, suppliers_claimed
 
 #: plotly.js would offer to upload a chart to a server of its makers; nothing of that kind is left.
 CONFIG: Any = {
@@ -62,12 +61,14 @@ CONFIG: Any = {
 def graph(picture: Picture, words: str, scale: float = 1.0, below: tuple[Any, ...] = ()) -> html.Figure:
     """A picture as a figure with its title, named for those who cannot see it; `below` stands under it."""
     height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
+    room: Any = {} if height is None else {"style": {"minHeight": height}}  # kept before it is drawn, so nothing jumps
     return html.Figure(
         [
             html.Figcaption(picture.title),
             html.Div(
                 dcc.Graph(figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}),
                 role="img",
+                **room,
                 **aria(label=f"{picture.title}. {words}"),
             ),
             *below,
@@ -131,23 +132,28 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
             return Response("There is no such table.", status=404, mimetype="text/plain")
         return Response(rows_json(table, plant), mimetype="application/json")
 
-    def supplier(number: int, ending: str) -> Response:
-        at = read_address("/order", request.query_string.decode(errors="replace"))
+    def supplier(question: Question, number: int, ending: str) -> Response:
+        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         try:
             answer, plant = works.ask(at.asked), works.plant
         except LineviewError as error:
             return Response(str(error), status=404, mimetype="text/plain")
-        names = suppliers_due(answer, plant)
+        claims = question == "wrap"
+        names = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
         if ending not in FORMS or not 0 < number <= len(names):
             return Response("There is no such sheet.", status=404, mimetype="text/plain")
         make, media_type, _ = FORMS[ending]
-        sent = Response(make(supplier_sheet(answer, names[number - 1], plant), plant), mimetype=media_type)
-        sent.headers["Content-Disposition"] = f"attachment; filename=order-{number}.{ending}"
+        part = (claim_sheet if claims else supplier_sheet)(answer, names[number - 1], plant)
+        sent = Response(make(part, plant), mimetype=media_type)
+        name = f"{'claim' if claims else 'order'}-{number}.{ending}"
+        sent.headers["Content-Disposition"] = f"attachment; filename={name}"
         return sent
 
     server.add_url_rule("/<question>/<any(table, frame):kind>/<name>.<ending>", "rows", rows)
     server.add_url_rule("/<question>/picture-<int(max=9999):number>.<ending>", "picture", picture)
-    server.add_url_rule("/order/to/<int(max=9999):number>.<ending>", "supplier", supplier)
+    for question, endpoint in (("order", "supplier"), ("wrap", "claim")):
+        address = f"/{question}/to/<int(max=9999):number>.<ending>"
+        server.add_url_rule(address, endpoint, supplier, defaults={"question": question})
     for question in QUESTIONS:
         for ending in FORMS:
             defaults: dict[str, Any] = {"question": question, "ending": ending}
@@ -183,16 +189,6 @@ def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[
     return sent
 
 
-@cache
-def _titles() -> dict[str, str]:
-    """The title of every published source the figures cite."""
-    path = shipped("data") / "sources.toml"
-    if not path.is_file():
-        return {}
-    known = tomllib.loads(path.read_text(encoding="utf-8"))
-    return {key: f"{entry.get('title', key)} ({entry.get('obtained', '')})" for key, entry in known.items()}
-
-
 def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     """The fold that says how the answer was worked out."""
     rows = [_row(figure, answer, plant) for figure in answer.figures]
@@ -200,7 +196,7 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
     set_data(table, file=file_name(answer, plant))
     cited = sorted({source for figure in answer.figures for source in figure.sources})
-    sources = [html.Li([html.Span(_titles().get(cited_id, cited_id)), html.Code(cited_id)]) for cited_id in cited]
+    sources = [html.Li(html.A(method_title(cited_id), href=method_link(cited_id))) for cited_id in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
     asked = html.P(f"All of {period} ({plant.zone}), unless another period is named.", className="soft")
@@ -221,6 +217,9 @@ def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
     if answer.scope.machine and figure.n:
         behind = readings_link(answer.scope.machine, figure.period or answer.scope.period)
         how.append(html.A("readings, with file and row", href=behind))
+    if figure.sources:
+        methods = [html.A(cited_id, href=method_link(cited_id)) for cited_id in figure.sources]
+        how.append(html.Span(["method: ", *(part for link in methods for part in (link, " "))], className="soft"))
     return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]
 
 
@@ -290,7 +289,9 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     page += how_to_read(answer.question)
     page.append(sheet_links(address))
     if answer.question == "order" and not address.supposed:  # what is only supposed is sent to nobody
-        page += [_supplier_links(n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
+        page += [_supplier_links("order", n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
+    if answer.question == "wrap":
+        page += [_supplier_links("claim", n, name, address) for n, name in enumerate(suppliers_claimed(answer), 1)]
     return page
 
 
@@ -301,10 +302,10 @@ def _opens(table: Table, address: Address) -> Callable[[Mapping[str, Any]], str]
     return lambda row: address.with_period(f"{row['date']}.{row['shift']}").href if row["date"] else ""
 
 
-def _supplier_links(number: int, name: str, address: Address) -> html.P:
+def _supplier_links(what: str, number: int, name: str, address: Address) -> html.P:
     """The links to what one supplier gets, without the works' own figures."""
     links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
-    return html.P([f"The order to {name}:", *links], className="acts sheets")
+    return html.P([f"The {what} to {name}:", *links], className="acts sheets")
 
 
 def points(answer: Answer) -> list[Any]:

@@ -19,10 +19,12 @@ from lineview.board.address import read_address
 from lineview.board.answer_page import add_sheet_routes
 from lineview.board.callbacks import bind
 from lineview.board.calls import Calls
+from lineview.board.compression import add_compression
 from lineview.board.guard import GIVEN, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.kept_pages import KeptPages, answer_from
 from lineview.board.layout import frame, index, opening
+from lineview.board.method_pages import add_method_routes
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.processes import Answers, Asked, Reply
@@ -127,11 +129,13 @@ def create_app(
     bind(calls, works, pages)
     doors = doors or Doors()
     guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
+    add_compression(app.server)
     if pages is not None:
         answer_from(app.server, pages)
     add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
     add_readings_route(app.server, works)
+    add_method_routes(app.server, lambda: _shop(works))
     add_writing_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)

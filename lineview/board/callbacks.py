@@ -157,7 +157,7 @@ def _bind_picking(calls: Calls) -> None:
     )(pick_days)
 
 
-def _taken(works: Works, name: str | None, contents: str | None, accept: bool, chosen: dict[str, str]) -> list[Any]:
+def _take_file(works: Works, name: str | None, contents: str | None, accept: bool, chosen: dict[str, str]) -> list[Any]:
     """Take a dropped file in and say what became of it."""
     file_name = name or ""
     try:
@@ -172,7 +172,7 @@ def _bind_taking(calls: Calls, works: Works) -> None:
     def take(contents: str | None, name: str | None) -> Any:
         if not contents:
             raise PreventUpdate
-        return _taken(works, name, contents, False, {}), works.version()
+        return _take_file(works, name, contents, False, {}), works.version()
 
     def accept(
         clicks: list[int | None],
@@ -184,7 +184,7 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         if not any(clicks):
             raise PreventUpdate
         chosen = {question["about"]: upload for question, upload in zip(asked, answers, strict=False) if upload}
-        return _taken(works, name, contents, True, chosen), works.version()
+        return _take_file(works, name, contents, True, chosen), works.version()
 
     def undo(clicks: list[int | None]) -> Any:
         number = (ctx.triggered_id or {}).get("intake")

@@ -96,21 +96,21 @@ class Calls:
         if right is None or callback is None:
             return None
         shaped = all(_fits(body.get(part, []), callback[part]) for part in ("inputs", "state"))
-        if not shaped or not _changed(body.get("changedPropIds", []), body.get("inputs", [])):
+        if not shaped or not _are_inputs(body.get("changedPropIds", []), body.get("inputs", [])):
             return None
         return right if _is_target(body.get("outputs"), body["output"]) else None
 
 
-def _changed(names: Any, inputs: list[Any]) -> bool:
+def _are_inputs(names: Any, inputs: list[Any]) -> bool:
     """Whether what is said to have changed is among the inputs."""
     if not isinstance(names, list) or len(names) > MOST_VALUES or not all(isinstance(n, str) for n in names):
         return False
     places = [item for place in inputs for item in (place if isinstance(place, list) else [place])]
-    inputs_of_call = {f"{_named(item['id'])}.{item['property']}" for item in places}
+    inputs_of_call = {f"{_component_id(item['id'])}.{item['property']}" for item in places}
     return set(names) <= inputs_of_call
 
 
-def _named(place: Any) -> str:
+def _component_id(place: Any) -> str:
     """A component's id as the browser writes it."""
     return place if isinstance(place, str) else json.dumps(place, sort_keys=True, separators=(",", ":"))
 

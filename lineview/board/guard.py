@@ -42,6 +42,7 @@ ENDPOINT_RIGHTS = {
     "large": "take in",
     "order-csv": "order",
     "supplier": "order",
+    "claim": "order",
     "audit": "administer",
     "setup": "administer",
     "written": "note",

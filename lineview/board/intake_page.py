@@ -227,7 +227,7 @@ def take_upload(
         path = Path(folder) / name
         try:
             save(path)
-            return outcome_of(name, works.take([path], accept=accept, settled=chosen)[0])
+            return outcome_of(name, works.take([path], accept=accept, chosen=chosen)[0])
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)
         except OSError as error:  # a name that this disk does not take, or a full one

@@ -109,11 +109,11 @@ class KeptPages:
     def fresh(self, key: Key, version: str) -> Kept | None:
         """A page of this state of the store."""
         with self._lock:
-            kept = self._kept.get(key)
-            if kept is None:
+            page = self._kept.get(key)
+            if page is None:
                 return None
             self._kept.move_to_end(key)
-            return kept if kept.version == version and time.monotonic() - kept.since < FRESH_S else None
+            return page if page.version == version and time.monotonic() - page.since < FRESH_S else None
 
     def older(self, key: Key) -> Kept | None:
         """A page as it was before."""
@@ -126,8 +126,8 @@ class KeptPages:
 
     def begin(self, key: Key, version: str, values: Values, *, unseen: bool) -> Future[Replies]:
         """Have a page worked out, unless it is under way already."""
-        who = _known(person())
-        requests = tuple(Asked("POST", CALLBACK, json.dumps(one), who) for one in self._calls(values))
+        who = _bare_person(person())
+        requests = tuple(Asked("POST", CALLBACK, json.dumps(call), who) for call in self._calls(values))
         return self._ask((key, version), requests, _kind(key), unseen=unseen, keep=(key, version))
 
     def _ask(
@@ -143,14 +143,14 @@ class KeptPages:
             running = self._running.get(name)
             if running is not None:
                 return running
-            asked = self.workers.ask(requests, kind, limited=person().session is not None, unseen=unseen)
-            made: Future[Replies] = Future()
-            self._running[name], self._begun[name] = made, time.monotonic()
-        asked.add_done_callback(lambda done: self._done(name, done, made, keep))
-        return made
+            work = self.workers.ask(requests, kind, limited=person().session is not None, unseen=unseen)
+            promise: Future[Replies] = Future()
+            self._running[name], self._begun[name] = promise, time.monotonic()
+        work.add_done_callback(lambda done: self._done(name, done, promise, keep))
+        return promise
 
     def _done(
-        self, name: tuple[Any, ...], done: Future[Replies], made: Future[Replies], keep: tuple[Key, str] | None
+        self, name: tuple[Any, ...], done: Future[Replies], promise: Future[Replies], keep: tuple[Key, str] | None
     ) -> None:
         """Keep a page before those who wait for it look."""
         error = CancelledError() if done.cancelled() else done.exception()
@@ -159,14 +159,14 @@ class KeptPages:
             if keep is not None and replies and _is_page(replies[0]):
                 self._keep(keep, replies)
             elif keep is not None and not isinstance(error, AskError):
-                self._failed = {keep} | {one for one in self._failed if one[1] == keep[1]}
+                self._failed = {keep} | {failure for failure in self._failed if failure[1] == keep[1]}
             self._running.pop(name, None)
             self._begun.pop(name, None)
             is_idle = not self._running
         if error is None:
-            made.set_result(replies)
+            promise.set_result(replies)
         else:
-            made.set_exception(error)
+            promise.set_exception(error)
         if is_idle:  # the pages that these replaced have gone
             give_free_memory_back()
 
@@ -174,32 +174,32 @@ class KeptPages:
         key, version = keep
         forms = replies[1].content if len(replies) > 1 and replies[1].status == 200 else None
         before = self._kept.pop(key, None)
-        self._kept[key] = made = Kept(replies[0].content, forms, version, time.monotonic())
-        self._held += made.size - (before.size if before else 0)
+        self._kept[key] = page = Kept(replies[0].content, forms, version, time.monotonic())
+        self._held += page.size - (before.size if before else 0)
         while len(self._kept) > KEPT or (self._held > KEPT_BYTES and len(self._kept) > 1):
             self._held -= self._kept.popitem(last=False)[1].size
 
     def words(self, key: Key, version: str, *, older: bool) -> str:
         """What is said of a page that is being worked out."""
-        begun, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
-        for_s = "" if begun is None else f" for {max(1, round(time.monotonic() - begun))} s so far"
-        takes = "" if usual is None else f"; this page usually takes {max(1, round(usual))} s"
+        began, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
+        for_s = "" if began is None else f" for {max(1, round(time.monotonic() - began))} s so far"
+        usual_words = "" if usual is None else f"; this page usually takes {max(1, round(usual))} s"
         if older:
-            return f"This page is from before the latest change. It is being worked out anew{for_s}{takes}."
-        return f"Working it out{for_s}{takes}."
+            return f"This page is from before the latest change. It is being worked out anew{for_s}{usual_words}."
+        return f"Working it out{for_s}{usual_words}."
 
     def forms(self, values: Values) -> Response | None:
         """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""
         place, who = _place(values), person()
         with self._lock:
-            found = [one for key, one in self._kept.items() if key[0] == place and key[2] == who.rights]
-        latest = max((one for one in found if one.forms), key=lambda one: one.since, default=None)  # on any screen
+            pages = [page for key, page in self._kept.items() if key[0] == place and key[2] == who.rights]
+        latest = max((page for page in pages if page.forms), key=lambda page: page.since, default=None)  # on any screen
         if latest is not None and time.monotonic() - latest.since < FORMS_S:
             return Response(latest.forms, mimetype="application/json")
         calls = self._calls({**values, "screen.data": {}})[1:]
         if not calls:
             return None
-        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _known(who)),)
+        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _bare_person(who)),)
         name = (place, who.rights, self.works.version(), "forms")
         try:
             made = self._ask(name, requests, f"{place.partition('?')[0]} forms")
@@ -230,11 +230,11 @@ class KeptPages:
 
     def file(self, kind: str) -> Response:
         """A file that a worker makes; the same one is made once for each person, whose name may stand in it."""
-        target, who = request.full_path.rstrip("?"), _known(person())
-        asked = Asked(request.method, target, "", who)
+        target, who = request.full_path.rstrip("?"), _bare_person(person())
+        question = Asked(request.method, target, "", who)
         try:
-            name = (asked.method, target, self.works.version(), who.name)
-            (reply,) = self._waited_for(self._ask(name, (asked,), kind), FILE_S)
+            name = (question.method, target, self.works.version(), who.name)
+            (reply,) = self._waited_for(self._ask(name, (question,), kind), FILE_S)
         except TimedOut:
             return Response(BUSY, status=503, mimetype="text/plain")
         except AskError as error:
@@ -242,11 +242,11 @@ class KeptPages:
             return Response(str(error), status=status, mimetype="text/plain")
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
             return Response(FILE_FAILED, status=503, mimetype="text/plain")
-        headers = [one for one in reply.headers if one[0] in ("Content-Type", "Content-Disposition")]
+        headers = [pair for pair in reply.headers if pair[0] in ("Content-Type", "Content-Disposition")]
         return Response(reply.content, status=reply.status, headers=headers)
 
 
-def _known(who: Person) -> Person:
+def _bare_person(who: Person) -> Person:
     """A person as a worker needs to know it: no session, no password."""
     return replace(who, session=None)
 
@@ -264,8 +264,8 @@ def _is_page(reply: Reply) -> bool:
 
 def _values(body: Mapping[str, Any]) -> Values:
     """The values of a call by component and property."""
-    given = [*body.get("inputs", []), *body.get("state", [])]
-    return {f"{one['id']}.{one['property']}": one.get("value") for one in given}
+    places = [*body.get("inputs", []), *body.get("state", [])]
+    return {f"{place['id']}.{place['property']}": place.get("value") for place in places}
 
 
 def _place(values: Values) -> str:
@@ -280,7 +280,7 @@ def _call(output: str, inputs: Values, state: Values) -> dict[str, Any]:
 
     return {
         "output": output,
-        "outputs": [_part(one) for one in output.strip(".").split("...")],
+        "outputs": [_part(output_name) for output_name in output.strip(".").split("...")],
         "inputs": parts(inputs),
         "state": parts(state),
         "changedPropIds": [next(iter(inputs))],
@@ -325,13 +325,13 @@ def answer_from(server: Flask, pages: KeptPages) -> None:
         body = request.get_json()
         show, forms = pages.outputs
         if body["output"] == show:
-            return _shown(pages, _values(body))
+            return _page_now(pages, _values(body))
         return pages.forms(_values(body)) if body["output"] == forms else None
 
     server.before_request(worked_out)
 
 
-def _shown(pages: KeptPages, values: Values) -> Response | None:
+def _page_now(pages: KeptPages, values: Values) -> Response | None:
     """A page as it is kept, or after a moment an older one; None where it is still to be worked out."""
     key = _key(values)
     if key is None:
@@ -365,7 +365,7 @@ def _shown(pages: KeptPages, values: Values) -> Response | None:
     return Response(kept.page.rstrip().removesuffix(TAIL) + said + TAIL, mimetype="application/json")
 
 
-def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[str | None, str | None]:
+def look(pages: KeptPages, values: Values, browser_version: str, working: str) -> tuple[str | None, str | None]:
     """What an open page is told: the version by which it is shown anew, and what is said of its working out.
 
     Parameters
@@ -374,7 +374,7 @@ def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[st
         Kept and worked out.
     values : mapping
         Address and screen of the page.
-    known : str
+    browser_version : str
         The version that it shows.
     working : str
         What it says now of its being worked out.
@@ -388,8 +388,8 @@ def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[st
         version, key = pages.works.version(), _key(values)
     except LineviewError as error:
         return None, str(error)
-    shown, _, turn = known.partition("#")
-    if shown == version and not working:
+    version_shown, _, turn = browser_version.partition("#")
+    if version_shown == version and not working:
         return None, None
     if key is None:
         return version, ""

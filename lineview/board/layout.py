@@ -57,7 +57,8 @@ def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
     pages: list[Any] = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
     pages.append(html.A("Works", href="/works"))
-    return [html.Span(shop, className="shop"), html.Nav(pages, className="pages", **aria(label="pages"))]
+    nav = html.Nav(pages, className="pages", **aria(label="pages"))
+    return [html.Span(shop, className="shop"), nav, html.Div(className="pickers")]
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -387,6 +388,8 @@ INDEX = """<!DOCTYPE html>
 <head>
 {{%metas%}}
 <meta name="color-scheme" content="light dark">
+<link rel="preload" href="/assets/type/source-serif-4-latin-400-normal.woff2" as="font" type="font/woff2" crossorigin>
+<link rel="preload" href="/assets/type/ibm-plex-sans-latin-400-normal.woff2" as="font" type="font/woff2" crossorigin>
 <title>{{%title%}}</title>
 {{%favicon%}}
 {{%css%}}

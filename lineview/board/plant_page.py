@@ -65,7 +65,7 @@ def add_plant_routes(server: Flask, works: Works) -> None:
             part, _, key = part_and_key.rpartition("/")
             if table in FORMS and text.strip():
                 try:
-                    _noted(works, PlantEditor(works.folder).change(table, part, {key: text}, _name()))
+                    _note_change(works, PlantEditor(works.folder).change(table, part, {key: text}, _name()))
                 except LineviewError as error:
                     faults += error.faults
         return _page(works, faults) if faults else redirect(_on_this_board(request.form.get("back", "/")), 303)
@@ -81,7 +81,7 @@ def _name() -> str:
     return request.form.get("who", "") if who.session is None else who.name
 
 
-def _noted(works: Works, change: PlantChange | None) -> PlantChange | None:
+def _note_change(works: Works, change: PlantChange | None) -> PlantChange | None:
     """Write a change of plant.toml also where everything written stands."""
     if change is not None:
         edit = change.edit
@@ -104,7 +104,7 @@ def _sent(key: str) -> str:
 def _done(works: Works, act: Any, texts: Mapping[str, str] | None = None) -> AnyResponse | str:
     """Do what a form asks; where it cannot be done the page says why and keeps what was typed."""
     try:
-        change = _noted(works, act(PlantEditor(works.folder)))
+        change = _note_change(works, act(PlantEditor(works.folder)))
     except LineviewError as error:
         return _page(works, list(error.faults), dict(request.form) | dict(texts or {}))
     return redirect(f"/works?done={change.number}" if change else "/works", 303)
@@ -200,7 +200,7 @@ def lacking_form(plant: Plant, question: str, back: str, who: Person) -> html.De
     if not fields and not needed:
         return None
     count = len(fields) + len(needed)
-    title = f"This page lacks {count} thing{'s' * (count > 1)}: {_named(fields, needed)}"
+    title = f"This page lacks {count} thing{'s' * (count > 1)}: {_lack_words(fields, needed)}"
     parts: list[Any] = [html.Summary(title)]
     for table in needed:
         words = f"Describe a {PART_NAMES[table]}"
@@ -219,7 +219,7 @@ def lacking_form(plant: Plant, question: str, back: str, who: Person) -> html.De
     return html.Details(parts, className="fold form", id="lacking")
 
 
-def _named(fields: list[Lack], needed: list[str]) -> str:
+def _lack_words(fields: list[Lack], needed: list[str]) -> str:
     labels = list(dict.fromkeys([*(f"a {PART_NAMES[table]}" for table in needed), *(f.field.label for f in fields)]))
     plain = [label.partition(",")[0] for label in labels]
     return ", ".join(plain[:3]) + (" and more" if len(plain) > 3 else "")

@@ -37,14 +37,14 @@ def add_readings_route(server: Flask, works: Works) -> None:
 
     def readings() -> Any:
         try:
-            return plain_page("readings.html", pages=page_links(), **_shown(works, request.args))
+            return plain_page("readings.html", pages=page_links(), **_page_context(works, request.args))
         except LineviewError as error:
             return Response(str(error), status=404, mimetype="text/plain")
 
     server.add_url_rule("/readings", "readings", readings)
 
 
-def _shown(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
+def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
     """What the page shows."""
     plant, machine = works.plant, works.known_machine(arguments.get("machine", ""))
     start, end = (moment(arguments.get(name, ""), plant.tz, name) for name in ("from", "to"))

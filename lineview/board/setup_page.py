@@ -111,7 +111,7 @@ def _page(desk: SetUpDesk, faults: tuple[Fault, ...] = (), done: str = "") -> st
             "soft": "They are looked at, and you check what they say: the first answer comes right after.",
         }
         return plain_page("setup.html", **context)
-    context |= _seen(desk, state)
+    context |= _setup_context(desk, state)
     context |= {"sentence": done or _sentence(state), "soft": _soft(desk, state)}
     return plain_page("setup.html", **context)
 
@@ -138,7 +138,7 @@ def _soft(desk: SetUpDesk, state: SetUp) -> str:
     return words
 
 
-def _seen(desk: SetUpDesk, state: SetUp) -> dict[str, Any]:
+def _setup_context(desk: SetUpDesk, state: SetUp) -> dict[str, Any]:
     zones = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix", "right")))
     text = "\n".join(desk.difference(state.text)) if desk.described and state.text else state.text
     titled = "How the suggestion differs from plant.toml" if desk.described else "plant.toml as it will be written"

@@ -184,7 +184,7 @@ def frame_table(
 
 def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, str]] | None = None) -> Table:
     """A frame as a table of an answer."""
-    columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
+    columns = [(name, *_heading_of(name, headings or {})) for name in frame.columns]
     return Table(title, title, columns, frame.to_dicts())
 
 
@@ -192,7 +192,7 @@ def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, st
 ENDINGS = {"mm": "mm", "g": "g", "kg": "kg", "m": "m", "h": "h", "c": "°C", "min": "min"}
 
 
-def _worded(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
+def _heading_of(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
     if name in headings:
         return headings[name]
     words, _, ending = name.rpartition("_")

@@ -119,7 +119,9 @@ class Workers:
         job = _Job(requests, kind, requests[0].person.name, unseen, next(self._order))
         with self._lock:
             of_person = sum(
-                1 for one in (*self._waiting, *self._running.values()) if one.person == job.person and not one.unseen
+                1
+                for job_ahead in (*self._waiting, *self._running.values())
+                if job_ahead.person == job.person and not job_ahead.unseen
             )
             if len(self._waiting) >= MOST_WAITING or (limited and not unseen and of_person >= MOST_OF_PERSON):
                 do = "Wait until some of them are there."
@@ -142,15 +144,15 @@ class Workers:
 
     def _next(self) -> tuple[_Job, Process] | None:
         """The next one to begin, of those that may, and who does it."""
-        free = [one for one in self._processes if one.is_ready and one not in self._running]
+        free = [queued for queued in self._processes if queued.is_ready and queued not in self._running]
         if not free:
             return None
-        long = sum(1 for one in self._running.values() if self._is_long(one))
+        long = sum(1 for queued in self._running.values() if self._is_long(queued))
         full = long >= max(1, self.number - 1)
-        fit = [one for one in self._waiting if not (full and self._is_long(one))]
+        fit = [queued for queued in self._waiting if not (full and self._is_long(queued))]
         if not fit:
             return None
-        busy = [one.person for one in self._running.values() if not one.unseen]
+        busy = [queued.person for queued in self._running.values() if not queued.unseen]
         job = min(fit, key=lambda j: (j.unseen, busy.count(j.person), self._usual_cpu_s.get(j.kind, LONG_S), j.order))
         self._waiting.remove(job)
         self._running[free[0]] = job
@@ -229,8 +231,8 @@ class Workers:
     def close(self) -> None:
         """End the processes; what still waits is given up."""
         with self._lock:
-            left, self._waiting = self._waiting, []
-        for job in left:
+            waiting, self._waiting = self._waiting, []
+        for job in waiting:
             job.future.cancel()
         for process in self._processes:
             process.close()

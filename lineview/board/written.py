@@ -217,7 +217,7 @@ def _carried_out(works: Works, sent: dict[str, str]) -> str:
         raise AskError(Fault("nothing was entered", "what", "some words", "Enter what was done."))
     if len(what) > (NOTE_LENGTH if kind == "note" else REASON_LENGTH) or len(note) > NOTE_LENGTH:
         raise AskError(Fault("too long", "what", f"up to {REASON_LENGTH} characters, and {NOTE_LENGTH} of a note"))
-    pressed = _pressed(sent.get("pressed", ""))
+    pressed = _pressed_at(sent.get("pressed", ""))
     at = moment(sent.get("at", ""), works.plant.tz, "when", pressed)
     if act == "change":
         works.change(kind, entry, at, what, note)
@@ -229,7 +229,7 @@ def _carried_out(works: Works, sent: dict[str, str]) -> str:
     return "Saved." if is_new else "It was saved already; nothing was written twice."
 
 
-def _pressed(text: str) -> datetime:
+def _pressed_at(text: str) -> datetime:
     """When a person pressed Save: a phone may have kept it since, and "10:30" is of the day it was pressed on."""
     now = datetime.now(UTC)
     try:

@@ -159,19 +159,22 @@ def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) 
 
 
 def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> None:
-    """Write the order's part of each supplier to a file of its own, named after the file and the supplier."""
+    """Write what each supplier gets, an order or a claim, to a file of its own that is named after the supplier too."""
     from lineview.order.tables import supplier_sheet, suppliers_due
+    from lineview.wrap.tables import claim_sheet, suppliers_claimed
 
-    if scope.question != "order":
-        raise AskError(Fault(f"'{scope.question}' has no suppliers", "--by-supplier", "the question order"))
+    if scope.question not in ("order", "wrap"):
+        raise AskError(Fault(f"'{scope.question}' has no suppliers", "--by-supplier", "the question order or wrap"))
     _check_ending(file)
-    answer, plant = works.ask(scope), works.plant
-    suppliers = suppliers_due(answer, plant)
+    answer, plant, claims = works.ask(scope), works.plant, scope.question == "wrap"
+    suppliers = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
     if not suppliers:
-        raise AskError(Fault("nothing is to be ordered from a supplier that plant.toml names", "--by-supplier"))
+        what = "no reel held less than its label" if claims else "nothing is to be ordered"
+        raise AskError(Fault(f"{what} from a supplier that plant.toml names", "--by-supplier"))
     for supplier in suppliers:
         name = "-".join(re.findall(r"\w+", supplier.casefold()))
-        content = sheet_bytes(supplier_sheet(answer, supplier, plant), plant, file.suffix.lower())
+        part = claim_sheet(answer, supplier, plant) if claims else supplier_sheet(answer, supplier, plant)
+        content = sheet_bytes(part, plant, file.suffix.lower())
         _write(file.with_name(f"{file.stem}-{name}{file.suffix}"), content)
 
 

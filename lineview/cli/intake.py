@@ -61,7 +61,7 @@ def _take_shown(works: Works, files: Sequence[Path], accept: bool, answers: Mapp
                 rate=f"{sum(rows_of.values()) / elapsed:,.0f} rows a second",
             )
 
-        return works.take(files, accept=accept, settled=answers, progress=progress)
+        return works.take(files, accept=accept, chosen=answers, progress=progress)
 
 
 def _pair(text: str) -> tuple[str, str]:

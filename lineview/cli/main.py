@@ -291,7 +291,10 @@ def sheet(
     against: Against = None,
     trial: Trial = None,
     by_supplier: Annotated[
-        bool, typer.Option("--by-supplier", help="Of the order: a file for each supplier, without the works' figures.")
+        bool,
+        typer.Option(
+            "--by-supplier", help="Of order: what each supplier may see; of wrap: a claim for its short reels."
+        ),
     ] = False,
     by: Annotated[str, typer.Option(help="Of the shift: who hands it over.")] = "",
 ) -> None:
@@ -303,7 +306,7 @@ def sheet(
     scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         if by_supplier and not by:
-            write_supplier_sheets(opened, scope, file or Path("order.pdf"))
+            write_supplier_sheets(opened, scope, file or Path("order.pdf" if question == "order" else "claim.pdf"))
         else:
             write_sheet(opened, scope, file, by)
 

@@ -43,7 +43,7 @@ def head_of(path: Path) -> Head | None:
             return None
         if packed and _has_many_members(path):
             return None
-        with _opened(path, packed) as file:
+        with _open(path, packed) as file:
             start = file.read(_HEAD)
     except (OSError, EOFError, zlib.error):
         return None  # the reading of the whole file says what is wrong
@@ -77,7 +77,7 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
     try:
         packed = _is_packed(path)
         remaining = _MOST_TIMES * path.stat().st_size if packed else None
-        with _opened(path, packed) as file:
+        with _open(path, packed) as file:
             file.read(skip)
             while block := _unpacked_piece(file) if packed else _plain_piece(file):
                 remaining = None if remaining is None else remaining - len(block)
@@ -124,7 +124,7 @@ def _is_packed(path: Path) -> bool:
         return file.read(2) == b"\x1f\x8b"
 
 
-def _opened(path: Path, packed: bool) -> BinaryIO:
+def _open(path: Path, packed: bool) -> BinaryIO:
     return cast(BinaryIO, gzip.open(path)) if packed else path.open("rb")
 
 

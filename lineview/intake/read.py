@@ -163,7 +163,7 @@ def open_big(
         return None
     heading, where = heading_of(best, table), str(path)
     try:
-        zoned, notes = _zoned(best.layout, heading, table, plant, where)
+        zoned, notes = _with_zone(best.layout, heading, table, plant, where)
         bound = bind(zoned, heading, plant, where)
         bound = replace(bound, notes=(*bound.notes, *notes))
         if not bound.by_row:
@@ -273,7 +273,7 @@ def _outcome(
             Fault(f"layout '{fit.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
         )
     heading = heading_of(fit, box[0])
-    layout, notes = _zoned(fit.layout, heading, box[0], plant, where)
+    layout, notes = _with_zone(fit.layout, heading, box[0], plant, where)
     if layout.kind == "readings":
         outcome = take_readings(box, heading, layout, plant, where, report, now)
     else:
@@ -281,7 +281,7 @@ def _outcome(
     return replace(outcome, notes=(*outcome.notes, *notes))
 
 
-def _zoned(
+def _with_zone(
     layout: Layout, heading: Heading, table: Records, plant: Plant, where: str
 ) -> tuple[Layout, tuple[str, ...]]:
     """A layout with the zone that the file names for its times, and a note of it.

@@ -186,10 +186,10 @@ def _lacking(cycles: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     # The ends have one neighbour each and the other at the far end, which no leg of three reaches over.
     beside[0], beside[-1] = max(pace[1], pace[-1]), max(pace[-2], pace[0])
     behind = np.flatnonzero(cycles < (seconds - 1.0) * np.maximum(beside, 1e-9))
-    likely = behind[_owned(behind, first, last)[1]]
+    likely = behind[_segment_of(behind, first, last)[1]]
     # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
     likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
-    owner, inside = _owned(likely, first, last)
+    owner, inside = _segment_of(likely, first, last)
     likely, owner = likely[inside], owner[inside]
     if not len(likely):
         return lacks
@@ -198,7 +198,7 @@ def _lacking(cycles: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     return lacks
 
 
-def _owned(places: Ints, first: Ints, last: Ints) -> tuple[Ints, Bools]:
+def _segment_of(places: Ints, first: Ints, last: Ints) -> tuple[Ints, Bools]:
     """Which leg each place may lie in, and whether it does."""
     owner = np.maximum(np.searchsorted(first, places, side="right") - 1, 0)
     return owner, np.asarray((places >= first[owner]) & (places < last[owner]))

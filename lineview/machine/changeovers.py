@@ -144,7 +144,7 @@ def found_changeovers(
     """
     standing = activity.code == STANDING
     begins, ends = activity.edge[:-1][standing], activity.edge[1:][standing]
-    planned, inside = _planned(begins, ends, shifts)
+    planned, inside = _planned_us(begins, ends, shifts)
     long = inside & (planned >= least_min * 6e7)
     begins, ends = begins[long], ends[long]
     odds = np.zeros(len(begins))
@@ -160,7 +160,7 @@ def found_changeovers(
     return frame.with_columns(before=nobody, after=nobody, sure=pl.Series(sure[keep], dtype=pl.Float64))
 
 
-def _planned(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bools]:
+def _planned_us(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bools]:
     """The planned time of each standing [µs], and whether it lies within one shift."""
     ordered = shifts.sort("start")
     opens, closes = (ordered[side].dt.epoch("us").to_numpy() for side in ("start", "end"))

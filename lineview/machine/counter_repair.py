@@ -115,7 +115,7 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
 
 
 #: A value at which a counter would have counted on so many times over by its pace is held there.
-_HELD = 5.0
+_TOP_FACTOR = 5.0
 
 
 def held_at_top(at_us: Ints, value: Floats, limits: Limits) -> Bools:
@@ -139,7 +139,7 @@ def held_at_top(at_us: Ints, value: Floats, limits: Limits) -> Bools:
         return at_rest
     step = limits.unrolled(np.diff(value))
     usual = (step > 0) & (step <= limits.most(np.diff(at_us) / 1e6))
-    due_us = _HELD * (at_us[-1] - at_us[0]) / max(float(step[usual].sum()), 1.0)
+    due_us = _TOP_FACTOR * (at_us[-1] - at_us[0]) / max(float(step[usual].sum()), 1.0)
     runs = np.split(at_top, np.flatnonzero(np.diff(at_top) > 1) + 1)
     for run in runs:
         if len(run) > LONGEST_RUN and at_us[run[-1]] - at_us[run[0]] > due_us:
@@ -168,7 +168,7 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
         for ahead in (True, False):
             if not len(open_pairs):
                 return off
-            mended = _mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
+            mended = _pairs_mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
             for offset in range(length):
                 pairs = open_pairs[mended]
                 off[pairs + 1 + offset if ahead else pairs - offset] = True
@@ -176,7 +176,9 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     return off
 
 
-def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool) -> Bools:
+def _pairs_mended(
+    at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool
+) -> Bools:
     """Which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
     last = len(value) - 1
     if ahead:
@@ -190,12 +192,12 @@ def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits
     i, j = np.maximum(i, 0), np.minimum(j, last)
     mends = inside & steady & possible(at_us, value, i, j, limits)
     if ahead:
-        return np.asarray(mends & ~_restarted(at_us, value, pairs, limits, good))
+        return np.asarray(mends & ~_pairs_restarted(at_us, value, pairs, limits, good))
     # A value that stood still is not off course: it stood, or was frozen, which is judged elsewhere.
     return np.asarray(mends & (value[np.minimum(i + 1, last)] != value[i]))
 
 
-def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bools) -> Bools:
+def _pairs_restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bools) -> Bools:
     """Where the second reading of a pair looks like a counter set back to 0 that counts on."""
     fell = value[pairs] - value[pairs + 1]
     small = value[pairs + 1] <= limits.most(seconds_between(at_us, pairs, pairs + 1))

@@ -279,7 +279,7 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     return CounterIncrements(
         start,
         end,
-        *_filled_in(steps, counter, planned),
+        *_fill_in(steps, counter, planned),
         single,
         usual,
         fastest_per_us(counter),
@@ -288,7 +288,7 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     )
 
 
-def _filled_in(
+def _fill_in(
     steps: Steps, counter: Counter, planned: PlannedTime
 ) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
     """Likeliest, least and most counts of each step, and whether the readings decide it."""

@@ -138,7 +138,7 @@ def likeliest(intervals: OpenIntervals, planned: PlannedTime, near: tuple[Floats
         return Likeliest(intervals.value, intervals.low, intervals.high, is_known)
     low, high = intervals.low[gaps], intervals.high[gaps]
     turned = np.full(len(gaps), np.nan) if intervals.turned is None else intervals.turned[gaps]
-    at_pace, set_back = _expected(intervals, gaps, planned, near)
+    at_pace, set_back = _expected_counts(intervals, gaps, planned, near)
     turns = _nearest_turns(np.clip(at_pace, low, high), turned, high, intervals.turn)
     fell = turned > low
     near_pace = np.abs(turns - at_pace) <= AT_PACE * at_pace
@@ -182,7 +182,7 @@ def _nearest_turns(at_pace: Floats, turned: Floats, high: Floats, turn: float) -
     return np.asarray(turned + np.clip(np.round((at_pace - turned) / turn), 0.0, fit) * turn)
 
 
-def _expected(
+def _expected_counts(
     intervals: OpenIntervals, gaps: Ints, planned: PlannedTime, near: tuple[Floats, Floats] | None
 ) -> tuple[Floats, Floats]:
     """What each open interval would count at the pace around it, and what if it was set back."""

@@ -82,7 +82,7 @@ def activity_with_states(activity: Activity, spells: StateIntervals, band: tuple
     reported = np.where((begins >= start[place]) & (begins < end[place]), code_of[place], -1)
     fill = (code == UNSEEN) & (reported >= 0)
     fills = _Fills(begins, ends, reported, fill)
-    activity, fill, slow = _counted(activity, fills, band)
+    activity, fill, slow = _lay_pieces(activity, fills, band)
     code = np.where(fill, reported, code)
     code = np.where(slow & fill & (reported == RUNNING), SLOW, code)
     turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
@@ -116,7 +116,7 @@ def _code_at(activity: Activity, moments: Ints) -> Ints:
     return np.where(inside, activity.code[np.clip(place, 0, len(activity.code) - 1)], UNSEEN)
 
 
-def _counted(activity: Activity, fills: _Fills, band: tuple[float, float]) -> tuple[Activity, Bools, Bools]:
+def _lay_pieces(activity: Activity, fills: _Fills, band: tuple[float, float]) -> tuple[Activity, Bools, Bools]:
     """Lay pieces known over a silence along its running minutes; give the clock, and rows filled and slow."""
     fill, slow = fills.fill.copy(), np.zeros(len(fills.fill), dtype=bool)
     if len(activity.span) < 2:

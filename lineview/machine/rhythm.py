@@ -88,7 +88,7 @@ def shifts_of(running: Running, first: date, last: date) -> Rhythm:
         fewest = min(fewest, days_seen)
         shifts.append(Shift(id=_name(start, end), start=_clock(start), end=_clock(end), days=on, breaks=breaks))
     inside = _share_inside(all_machines, [(start, end, workdays) for start, end, _, workdays in drafts])
-    shifts = _told_apart(sorted(shifts, key=lambda shift: shift.start))
+    shifts = _distinct_ids(sorted(shifts, key=lambda shift: shift.start))
     sure = clear and fewest >= 2 and inside >= INSIDE_SHARE and bool(shifts)
     return Rhythm(tuple(shifts), _why(len(all_machines), fewest, clear, inside), sure)
 
@@ -295,7 +295,7 @@ def _name(start: int, end: int) -> str:
     return "early" if 420 <= middle < 750 else "late" if 750 <= middle < 1260 else "night"
 
 
-def _told_apart(shifts: list[Shift]) -> list[Shift]:
+def _distinct_ids(shifts: list[Shift]) -> list[Shift]:
     """Shifts with ids that differ; a single one by day is "day"."""
     if len(shifts) == 1 and shifts[0].id != "night":
         return [shifts[0].model_copy(update={"id": "day"})]

@@ -114,11 +114,11 @@ def slow_intervals(n: Floats, run_s: Floats, legs: SpeedSegments, band_low_per_m
         first_in = np.clip(np.searchsorted(clock, middle - SLOW_S / 2, side="right") - 1, 0, offsets)
         first_after = np.clip(np.searchsorted(clock, middle + SLOW_S / 2), offsets + 1, b - a)
         below = (counts[first_after] - counts[first_in]) < low * (clock[first_after] - clock[first_in])
-        slow[a:b] = _sustained(below, counts, clock, low)
+        slow[a:b] = _sustained_slow(below, counts, clock, low)
     return slow
 
 
-def _sustained(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
+def _sustained_slow(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
     """Keep runs below the band that last, and fill short recoveries between them."""
     slow = _lasting(below, counts, clock, low)
     gaps = runs(~slow)

@@ -135,7 +135,7 @@ _NAMES = {
     _BREAK: "break",
 }
 
-_SAID: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
+_CODE_COLUMNS: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
 
 
 def classify_intervals(
@@ -154,8 +154,8 @@ def classify_intervals(
     """
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:
-        return empty(STATE_TIMELINE | _SAID)
-    start, end, stretch, row = _cut(activity, calendar.sort("start"), spells)
+        return empty(STATE_TIMELINE | _CODE_COLUMNS)
+    start, end, stretch, row = _cut_calendar(activity, calendar.sort("start"), spells)
     pause = calendar.sort("start")["part"].to_numpy()[row] == "break"
     code = np.where(stretch < 0, UNSEEN, np.concatenate((activity.code, [UNSEEN]))[stretch])
     standing = code == STANDING
@@ -187,7 +187,7 @@ class _Parts:
     says: Ints
 
 
-def _cut(activity: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tuple[Ints, Ints, Ints, Ints]:
+def _cut_calendar(activity: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tuple[Ints, Ints, Ints, Ints]:
     """Cut the calendar's rows at the clock's edges; give start, end, stretch (-1: outside), row."""
     begins = calendar["start"].dt.epoch("us").to_numpy()
     finishes = calendar["end"].dt.epoch("us").to_numpy()
@@ -235,7 +235,7 @@ def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
 def _frame(activity: Activity, parts: _Parts) -> pl.DataFrame:
     """Join rows of one state and stretch, and give them their pieces."""
     start, end, code, row, reported = parts.start, parts.end, parts.code, parts.row, parts.says
-    coded = _covered(start, activity.coded) & (code != _BREAK)
+    coded = _lie_within(start, activity.coded) & (code != _BREAK)
     # A break is one row whatever the machine did in it.
     group = np.where(code == _BREAK, -2 - row, parts.stretch)
     turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1]) | (start[1:] != end[:-1])
@@ -264,7 +264,7 @@ def _frame(activity: Activity, parts: _Parts) -> pl.DataFrame:
     )
 
 
-def _covered(moments: Ints, stretches: Ints) -> Bools:
+def _lie_within(moments: Ints, stretches: Ints) -> Bools:
     """Which moments lie in one of the stretches."""
     if not len(stretches):
         return np.zeros(len(moments), dtype=bool)

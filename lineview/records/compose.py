@@ -48,7 +48,7 @@ def machine_counts(
     """
     counters = {counter.counts: counter for counter in reversed(machine.counters)}
     ends = _counter_ends(records)
-    joined = _joined(records)
+    joined = _joined_rows(records)
     spells = spells_of(records)
     aside = _aside(records)
     increments: dict[Counts, CounterIncrements] = {}
@@ -89,7 +89,7 @@ def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _joined(records: pl.DataFrame) -> pl.DataFrame:
+def _joined_rows(records: pl.DataFrame) -> pl.DataFrame:
     """One row a joined interval, with the window it is of."""
     return records.select(list(JOINED)).with_row_index("place").explode(list(JOINED))
 

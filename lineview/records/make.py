@@ -66,7 +66,7 @@ def make_record(
     if readings.first_us is None:
         return _nothing_read()
     every = {
-        counter.id: (part, _trusted(part, counter))
+        counter.id: (part, _trusted_range(part, counter))
         for counter in machine.counters
         if (part := readings.counters.get(counter.id)) is not None and len(part.at_us)
     }
@@ -77,7 +77,7 @@ def make_record(
     for kind, counter in {counter.counts: counter for counter in reversed(machine.counters)}.items():
         if counter.id in every:
             ends = _ends(trusted[counter.id], counts.counters[kind])
-            standing_from = _rest(trusted[counter.id], ends)
+            standing_from = _standing_from(trusted[counter.id], ends)
             lead = _lead(every[counter.id])
             first_last[kind] = _Ends(
                 ends, standing_from, lead, _size(known_modulus(counter), ends), *_runs(*every[counter.id])
@@ -152,7 +152,7 @@ class _Ends:
     tail: tuple[int | None, int | None, float | None]
 
 
-def _rest(good: Series, ends: tuple[int, float, int, float]) -> tuple[int, float, float]:
+def _standing_from(good: Series, ends: tuple[int, float, int, float]) -> tuple[int, float, float]:
     """From when on a counter's last value stands [µs], and its paces after its first count and before then."""
     at_us, value = good.at_us, good.value
     first, last = np.searchsorted(at_us, (ends[0], ends[2])).tolist()
@@ -175,7 +175,7 @@ def _pace(good: Series, i: int, j: int) -> float:
     return abs(float(good.value[j] - good.value[i])) / max((int(good.at_us[j]) - int(good.at_us[i])) / 1e6, 1.0)
 
 
-def _trusted(part: Series, counter: Counter) -> TrustedRange:
+def _trusted_range(part: Series, counter: Counter) -> TrustedRange:
     if counter.counting == "since last row":
         return TrustedRange(0, len(part.at_us) - 1)
     value = -part.value if counter.counting == "down" else part.value
@@ -275,7 +275,7 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
 def _activity_columns(activity: Activity) -> dict[str, Any]:
     if not len(activity.code):
         return {name: [] for name in ACTIVITY}
-    at, pieces = _thinned(activity)
+    at, pieces = _thin(activity)
     gaps = _unseen(activity)
     return {
         "edge_us": activity.edge,
@@ -297,7 +297,7 @@ def _unseen(activity: Activity) -> Ints:
     return np.flatnonzero(activity.code[np.clip(place, 0, len(activity.code) - 1)] == UNSEEN)
 
 
-def _thinned(activity: Activity) -> tuple[Ints, Floats]:
+def _thin(activity: Activity) -> tuple[Ints, Floats]:
     """Moments and pieces up to them: at every edge, at every bend while it stood, at steps while it ran."""
     at, pieces = activity.at, activity.pieces
     if len(at) < 3:

@@ -35,7 +35,7 @@ DAILY_OUTPUT: dict[str, pl.DataType] = {
 }
 
 _Sums = dict[tuple[date, str], np.ndarray]
-_COUNTED: tuple[Counts, ...] = ("pieces", "good pieces", "rejects")
+_PIECE_COUNTERS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects")
 
 
 def daily_output(
@@ -83,7 +83,7 @@ def daily_output(
             _share(sums, start, end, (before, after), np.array(parts_), period, tz)
         else:
             _open(sums, over(start, end), start, end, period, tz)
-    return _frame(machine.line, sums, inside, _planned(shifts, zone, period), tz)
+    return _frame(machine.line, sums, inside, _planned_minutes(shifts, zone, period), tz)
 
 
 def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
@@ -142,7 +142,7 @@ def week_planned(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime])
     return np.array([sum(t.values()) for t in totals]), np.array([float(len(t)) for t in totals])
 
 
-def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetime]) -> dict[date, float]:
+def _planned_minutes(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetime]) -> dict[date, float]:
     return planned_minutes(shifts, zone, *period)
 
 
@@ -156,7 +156,7 @@ def _seams(
     """
     states = spells_of(records)
     rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
-    rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
+    rows = rows.filter(pl.col("counter").is_in(list(_PIECE_COUNTERS)))
     counts_added: dict[tuple[int, bool], dict[str, tuple[float, bool]]] = {}
     ends: dict[tuple[int, bool], tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):

@@ -86,7 +86,7 @@ class MachineReadings:
             if gauge.measures in GAUGED and gauge.id in every
         }
         names = [gauge.id for gauge in machine.gauges if gauge.measures in _SAYING and gauge.id in every]
-        self._said = _said(machine, {name: channels[name] for name in names})
+        self._said = _text_readings(machine, {name: channels[name] for name in names})
 
     def within(self, starts_us: Ints, ends_us: Ints) -> Iterator[WindowReadings]:
         """The readings within each window, from its start up to, not including, its end [µs]."""
@@ -135,7 +135,7 @@ def _places(part: Series, starts_us: Ints, ends_us: Ints) -> list[list[int]]:
     return places
 
 
-def _said(machine: Machine, channels: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+def _text_readings(machine: Machine, channels: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
     """The readings of some channels as one frame by time."""
     if not channels:
         return empty(READINGS)

@@ -184,7 +184,7 @@ def boundaries_from_pauses(
         .agg(start=pl.col("at").min(), end=pl.col("at").max() + timedelta(microseconds=1))
         .filter(pl.col("end") - pl.col("start") >= timedelta(minutes=least_min))
     )
-    return _named(runs, line, product, "p")
+    return _with_names(runs, line, product, "p")
 
 
 def blocks_of_time(readings: pl.DataFrame, *, line: str, product: str, block_min: float) -> pl.DataFrame:
@@ -201,10 +201,10 @@ def blocks_of_time(readings: pl.DataFrame, *, line: str, product: str, block_min
         .group_by("block", maintain_order=True)
         .agg(start=pl.col("at").min(), end=pl.col("at").max() + timedelta(microseconds=1))
     )
-    return _named(runs, line, product, "b")
+    return _with_names(runs, line, product, "b")
 
 
-def _named(runs: pl.DataFrame, line: str, product: str, letter: str) -> pl.DataFrame:
+def _with_names(runs: pl.DataFrame, line: str, product: str, letter: str) -> pl.DataFrame:
     number = pl.int_range(1, pl.len() + 1).cast(pl.String)
     return runs.select(
         line=pl.lit(line),

@@ -180,7 +180,7 @@ def fit_rope(
     centre = float(hours.mean())
     temperature, mean_c = _temperature_column(used)
     trend = np.column_stack([np.ones(y.size), hours - centre])
-    recorded = _recorded(used, done, 0 if sorts is None else len(sorts.names))
+    recorded = _recorded_adjustments(used, done, 0 if sorts is None else len(sorts.names))
     earlier = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in earlier), *temperature])
     sorts = None if sorts is None else identifiable(sorts, base)
@@ -193,7 +193,7 @@ def fit_rope(
     bent = [] if bend is None else [slope_change_column(hours, bend.at)]
     beside = [shapes] if curved > CURVED and bend is None else []
     search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, recorded=earlier)
-    adjustments = sorted([*recorded, *(_found(used, k) for k in search.steps)], key=lambda a: a.first)
+    adjustments = sorted([*recorded, *(_unexplained_jump(used, k) for k in search.steps)], key=lambda a: a.first)
     steps_of = [_after(y.size, a.first) for a in adjustments]
     columns = np.column_stack([trend, *steps_of, *bent, *offsets, *temperature, shapes])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
@@ -246,7 +246,9 @@ def _after(n: int, first: int) -> Floats:
     return (np.arange(n) >= first).astype(np.float64)
 
 
-def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int) -> list[Adjustment]:
+def _recorded_adjustments(
+    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int
+) -> list[Adjustment]:
     """Give recorded adjustments with batches on either side; those between the same batches act as one."""
     times = points["at"]
     merged: dict[int, Adjustment] = {}
@@ -262,7 +264,7 @@ def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]],
     return adjustments[-room:] if len(adjustments) > room else adjustments
 
 
-def _found(points: pl.DataFrame, first: int) -> Adjustment:
+def _unexplained_jump(points: pl.DataFrame, first: int) -> Adjustment:
     at, before = points["at"][first], points["at"][first - 1]
     hours = (float(points["running_h"][first]) + float(points["running_h"][first - 1])) / 2
     return Adjustment(before + (at - before) / 2, "unexplained jump", first, hours, recorded=False)

@@ -38,18 +38,18 @@ _MODELLED = (
 SHOWN = 6
 
 
-def rope_figures(account: RopeAccount, judged: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
+def rope_figures(account: RopeAccount, judgement: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
     """Every figure of the rope answer."""
     figures = FigureList(period, currency=plant.currency, share=f"{SHARE_OUT:.0%}")
     _targets(figures, account)
-    if account.model is None or judged is None:
+    if account.model is None or judgement is None:
         _no_model(figures, account)
     else:
-        _drift(figures, account, account.model, judged)
+        _drift(figures, account, account.model, judgement)
         _leaving(figures, account, account.model)
-        _moved(figures, account, account.model)
+        _level_figures(figures, account, account.model)
         _weight(figures, account, account.model, plant)
-        _effects(figures, account.model, judged)
+        _effects(figures, account.model, judgement)
         _products(figures, account.model)
     _within(figures, account)
     return figures.all
@@ -87,7 +87,7 @@ def _no_model(figures: FigureList, account: RopeAccount) -> None:
             figures.unknown(name, account.problem or "no model of the rope")
 
 
-def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, found: Verdict) -> None:
+def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, judgement: Verdict) -> None:
     steps = len(model.adjustments)
     clock = account.clock.source if account.clock is not None else "no clock"
     cooled = ", rope temperature" if model.temperature_c is not None else ""
@@ -98,8 +98,8 @@ def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, found: V
         f"pace changes slowly {show.number(100 * model.fit.bending, 0)} %; what is left depends on itself by chance "
         f"{show.number(left_over(model).p, 2)} (Ljung–Box)"
     )
-    ends, kind = (found.wear_low, found.wear_high), _kind(model, "95 % confidence")
-    figures.add("drift_mm_per_h", Estimate(found.wear_mm_per_h, *ends, model.n, interval=kind), working)
+    ends, kind = (judgement.wear_low, judgement.wear_high), _kind(model, "95 % confidence")
+    figures.add("drift_mm_per_h", Estimate(judgement.wear_mm_per_h, *ends, model.n, interval=kind), working)
     working = f"last of {steps} step(s)" if steps else "no step in the period"
     figures.add("drift_since", model.since, working, n=model.n)
 
@@ -151,7 +151,7 @@ def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, mode
     figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, model.n, interval=kind, why_none=why), working)
 
 
-def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
+def _level_figures(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
     """Add how far batches lie apart and where the rope is now."""
     sampling = account.within.sampling_sd_mm if account.within else 0.0
     sd = model.fit.sd()
@@ -267,9 +267,9 @@ def _money_working(effect: WeekEffect) -> str:
     return " + ".join(parts) + left_out
 
 
-def _effects(figures: FigureList, model: RopeModel, found: Verdict) -> None:
+def _effects(figures: FigureList, model: RopeModel, judgement: Verdict) -> None:
     """Add what each step did."""
-    for i, effect in enumerate(found.effects, 1):
+    for i, effect in enumerate(judgement.effects, 1):
         kind = _kind(model, "95 % confidence")
         size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n, interval=kind)
         working = f"{show.number(effect.after_mm, 3)} after − {show.number(effect.before_mm, 3)} before"

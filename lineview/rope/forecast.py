@@ -47,14 +47,14 @@ def time_to_leave(
     Source: fieller-1954, derived-rope
     """
     hours = np.r_[0.0, np.geomspace(horizon_h / 1000, horizon_h, 25)]
-    kept, start = model.fit.likely(), model.at(now_h)
+    likely, start = model.fit.likely(), model.at(now_h)
     tail = (1 - FORECAST_LEVEL) / (4 if model.fit.bending > DOUBT else 2)
 
     def out(at: Floats) -> Floats:
         """How likely the mean is out, on the likelier side."""
-        centre, scale = kept.spreads(start + np.outer(at, model.contrast(wear=1.0)))
-        above = kept.beyond(high_mm, centre, scale)
-        return np.maximum(above, 1 - kept.beyond(low_mm, centre, scale))
+        centre, scale = likely.spreads(start + np.outer(at, model.contrast(wear=1.0)))
+        above = likely.beyond(high_mm, centre, scale)
+        return np.maximum(above, 1 - likely.beyond(low_mm, centre, scale))
 
     chance = out(hours)
 
@@ -131,14 +131,14 @@ def planned_moment(hours: float, calendar: pl.DataFrame, start: datetime, uptime
 
     Source: derived-rope
     """
-    left = timedelta(hours=hours / uptime)
+    remaining = timedelta(hours=hours / uptime)
     planned = calendar.filter((pl.col("part") == "planned") & (pl.col("end") > start)).sort("start")
     for begin, end in planned.select("start", "end").iter_rows():
         from_here = max(begin, start)
-        if end - from_here >= left:
-            moment: datetime = from_here + left
+        if end - from_here >= remaining:
+            moment: datetime = from_here + remaining
             return moment
-        left -= end - from_here
+        remaining -= end - from_here
     return None
 
 
@@ -187,9 +187,9 @@ def ahead_of(plant: Plant, model: RopeModel, target: Target, within_sd_mm: float
     share = time_to_leave(model, now_h, *band) if band else None
     batch = first_out(model, mean, -wide, wide)
     first, last = model.points["at"][0], model.points["at"][-1]
-    worked = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
+    planned_h = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
     ran = float(model.hours[-1] - model.hours[0])
-    uptime = min(1.0, max(0.02, ran / worked)) if worked > 0 else 1.0
+    uptime = min(1.0, max(0.02, ran / planned_h)) if planned_h > 0 else 1.0
     cal = calendar(plant.shifts, plant.zone, last, last + LOOK_AHEAD)
 
     def moment(hours: float | None) -> datetime | None:

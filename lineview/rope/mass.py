@@ -111,8 +111,8 @@ def week_effect(
         why = f"no price_per_kg in plant.toml of {', '.join(bare)}"
     elif share > UNNAMED:
         why = f"{share:.0%} of the pieces are of no product the batch sheet names"
-    money = None if why else _summed([(week.kg, week.product.price_per_kg or 0.0) for week in weeks])
-    return WeekEffect(tuple(rows), _summed([(week.kg, 1.0) for week in rows]), money, why, share)
+    money = None if why else _sum_ends([(week.kg, week.product.price_per_kg or 0.0) for week in weeks])
+    return WeekEffect(tuple(rows), _sum_ends([(week.kg, 1.0) for week in rows]), money, why, share)
 
 
 def _week(product: Product, pieces: float, deviation_mm: Ends) -> ProductWeek:
@@ -121,7 +121,7 @@ def _week(product: Product, pieces: float, deviation_mm: Ends) -> ProductWeek:
     return ProductWeek(product, pieces, (middle, low, high), kg)
 
 
-def _summed(parts: Sequence[tuple[Ends, float]]) -> Ends:
+def _sum_ends(parts: Sequence[tuple[Ends, float]]) -> Ends:
     return (
         sum(kg[0] * times for kg, times in parts),
         sum(kg[1] * times for kg, times in parts),

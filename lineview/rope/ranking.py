@@ -58,10 +58,10 @@ def rank_sizers(accounts: Iterable[RopeAccount]) -> list[RankedSizer]:
 
     Source: derived-rope
     """
-    return sorted((_ranked(account) for account in accounts), key=_order)
+    return sorted((_rank(account) for account in accounts), key=_order)
 
 
-def _ranked(account: RopeAccount) -> RankedSizer:
+def _rank(account: RopeAccount) -> RankedSizer:
     sizer = account.sizer
     ranked = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
     if account.model is not None:
@@ -105,9 +105,9 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
             "sizer": sizer.shown,
             "line": lines.get(sizer.line, sizer.line),
             "state": state_words(sizer),
-            "drift": _rounded(sizer.drift),
-            "low": _rounded(sizer.drift_low),
-            "high": _rounded(sizer.drift_high),
+            "drift": _round(sizer.drift),
+            "low": _round(sizer.drift_low),
+            "high": _round(sizer.drift_high),
             "hours": None if sizer.hours is None else round(sizer.hours),
             "early": None if sizer.early is None else round(sizer.early),
             "why": why_words(sizer),
@@ -117,7 +117,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
     return Table("sizers", "Sizers of the works, the most urgent first", columns, rows)
 
 
-def _rounded(drift: float | None) -> float | None:
+def _round(drift: float | None) -> float | None:
     return None if drift is None else round(drift, 4)
 
 

@@ -79,11 +79,13 @@ def fresh_residuals(model: RopeModel) -> Floats:
     noise = model.fit.noises[mode]
     scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
-    known = slice(2, model.columns.shape[1] - SHAPES)  # a slow change of pace is watched for as wear is
-    moved = model.columns[:, known] @ beta[known]
-    left = model.deviation - moved
+    usual = slice(2, model.columns.shape[1] - SHAPES)  # a slow change of pace is watched for as wear is
+    moved = model.columns[:, usual] @ beta[usual]
+    residual = model.deviation - moved
     edges = [0, *(a.first for a in model.adjustments), model.n]
-    return np.concatenate([_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)])
+    return np.concatenate(
+        [_segment(residual[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)]
+    )
 
 
 def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
@@ -111,18 +113,18 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
 
     Source: iso-7870-4, iso-7870-6, lucas-saccucci-1990, zhao-2005, derived-joint-charts, lucas-crosier-1982
     """
-    z, by_rank = _charted(fresh_residuals(model))
+    z, by_rank = _normal_scores(fresh_residuals(model))
     spacing = float(np.ptp(model.hours)) / max(1, model.n - 1)
     run_length = max(20.0, false_alarm_h / spacing)
     widths, limit = joint_widths(run_length), cusum_limit(ALLOWANCE, round(run_length, 1))
     starts = [0, *(a.first for a in model.adjustments if a.recorded)]
     cuts = list(pairwise([*starts, model.n]))
     slow, quick, single = (
-        _averaged(model, [z[a:b] for a, b in cuts], smoothing, width, starts[-1])
+        _ewma_chart(model, [z[a:b] for a, b in cuts], smoothing, width, starts[-1])
         for smoothing, width in zip((SLOW, QUICK, 1.0), widths, strict=True)
     )
-    sums = _summed(model, [z[a:b] for a, b in cuts], limit, starts[-1])
-    outside = np.any([one["signal"].to_numpy() for one in (slow, quick, single)], axis=0)
+    sums = _cusum_chart(model, [z[a:b] for a, b in cuts], limit, starts[-1])
+    outside = np.any([chart["signal"].to_numpy() for chart in (slow, quick, single)], axis=0)
     return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1], by_rank)
 
 
@@ -130,7 +132,7 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
 HEAVY = 0.01
 
 
-def _charted(z: Floats) -> tuple[Floats, bool]:
+def _normal_scores(z: Floats) -> tuple[Floats, bool]:
     """Surprises as charts take them: their normal scores where their tails are heavier than a normal law's."""
     from scipy.special import ndtri
 
@@ -144,29 +146,29 @@ def _charted(z: Floats) -> tuple[Floats, bool]:
     return np.asarray(ndtri((rank + 0.5) / z.size)), True
 
 
-def _averaged(model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int) -> pl.DataFrame:
+def _ewma_chart(model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int) -> pl.DataFrame:
     charts = [ewma(z, smoothing=smoothing, centre=0.0, sd=1.0, width=width, exact=False) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
         value=np.concatenate([one.value for one in charts]) * mm,
         low=np.concatenate([one.low for one in charts]) * mm,
         high=np.concatenate([one.high for one in charts]) * mm,
-        **_signalled(np.concatenate([one.outside for one in charts]), since),
+        **_signal_columns(np.concatenate([one.outside for one in charts]), since),
     )
 
 
-def _summed(model: RopeModel, parts: list[Floats], limit: float, since: int) -> pl.DataFrame:
+def _cusum_chart(model: RopeModel, parts: list[Floats], limit: float, since: int) -> pl.DataFrame:
     charts = [cusum(z, target=0.0, allowance=ALLOWANCE, limit=limit) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
         upper=np.concatenate([one.upper for one in charts]) * mm,
         lower=np.concatenate([one.lower for one in charts]) * mm,
         limit=pl.lit(limit * mm),
-        **_signalled(np.concatenate([one.outside for one in charts]), since),
+        **_signal_columns(np.concatenate([one.outside for one in charts]), since),
     )
 
 
-def _signalled(outside: NDArray[np.bool_], since: int) -> dict[str, NDArray[np.bool_]]:
+def _signal_columns(outside: NDArray[np.bool_], since: int) -> dict[str, NDArray[np.bool_]]:
     return {"signal": outside, "stands": outside & (np.arange(outside.size) >= since)}
 
 
@@ -201,23 +203,23 @@ def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
 
     Source: iso-7870-2, nist-handbook
     """
-    one = points["product"].n_unique() <= 1
-    known = points if one else points.filter(pl.col("deviation_mm").is_not_null())
-    out = _subgroup_charts(core, known, deviations=not one)
-    values = known["diameter_mm" if one else "deviation_mm"].to_numpy().astype(np.float64)
+    one_product = points["product"].n_unique() <= 1
+    usable = points if one_product else points.filter(pl.col("deviation_mm").is_not_null())
+    out = _subgroup_charts(core, usable, deviations=not one_product)
+    values = usable["diameter_mm" if one_product else "deviation_mm"].to_numpy().astype(np.float64)
     if values.size < 2:
         return out
-    names = known["batch"].to_list()
+    names = usable["batch"].to_list()
     single, moving = individuals_limits(values)
-    takes = "batches independent of each other"
-    alone = bool((known["n"] == 1).all())
+    assumption = "batches independent of each other"
+    alone = bool((usable["n"] == 1).all())
     single_name = "individuals" if alone else "batch means as individuals"
-    out.append(_named(single_name, single, names, 1, takes))
-    out.append(_named("moving range", moving, names[1:], 1, takes))
+    out.append(_limits_with_names(single_name, single, names, 1, assumption))
+    out.append(_limits_with_names("moving range", moving, names[1:], 1, assumption))
     return out
 
 
-def _named(chart: str, limits: Limits, names: list[str], readings: int, takes: str) -> RopeLimits:
+def _limits_with_names(chart: str, limits: Limits, names: list[str], readings: int, takes: str) -> RopeLimits:
     return RopeLimits(chart, limits, len(names), readings, tuple(names[i] for i in limits.outside), takes)
 
 
@@ -225,25 +227,25 @@ def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bo
     if points.is_empty():
         return []
     size = int(np.bincount(points["n"].to_numpy()).argmax())
-    alike = float((points["n"] == size).mean() or 0.0)  # type: ignore[arg-type]  # polars types a mean loosely
-    if not 2 <= size <= LARGEST or alike < ALIKE:
+    same_size = float((points["n"] == size).mean() or 0.0)  # type: ignore[arg-type]  # polars types a mean loosely
+    if not 2 <= size <= LARGEST or same_size < ALIKE:
         return []
-    whole = core.filter(pl.len().over("nr") == size).sort("nr", "at")
-    groups = whole["value"].to_numpy().astype(np.float64).reshape(-1, size)
-    names = whole["batch"].gather_every(size).to_list()
+    full_groups = core.filter(pl.len().over("nr") == size).sort("nr", "at")
+    groups = full_groups["value"].to_numpy().astype(np.float64).reshape(-1, size)
+    names = full_groups["batch"].gather_every(size).to_list()
     if deviations:
         target = dict(zip(points["batch"], points["diameter_mm"] - points["deviation_mm"], strict=True))
-        kept = [i for i, name in enumerate(names) if target.get(name) is not None]
-        groups = groups[kept] - np.array([target[names[i]] for i in kept])[:, None]
-        names = [names[i] for i in kept]
+        with_target = [i for i, name in enumerate(names) if target.get(name) is not None]
+        groups = groups[with_target] - np.array([target[names[i]] for i in with_target])[:, None]
+        names = [names[i] for i in with_target]
     if groups.shape[0] < 2:
         return []
     means, ranges, sds = subgroup_limits(groups)
-    takes = "readings within a batch independent of each other"
+    assumption = "readings within a batch independent of each other"
     return [
-        _named("batch mean", means, names, size, takes),
-        _named("range in a batch", ranges, names, size, takes),
-        _named("standard deviation in a batch", sds, names, size, takes),
+        _limits_with_names("batch mean", means, names, size, assumption),
+        _limits_with_names("range in a batch", ranges, names, size, assumption),
+        _limits_with_names("standard deviation in a batch", sds, names, size, assumption),
     ]
 
 
@@ -278,20 +280,20 @@ def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
 
     Source: nelson-1984, champ-woodall-1987, nist-handbook
     """
-    wanted = sorted(set(tests))
+    chosen = sorted(set(tests))
     if model.n < LEAST:
         return RunRules({}, None, f"too few batches to see whether residuals are independent: needs {LEAST}")
-    left = left_over(model)
-    if left.p < FAILS:
+    portmanteau = left_over(model)
+    if portmanteau.p < FAILS:
         return RunRules(
             {},
             None,
             "the residuals still depend on each other (Ljung–Box "
-            f"{left.statistic:.1f} on {left.df} degrees of freedom, chance {left.p:.1%})",
+            f"{portmanteau.statistic:.1f} on {portmanteau.df} degrees of freedom, chance {portmanteau.p:.1%})",
         )
     z = fresh_residuals(model)
-    length = _length(tuple(wanted)) if set(wanted) <= set(LENGTHS) else None
-    return RunRules({test: nelson_test(z, test) for test in wanted}, length)
+    length = _length(tuple(chosen)) if set(chosen) <= set(LENGTHS) else None
+    return RunRules({test: nelson_test(z, test) for test in chosen}, length)
 
 
 def left_over(model: RopeModel) -> LjungBox:
@@ -323,12 +325,12 @@ def disagreement(model: RopeModel) -> str:
         )
     if model.n < LEAST:
         return ""
-    left = left_over(model)
-    if left.p >= SURE or left.statistic / model.n < MUCH:
+    portmanteau = left_over(model)
+    if portmanteau.p >= SURE or portmanteau.statistic / model.n < MUCH:
         return ""
     return (
         "the readings disagree with every model tried: what wear, steps, a level that wanders and memory leave still "
-        f"depends on itself (Ljung–Box {left.statistic:.0f} on {left.df} degrees of freedom)"
+        f"depends on itself (Ljung–Box {portmanteau.statistic:.0f} on {portmanteau.df} degrees of freedom)"
     )
 
 

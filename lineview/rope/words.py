@@ -42,7 +42,7 @@ def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scop
         start = (Span(f"The rope of {name} is "), Span(pace, call=_needs(account)))
         return (*start, *_leaving(account, plant, scope))
     if judgement.state == "stepped":
-        return _stepped(account, judgement, plant, scope)
+        return _step_sentence(account, judgement, plant, scope)
     if judgement.state == "repaired":
         last = [e for e in judgement.effects if e.real][-1]
         when = show.moment_near(last.at, plant, scope.now)
@@ -97,7 +97,7 @@ def _no_tolerance(account: RopeAccount) -> str:
     return "no batch names its product, and products differ in diameter" if account.points.height else "no product"
 
 
-def _stepped(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+def _step_sentence(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     last = [e for e in judgement.effects if e.real][-1]
     way = "down" if last.size_mm < 0 else "up"
     text = f"jumped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from importlib.resources import files
@@ -15,9 +15,9 @@ from lineview.charts.style import ChartStyle
 from lineview.charts.svg import to_svg
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table, columns_of
+from lineview.report.answer import Answer, Column, Table, columns_of
 from lineview.report.figure_table import FIGURES
-from lineview.report.tables import figure_text, table_text
+from lineview.report.tables import TableText, figure_text, table_text
 
 #: Rows of each table on the sheet; tables not named here stay on the board.
 ROWS = {
@@ -41,8 +41,9 @@ FEWER = {"stops": 5, "reasons": 4, "changeovers": 3, "found changeovers": 3, "ne
 HANDOVER_TABLES = ("open points", "shift notes")
 #: Characters of a cell of the tables that people wrote, so that one long note leaves room for the others.
 MOST_SIGNS = 130
-#: Columns too wide for half a sheet.
+#: Columns too wide for half a sheet, and of the order what only its working needs.
 _LEFT_OUT = {
+    "reels for pieces": ("working", "net", "proportional", "fixed"),
     "stops": ("end",),
     "shifts": ("planned", "stood", "unseen"),
     "found changeovers": ("end",),
@@ -61,6 +62,8 @@ SIDE_TABLES = ("ladder", "reasons", "key figures", "lasting changes")
 
 def handover(answer: Answer) -> list[Table]:
     """The tables that are printed; a sheet that hands over has fewer rows of the others, so that it stays one page."""
+    if answer.question == "order":
+        return [replace(table, columns=_without(table, _LEFT_OUT.get(table.name, ()))) for table in answer.tables]
     if answer.question not in ONE_SHEET:
         return list(answer.tables)
     names = {table.name for table in answer.tables if table.rows}
@@ -76,12 +79,16 @@ def _shortened(table: Table, most: int) -> Table:
         longest = sorted(rows, key=lambda row: -row["minutes"])[:most]
         title = f"The {most} longest stops"
         rows = [row for row in rows if row in longest]
-    columns = tuple(c for c in table.columns if c[0] not in _LEFT_OUT.get(table.name, ()))
+    columns = _without(table, _LEFT_OUT.get(table.name, ()))
     if table.name in HANDOVER_TABLES:
         rows = [{key: _short(cell) for key, cell in row.items()} for row in rows]
     if table.name in ("reasons", "changeovers", *HANDOVER_TABLES) and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
+
+
+def _without(table: Table, left_out: Sequence[str]) -> tuple[Column, ...]:
+    return tuple(column for column in table.columns if column[0] not in left_out)
 
 
 def _short(cell: Any) -> Any:
@@ -104,6 +111,10 @@ def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
 #: Rows of a table that a printed page shows; the rest is counted.
 ROWS_SHOWN = 14
 RUNS = ("running", "slow")
+#: Where a column has a text of more letters, columns of text share the room by their letters, up to so many each.
+LONG, MOST_SHARE = 40, 60
+#: On the order's sheet: what is bought first, the stock's picture of each web after it, the figures not at all.
+ELSEWHERE = "Every figure with its interval and its working is in the workbook (XLSX) and on the page."
 
 
 def to_pdf(answer: Answer, plant: Plant) -> bytes:
@@ -136,6 +147,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         SIDE_TABLES[:2] if any(table.name in HANDOVER_TABLES for table in printed) else SIDE_TABLES
     )  # with few stops there is room there
     low, high, top = _band(answer, plant)
+    is_short = answer.question in (*ONE_SHEET, "order")
     return {
         "title": f"{plant.shop}: {answer.question}",
         "paper": "a4" if plant.units == "metric" else "us-letter",
@@ -151,9 +163,10 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
         "one-sheet": answer.question in ONE_SHEET,
+        "tables-first": answer.question == "order",
         "tables": [_table(table, plant, widths) for table in printed],
-        "figures": [] if answer.question in ONE_SHEET else [figure_text(figure, plant) for figure in answer.figures],
-        "notes": list(answer.notes),
+        "figures": [] if is_short else [figure_text(figure, plant) for figure in answer.figures],
+        "notes": [*answer.notes, ELSEWHERE] if answer.question == "order" and answer.figures else list(answer.notes),
         "cautions": list(answer.cautions),
     }
 
@@ -223,6 +236,14 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
     return rectangles, [show.moment(mark, plant, day=False) for mark in marks]
 
 
+def _shares(text: TableText) -> list[int]:
+    """What each column takes of the room that numbers leave; 0 for as much as it needs."""
+    longest = [max((len(row[at]) for row in text.rows), default=0) for at in range(len(text.headings))]
+    if max(longest, default=0) <= LONG:
+        return [0] * len(longest)
+    return [0 if number else min(MOST_SHARE, n) for n, number in zip(longest, text.numbers, strict=True)]
+
+
 def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:
     text = table_text(table, plant)
     most = max(ROWS_SHOWN, ROWS.get(table.name, 0))
@@ -234,5 +255,6 @@ def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:
         "headings": text.headings,
         "align": ["right" if number else "left" for number in text.numbers],
         "rows": text.rows[:most],
+        "shares": _shares(text),
         "more": f"and {more} more" if more > 0 else "",
     }

@@ -204,7 +204,7 @@ def accounts(
     return tuple(result)
 
 
-_SAID = {"outside": "caused elsewhere"}
+_KIND_WORDS = {"outside": "caused elsewhere"}
 
 
 @dataclass(frozen=True)
@@ -242,14 +242,14 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
         for kind in KINDS[1:]:
             part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
             if part > 0:
-                split.append((f"{cause}: {_SAID.get(kind, kind)}", part, of_it - part * rate))
+                split.append((f"{cause}: {_KIND_WORDS.get(kind, kind)}", part, of_it - part * rate))
                 minutes, pieces = minutes - part, pieces - of_it
         name = f"{cause}: the machine's own" if split else cause
         steps += [(name, minutes, pieces - minutes * rate), *split]
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))
     steps.append(("counters differ", None, account.counters_differ))
-    return _whole(account, steps, "good pieces" if good_counted else "pieces, rejects not counted")
+    return _round_steps(account, steps, "good pieces" if good_counted else "pieces, rejects not counted")
 
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
@@ -262,7 +262,9 @@ def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
     return minutes, pieces
 
 
-def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str) -> tuple[Rung, ...]:
+def _round_steps(
+    account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str
+) -> tuple[Rung, ...]:
     """Round the levels between the steps, so that the steps add up exactly."""
     level = account.planned_min * account.nominal_per_min
     at = round(level)

@@ -41,7 +41,7 @@ def notes(
     out: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
     if not inputs.batches.height and known_products is None:
-        out.append(_unmarked(measured))
+        out.append(_changeover_source(measured))
     if not inputs.stop_log.height:
         out.append("No stop log: stops have no reasons until somebody sets them.")
     if not inputs.plan.height:
@@ -74,7 +74,7 @@ def notes(
     return tuple(out)
 
 
-def _unmarked(measured: ShiftMeasures) -> str:
+def _changeover_source(measured: ShiftMeasures) -> str:
     """Say where changeovers come from without batch marks."""
     count = measured.changeovers.filter(pl.col("sure").is_not_null()).height
     start = "No batch sheet and no product channel: "

@@ -8,7 +8,7 @@ from lineview.plant import Machine
 from lineview.report.figures import COUNT_BOUNDS, MISSING_BOUNDS, NO_DOUBT, FigureList
 from lineview.shift.account import CAUSES, ShiftAccount, cause_sums
 from lineview.shift.measures import ShiftMeasures
-from lineview.shift.past import PastShifts, mean_between, mean_restore
+from lineview.shift.past import LEAST_SHIFTS, PastShifts, mean_between, mean_restore
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
@@ -192,7 +192,9 @@ def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
     if stops.run_min <= 0:
         figures.unknown("mtbf_min", "it did not run while there were readings")
     else:
-        between = mean_between(stops, [*measured.past.shifts, *measured.own_shifts])
+        past = measured.past.shifts
+        # An odd shift would seem to be of an uneven machine: its own number counts only where few came before.
+        between = mean_between(stops, past if len(past) >= LEAST_SHIFTS else [*past, *measured.own_shifts])
         working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
         figures.add("mtbf_min", between, working)
     if stops.mean_to_restore_min is None:

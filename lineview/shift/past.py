@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 LEAST_SHIFTS, ORDERED_FROM = 8, 19
 #: Stops that the limits of their mean length need.
 LEAST_STOPS = 60
+#: Numbers of stops vary at least so many times as much as by chance: after a stop comes a run, so fewer than by chance.
+MOST_EVEN = 0.3
 #: Minutes not seen that a past shift may have, as a share of its planned minutes.
 _UNSEEN = 0.02
 _DRAWS, _BLOCK = 2000, 4
@@ -184,8 +186,9 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     df = len(stops_and_reach) - 1
     uneven = float(np.sum((events - expected) ** 2 / np.maximum(expected, 1e-9))) / df
     # The dispersion itself is known with so many degrees of freedom only.
-    over = max(1.0, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
-    low, high = _dispersed(stops.events, stops.run_min, over)
+    over = max(MOST_EVEN, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
+    # So many events in so much time are worth fewer, or more, that come by chance.
+    low, high = mean_between_limits(stops.events / over, stops.run_min / over)
     interval = f"95 % confidence; stops of {len(stops_and_reach)} shifts come {over:.1f} times as unevenly as by chance"
     why = "no stop began" if stops.mean_between_min is None else ""
     most = high if np.isfinite(high) else None
@@ -194,17 +197,6 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
 
 def _usual_run(shifts: Sequence[PastShift]) -> float:
     return float(np.median([shift.run_min for shift in shifts])) if shifts else 0.0
-
-
-def _dispersed(events: int, time: float, over: float) -> tuple[float, float]:
-    """Limits of a mean time between events whose numbers vary so many times as much as by chance."""
-    if over <= 1.0:
-        return mean_between_limits(events, time)
-    from scipy.special import chdtri
-
-    worth, spent = events / over, time / over
-    low = 2.0 * spent / float(chdtri(2.0 * worth + 2.0, 0.025))
-    return low, 2.0 * spent / float(chdtri(2.0 * worth, 0.975)) if events else float("inf")
 
 
 @dataclass(frozen=True)

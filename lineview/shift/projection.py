@@ -142,11 +142,11 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
     """
     mounted = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
     events = []
-    for row in _mounted(plant, mounted):
+    for row in _reels_on(plant, mounted):
         web = plant.web(row["web"] or "")
         name = f"{(web.name or web.kind) if web else row['web']} reel ends"
         held_m = row["length_m"] or (full_reel_m(web) if web else None)
-        pieces = _made(counts, row["at"], now)
+        pieces = _pieces_made(counts, row["at"], now)
         if web is None or held_m is None or pieces is None:
             why = "its length is not known" if pieces is not None else "pieces since it was put on are not known"
             events.append(NextEvent(name, None, None, None, "", f"not known: {why}"))
@@ -160,7 +160,7 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
     return events
 
 
-def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
+def _reels_on(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
     """The reels that are on a machine after these changes: of each kind of web the last mounted."""
     kinds = {text.casefold(): web.kind for web in plant.webs for text in (web.id, web.name, web.kind) if text}
     last: dict[str, dict[str, Any]] = {}
@@ -179,7 +179,7 @@ def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: d
     row = started.row(-1, named=True)
     product = plant.product(row["product"] or "")
     name = f"batch ends{f', {product.flavour}' if product else ''}"
-    pieces = _made(counts, row["start"], now)
+    pieces = _pieces_made(counts, row["start"], now)
     if product is None or pieces is None:
         why = "its product is not in plant.toml" if product is None else "pieces since its start are not known"
         return [NextEvent(name, None, None, None, "", f"not known: {why}")]
@@ -189,7 +189,7 @@ def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: d
     return [_event(name, max(0.0, batch_pieces - pieces), working, pace)]
 
 
-def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
+def _pieces_made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
     """The pieces made between two moments; None where they cannot be told."""
     pieces = counts.between([start, end]).made
     return None if pieces is None else pieces.at(0).value

@@ -108,7 +108,7 @@ _MATRIX = columns_of(
 def study_tables(study: ShiftStudy, plant: Plant) -> tuple[Table, ...]:
     """The tables behind a shift, those with rows only."""
     tables = [
-        Table("changeovers", "Changeovers from flavour to flavour", _MATRIX, _named(study.flavours, plant)),
+        Table("changeovers", "Changeovers from flavour to flavour", _MATRIX, _rows_with_names(study.flavours, plant)),
         Table(
             "bases",
             "Changeovers from base to base",
@@ -125,7 +125,7 @@ def _flavour(plant: Plant, name: str) -> str:
     return product.flavour if product else name
 
 
-def _named(frame: pl.DataFrame, plant: Plant) -> list[dict[str, Any]]:
+def _rows_with_names(frame: pl.DataFrame, plant: Plant) -> list[dict[str, Any]]:
     return [
         row | {side: _flavour(plant, row[side]) for side in ("before", "after")} for row in frame.iter_rows(named=True)
     ]

@@ -12,7 +12,7 @@ import numpy as np
 from lineview.core.errors import Fault, MeasureError
 
 
-def _check(confidence: float, events: int, exposure: float) -> None:
+def _check(confidence: float, events: float, exposure: float) -> None:
     faults = []
     if not 0 < confidence < 1:
         faults.append(Fault(f"the confidence is {confidence}", "confidence", "between 0 and 1"))
@@ -25,14 +25,14 @@ def _check(confidence: float, events: int, exposure: float) -> None:
 
 
 def mean_between_limits(
-    events: int, time: float, *, confidence: float = 0.95, ends_at_event: bool = False
+    events: float, time: float, *, confidence: float = 0.95, ends_at_event: bool = False
 ) -> tuple[float, float]:
     """Compute exact two-sided limits of the mean time between events.
 
     Parameters
     ----------
-    events : int
-        Events seen.
+    events : float
+        Events seen; scaled as `time` is where they vary more, or less, than by chance.
     time : float
         Time watched, in any unit.
     confidence : float

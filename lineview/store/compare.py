@@ -18,7 +18,7 @@ from lineview.store.tables import RecordType
 DISPUTES = {"kind": pl.String(), "owner": pl.String(), "label": pl.String(), "at": UTC_US}
 
 #: What a reading says.
-_SAID = ["at", "value", "text"]
+_CONTENT = ["at", "value", "text"]
 
 
 @dataclass
@@ -87,23 +87,23 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
     if once and (there is None or there.is_empty()):
         tally.add(block.part, block.rows["row"], None)
         return
-    rows = block.rows[[*_SAID, "row"]]
-    stored = rows[_SAID].clear() if there is None else there[_SAID].sort("at")
+    rows = block.rows[[*_CONTENT, "row"]]
+    stored = rows[_CONTENT].clear() if there is None else there[_CONTENT].sort("at")
     if once and _each_once(moments_us(stored["at"])):
-        repeats, disputed = _looked_up(rows, stored)
+        repeats, disputed = _look_up(rows, stored)
         _note(block, rows["row"], repeats, disputed, tally)
         return
     again = _as_before(rows)
     stored = stored.filter(~_as_before(stored))
     several = pl.concat([_twice(rows.filter(~again)["at"]), _twice(stored["at"])]).unique()
     tangled = rows["at"].is_in(several.implode()) if several.len() else pl.repeat(False, rows.height, eager=True)
-    repeats, disputed = _looked_up(rows, stored)
+    repeats, disputed = _look_up(rows, stored)
     if several.len():
         few = rows.filter(tangled)
-        versions = pl.concat([few.select(_SAID), stored.join(several.to_frame(), on="at", how="semi")])
-        distinct = stored.with_columns(seen=pl.lit(value=True)).unique(_SAID)
-        of_few = few.join(distinct, on=_SAID, how="left", nulls_equal=True, maintain_order="left")["seen"]
-        first = few.select(pl.struct(_SAID).is_first_distinct().alias("first"))["first"]
+        versions = pl.concat([few.select(_CONTENT), stored.join(several.to_frame(), on="at", how="semi")])
+        distinct = stored.with_columns(seen=pl.lit(value=True)).unique(_CONTENT)
+        of_few = few.join(distinct, on=_CONTENT, how="left", nulls_equal=True, maintain_order="left")["seen"]
+        first = few.select(pl.struct(_CONTENT).is_first_distinct().alias("first"))["first"]
         repeat_marks = np.array(repeats.to_numpy(), copy=True)
         repeat_marks[tangled.to_numpy()] = (of_few.fill_null(value=False) | ~first).to_numpy()
         repeats = pl.Series(repeat_marks)
@@ -127,7 +127,7 @@ def _each_once(moments: np.ndarray) -> bool:
 
 def _as_before(rows: pl.DataFrame) -> pl.Series:
     """Mark the rows that say what the row before them says."""
-    same = pl.all_horizontal(pl.col(name).eq_missing(pl.col(name).shift(1)) for name in _SAID)
+    same = pl.all_horizontal(pl.col(name).eq_missing(pl.col(name).shift(1)) for name in _CONTENT)
     return rows.select(same.alias("same"))["same"].fill_null(value=False)
 
 
@@ -136,7 +136,7 @@ def _twice(at: pl.Series) -> pl.Series:
     return at.tail(-1).filter(at.tail(-1) == at.head(-1)).unique()
 
 
-def _looked_up(rows: pl.DataFrame, stored: pl.DataFrame) -> tuple[pl.Series, pl.Series]:
+def _look_up(rows: pl.DataFrame, stored: pl.DataFrame) -> tuple[pl.Series, pl.Series]:
     """Mark the rows that the known ones say too, and give the moments of which they say another thing."""
     if stored.is_empty():
         return pl.repeat(False, rows.height, eager=True), rows["at"].clear()
@@ -229,7 +229,7 @@ class Nearby:
         for block, rows in zip(blocks, stored, strict=True):
             before = self._blocks.get((name, block.machine, block.channel), [])
             overlapping = [b for b in before if b.last >= block.first and b.first <= block.last]
-            parts = ([rows] if rows is not None else []) + [_compared(name, b, block) for b in overlapping]
+            parts = ([rows] if rows is not None else []) + [_rows_in_time_of(name, b, block) for b in overlapping]
             result.append(pl.concat(parts) if parts else None)
         return result
 
@@ -287,9 +287,9 @@ class Nearby:
             self._tidy.setdefault(kind, []).append(tidy)
 
 
-def _compared(name: str, before: Block, block: Block) -> pl.DataFrame:
+def _rows_in_time_of(name: str, before: Block, block: Block) -> pl.DataFrame:
     """What an export before it says in the time of a block."""
     begin = int(np.searchsorted(before.moments, block.first, "left"))
     end = int(np.searchsorted(before.moments, block.last, "right"))
     rows = before.rows.slice(begin, end - begin)
-    return rows[_SAID] if name == "readings" else rows
+    return rows[_CONTENT] if name == "readings" else rows

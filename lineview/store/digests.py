@@ -34,7 +34,7 @@ def digests_of(connection: Connection, ids: Sequence[int] | None = None) -> dict
     return {intake: digest.hexdigest() for intake, digest in sums.items()}
 
 
-def _whole(connection: Connection, each: dict[int, str]) -> str:
+def _total_digest(connection: Connection, each: dict[int, str]) -> str:
     """The digest of what is said of all intakes that are in or were undone."""
     there = intakes.c.state.in_(("done", "undone"))
     query = select(intakes.c.id, *_columns(intakes)).where(there).order_by(intakes.c.id)
@@ -42,7 +42,7 @@ def _whole(connection: Connection, each: dict[int, str]) -> str:
     return sha256("".join([f"{tuple(row)}{each.get(row[0], '')}" for row in rows]).encode()).hexdigest()
 
 
-def _kept(connection: Connection) -> dict[int, str]:
+def _stored_digests(connection: Connection) -> dict[int, str]:
     rows = connection.execute(select(digests.c.intake, digests.c.digest)).fetchall()
     return {int(intake): str(digest) for intake, digest in rows}
 
@@ -55,15 +55,17 @@ def renew(connection: Connection, ids: Sequence[int]) -> None:
     )
     if done:
         now = digests_of(connection, done)
-        connection.execute(insert(digests), [{"intake": one, "digest": now.get(one, "")} for one in done])
-    connection.execute(update(works).values(digest=_whole(connection, _kept(connection))))
+        connection.execute(insert(digests), [{"intake": intake, "digest": now.get(intake, "")} for intake in done])
+    connection.execute(update(works).values(digest=_total_digest(connection, _stored_digests(connection))))
 
 
 def is_sound(connection: Connection) -> bool:
     """Whether all that the journal says of intakes is as it was written."""
-    kept = _kept(connection)
+    stored = _stored_digests(connection)
     done = set(connection.execute(select(intakes.c.id).where(intakes.c.state == "done")).scalars())
     now = {intake: digest for intake, digest in digests_of(connection).items() if intake in done}
-    same = {one: kept.get(one, "") for one in done} == {one: now.get(one, "") for one in done} and set(kept) == done
-    said = connection.execute(select(works.c.digest)).scalar()
-    return same and said == _whole(connection, kept)
+    same = {number: stored.get(number, "") for number in done} == {
+        number: now.get(number, "") for number in done
+    } and set(stored) == done
+    stored_total = connection.execute(select(works.c.digest)).scalar()
+    return same and stored_total == _total_digest(connection, stored)

@@ -72,7 +72,7 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
     _bring_up(folder, url)
     with storage_errors("examine the store"), writing(folder):
         findings = [] if url is not None or is_sealed(folder) else [Finding("seal", "is not that of the journal", SEAL)]
-        journal = _opened(folder, url)
+        journal = _sound_journal(folder, url)
         if journal is None:
             what = "cannot be read, or does not say what was written to it"
             return [Finding("journal", what, JOURNAL), *_of_originals(folder)]
@@ -98,7 +98,7 @@ def _bring_up(folder: Path, url: str | None) -> None:
         Store.open(folder, url).close()
 
 
-def _opened(folder: Path, url: str | None) -> Journal | None:
+def _sound_journal(folder: Path, url: str | None) -> Journal | None:
     """The journal, or None where it is not there or not sound."""
     if url is None and not (folder / JOURNAL).exists():
         return None

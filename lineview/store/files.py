@@ -219,7 +219,7 @@ class Originals:
         make_folder(self._folder)
         part = self._folder / f".{uuid4().hex}.part"
         try:
-            sha256 = _copied(source, part)
+            sha256 = _copy_hashed(source, part)
             original = Kept(self.path(sha256), sha256, part.stat().st_size)
             if not original.path.exists():
                 sync(part)
@@ -236,7 +236,7 @@ class Originals:
         sync_folder(self._folder)
 
 
-def _copied(source: Path, target: Path) -> str:
+def _copy_hashed(source: Path, target: Path) -> str:
     """Copy a file and give the SHA-256 of its bytes."""
     digest, block = hashlib.sha256(), memoryview(bytearray(_BLOCK))
     with source.open("rb", buffering=0) as reader, target.open("wb", buffering=0) as writer:
@@ -247,7 +247,7 @@ def _copied(source: Path, target: Path) -> str:
 
 
 def _copy(source: Path, target: Path, sha256: str) -> None:
-    if _copied(source, target) != sha256:
+    if _copy_hashed(source, target) != sha256:
         fault = Fault(
             "the file changed while it was read",
             str(source),

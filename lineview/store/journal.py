@@ -269,7 +269,7 @@ class Journal(JournalReader):
     def begin(self, several: Sequence[Beginning]) -> list[Any]:
         """Write all that the journal keeps of intakes, hidden until they are done."""
         with self.writing() as connection:
-            return [_begun(connection, beginning) for beginning in several]
+            return [_insert_intake(connection, beginning) for beginning in several]
 
     def complete(self, intake: int, values: dict[str, Any], spans: Sequence[dict[str, Any]]) -> Any:
         """Write what is known of an intake only once it was read to its end, hidden until it is done."""
@@ -347,7 +347,7 @@ class Journal(JournalReader):
 _ACTIONS = {"done": "export taken in", "undone": "intake undone", "failed": "intake failed"}
 
 
-def _begun(connection: Connection, beginning: Beginning) -> Any:
+def _insert_intake(connection: Connection, beginning: Beginning) -> Any:
     earlier = select(func.count()).where(intakes.c.sha256 == beginning.told["sha256"])
     row = {
         **beginning.told,

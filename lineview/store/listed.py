@@ -17,7 +17,7 @@ from lineview.store.journal import JournalReader
 from lineview.store.tables import files, intakes
 
 #: So many damaged files are named at once.
-_NAMED = 10
+_MOST_NAMES = 10
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ _FIELDS = tuple(ListedFile.__dataclass_fields__)
 _SELECTED = select(*(files.c[name] for name in _FIELDS)).join(intakes, intakes.c.id == files.c.intake)
 
 
-def _fetched(journal: JournalReader, query: Select[Any]) -> list[ListedFile]:
+def _fetch(journal: JournalReader, query: Select[Any]) -> list[ListedFile]:
     with journal.reading() as connection:
         return [ListedFile(*row) for row in connection.execute(query)]
 
@@ -73,7 +73,7 @@ def files_between(journal: JournalReader, kind: str, machine: str, first: int, l
     """The files of a machine with rows from one moment to another, of intakes that are in, by their first row."""
     columns = files.c
     query = _SELECTED.where(intakes.c.state == "done", columns.kind == kind, columns.machine == machine)
-    return _fetched(
+    return _fetch(
         journal, query.where(columns.last >= first, columns.first <= last).order_by(columns.first, columns.id)
     )
 
@@ -81,7 +81,7 @@ def files_between(journal: JournalReader, kind: str, machine: str, first: int, l
 def files_of(journal: JournalReader, kinds: Sequence[str], only: Iterable[int] | None = None) -> list[ListedFile]:
     """The files of some kinds, of all intakes that are in or of those among them."""
     query = _SELECTED.where(intakes.c.state == "done", files.c.kind.in_(kinds)).order_by(files.c.intake, files.c.id)
-    listed = _fetched(journal, query)
+    listed = _fetch(journal, query)
     if only is None:
         return listed
     intake_ids = set(only)
@@ -129,7 +129,7 @@ class FileCheck:
             with self._lock:
                 self._sound[file.sha256] = state
         if faults:
-            raise StoreError(faults[:_NAMED])
+            raise StoreError(faults[:_MOST_NAMES])
         return [self.folder / file.path for file in listed]
 
     def _state(self, listed: ListedFile) -> tuple[int, int] | None:

@@ -48,8 +48,8 @@ class PeopleReader:
     def adjustments(self, machine: str, first: int, end: int) -> pl.DataFrame:
         """Give ADJUSTMENTS from first up to, not including, end, sorted by moment."""
         rows, at = self.written([machine], "adjustment"), pl.col("at").cast(pl.Int64)
-        held = rows.filter(at >= first, at < end, ~pl.col("withdrawn"))
-        return held.select(list(ADJUSTMENTS)).sort("at")
+        current = rows.filter(at >= first, at < end, ~pl.col("withdrawn"))
+        return current.select(list(ADJUSTMENTS)).sort("at")
 
     def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
         """Give WRITTEN of machines, of one kind ("adjustment" or "note"): each entry in its present form."""
@@ -65,40 +65,42 @@ class PeopleReader:
         )
         with self._journal.reading() as connection:
             rows = fetch(connection, query, WRITTEN)
-        held = rows.with_columns(revisions=pl.len().over("entry").cast(pl.Int64))
-        return held.unique("entry", keep="last", maintain_order=True).sort("at", descending=True, maintain_order=True)
+        numbered = rows.with_columns(revisions=pl.len().over("entry").cast(pl.Int64))
+        return numbered.unique("entry", keep="last", maintain_order=True).sort(
+            "at", descending=True, maintain_order=True
+        )
 
     def stop_reasons(self, machine: str, first: int, end: int) -> pl.DataFrame:
         """Give STOP_REASONS of stops that reach into the time, sorted by start."""
-        told = stop_reasons.c
+        columns = stop_reasons.c
         query = (
-            select(*(told[name] for name in STOP_REASONS))
-            .where(told.machine == machine, told.start < end, told.end > first)
-            .order_by(told.start, told.id)
+            select(*(columns[name] for name in STOP_REASONS))
+            .where(columns.machine == machine, columns.start < end, columns.end > first)
+            .order_by(columns.start, columns.id)
         )
         with self._journal.reading() as connection:
-            found = fetch(connection, query, STOP_REASONS)
+            rows = fetch(connection, query, STOP_REASONS)
         # A reason that was undone stands as an empty one after it.
-        return found.unique("start", keep="last", maintain_order=True).filter(pl.col("reason") != "")
+        return rows.unique("start", keep="last", maintain_order=True).filter(pl.col("reason") != "")
 
     def trials(self) -> pl.DataFrame:
         """Give TRIALS as they stand now, by number; those that were taken back wholly are left out."""
         with self._journal.reading() as connection:
-            standing = [{**rows[-1], "noted_at": _noted_at(rows)} for rows in _standing(connection).values()]
+            standing = [{**rows[-1], "noted_at": _judged_since(rows)} for rows in _standing(connection).values()]
         raw = {name: pl.Int64() if dtype == UTC_US else dtype for name, dtype in TRIALS.items()}
         return pl.DataFrame(standing, schema=raw).cast(pl.Schema(TRIALS))
 
 
 def _standing(connection: Connection) -> dict[int, list[Mapping[str, Any]]]:
     """By trial, what was said of it and not taken back, oldest first; trials of which nothing stands left out."""
-    said: dict[int, list[Mapping[str, Any]]] = {}
+    entries: dict[int, list[Mapping[str, Any]]] = {}
     for row in connection.execute(select(trials).order_by(trials.c.id)):
-        rows = said.setdefault(row.trial, [])
+        rows = entries.setdefault(row.trial, [])
         if not row.undoes:
             rows.append(dict(row._mapping))
         elif rows:
             rows.pop()
-    return {number: rows for number, rows in said.items() if rows}
+    return {number: rows for number, rows in entries.items() if rows}
 
 
 def _noted_already(connection: Connection, row: Mapping[str, Any]) -> int | None:
@@ -117,7 +119,7 @@ def _noted_already(connection: Connection, row: Mapping[str, Any]) -> int | None
 JUDGED_BY = ("begins_at", "line", "machine", "beside", "measure", "shifts")
 
 
-def _noted_at(rows: Sequence[Mapping[str, Any]]) -> int:
+def _judged_since(rows: Sequence[Mapping[str, Any]]) -> int:
     """Since when a trial is judged as it is now."""
     at = rows[-1]["set_at"]
     for row in reversed(rows):
@@ -199,7 +201,7 @@ class ManualEntries(PeopleReader):
             "machine": machine,
             "start": micros(start),
             "end": micros(end),
-            "reason": _said(reason, "reason"),
+            "reason": _checked_text(reason, "reason"),
             "set_at": micros(datetime.now(UTC)),
             "who": actor_now().name[:80],
         }
@@ -209,12 +211,12 @@ class ManualEntries(PeopleReader):
             before = connection.execute(earlier).scalar()
             connection.execute(insert(stop_reasons), row)
             about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
-            given = None if before is None else {"reason": before}
-            write_entry(connection, "stop reason", about, given, {"reason": row["reason"]})
+            former = None if before is None else {"reason": before}
+            write_entry(connection, "stop reason", about, former, {"reason": row["reason"]})
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
-        words, mark, who = _said(reason, "reason"), micros(datetime.now(UTC)), actor_now().name[:80]
+        words, mark, who = _checked_text(reason, "reason"), micros(datetime.now(UTC)), actor_now().name[:80]
         rows = [
             {
                 "machine": machine,
@@ -235,15 +237,15 @@ class ManualEntries(PeopleReader):
 
     def undo_stop_reasons(self, mark: int) -> int:
         """Give stops back the reason that they had before those set together; give how many there were."""
-        told = stop_reasons.c
+        columns = stop_reasons.c
         with self._written() as connection:
-            rows = connection.execute(select(stop_reasons).where(told.set_at == mark, told.reason != "")).all()
+            rows = connection.execute(select(stop_reasons).where(columns.set_at == mark, columns.reason != "")).all()
             now, back = micros(datetime.now(UTC)), []
             for row in rows:
-                same = select(told.reason).where(told.machine == row.machine, told.start == row.start)
-                if connection.execute(same.where(told.id > row.id).limit(1)).first() is not None:
+                same = select(columns.reason).where(columns.machine == row.machine, columns.start == row.start)
+                if connection.execute(same.where(columns.id > row.id).limit(1)).first() is not None:
                     continue  # somebody said something else since, or it was undone
-                earlier = same.where(told.id < row.id).order_by(told.id.desc()).limit(1)
+                earlier = same.where(columns.id < row.id).order_by(columns.id.desc()).limit(1)
                 before = connection.execute(earlier).scalar() or ""
                 stop = {"machine": row.machine, "start": row.start, "end": row.end}
                 back.append({**stop, "reason": before, "set_at": now, "who": actor_now().name[:80]})
@@ -265,7 +267,7 @@ class ManualEntries(PeopleReader):
             **trial,
             "begins_at": micros(trial["begins_at"]),
             "ends_at": None if trial["ends_at"] is None else micros(trial["ends_at"]),
-            "what": _said(trial["what"], "what"),
+            "what": _checked_text(trial["what"], "what"),
             **{name: _short(trial[name], name) for name in ("verdict", "decision")},
         }
         with self._written() as connection:
@@ -289,9 +291,9 @@ class ManualEntries(PeopleReader):
                     Fault(f"there is no trial {number}", "trial", "a number that 'lineview trial list' shows")
                 )
             last = rows[-1]
-            taken = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
-            connection.execute(insert(trials), taken | {"undoes": True} | _signature())
-            write_entry(connection, "trial undone", f"trial {number}", taken)
+            withdrawn = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
+            connection.execute(insert(trials), withdrawn | {"undoes": True} | _signature())
+            write_entry(connection, "trial undone", f"trial {number}", withdrawn)
         return len(rows) > 1
 
     @contextmanager
@@ -304,12 +306,12 @@ class ManualEntries(PeopleReader):
     def settle(self) -> None:
         """Bring the copy to what the journal says, where somebody was stopped between the two."""
         with self._writable.reading() as connection:
-            said = said_by_hand(connection)
-        if unsealed(self._folder / ENTRIES) != said and (any(said.values()) or (self._folder / ENTRIES).exists()):
-            self._copy(said)
+            entries = said_by_hand(connection)
+        if unsealed(self._folder / ENTRIES) != entries and (any(entries.values()) or (self._folder / ENTRIES).exists()):
+            self._copy(entries)
 
-    def _copy(self, said: dict[str, list[dict[str, object]]]) -> None:
-        text = sealed(said)
+    def _copy(self, entries: dict[str, list[dict[str, object]]]) -> None:
+        text = sealed(entries)
         put(self._folder / ENTRIES, lambda part: part.write_text(text, encoding="utf-8"))
 
 
@@ -319,8 +321,8 @@ _TABLES = {"adjustment": adjustments, "note": notes}
 def _words(kind: str, what: str, note: str) -> dict[str, str]:
     """The words of an entry by the columns of its table."""
     if kind == "note":
-        return {"text": _said(what, "note")}
-    return {"what": _said(what, "what"), "note": _short(note, "note")}
+        return {"text": _checked_text(what, "note")}
+    return {"what": _checked_text(what, "what"), "note": _short(note, "note")}
 
 
 def _revisions(connection: Connection, table: Table, entry: str) -> list[dict[str, Any]]:
@@ -351,8 +353,8 @@ def _content(row: dict[str, Any]) -> dict[str, Any]:
 
 def _revise(connection: Connection, table: Table, row: dict[str, Any]) -> None:
     """Put a further form of an entry behind its earlier ones."""
-    written = {"who": actor_now().name[:80], "set_at": micros(datetime.now(UTC))}
-    connection.execute(insert(table), {"withdrawn": False, **row, **written})
+    signature = {"who": actor_now().name[:80], "set_at": micros(datetime.now(UTC))}
+    connection.execute(insert(table), {"withdrawn": False, **row, **signature})
 
 
 def _write_change(connection: Connection, action: str, before: dict[str, Any], after: dict[str, Any]) -> None:
@@ -376,7 +378,7 @@ def _signature() -> dict[str, object]:
 MOST_CHARACTERS = 500
 
 
-def _said(text: str, where: str) -> str:
+def _checked_text(text: str, where: str) -> str:
     if not text.strip():
         raise AskError(Fault("nothing was entered", where, "some words"))
     return _short(text.strip(), where)

@@ -102,8 +102,8 @@ class StoreReader:
         moments = ["kind", "machine", "channel", "at"]
         disputed = self._conflicts.listed().unique(["intake", *moments]).group_by("intake").len("conflicts")
         listed = listed.join(disputed, left_on="id", right_on="intake", how="left", maintain_order="left")
-        counted = pl.col("conflicts").fill_null(0).cast(pl.Int64)
-        return listed.with_columns(counted).select(*names, "conflicts", "undone")
+        conflict_count = pl.col("conflicts").fill_null(0).cast(pl.Int64)
+        return listed.with_columns(conflict_count).select(*names, "conflicts", "undone")
 
     def refusals(self, intake: int | None = None) -> pl.DataFrame:
         """Give REFUSALS of one intake, or of all that are in."""

@@ -37,7 +37,7 @@ _DELTA_TYPES = {
     pl.Boolean(): PrimitiveType("boolean"),
     UTC_US: PrimitiveType("timestamp"),
 }
-_LISTED = {
+_FILE_COLUMNS = {
     "rows": pl.Int64(),
     "path": pl.String(),
     "machine": pl.String(),
@@ -140,7 +140,7 @@ class PartedTable(TableRows):
     def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
         super().__init__(schema)
         self._folder = folder
-        self._files = empty(_LISTED)
+        self._files = empty(_FILE_COLUMNS)
         fields = {**self._schema, "month": pl.String()}
         make_table(folder, [Field(name, _DELTA_TYPES[dtype]) for name, dtype in fields.items()], _PARTITION)
         self._log = TableLog(folder)
@@ -163,7 +163,7 @@ class PartedTable(TableRows):
     def _list(self) -> pl.DataFrame:
         actions = pl.DataFrame(self._read_table.get_add_actions(flatten=True))
         if actions.is_empty():
-            return empty(_LISTED)
+            return empty(_FILE_COLUMNS)
         return actions.select(
             rows="num_records",
             path=pl.col("path").map_elements(unquote, pl.String),  # the table's log holds addresses
@@ -203,7 +203,7 @@ class PartedTable(TableRows):
     def listed(self, intake: int) -> list[ListedFile]:
         """The files of an intake by the table's log, with what they hold now."""
         mine = self.files().filter(pl.col("intake") == intake)
-        return [self._listed_file(*row) for row in mine.select(list(_LISTED)).iter_rows()]
+        return [self._listed_file(*row) for row in mine.select(list(_FILE_COLUMNS)).iter_rows()]
 
     def _listed_file(self, rows: int, path: str, machine: str, intake: int, first: int, last: int) -> ListedFile:
         size, sha256 = sum_of(self._folder / path)

@@ -32,7 +32,7 @@ def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
     earlier = recorder.journal.known(original.sha256)
     if earlier is not None:
         return recorder.again(earlier)
-    (row,) = recorder.journal.begin([Beginning(_told(export, original, Counter()), [], [])])
+    (row,) = recorder.journal.begin([Beginning(_intake_row(export, original, Counter()), [], [])])
     try:
         return _Writing(recorder, export, original, row).done()
     except BaseException:
@@ -40,7 +40,7 @@ def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
         raise
 
 
-def _told(export: InPieces, original: Kept, counts: Counter[str]) -> dict[str, Any]:
+def _intake_row(export: InPieces, original: Kept, counts: Counter[str]) -> dict[str, Any]:
     return {
         "file": readable(export.path.name),
         "sha256": original.sha256,
@@ -67,7 +67,7 @@ class _Writing:
         for stretch in self._export.stretches(self._kept.path):
             self._add(stretch)
         disputed = pl.concat(self._disputes).unique() if self._disputes else pl.DataFrame(schema=DISPUTES)
-        values = _told(self._export, self._kept, self._counts)
+        values = _intake_row(self._export, self._kept, self._counts)
         row = self._to.journal.complete(self._row.id, values, list(self._spans.values()))
         wrote = self._to.refusals.keep(row.id, self._refusals()) + self._to.disputes.keep(row.id, disputed)
         self._table.commit(self._own.written, [app_id(row)])

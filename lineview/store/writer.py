@@ -73,7 +73,7 @@ def receipt(row: Any, conflicts: int, *, already: bool = False) -> Receipt:
 
 
 @dataclass(frozen=True)
-class _Compared:
+class _ComparedExport:
     """An export of a group, its place in it, and all that is to be written of it."""
 
     place: int
@@ -122,7 +122,7 @@ class Recorder:
         """The receipt of an export that was in before."""
         return receipt(self.journal.row(intake), self.conflicts.count(intake), already=True)
 
-    def _compared(self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]) -> list[_Compared]:
+    def _compared(self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]) -> list[_ComparedExport]:
         """Compare exports with what is there and with those before them; errors go to the outcomes."""
         blocks_of = {place: _blocks_of(export) for place, export in exports.items()}
         nearby = Nearby(self.measured, self.told)
@@ -138,10 +138,10 @@ class Recorder:
                 continue
             nearby.add(blocks_of[place], beginning.kinds)
             disputed = pl.concat(tally.disputes).unique() if tally.disputes else pl.DataFrame(schema=DISPUTES)
-            compared.append(_Compared(place, export, blocks_of[place], beginning, disputed))
+            compared.append(_ComparedExport(place, export, blocks_of[place], beginning, disputed))
         return compared
 
-    def _write(self, compared: Sequence[_Compared]) -> dict[int, Receipt | StoreError]:
+    def _write(self, compared: Sequence[_ComparedExport]) -> dict[int, Receipt | StoreError]:
         """Write what was compared, in the order by which a crash leaves each export whole or not there."""
         if not compared:
             return {}

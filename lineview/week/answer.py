@@ -34,10 +34,10 @@ def answer_week(plant: Plant, scope: Scope, inputs: WeekInputs) -> Answer:
         notes=notes(account, plant),
         cautions=CAUTIONS,
     )
-    return answer if account.comparison is None else _compared(answer, account.comparison, plant)
+    return answer if account.comparison is None else _with_comparison(answer, account.comparison, plant)
 
 
-def _compared(answer: Answer, comparison: Comparison, plant: Plant) -> Answer:
+def _with_comparison(answer: Answer, comparison: Comparison, plant: Plant) -> Answer:
     """The answer with the comparison before everything else."""
     period_words = f"{answer.scope.label or 'this period'}, {scope_name(answer.scope, plant)},"
     return replace(

@@ -279,7 +279,9 @@ def _sum(frame: pl.DataFrame, name: str) -> float:
     return float(frame[name].sum())
 
 
-def _tested(design: _Design, units: Sequence[ShiftUnits], y: Sequence[Floats], weight: Sequence[Floats]) -> list[Test]:
+def _test_ratios(
+    design: _Design, units: Sequence[ShiftUnits], y: Sequence[Floats], weight: Sequence[Floats]
+) -> list[Test]:
     """Test differences of ratios, each side's shifts in columns, weighing by what they are ratios of."""
     if design.pairs:
         change = y[0][design.first] - y[1][design.second]
@@ -314,7 +316,7 @@ def _measures(sides: Sequence[Side], units: Sequence[ShiftUnits], design: _Desig
             y.append((factor * frame[top].fill_null(0.0).to_numpy() / size)[:, None])
             weight.append(size)
         counted = _stops_tested(frames, design) if name == STOPS else None
-        test = counted or (_tested(design, units, y, weight)[0] if _enough(units) else None)
+        test = counted or (_test_ratios(design, units, y, weight)[0] if _enough(units) else None)
         out.append(_difference(name, MEASURES[name][0], ratios, test))
     spread = _spread(sides)
     return out if spread is None else [*out, spread]
@@ -352,7 +354,7 @@ def _causes(units: Sequence[ShiftUnits], design: _Design) -> list[Difference]:
         np.column_stack([part.lost.get(name, np.zeros(part.frame.height)) for name in names]) / size[:, None]
         for part, size in zip(units, planned, strict=True)
     ]
-    tests = _tested(design, units, lost, planned) if _enough(units) else [None] * len(names)
+    tests = _test_ratios(design, units, lost, planned) if _enough(units) else [None] * len(names)
     out = []
     for k, (name, test) in enumerate(zip(names, tests, strict=True)):
         means = [float(np.average(part[:, k], weights=size)) for part, size in zip(lost[:2], planned[:2], strict=True)]

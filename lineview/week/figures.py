@@ -57,7 +57,7 @@ def _total(figures: FigureList, ledger: Ledger, unit: str, unit_words: str) -> N
     working = "sum of the rows"
     if balance is not None:
         working += f" = {balance.possible:,.1f} possible − {balance.was:,.1f} made or sold"
-    return figures.add(name, _stated(total), working, cause=ALL_ROWS)
+    return figures.add(name, _without_equal_ends(total), working, cause=ALL_ROWS)
 
 
 def _row(figures: FigureList, row: LedgerRow) -> None:
@@ -66,10 +66,10 @@ def _row(figures: FigureList, row: LedgerRow) -> None:
         if amount.value is None:
             figures.unknown(SHOWN[unit][0], amount.why_none, cause=row.cause)
         else:
-            figures.add(SHOWN[unit][0], _stated(amount), working, cause=row.cause)
+            figures.add(SHOWN[unit][0], _without_equal_ends(amount), working, cause=row.cause)
 
 
-def _stated(amount: Estimate) -> Estimate:
+def _without_equal_ends(amount: Estimate) -> Estimate:
     """An amount without ends where they are its value, and with a name for them where they are not."""
     if amount.low == amount.value == amount.high:
         return Estimate(amount.value, n=amount.n)

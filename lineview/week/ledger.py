@@ -208,7 +208,7 @@ def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses],
     good = Estimate.sum([machine.good for machine in machines])
     worth = worth_per_kg is not None
     shifts = {row for m in machines for row in m.losses.shifts.select("date", "shift").rows()}
-    return Ledger(_ranked(rows, worth), _balances(machines, candy), planned, good, len(shifts), worth)
+    return Ledger(_rank(rows, worth), _balances(machines, candy), planned, good, len(shifts), worth)
 
 
 def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
@@ -285,7 +285,7 @@ def _add_candy(sums: _Sums, line: CandyLosses) -> None:
         sums.add(cause, "money", money)
 
 
-def _ranked(rows: Iterable[LedgerRow], worth: bool) -> tuple[LedgerRow, ...]:
+def _rank(rows: Iterable[LedgerRow], worth: bool) -> tuple[LedgerRow, ...]:
     """The dearest first; without money for lost time by minutes, then by what the rest costs."""
 
     def key(row: LedgerRow) -> tuple[bool, float, float, float]:
@@ -310,16 +310,16 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
         g = machine.target_g
         if not np.isnan(g).any():
             mass.append((float(planned @ g) * rate / 1000, float(good_by_shift @ g) / 1000))
-    piece_balance, time = _summed(pieces), _summed(minutes)
+    piece_balance, time = _sum_balance(pieces), _sum_balance(minutes)
     out["minutes"], out["pieces"] = time, Balance(piece_balance.possible, piece_balance.was, *_ends_in_shifts(machines))
     if len(mass) == len(machines):
-        out["kg"] = _summed(mass)
+        out["kg"] = _sum_balance(mass)
     if candy:
-        out["candy_kg"] = _summed([(line.used_kg, line.sold_kg) for line in candy])
+        out["candy_kg"] = _sum_balance([(line.used_kg, line.sold_kg) for line in candy])
     for kind, unit in _WEB.items():
         uses = [use for m in machines if m.wrap is not None for use in m.wrap.uses if use.kind == kind]
         if uses:
-            out[unit] = _summed([(use.metres, use.geometry_m) for use in uses])
+            out[unit] = _sum_balance([(use.metres, use.geometry_m) for use in uses])
     return out
 
 
@@ -332,5 +332,5 @@ def _ends_in_shifts(machines: Sequence[MachinePeriod]) -> tuple[float | None, fl
     return max(least, inside.low or 0.0), high if math.isfinite(high) else None
 
 
-def _summed(pairs: Sequence[tuple[float, float]]) -> Balance:
+def _sum_balance(pairs: Sequence[tuple[float, float]]) -> Balance:
     return Balance(math.fsum(a for a, _ in pairs), math.fsum(b for _, b in pairs))

@@ -122,7 +122,7 @@ def machine_losses(
     tape = timeline_of(counts, batches, stop_log, cal, short_stop_min=plant.short_stop_min)
     stretches = _stretches(tape, begins)
     by_state = _ByState.of(stretches, cells.height)
-    used = _Used.of(pieces, by_state)
+    used = _UsedPieces.of(pieces, by_state)
     rate = nominal_per_min(counts.machine)
     losses = _losses(cells, stretches, by_state, used, rate)
     machine = pl.lit(counts.machine.id).alias("machine")
@@ -141,14 +141,14 @@ def machine_losses(
         good=pl.Series(used.good),
         good_low=pl.Series(pieces.good.low),
         good_high=pl.Series(pieces.good.high),
-        film_m=_fed(counts, "film", begins, ends),
-        paper_m=_fed(counts, "wax paper", begins, ends),
+        film_m=_metres_fed(counts, "film", begins, ends),
+        paper_m=_metres_fed(counts, "wax paper", begins, ends),
         open_pieces=pl.Series((by_state.minutes["unseen"] + by_state.uncounted_min) * rate),
     ).select(list(SHIFTS))
     return MachineLosses(shifts, losses.select(machine, *list(LOSSES)[1:]), tape)
 
 
-def _fed(counts: MachineCounts, kind: WebKind, begins: Ints, ends: Ints) -> pl.Series:
+def _metres_fed(counts: MachineCounts, kind: WebKind, begins: Ints, ends: Ints) -> pl.Series:
     """What was fed of a web in each shift [m]; null where its counter was not read."""
     metres = counts.count(kind, begins, ends) if counts.has_read(kind) else None
     nothing = pl.Series([None] * len(begins), dtype=pl.Float64)
@@ -205,7 +205,7 @@ def _sums(place: Ints, values: Floats, n: int) -> Floats:
 
 
 @dataclass(frozen=True)
-class _Used:
+class _UsedPieces:
     """Pieces of each shift as the ledger takes them: the value, or the least where it is not known."""
 
     good: Floats
@@ -215,7 +215,7 @@ class _Used:
     unseen: Floats
 
     @classmethod
-    def of(cls, pieces: Pieces, by_state: _ByState) -> _Used:
+    def of(cls, pieces: Pieces, by_state: _ByState) -> _UsedPieces:
         good, all_pieces = _least(pieces.good), _least(pieces.made)
         rejects = np.zeros(len(good))
         if pieces.rejects is not None:
@@ -231,7 +231,9 @@ def _least(estimate: Counted | None, n: int = 0) -> Floats:
     return np.where(np.isnan(estimate.value), np.maximum(estimate.low, 0.0), estimate.value)
 
 
-def _losses(cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, used: _Used, rate: float) -> pl.DataFrame:
+def _losses(
+    cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, used: _UsedPieces, rate: float
+) -> pl.DataFrame:
     minutes, pieces_in, blind = by_state.minutes, by_state.made, by_state.uncounted_min
     ran = np.maximum(minutes["running"] - blind, 0.0)
     # What running without a count takes from running it adds to time without readings.

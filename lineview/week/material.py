@@ -215,8 +215,8 @@ def candy_losses(
     off = _off_target(masses, sort_out(placed.filter(pl.col("target_g").is_not_null())).kept)
     over = _over_target(good_of, off)
     rope = _rope_part(masses, good_of, batches, gauges)
-    rejects = _rejected(counts, good_of, off, period)
-    missing = _unaccounted(plant, counts, batches, {n: off.piece_g[i] for n, i in ids.items()}, off, period)
+    rejects = _rejects_kg(counts, good_of, off, period)
+    missing = _unaccounted_kg(plant, counts, batches, {n: off.piece_g[i] for n, i in ids.items()}, off, period)
     sold = sum(n * masses[name].mass_g for name, n in good_of.items()) / 1000
     used = sum(n * off.piece_g[name] for name, n in good_of.items()) / 1000
     used += (rejects.value or 0.0) + (missing.value or 0.0)
@@ -339,7 +339,7 @@ def _rope_kg(products: Mapping[str, Product], good_of: Mapping[str, float], mean
     return student_interval(value, float(np.sqrt(variance)), df, n=int(means["n"].sum()))
 
 
-def _rejected(
+def _rejects_kg(
     counts: Sequence[MachineCounts], good_of: Mapping[str, float], off: _OffTarget, period: tuple[datetime, datetime]
 ) -> Estimate:
     """Candy in rejects [kg], each of the mean mass of a piece."""
@@ -351,7 +351,7 @@ def _rejected(
     return Estimate.sum(rejects).scaled(mean_g / 1000)
 
 
-def _unaccounted(
+def _unaccounted_kg(
     plant: Plant,
     counts: Sequence[MachineCounts],
     batches: pl.DataFrame,

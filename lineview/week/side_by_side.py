@@ -40,8 +40,8 @@ def compared_sentence(comparison: Comparison) -> tuple[Span, ...]:
         return (Span(f"{_capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
     cause = comparison.causes[0]
     lost = "more" if cause.value > 0 else "fewer"
-    said = f"; {subject_of(cause.name)} cost {show.number(abs(cause.value), 1)} a minute {lost}; {end}."
-    return (Span(f"{_capital(comparison.first)}: "), much, Span(said))
+    words = f"; {subject_of(cause.name)} cost {show.number(abs(cause.value), 1)} a minute {lost}; {end}."
+    return (Span(f"{_capital(comparison.first)}: "), much, Span(words))
 
 
 def _capital(words: str) -> str:
@@ -96,9 +96,9 @@ def _measure_table(comparison: Comparison, plant: Plant) -> Table:
 
 
 def _amounts(row: Difference, places: int) -> dict[str, Any]:
-    told: dict[str, float | None] = {"first": row.first, "second": row.second, "difference": row.value}
-    told |= {"same_mix": row.same_mix.value, "low": row.same_mix.low, "high": row.same_mix.high}
-    return {key: None if value is None else round(value, places) for key, value in told.items()}
+    amounts: dict[str, float | None] = {"first": row.first, "second": row.second, "difference": row.value}
+    amounts |= {"same_mix": row.same_mix.value, "low": row.same_mix.low, "high": row.same_mix.high}
+    return {key: None if value is None else round(value, places) for key, value in amounts.items()}
 
 
 def _cause_table(comparison: Comparison) -> Table:

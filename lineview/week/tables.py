@@ -53,12 +53,12 @@ def rounding_left(values: Sequence[float | None], total: float, places: int) -> 
 def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate) -> Table:
     """The rows of the ledger, the dearest first, their sum, and beside it what was made outside every shift."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
-    written = {unit: _written(ledger, unit, plant) for unit in units}
+    columns_of = {unit: _rounded_rows(ledger, unit, plant) for unit in units}
     names = [*(row.cause for row in ledger.rows), ROUNDING, "all rows"]
     rows: list[dict[str, Any]] = [
-        {"cause": name, **{unit: written[unit][k] for unit in units}, "trend": _course(trends.of(name))}
+        {"cause": name, **{unit: columns_of[unit][k] for unit in units}, "trend": _course(trends.of(name))}
         for k, name in enumerate(names)
-        if name != ROUNDING or any(written[unit][k] for unit in units)
+        if name != ROUNDING or any(columns_of[unit][k] for unit in units)
     ]
     if outside.least >= 0.5:
         rows.append({"cause": OUTSIDE, "pieces": -float(round(outside.least)), "trend": ""})
@@ -70,7 +70,7 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate
     return Table("ledger of losses", "What was lost, by cause", columns, rows)
 
 
-def _written(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
+def _rounded_rows(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
     """The rows in a unit, rounded as the plant reads them, what rounding leaves, and their sum."""
     factor, places = in_units(1.0, unit_of(unit, plant), plant.units)[0], _PLACES[unit]
     values = [None if (value := row.value(unit)) is None else value * factor for row in ledger.rows]
@@ -89,7 +89,7 @@ def _course(trend: CauseTrend | None) -> str:
 def balance_table(ledger: Ledger, plant: Plant) -> Table:
     """What planned time at the nominal rate and target mass would have given, what was made, and the rest."""
     rows = []
-    said = {
+    words = {
         "minutes": ("planned minutes", "minutes that the good pieces need"),
         "pieces": ("pieces at the nominal rate", "good pieces"),
         "kg": ("kilograms at target mass", "good pieces at target mass"),
@@ -101,7 +101,7 @@ def balance_table(ledger: Ledger, plant: Plant) -> Table:
         unknown = ledger.unknown(unit)
         rows.append(
             {
-                "what": f"{said[unit][0]} less {said[unit][1]}",
+                "what": f"{words[unit][0]} less {words[unit][1]}",
                 "unit": show.unit_words(SHOWN[unit][1], plant.units),
                 "possible": balance.possible,
                 "was": balance.was,
@@ -195,7 +195,7 @@ def window_table(trends: Trends) -> Table:
 
 def step_table(trends: Trends) -> Table:
     """Lasting changes, dated, with what was noted around that day."""
-    found = [(trend, step) for trend in trends.causes for step in trend.steps]
+    steps = [(trend, step) for trend in trends.causes for step in trend.steps]
     rows = [
         {
             "at": step.at,
@@ -205,7 +205,7 @@ def step_table(trends: Trends) -> Table:
             "high": _fine(step.change.high),
             "noted": "; ".join(step.noted),
         }
-        for trend, step in sorted(found, key=lambda pair: pair[1].at, reverse=True)
+        for trend, step in sorted(steps, key=lambda pair: pair[1].at, reverse=True)
     ]
     columns = (
         ("at", "since the shift of", ""),

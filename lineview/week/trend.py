@@ -282,7 +282,7 @@ def cause_trends(
     lost = np.column_stack([history.lost[name] for name in names])
     changes = _changes(history, lost, now)
     windows = [_window(history, lost, period[1], weeks) for weeks in WEEKS]
-    in_all = _whole(history, lost, period[1])
+    in_all = _overall_slope(history, lost, period[1])
     both = [p for change, slope in zip(changes, in_all.slopes, strict=True) for p in (change.p, slope.p)]
     q = adjusted_p(both)
     rows = []
@@ -372,7 +372,7 @@ def _on_time(history: History, inside: Bools, end: datetime) -> tuple[Floats, Fl
     return t, x if full else x[:, :2]
 
 
-def _whole(history: History, lost: Floats, end: datetime) -> _Slopes:
+def _overall_slope(history: History, lost: Floats, end: datetime) -> _Slopes:
     """The slope over all weeks there are."""
     inside = np.ones(history.n, dtype=bool)
     t, x = _on_time(history, inside, end)

@@ -248,10 +248,10 @@ def _shifts(inputs: TrialInputs) -> _Shifts:
     if not units[0].frame.height:
         empty = pl.DataFrame(schema={"since": pl.Boolean(), "end": pl.Datetime("us", "UTC")})
         return _Shifts(units[0], None, empty, np.zeros((0, 0)), [])
-    rows = _whole(units[0].frame, trial).select("date", "shift", "unit", "start", "end", "since")
+    rows = _whole_shifts(units[0].frame, trial).select("date", "shift", "unit", "start", "end", "since")
     other = None
     if len(units) == 2 and units[1].frame.height:
-        beside = _whole(units[1].frame, trial).select("date", "shift", other="unit")
+        beside = _whole_shifts(units[1].frame, trial).select("date", "shift", other="unit")
         both = rows.join(beside, on=["date", "shift"], how="inner", maintain_order="left")
         enough = all(_count(both, since) >= BESIDE_SHARE * _count(rows, since) for since in (False, True))
         if enough and both.height:
@@ -261,7 +261,7 @@ def _shifts(inputs: TrialInputs) -> _Shifts:
     return _Shifts(units[0], other, rows, share, names)
 
 
-def _whole(frame: pl.DataFrame, trial: Trial) -> pl.DataFrame:
+def _whole_shifts(frame: pl.DataFrame, trial: Trial) -> pl.DataFrame:
     shifts = frame.filter(pl.col("seen") >= WHOLE_SHIFT * pl.col("planned").median())
     beginning = (pl.col("start") < trial.begins_at) & (pl.col("end") > trial.begins_at)
     shifts = shifts.filter(~beginning).with_columns(since=pl.col("start") >= trial.begins_at)

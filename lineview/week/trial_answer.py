@@ -77,18 +77,20 @@ def _sentence(account: TrialAccount, plant: Plant, scope: Scope) -> tuple[Span, 
     start = f"{what[:1].upper()}{what[1:]}, {scope_name(scope, plant)}: "
     if not account.frame.height or math.isnan(account.level[1]):
         return (Span(f"{start}not known yet, {account.why_none or 'no shift since is over'}."),)
-    levels = (_spoken(account, plant, account.level[1]), _spoken(account, plant, account.level[0], bare=True))
+    levels = (_value_words(account, plant, account.level[1]), _value_words(account, plant, account.level[0], bare=True))
     much = Span(f"{levels[0]} against {levels[1]} before", call=account.verdict == WORSE)
     beside = ""
     if account.level_beside:
-        before, since = (_spoken(account, plant, level, bare=True) for level in account.level_beside)
+        before, since = (_value_words(account, plant, level, bare=True) for level in account.level_beside)
         beside = f", {_line(plant, trial.beside)} {since} against {before}"
     return (Span(start), much, Span(f"{beside}; {_verdict(account)}."))
 
 
 def _line(plant: Plant, line: str) -> str:
     """A line as the works calls it, within a sentence."""
-    return next((known.name for known in plant.lines if known.id == line and known.name), f"line {line}")
+    return next(
+        (described.name for described in plant.lines if described.id == line and described.name), f"line {line}"
+    )
 
 
 def _verdict(account: TrialAccount) -> str:
@@ -101,7 +103,7 @@ def _verdict(account: TrialAccount) -> str:
     return f"{TOO_EARLY}, {account.since} of {planned} shifts"
 
 
-def _spoken(account: TrialAccount, plant: Plant, value: float, *, bare: bool = False) -> str:
+def _value_words(account: TrialAccount, plant: Plant, value: float, *, bare: bool = False) -> str:
     """A value of the trial's measure as it is read out."""
     shown, unit = in_units(value, account.unit, plant.units)
     number = show.number(shown, 1 if abs(shown) >= 10 else 2)
@@ -116,15 +118,15 @@ def _soft(account: TrialAccount, plant: Plant) -> str:
     """The line below: the change with its interval, what is beside it, and how many shifts are to come."""
     parts = []
     if account.effect.value is not None:
-        low, high = (_signed(account, plant, end) for end in account.effect.ends)
+        low, high = (_signed_text(account, plant, end) for end in account.effect.ends)
         beside = f", less the change on {_line(plant, account.trial.beside)}" if account.level_beside else ""
-        change = _signed(account, plant, account.effect.number)
+        change = _signed_text(account, plant, account.effect.number)
         parts.append(f"Change {change} ({low} to {high}, {account.effect.interval}){beside}.")
     if account.is_over or account.called_after:
         parts.append(_least(account, plant))
     else:
-        left = account.trial.shifts - account.since
-        parts.append(f"{show.quantity(left, 'more shift')} to come. {_least(account, plant)}")
+        remaining = account.trial.shifts - account.since
+        parts.append(f"{show.quantity(remaining, 'more shift')} to come. {_least(account, plant)}")
     if account.trial.decision:
         parts.append(f"Closed: {account.trial.decision}.")
     return " ".join(part for part in parts if part)
@@ -141,7 +143,7 @@ def _least(account: TrialAccount, plant: Plant) -> str:
     )
 
 
-def _signed(account: TrialAccount, plant: Plant, value: float) -> str:
+def _signed_text(account: TrialAccount, plant: Plant, value: float) -> str:
     shown = in_units(value, account.unit, plant.units)[0]
     return show.number(shown, 1 if abs(shown) >= 10 else 2, signed=True)
 
@@ -180,10 +182,10 @@ def _trial_table(account: TrialAccount, plant: Plant) -> Table:
     if account.effect.value is not None:
         low, high = account.effect.ends
         ends = {"change": account.effect.number, "low": low, "high": high}
-        shown = {key: _fine(in_units(value, account.unit, plant.units)[0]) for key, value in ends.items()}
-        judged = "difference of the two changes" if account.level_beside else "difference"
+        ends_shown = {key: _fine(in_units(value, account.unit, plant.units)[0]) for key, value in ends.items()}
+        row_name = "difference of the two changes" if account.level_beside else "difference"
         mix = ", same products" if account.mix else ""
-        rows.append({"what": f"{judged}{mix}", **shown, "verdict": _verdict(account)})
+        rows.append({"what": f"{row_name}{mix}", **ends_shown, "verdict": _verdict(account)})
     columns = (
         ("what", "where", ""),
         ("before", "before", ""),
@@ -225,11 +227,11 @@ def _other_table(account: TrialAccount, plant: Plant) -> Table:
 def _other(row: Difference, plant: Plant) -> dict[str, Any]:
     amounts = {"before": row.second, "since": row.first, "change": row.same_mix.value}
     amounts |= {"low": row.same_mix.low, "high": row.same_mix.high}
-    shown = {
+    values = {
         key: None if value is None else _fine(in_units(value, row.unit, plant.units)[0])
         for key, value in amounts.items()
     }
-    return {"what": heading(row.name, row.unit, plant), **shown, "verdict": row.verdict}
+    return {"what": heading(row.name, row.unit, plant), **values, "verdict": row.verdict}
 
 
 def _look_table(account: TrialAccount) -> Table:
@@ -255,39 +257,39 @@ def _look_series(account: TrialAccount) -> pl.DataFrame:
 
 def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[str, ...]:
     trial = account.trial
-    said = [f"Trial {trial.number}, from {show.moment(trial.begins_at, plant, year=True)}, noted by {trial.who}."]
+    remarks = [f"Trial {trial.number}, from {show.moment(trial.begins_at, plant, year=True)}, noted by {trial.who}."]
     if account.noted_after:
         shifts = show.quantity(account.noted_after, "shift")
-        said.append(
+        remarks.append(
             f"It was noted, or what it is judged by was changed, when {shifts} of it were over: the chance stated "
             "holds only where that was not chosen in their sight."
         )
     if trial.beside and not account.level_beside:
-        said.append(
+        remarks.append(
             f"Line {trial.beside} did not run beside it in most shifts, so the time before is all it is held to."
         )
     elif not trial.beside:
-        said.append(
+        remarks.append(
             "No line without the change is beside it: what else changed since it began is taken for its effect."
         )
     if account.by_beside:
         line, beside = _line(plant, trial.line), _line(plant, trial.beside)
-        said.append(
+        remarks.append(
             f"The verdict comes from {beside}, which changed by itself beyond chance while {line} did not: it holds "
             f"only where what moved {beside} would have moved {line} too. To hold it to the time before alone: no "
             "line beside it."
         )
-    said += _overlapping(inputs, plant)
+    remarks += _overlapping(inputs, plant)
     if account.why_none:
-        said.append(f"Not judged: {account.why_none}.")
-    said.append(
+        remarks.append(f"Not judged: {account.why_none}.")
+    remarks.append(
         "It may be looked at after every shift: all looks together call a change where there is none with a chance of "
         f"{100 * FALSE_ALARMS:.0f} %, by a limit that falls until the planned shifts are over (O'Brien and Fleming "
         "1979, for looks at any time as by Lan and DeMets 1983). Later shifts do not change the verdict."
     )
     if trial.verdict:
-        said.append(f"Verdict kept on {show.moment(trial.set_at, plant, year=True)} by {trial.who}: {trial.verdict}")
-    return tuple(said)
+        remarks.append(f"Verdict kept on {show.moment(trial.set_at, plant, year=True)} by {trial.who}: {trial.verdict}")
+    return tuple(remarks)
 
 
 def _overlapping(inputs: TrialInputs, plant: Plant) -> list[str]:

@@ -102,7 +102,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     ledger = account.ledger
     if ledger is None:
         return outside_words(account.outside, 0.0)
-    parts = [_whole(ledger, plant), outside_words(account.outside, ledger.balances["pieces"].was)]
+    parts = [_total_words(ledger, plant), outside_words(account.outside, ledger.balances["pieces"].was)]
     for verdict in (WORSE, BETTER):
         names = [subject_of(t.cause) for t in account.trends.causes if t.verdict == verdict]
         if names:
@@ -115,7 +115,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     return " ".join(part for part in parts if part)
 
 
-def _whole(ledger: Ledger, plant: Plant) -> str:
+def _total_words(ledger: Ledger, plant: Plant) -> str:
     pieces = ledger.balances["pieces"]
     share = 100 * pieces.was / pieces.possible if pieces.possible > 0 else 0.0
     words = (
@@ -132,35 +132,35 @@ def _whole(ledger: Ledger, plant: Plant) -> str:
 def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
     """What is not known, and what one number in plant.toml would add."""
     ledger = account.ledger
-    said: list[str] = []
+    remarks: list[str] = []
     if ledger is not None and not ledger.worth:
-        said.append(
+        remarks.append(
             "What lost time costs is not known: no worth_per_kg_sold in plant.toml (what a kilogram sold is "
             f"worth beyond its candy and wrap, {plant.currency} per kg). With it every row has its money, and "
             "rows are ranked by it; until then they are ranked by minutes."
         )
     if ledger is not None:
-        said += _unknown_rows(ledger)
+        remarks += _unknown_rows(ledger)
     for machine, first in account.joined:
         moment = show.moment(first, plant)
-        said.append(f"{machine.shown} counts from {moment}, its first reading; before, nothing was planned.")
-    said += [f"{machine.shown} has no counter of pieces and is not in the ledger." for machine in account.uncounted]
+        remarks.append(f"{machine.shown} counts from {moment}, its first reading; before, nothing was planned.")
+    remarks += [f"{machine.shown} has no counter of pieces and is not in the ledger." for machine in account.uncounted]
     if account.trends.why_none:
-        said.append(f"Better or worse is not known: {account.trends.why_none}.")
+        remarks.append(f"Better or worse is not known: {account.trends.why_none}.")
     elif account.trends.causes:
         mix = account.trends.mix
-        how = f"differences are as if the same had been made of {_listed(mix)}" if mix else _NO_MIX
-        said.append(
+        how = f"differences are as if the same had been made of {_mix_words(mix)}" if mix else _NO_MIX
+        remarks.append(
             f"Better and worse are judged shift by shift, correlation between shifts allowed for; {how}. Rates and "
             "prices are those of plant.toml today for all weeks, so that a change of them is no change of the works."
         )
-    return tuple(said)
+    return tuple(remarks)
 
 
 _NO_MIX = "the products stayed much the same, or there are too few shifts to allow for them"
 
 
-def _listed(mix: tuple[str, ...]) -> str:
+def _mix_words(mix: tuple[str, ...]) -> str:
     """What the columns of a mix are of: the first few by name."""
     names = [name.partition(" ")[2] or "unknown product" for name in mix]
     more = f" and {len(names) - 3} more" if len(names) > 3 else ""
@@ -174,10 +174,10 @@ def _unknown_rows(ledger: Ledger) -> list[str]:
         for unit, amount in row.amounts.items():
             if amount.value is None and not (unit == "money" and row.cause != FREIGHT):
                 reasons.setdefault(amount.why_none, []).append(row.cause)
-    said = [f"Not known: {', '.join(dict.fromkeys(rows))} ({why})." for why, rows in reasons.items()]
-    rest = next((row for row in ledger.rows if row.cause == UNEXPLAINED), None)
-    if rest is not None and abs(rest.least("pieces")) >= 0.5:
-        pieces = round(rest.least("pieces"))
-        counted = "more pieces were counted" if pieces < 0 else "pieces fewer were counted as good"
-        said.append(f"{show.number(abs(pieces))} {counted} than the states and the other counters explain.")
-    return said
+    remarks = [f"Not known: {', '.join(dict.fromkeys(rows))} ({why})." for why, rows in reasons.items()]
+    unexplained = next((row for row in ledger.rows if row.cause == UNEXPLAINED), None)
+    if unexplained is not None and abs(unexplained.least("pieces")) >= 0.5:
+        pieces = round(unexplained.least("pieces"))
+        direction = "more pieces were counted" if pieces < 0 else "pieces fewer were counted as good"
+        remarks.append(f"{show.number(abs(pieces))} {direction} than the states and the other counters explain.")
+    return remarks

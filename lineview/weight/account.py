@@ -56,13 +56,13 @@ def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta 
         pl.when(inside).then(pl.col("sheet_batch")).alias("sheet_batch"),
         pl.when(inside).then(pl.col("sheet_product")).alias("sheet_product"),
     )
-    placed = _named_by_sheet(timed, sheet)
+    placed = _add_products(timed, sheet)
     return placed.with_columns(batch=pl.coalesce("batch", "sheet_batch")).drop(
         "sheet_batch", "sheet_product", "sheet_end", "next_start"
     )
 
 
-def _named_by_sheet(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
+def _add_products(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
     """Add the product: of the batch the weight itself names if the sheet has it, else by time."""
     by_name = sheet.sort("at").select(
         pl.col("sheet_batch").alias("batch"), pl.col("sheet_product").alias("own_product"), "at"

@@ -228,7 +228,7 @@ def _draw(rng: np.random.Generator, lots: int, n: int, batches: int) -> tuple[Fl
 
 
 @lru_cache(maxsize=4)
-def _drawn(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
+def _draw_few(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
     """Draw few lots as at every call, so that a search draws them once."""
     return _draw(np.random.default_rng(SEED), lots, n, batches)
 
@@ -248,16 +248,16 @@ def draw_lots(
     for begin in range(0, lots, block):
         size = min(block, lots - begin)
         few = lots * n <= KEPT
-        shift, place = _drawn(lots, n, pieces.batches) if few else _draw(rng, size, n, pieces.batches)
+        shift, place = _draw_few(lots, n, pieces.batches) if few else _draw(rng, size, n, pieces.batches)
         net = table[place]
         if shifted and pieces.sd_batch_g > 0:
             net += shifted * pieces.sd_batch_g * shift
-        parts.append(_measured(net, label_g, plan, rules))
+        parts.append(_inspect(net, label_g, plan, rules))
     spares = [np.concatenate([p[i] for p in parts]) for i in (0, 1)]
     return Lots(spares[0], spares[1], lots * n, sum(p[2] for p in parts), sum(p[3] for p in parts))
 
 
-def _measured(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) -> tuple[Floats, Floats, float, float]:
+def _inspect(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) -> tuple[Floats, Floats, float, float]:
     mean_n = plan.mean_packages or plan.packages or 1
     first = net[:, :mean_n]
     slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1) if mean_n > 1 else 0.0)

@@ -47,7 +47,7 @@ class Sorted:
 def sort_out(weighings: pl.DataFrame) -> Sorted:
     """Set aside weighings that cannot be of single pieces of their product, each with its reason."""
     marked = weighings.with_columns(reason=_plain_reason())
-    marked = _mark(marked, _given_twice(marked), "given twice")
+    marked = _mark(marked, _repeats(marked), "given twice")
     marked = _mark_implausible(marked)
     marked = _mark(marked, _standing_still(marked), "the scale was stuck")
     marked = _mark(marked, _outliers(marked), OUTLIER)
@@ -78,7 +78,7 @@ def _mark(frame: pl.DataFrame, hit: pl.Series, reason: str) -> pl.DataFrame:
     return frame.with_columns(reason=pl.coalesce("reason", mark))
 
 
-def _given_twice(frame: pl.DataFrame) -> pl.Series:
+def _repeats(frame: pl.DataFrame) -> pl.Series:
     """Which weighings another one repeats.
 
     Pieces of one sample share their moment and may weigh the same, so equal rows alone prove nothing. A

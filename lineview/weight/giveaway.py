@@ -355,7 +355,7 @@ def batch_yield(
     scale's error is taken as rectangular too, and as the same for every batch: it does not average out.
     Source: gum
     """
-    rows = _balanced(batches, piece_g)
+    rows = _balanced_batches(batches, piece_g)
     at = micros([moment for row in rows for moment in row[:2]])
     pieces = counts.pieces(at[::2], at[1::2])
     if not rows or pieces.good is None:
@@ -390,7 +390,9 @@ def batch_yield(
     )
 
 
-def _balanced(batches: pl.DataFrame, piece_g: Mapping[str, float]) -> list[tuple[datetime, datetime, float, float]]:
+def _balanced_batches(
+    batches: pl.DataFrame, piece_g: Mapping[str, float]
+) -> list[tuple[datetime, datetime, float, float]]:
     """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
     rows = []
     for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):

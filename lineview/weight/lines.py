@@ -66,17 +66,17 @@ def line_spread(
     having one variance over all lines.
     Source: searle-casella-mcculloch, weerahandi-1993
     """
-    frames = [_placed(usable, line)]
+    frames = [_on_line(usable, line)]
     for other in others:
         sorted_weighings = sort_out(
             weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
         ).kept
         if sorted_weighings.height:
-            frames.append(_placed(with_samples(sorted_weighings), other.line))
+            frames.append(_on_line(with_samples(sorted_weighings), other.line))
     return compare_lines(pl.concat(frames), line)
 
 
-def _placed(usable: pl.DataFrame, line: str) -> pl.DataFrame:
+def _on_line(usable: pl.DataFrame, line: str) -> pl.DataFrame:
     return usable.with_columns(line=pl.lit(line))
 
 

@@ -136,7 +136,7 @@ def spread_of(
     components = reml(y, columns, k)
     draws_of = draw_components(y, columns, k, draws=draws)
     by_draws, checks = _sound_draws(frame, y, k, names, columns, components, draws_of)
-    return _assembled(frame, names, counts, components, by_draws, checks)
+    return _assemble(frame, names, counts, components, by_draws, checks)
 
 
 @dataclass(frozen=True)
@@ -179,7 +179,7 @@ def _sound_draws(
         if means.size >= LEAST_GROUPS:
             memory = fit_memory(means, mean_variances)
             mean, between = memory.draws(n)
-            between = _widened(between, means)
+            between = _widen(between, means)
             batch = _envelope(batch, between)
         elif follow is not None and follow * means.size**0.5 > _FOLLOWS:
             why = (
@@ -259,7 +259,7 @@ def _batch_means(y: Floats, k: Floats, columns: list[Floats], variances: dict[st
     return means[order], variances_of[order]
 
 
-def _widened(variances: Floats, means: Floats) -> Floats:
+def _widen(variances: Floats, means: Floats) -> Floats:
     """Draws of a variance about their median, wider by how much heavier than normal the batches' tails are."""
     off = means - means.mean()
     excess = max(0.0, float(np.mean(off**4) / np.mean(off**2) ** 2) - 3.0)
@@ -274,7 +274,7 @@ def _envelope(first: Floats, other: Floats) -> Floats:
     return np.concatenate((np.minimum(a[:half], b[:half]), np.maximum(a[half:], b[half:])))
 
 
-def _assembled(
+def _assemble(
     frame: pl.DataFrame,
     names: tuple[str, ...],
     counts: tuple[int, int, int],

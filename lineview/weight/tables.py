@@ -165,7 +165,7 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
             **_three("kg", row.kg_per_week),
             "price": row.price_per_kg,
             **_three("money", row.money_per_week),
-            **_allowed(row, targets.get(row.product), detail.bags, plant),
+            **_allowed_rows(row, targets.get(row.product), detail.bags, plant),
         }
         for row in _rows(account, detail)
     ]
@@ -191,7 +191,7 @@ def _rows(account: WeightAccount, detail: WeightDetail) -> tuple[ProductGiveaway
     return (ProductGiveaway(names[0], account.week[0], given.g_per_piece, given.kg_per_week, price, money),)
 
 
-def _allowed(
+def _allowed_rows(
     row: ProductGiveaway, target_g: float | None, bags: tuple[BagPlan, ...], plant: Plant
 ) -> dict[str, object]:
     """The least mean piece that the product's bags allow, how far above it pieces are, and remarks."""

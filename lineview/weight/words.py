@@ -100,14 +100,14 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
         if spread.mean_low is not None and spread.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (spread.mean_low, spread.mean_high))
             parts.append(f"mean off target {low} to {high} with 95 % confidence")
-    parts += _given_away(account, plant, money)
+    parts += _giveaway_words(account, plant, money)
     if account.sorted.aside.height:
         parts.append(f"{account.sorted.aside.height} weights set aside")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
 
 
-def _given_away(account: WeightAccount, plant: Plant, money: Estimate | None) -> list[str]:
+def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None) -> list[str]:
     """Say what lies above or below target a week, where the sign is sure."""
     week = account.giveaway.kg_per_week if account.giveaway else None
     if week is None or week.value is None or week.low is None or week.high is None:

@@ -15,7 +15,7 @@ from lineview.report.answer import Answer, Scope
 from lineview.report.figures import good_pieces_figure, outside_figures
 from lineview.wrap.account import wrap_account
 from lineview.wrap.figures import wrap_figures
-from lineview.wrap.tables import cause_series, product_table, reel_table, use_table, view_table
+from lineview.wrap.tables import cause_series, claim_table, product_table, reel_table, use_table, view_table
 from lineview.wrap.waste import WrapEvents, wrap_events
 from lineview.wrap.words import CAUTIONS, notes, sentence, soft_line
 
@@ -49,6 +49,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
         ),
         tables=(
             use_table(account, plant.currency),
+            claim_table(account, plant),
             view_table(account),
             product_table(account, plant, plant.currency),
             reel_table(account),

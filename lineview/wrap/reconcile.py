@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from lineview.core.estimate import Estimate
 from lineview.stats.reconciliation import AgreedViews, critical_adjustment, reconcile_views
 from lineview.wrap.reels import ReelSpan
 from lineview.wrap.waste import Waste, WrapEvents, count_within
@@ -46,7 +47,8 @@ class ReelMetres:
 class WrongLabel:
     """A reel that holds more or less than its label says, by a share and beyond the tolerance (k = 2).
 
-    `what` is the view that does not fit: the label, the feed counter, or the wraps.
+    `what` is the view that does not fit: the label, the feed counter, or the wraps. Of a label `label_m` is what it
+    says [m], and `length` what the reel held [m] by the other two.
     """
 
     reel: str
@@ -55,6 +57,8 @@ class WrongLabel:
     share: float
     tolerance: float
     standardized: float
+    label_m: float | None = None
+    length: Estimate | None = None
 
 
 @dataclass(frozen=True)
@@ -121,6 +125,23 @@ def _metres_unwound(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | No
     if remainder_m is None:
         return label - waste.reel_end.metres, max(waste.reel_end.metres, READ_SD_M)
     return label - remainder_m, READ_SD_M
+
+
+def measured_length(metres: ReelMetres) -> Estimate | None:
+    """What a reel held when it was new [m], by wraps and feed counter without its label; None without both.
+
+    Their mean weighted by inverse variance, and what was left at last; 95 % of such intervals hold the length.
+
+    Source: gum
+    """
+    if metres.geometry is None or metres.fed is None or metres.unwound is None or metres.label_m is None:
+        return None
+    shares = ((metres.geometry, CUT_COMMON_SD, CUT_OWN_SD), (metres.fed, FEED_COMMON_SD, FEED_OWN_SD))
+    weights = [1 / ((size * common) ** 2 + (size * own) ** 2 + CHANGE_SD_M**2) for size, common, own in shares]
+    used_m = sum(weight * size for weight, (size, _, _) in zip(weights, shares, strict=True)) / sum(weights)
+    half = 1.96 * (1 / sum(weights) + metres.own_sd_m**2) ** 0.5
+    length = used_m + metres.label_m - metres.unwound
+    return Estimate(length, length - half, length + half, 2, interval="95 % confidence")
 
 
 def _sum(values: Sequence[float | None]) -> float | None:
@@ -207,7 +228,13 @@ class _Table:
         tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
         what = ("wraps", "feed counter", "label")[v]
         finished = self.reels[k]
-        return k, v, WrongLabel(finished.reel, finished.kind, what, share, tolerance, float(fit.standardized[at]))
+        length = measured_length(finished) if v == 2 else None
+        standardized = float(fit.standardized[at])
+        return (
+            k,
+            v,
+            WrongLabel(finished.reel, finished.kind, what, share, tolerance, standardized, finished.label_m, length),
+        )
 
     def summed(
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]

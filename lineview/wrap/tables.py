@@ -1,13 +1,17 @@
-"""The wrap answer's tables: use by cause and by product, the views of it, and the reels."""
+"""The wrap answer's tables: use by cause and by product, the views of it, the reels, and the claim to a supplier."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import polars as pl
 
+from lineview.core.units import in_units
 from lineview.plant import Plant
-from lineview.report.answer import Table, columns_of
+from lineview.report import show
+from lineview.report.answer import Answer, Span, Table, columns_of
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
 from lineview.wrap.figures import unit_words
 from lineview.wrap.reconcile import WrongLabel
@@ -138,7 +142,95 @@ def reel_table(account: WrapAccount) -> Table:
         "rest_of: remainder of; verdict: mismatch"
     )
     filled_columns = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
+    rows.sort(key=lambda row: not row.get("verdict"))  # what is wrong stands first
     return Table("reels", "Reels", filled_columns, rows)
+
+
+def claim_table(account: WrapAccount, plant: Plant) -> Table:
+    """The reels that held less than their label: by how much, and between which lengths."""
+    mounted = {(span.kind, span.origin or span.reel): span for span in reversed(account.reels)}
+    rows: list[dict[str, Any]] = []
+    for wrong in (w for views in account.views for w in views.wrong):
+        length, span = wrong.length, mounted.get((wrong.kind, wrong.reel))
+        if length is None or wrong.label_m is None or wrong.share >= 0 or span is None:
+            continue
+        web, short = plant.web(span.web), wrong.label_m - length.number
+        row: dict[str, Any] = {"reel": wrong.reel, "web": span.web, "supplier": ""}
+        if web is not None:
+            row |= {"web": web.name or web.id, "supplier": web.supplier}
+        row |= {"mounted": span.mounted, "label": wrong.label_m, "length": length.value}
+        row |= {"low": length.low, "high": length.high, "short": short, "share": 100 * short / wrong.label_m}
+        rows.append(row)
+    columns = columns_of(
+        "reel; web; supplier; mounted; label [m]; length: measured length [m]; low: at least [m]; high: at most [m]; "
+        "short: short by [m]; share: short by [%]"
+    )
+    return Table("short reels", "Reels shorter than their label", columns, rows)
+
+
+#: How a claim's lengths were measured, and what it does not say.
+CLAIM_METHOD = (
+    "Method: each reel was measured twice without its label: by the machine's feed counter, and by pieces wrapped "
+    "times cut length with the start, splices and restarts. The length is their mean weighted by inverse variance, "
+    "and what was left on the reel when it came off. The interval holds the true length in 95 of 100 cases (GUM, "
+    "JCGM 100), with a standard uncertainty of each of 0.5 % that all reels share and 0.3 % of each reel: "
+    "assumptions, not a calibration.",
+    "A reel is listed where its label differs from both measurements by more than chance among all reels compared, "
+    "tested at 95 % with a standard uncertainty of the label of 1 %.",
+)
+CLAIM_CAUTION = (
+    "Counters are no calibrated measure of length: agree on a measurement before a claim is settled. What a delivery "
+    "may fall short by is in the contract."
+)
+
+
+def suppliers_claimed(answer: Answer) -> list[str]:
+    """The suppliers of reels that held less than their label, in the order of the table.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of wrap.
+    """
+    return list(dict.fromkeys(row["supplier"] for row in _claims(answer) if row["supplier"]))
+
+
+def _claims(answer: Answer) -> Sequence[Mapping[str, Any]]:
+    return next((table.rows for table in answer.tables if table.name == "short reels"), ())
+
+
+def claim_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
+    """What one supplier gets of the reels that held less than their label.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of wrap.
+    supplier : str
+        Of `suppliers_claimed`.
+    plant : Plant
+        Its zone.
+
+    Returns
+    -------
+    Answer
+        The supplier's reels with measured length, interval and method; nothing of use, waste, money or other suppliers.
+    """
+    table = next(table for table in answer.tables if table.name == "short reels")
+    rows = [row for row in table.rows if row["supplier"] == supplier]
+    columns = [column for column in table.columns if column[0] != "supplier"]
+    day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
+    short, unit = in_units(sum(row["short"] for row in rows), "m", plant.units)
+    words = f"{show.quantity(len(rows), 'reel')} held less than the label: {show.number(short, 1)} {unit} in all."
+    return Answer(
+        question="wrap",
+        scope=replace(answer.scope, line="", machine="", label=f"claim to {supplier}, {day}"),
+        sentence=(Span(words),),
+        soft="Please check your records of these reels and tell us what you propose.",
+        tables=(replace(table, columns=columns, rows=rows),),
+        notes=CLAIM_METHOD,
+        cautions=(CLAIM_CAUTION,),
+    )
 
 
 def verdict(wrong: WrongLabel) -> str:

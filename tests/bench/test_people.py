@@ -10,6 +10,7 @@ from time import perf_counter
 import pytest
 
 from lineview.app.works import Works
+from lineview.store.doctor import examine
 from tests.bench.people import PASSWORD, Browser, Load, Seen, memory_slope, start
 
 pytestmark = pytest.mark.bench
@@ -99,9 +100,11 @@ def served_people(demo_60, tmp_path: Path, lasts_s: float, journal: str | None =
     board = start(works, *(("--journal", journal) if journal else ()))
     try:
         pages = PAGES + PAGES + shifts_of(works, journal)
-        return told(Load(board, names, pages, exports, lasts_s), journal.partition(":")[0] if journal else "sqlite")
+        measured = told(Load(board, names, pages, exports, lasts_s), journal.partition(":")[0] if journal else "sqlite")
     finally:
         board.stop()
+    assert not examine(works / "store", journal)
+    return measured
 
 
 def test_pages_come_at_once_for_twenty_five_people(demo_60, tmp_path: Path) -> None:

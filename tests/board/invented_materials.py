@@ -103,6 +103,17 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
                     {"web": "wax paper", "m": 63.4, "kg": 0.178, "money": None},
                 ],
             ),
+            Table(
+                "short reels",
+                "Reels shorter than their label",
+                (
+                    ("reel", "reel", ""),
+                    ("supplier", "supplier", ""),
+                    ("label", "label", "m"),
+                    ("short", "short by", "m"),
+                ),
+                [{"reel": "41", "supplier": "Invented Papers", "label": 1470.0, "short": 88.0}],
+            ),
         ),
         {"causes": pl.DataFrame(rows, schema=["web", "kind", "cause", "m_per_thousand"], orient="row")},
         ("No price of wax paper in plant.toml.",),

@@ -41,6 +41,7 @@ PATHS = {
     ("/shift/table/ladder.json", "GET"): "see", ("/rope/frame/batches.json", "GET"): "see",
     ("/order/picture-1.png", "GET"): "see", ("/rope/picture-1.svg", "GET"): "see",
     ("/order/to/1.pdf", "GET"): "order", ("/order/to/1.csv", "GET"): "order",
+    ("/wrap/to/1.pdf", "GET"): "order", ("/methods", "GET"): "see", ("/methods/gum", "GET"): "see",
     ("/order.csv", "GET"): "order", ("/large", "GET"): "take in", ("/large", "POST"): "take in",
     ("/account", "GET"): "see", ("/audit.csv", "GET"): "administer", ("/screens", "POST"): "administer",
     ("/screens/revoke", "POST"): "administer", ("/password", "POST"): "see",
@@ -111,8 +112,9 @@ def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> No
     """A new route is noticed here, and gets its right on purpose."""
     known = {path.partition("?")[0] for path, _ in PATHS}
     known |= {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
-    known |= {"/order/to/<int(max=9999):number>.<ending>", "/<question>/picture-<int(max=9999):number>.<ending>"}
-    known |= {"/<question>/<any(table, frame):kind>/<name>.<ending>"}
+    known |= {f"/{question}/to/<int(max=9999):number>.<ending>" for question in ("order", "wrap")}
+    known |= {"/<question>/picture-<int(max=9999):number>.<ending>"}
+    known |= {"/<question>/<any(table, frame):kind>/<name>.<ending>", "/methods/<name>"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
     known |= {"/refusals/<int(max=999999999999):intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}

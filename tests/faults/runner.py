@@ -19,7 +19,21 @@ import pytest
 from tests.faults.made import ROOT, Fault
 
 #: Folders of tests that are tried; a test over SLOWEST_S is not, and a fault gets so much processor time [s].
-TRIED = ("core", "machine", "stats", "rope", "weight", "shift", "wrap", "order", "intake", "report", "published")
+TRIED = (
+    "core",
+    "machine",
+    "stats",
+    "rope",
+    "weight",
+    "shift",
+    "wrap",
+    "order",
+    "intake",
+    "report",
+    "published",
+    "week",
+    "main_job",
+)
 SLOWEST_S, MOST_S = 6.0, 60
 QUIET = ("-q", "-p", "no:cacheprovider", "--no-header", "--durations=0", "-x", "--tb=no")
 

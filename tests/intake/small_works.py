@@ -77,7 +77,7 @@ class SmallWorks:
         path = self.folder / name
         path.write_bytes(content.encode() if isinstance(content, str) else content)
         with Works(self.folder) as works:
-            return works.take([path], accept=answers is not None, settled=answers or {})[0]
+            return works.take([path], accept=answers is not None, chosen=answers or {})[0]
 
     def made(self, when: str = "2026-06-08") -> tuple[float | None, float | None, float | None]:
         """Pieces made in the early shift of a day, with their bounds."""

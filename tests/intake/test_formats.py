@@ -219,8 +219,8 @@ def test_a_zip_of_exports(tmp_path):
         archive.writestr("log/notes.md", "no export")
         archive.writestr("log/wrap1_99.csv", "time;pieces\n\x00\x01\x02\n")
     with Works(works.folder) as opened:
-        taken = opened.take([path], accept=True, settled={})
-        again = opened.take([path], accept=True, settled={})
+        taken = opened.take([path], accept=True, chosen={})
+        again = opened.take([path], accept=True, chosen={})
     assert [one.path.name for one in taken if one.receipt] == ["wrap1_10.csv", "wrap1_11.csv", "wrap1_12.csv"]
     assert [one.receipt.already for one in again if one.receipt] == [True, True, True]
     assert works.made() == (MADE, MADE, MADE)
@@ -266,6 +266,6 @@ def test_long_cells_and_bare_returns_stop_nothing(tmp_path, cell):
     }.items():
         (works.folder / name).write_text(text, newline="")
     with Works(works.folder) as opened:
-        taken = opened.take(sorted(works.folder.glob("*.csv")), accept=True, settled={})
+        taken = opened.take(sorted(works.folder.glob("*.csv")), accept=True, chosen={})
     assert [one.receipt is not None for one in taken] == [True, True, True], taken
     assert taken[1].receipt.rows == 2

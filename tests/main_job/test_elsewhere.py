@@ -155,7 +155,7 @@ def place(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
     line = request.param(folder)
     with Works(folder) as works:
         files = sorted(p for p in folder.iterdir() if p.suffix in (".csv", ".txt", ".gz"))
-        for one in works.take(files, accept=True, settled={"decimal": ","}):
+        for one in works.take(files, accept=True, chosen={"decimal": ","}):
             assert one.receipt is not None, one.error or one.proposal
             assert one.receipt.kept == one.receipt.rows > 50
         yield Elsewhere(works, line)

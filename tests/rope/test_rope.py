@@ -58,6 +58,12 @@ def test_repaired():
     assert "corrected" in row["verdict"]
 
 
+def test_the_drift_is_unchanged_since_the_last_of_two_adjustments():
+    done = pl.concat([adjusted(301), adjusted(701)])
+    answer = ask(rope(wear=-0.006), sheet(120, 10), done)
+    assert answer.figure("drift_since").value == done["at"][1]
+
+
 def test_an_adjustment_after_the_last_batch_is_shown_and_not_judged():
     answer = ask(rope(wear=-0.006), sheet(120, 10), adjusted(60 * 24 * 30))
     row = next(t for t in answer.tables if t.name == "adjustments").rows[-1]

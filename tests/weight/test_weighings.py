@@ -70,6 +70,11 @@ def test_samples_by_name_or_by_the_minutes_between() -> None:
     assert found["sample"][5] == "x"
 
 
+def test_a_minute_between_weighings_is_one_sample_yet() -> None:
+    given = weights(*[(m, 6.6, 1, False, "", "") for m in (1, 2, 3.1)])
+    assert with_samples(weighings(given, sheet(("B1", "Mint", 0, 30)), FACTS))["sample"].n_unique() == 2
+
+
 def test_no_number_of_pieces_and_no_weight_are_set_aside() -> None:
     given = weights((1, 6.6, 0, False, "", ""), (2, float("nan"), 1, False, "", ""), (3, 6.6, 1, False, "", ""))
     found = sort_out(weighings(given, sheet(("B1", "Mint", 0, 30)), FACTS))

@@ -9,7 +9,7 @@ import pytest
 from lineview.core.estimate import Estimate
 from lineview.core.frames import READINGS, REELS, empty
 from lineview.wrap.reconcile import reel_metres
-from lineview.wrap.reels import ReelSpan, reel_faults, reel_spans
+from lineview.wrap.reels import ReelSpan, reel_faults, reel_spans, web_of
 from lineview.wrap.use import reel_left
 from lineview.wrap.waste import assumed_waste
 from tests.one_count import count_machine
@@ -134,3 +134,12 @@ def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() ->
     assert [f.what for f in reel_faults([first, wild])] == [
         "reel r1 fed 3,865 m in 2 mountings, but its label says 2,875 m"
     ]
+
+
+def test_a_log_names_a_web_by_id_or_where_it_is_the_only_one_by_kind() -> None:
+    plant = wrap_plant()
+    assert [web.id if (web := web_of(plant, name)) else None for name in ("film", "Wax Paper", "wax", "foil")] == [
+        "film", "wax", "wax", None,
+    ]  # fmt: skip
+    twice = plant.model_copy(update={"webs": (*plant.webs, plant.webs[1].model_copy(update={"id": "wax2"}))})
+    assert web_of(twice, "wax paper") is None

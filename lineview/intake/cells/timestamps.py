@@ -27,7 +27,7 @@ _TIME = re.compile(
     r"|(?P<gap2>[T ])?(?P<compact>\d{6}|\d{4})(?P<fraction2>[.,]\d+)?"
 )
 _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
-_NAMED = re.compile(rf" ?\(?(?P<name>{'|'.join(ABBREVIATIONS)})\)?")
+_ABBREVIATED = re.compile(rf" ?\(?(?P<name>{'|'.join(ABBREVIATIONS)})\)?")
 
 
 #: One figure for each digit: a format depends on how many there are, not on which.
@@ -44,7 +44,7 @@ def _formats_of(text: str) -> tuple[str, ...]:
     date = _DATE.match(text)
     dates, tail = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, tail = _time_format(tail, alone=not dates)
-    if tail and (dates or time) and _NAMED.fullmatch(tail) and not _ZONE.fullmatch(tail):
+    if tail and (dates or time) and _ABBREVIATED.fullmatch(tail) and not _ZONE.fullmatch(tail):
         return tuple(f"{day_form}{time} %Z" for day_form in dates or ("",))
     if (not dates and not time) or (tail and not _ZONE.fullmatch(tail)):
         return ()
@@ -191,7 +191,7 @@ def parse_one(texts: pl.Series, form: str) -> pl.Series:
     if "%p" in form:
         texts = texts.str.replace(r"(?i)([ap])\.?m\.?", "${1}m")
     if form.endswith(" %Z"):
-        return _named_zone(texts, form.removesuffix(" %Z"))
+        return _read_abbreviated(texts, form.removesuffix(" %Z"))
     if form.endswith("Z"):
         texts, form = texts.str.replace(r" ?(Z|UTC|GMT)$", ""), form[:-1].rstrip()
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False)).dt.replace_time_zone("UTC")
@@ -202,7 +202,7 @@ def parse_one(texts: pl.Series, form: str) -> pl.Series:
     return _sane(texts.str.to_datetime(form, time_unit="us", strict=False, cache=False))
 
 
-def _named_zone(texts: pl.Series, form: str) -> pl.Series:
+def _read_abbreviated(texts: pl.Series, form: str) -> pl.Series:
     """Read cells that end with the abbreviation of a zone; null where nobody knows it."""
     parts = texts.str.extract_groups(r"^(.*?) ?\(?([A-Z]{3,5})\)?$").struct.unnest()
     ahead = parts["2"].replace_strict(ABBREVIATIONS, default=None, return_dtype=pl.Int64)
@@ -297,7 +297,7 @@ def plan_clock(texts: pl.Series, declared: str, *, typed: bool = False) -> Clock
     """Settle the formats of a file's times."""
     sample = _sample(texts)
     if declared not in ("", "auto", "iso"):
-        return ClockPlan(_declared(declared, sample, typed))
+        return ClockPlan(_formats_declared(declared, sample, typed))
     forms = formats_in(sample)
     if declared == "iso":
         forms = [formats for formats in forms if formats[0].startswith("%Y")]
@@ -322,7 +322,7 @@ def _sample(texts: pl.Series) -> list[str]:
     return [cell for cell in spaced_alike(pl.concat(parts)).to_list() if cell]
 
 
-def _declared(declared: str, sample: list[str], typed: bool) -> tuple[str, ...]:
+def _formats_declared(declared: str, sample: list[str], typed: bool) -> tuple[str, ...]:
     if declared in NUMERIC:
         return (declared, *(_ISO if typed else ()))
     # a pattern stands for its date order too: rows with or without seconds are no reason to refuse

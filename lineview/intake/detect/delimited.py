@@ -64,11 +64,11 @@ def split_quoted(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
     if not well_quoted.any():
         return plain
     some = lines.filter(well_quoted)
-    both = [plain, some.with_columns(cells=_parsed(some["text"], separator))]
+    both = [plain, some.with_columns(cells=_parse_lines(some["text"], separator))]
     return pl.concat(both).sort("row", maintain_order=True)
 
 
-def _parsed(texts: pl.Series, separator: str) -> pl.Series:
+def _parse_lines(texts: pl.Series, separator: str) -> pl.Series:
     """Cut well-formed lines with a CSV reader, which undoes the quotes."""
     bare = texts.str.replace_all(r'"(?:[^"]|"")*"', "")
     counts = bare.str.count_matches(separator, literal=True) + 1
@@ -92,13 +92,13 @@ def _parsed(texts: pl.Series, separator: str) -> pl.Series:
 
 def _parsed_slowly(texts: pl.Series, separator: str) -> pl.Series:
     """Cut lines one by one: cells of uneven number, or blanks beside quotes."""
-    return pl.Series([_cut(text, separator) for text in texts], dtype=pl.List(pl.String()))
+    return pl.Series([_cells_of_line(text, separator) for text in texts], dtype=pl.List(pl.String()))
 
 
 _QUOTED = re.compile(r' *"((?:[^"]|"")*)" *')
 
 
-def _cut(text: str, separator: str) -> list[str]:
+def _cells_of_line(text: str, separator: str) -> list[str]:
     """The cells of a well-formed line, quotes undone, however long they are."""
     cells: list[str] = []
     place = 0

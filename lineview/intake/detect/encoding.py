@@ -27,7 +27,7 @@ def as_utf8(data: bytes, encoding: str = "") -> tuple[bytes, str]:
     if encoding:
         text = data.decode(encoding, errors="replace").removeprefix("\ufeff").encode(errors="replace")
     else:
-        text, encoding = _decoded(data)
+        text, encoding = _decode(data)
     if b'="' in text:
         text = _AS_TEXT.sub(rb'"\1"', text)
     if b"\x00" in text:
@@ -37,7 +37,7 @@ def as_utf8(data: bytes, encoding: str = "") -> tuple[bytes, str]:
     return text, encoding
 
 
-def _decoded(data: bytes) -> tuple[bytes, str]:
+def _decode(data: bytes) -> tuple[bytes, str]:
     if data.startswith(codecs.BOM_UTF8):
         return _if_utf8(data[3:])
     if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):  # before UTF-16, whose mark it begins with
@@ -135,7 +135,7 @@ def open_export(path: Path) -> OpenedFile:
     with_digest = ThreadPoolExecutor(1)
     digest = with_digest.submit(lambda: hashlib.sha256(raw).hexdigest())
     with_digest.shutdown(wait=False)
-    data = _unpacked(path, raw) if raw[:2] == b"\x1f\x8b" else raw
+    data = _unpack(path, raw) if raw[:2] == b"\x1f\x8b" else raw
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
@@ -191,7 +191,7 @@ _MOST_TIMES, _MOST_SURE = 200, 64 << 20
 _AT_ONCE = 16 << 20
 
 
-def _unpacked(path: Path, raw: bytes) -> bytes:
+def _unpack(path: Path, raw: bytes) -> bytes:
     most = min(max(_MOST_SURE, _MOST_TIMES * len(raw)), MOST_WHOLE)
     parts: list[bytes] = []
     start, size = 0, 0

@@ -52,7 +52,7 @@ def parquet_records(data: bytes, path: Path) -> Records:
     if not cells:
         raise IntakeError(Fault("the file is empty", str(path), "columns and rows", "Export it again."))
     header = pl.DataFrame({f"c{i}": [name] for i, name in enumerate(frame.columns)})
-    return _typed(pl.concat([header, pl.DataFrame(cells)]), first=1)
+    return _cells_as_text(pl.concat([header, pl.DataFrame(cells)]), first=1)
 
 
 def _as_text(column: pl.Series) -> pl.Series:
@@ -70,7 +70,7 @@ def _as_text(column: pl.Series) -> pl.Series:
     return column.cast(pl.String)
 
 
-def _typed(cells: pl.DataFrame, first: int) -> Records:
+def _cells_as_text(cells: pl.DataFrame, first: int) -> Records:
     """A table of typed cells as text, its header row numbered so that the first row has a number."""
     frame = cells.select(
         pl.int_range(first, pl.len() + first, dtype=pl.Int64).alias("row"),
@@ -105,12 +105,12 @@ def json_records(text: bytes) -> Records | None:
         odd = ["" if row == "" else str(row)[:500], *[""] * (len(names) - 1)]
         table.append(odd if cells is None else [cells.get(name, "") for name in names])
     columns = {f"c{i}": [line[i] for line in table] for i in range(len(names))}
-    return _typed(pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String())), first=0)
+    return _cells_as_text(pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String())), first=0)
 
 
 def _array(text: bytes) -> list[Any] | None:
     """The rows of a JSON array, alone or the longest within an object."""
-    document = _loaded(text.decode(errors="replace"))
+    document = _load_json(text.decode(errors="replace"))
     if isinstance(document, dict):
         lists = [value for value in document.values() if isinstance(value, list)]
         document = max(lists, key=len, default=[document])
@@ -118,11 +118,11 @@ def _array(text: bytes) -> list[Any] | None:
 
 
 def _line(line: str) -> Any:
-    value = _loaded(line) if line.strip() else ""
+    value = _load_json(line) if line.strip() else ""
     return value if isinstance(value, dict) else line.strip()
 
 
-def _loaded(text: str) -> Any:
+def _load_json(text: str) -> Any:
     try:
         return json.loads(text, parse_float=_decimal, parse_int=str)
     except (ValueError, RecursionError):

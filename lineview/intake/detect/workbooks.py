@@ -90,7 +90,7 @@ class Reader:
             too_late = Timer(CLOCK_S, process.kill)
             too_late.start()
             try:
-                return _asked(process, data, str(path))
+                return _request(process, data, str(path))
             except (OSError, EOFError):
                 process.kill()
                 self._end()
@@ -136,7 +136,7 @@ class Reader:
             self._end()
 
 
-def _asked(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[str, Any]:
+def _request(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[str, Any]:
     """Send a workbook to the process and give what comes back."""
     into, out = process.stdin, process.stdout
     if into is None or out is None:
@@ -168,7 +168,7 @@ def _look_at(data: bytes, path: Path) -> None:
                 if re.fullmatch(r"xl/worksheets/[^/]+\.xml", part.filename):
                     with packed.open(part) as sheet:
                         start = sheet.read(_START)
-                        if not _says_small(start):
+                        if not _declares_small(start):
                             _look_at_sheet(start, sheet, path)
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError, ValueError):
         return  # old or damaged ones: their reader says what is wrong
@@ -179,7 +179,7 @@ _START = 4_096
 _DIMENSION = re.compile(rb'<dimension ref="(?:[A-Z]{1,3}[0-9]{1,7}:)?([A-Z]{1,3})([0-9]{1,7})"')
 
 
-def _says_small(start: bytes) -> bool:
+def _declares_small(start: bytes) -> bool:
     """Whether a sheet says itself that it has few rows and columns; what lies meets the process's limits."""
     dimension = _DIMENSION.search(start)
     return dimension is not None and _place(dimension[1]) <= MOST_COLUMNS and int(dimension[2]) <= FAR_ROW

@@ -73,10 +73,10 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
             names[same(header)] = channels
         else:
             columns.append(Column(place, header, channels, _quality_beside(place, heading, targets)))
-            notes += _repeated(header, place, heading, targets)
+            notes += _repeat_notes(header, place, heading, targets)
     if not targets:
         faults.append(Fault(f"layout '{layout.id}' does not name a column", where, "[layouts.columns]"))
-    columns, twice = _one_for_each(columns, layout, where)
+    columns, twice = _join_lanes(columns, layout, where)
     faults += twice
     for header, fault in _contradictions(layout, plant):
         faults.append(replace(fault, where=f"{where}, column '{header}'"))
@@ -96,7 +96,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
     )
 
 
-def _one_for_each(columns: list[Column], layout: Layout, where: str) -> tuple[list[Column], list[Fault]]:
+def _join_lanes(columns: list[Column], layout: Layout, where: str) -> tuple[list[Column], list[Fault]]:
     """Columns with lanes put together, and a fault for each channel that two others are read into."""
     columns_of: dict[tuple[tuple[str, str], ...], Column] = {}
     faults = []
@@ -122,7 +122,7 @@ def _contradictions(layout: Layout, plant: Plant) -> Iterable[tuple[str, Fault]]
     return contradicting(layout, others, plant.machines)
 
 
-def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str]) -> list[str]:
+def _repeat_notes(header: str, place: int, heading: Heading, targets: Iterable[str]) -> list[str]:
     """Say that further columns of the same header are not read, for only the first one is meant by it."""
     second = f"{heading.names[place]} (2)" if place >= 0 else ""
     if second not in heading.names or heading.find(second) in map(heading.find, targets):

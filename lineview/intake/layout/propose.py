@@ -239,7 +239,7 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
     chosen = in_texts or could
     needs = draft.kind == "readings" or "machine" in ESSENTIAL[draft.kind]
     if len(chosen) > 1 and draft.kind == "readings":
-        counts = {m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen}
+        counts = {m.id: len(find_channels(_header_cells(draft), plant, (m,), draft.marks).columns) for m in chosen}
         most = max(counts.values())
         chosen = tuple(m for m in chosen if counts[m.id] == most)
     if len(chosen) == 1 or not needs:
@@ -248,7 +248,7 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
     return chosen[:1], [Question("machine", "which machine wrote this file?", options)]
 
 
-def _named_cells(draft: LayoutProposal) -> list[tuple[str, pl.Series, str]]:
+def _header_cells(draft: LayoutProposal) -> list[tuple[str, pl.Series, str]]:
     """Give headers (or the names of a long table) with their cells and units."""
     rows, heading = draft.rows, draft.heading
     if draft.long:
@@ -262,7 +262,7 @@ def _named_cells(draft: LayoutProposal) -> list[tuple[str, pl.Series, str]]:
 def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
     if draft.kind == "readings":
         shared = owners[:1] if draft.machine_place is not None else owners
-        return find_channels(_named_cells(draft), draft.plant, shared, draft.marks)
+        return find_channels(_header_cells(draft), draft.plant, shared, draft.marks)
     columns = {p: draft.rows.column(p) for p in range(draft.heading.width) if p not in draft.used}
     result = find_fields(draft.kind, draft.heading, columns, draft.clock.places, draft.marks, draft.plant)
     if result.columns and TIME_FIELD[draft.kind] in {target.to for target in result.columns.values()}:

@@ -70,9 +70,9 @@ def recognise_counts(
         if guess.counting == "since last row":
             differences = differences or (at_us, value)
     if differences is not None:
-        _stamped(*differences, plant, counts)
+        _settle_stamps(*differences, plant, counts)
     elif read and all(len(value) == len(read[0][1]) for _, value in read):
-        _held(read, plant, counts)
+        _ask_on_change(read, plant, counts)
     return counts
 
 
@@ -82,7 +82,7 @@ def _counting_question(header: str, likeliest: str) -> Question:
     return Question(f"counting of {header}", f"what does a row of '{header}' say?", choices)
 
 
-def _stamped(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> None:
+def _settle_stamps(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> None:
     """Settle whether a row's moment ends or begins what it counts, or ask."""
     side = stamped_at(at_us, value, plant)
     if side == "start":
@@ -93,7 +93,7 @@ def _stamped(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> None:
         counts.questions.append(Question("stamps", "what is the time of a row to what it counts?", options))
 
 
-def _held(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None:
+def _ask_on_change(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None:
     """Ask whether rows are written only when a value changes, where they look so."""
     if on_change(read[0][0], [value for _, value in read], plant.gap_s):
         options = (

@@ -41,7 +41,7 @@ def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
     """Give for each column the share of its filled cells that read as a date and time."""
     shares = {}
     for place in range(heading.width):
-        cells = _filled(rows.column(place).head(2000))
+        cells = _filled_cells(rows.column(place).head(2000))
         # "723" reads as a clock too, and says nothing of the day: a counter's numbers are judged as numbers
         plan = _with_days(plan_clock(cells, "auto"))
         are_times = len(cells) > 0 and (not _of_numbers(plan) or _are_moments(cells, plan, heading.names[place]))
@@ -112,13 +112,13 @@ def _beside_clock(rows: Rows, best: int, width: int, *, typed: bool) -> FoundClo
         places = (best, *clocks[:1])
     plan = plan_clock(joined_cells(rows, places), "auto", typed=typed)
     if not plan.formats:  # not a clock of its day after all
-        if len(places) > 1 and _of_numbers(plan_clock(_filled(rows.column(best)), "auto")):
+        if len(places) > 1 and _of_numbers(plan_clock(_filled_cells(rows.column(best)), "auto")):
             return None  # days as numbers beside a clock: without the clock all rows would be of midnight
         places, plan = (best,), plan_clock(rows.column(best), "auto", typed=typed)
-    return _settled(places, plan)
+    return _found_clock(places, plan)
 
 
-def _settled(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
+def _found_clock(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
     if plan.undecided:
         options = tuple((form, first_of(form)) for form in plan.undecided)
         text = f"'{plan.example}': does {' or '.join(f'the {what[:-6]}' for _, what in options)} come first?"
@@ -127,13 +127,13 @@ def _settled(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
     return FoundClock(places, "iso" if form.startswith("%Y-") else form)
 
 
-def _filled(cells: pl.Series) -> pl.Series:
+def _filled_cells(cells: pl.Series) -> pl.Series:
     bare = cells.str.strip_chars()
     return bare.filter(bare != "")
 
 
 def _is_clock(cells: pl.Series) -> bool:
-    filled = _filled(cells.head(500))
+    filled = _filled_cells(cells.head(500))
     return int(filled.str.contains(_CLOCK).sum()) * 2 > len(filled)
 
 

@@ -44,7 +44,7 @@ MACHINE = _words(
     "equipement equipment impianto"
 )
 #: Words of a file's name that name no machine.
-_PASSED = _words(
+_WORDS_OF_NO_NAME = _words(
     "export exports log logs data daten datos dati données donnees gegevens counter counters zähler "
     "zaehler compteur compteurs contador contadores contatore contatori teller tellers report protokoll "
     "rapport informe rapporto csv xlsx shift schicht équipe equipe turno ploeg early late night früh "
@@ -66,7 +66,7 @@ _RATE = re.compile(
 _AIM = re.compile(r"\b(soll|target|ziel|objectif|objetivo|obiettivo|doel|plan\w*|setpoint|nominal)\b", re.I)
 _BEFORE = re.compile(r"^(?P<word>[^\W\d_]+)(?P<gap>[\s_-]?)(?P<number>\d{1,2})[\s._:/\-]+(?P<rest>.+)$")
 _AFTER = re.compile(r"^(?P<rest>.+?)[\s._:/\-]+(?P<word>[^\W\d_]+)(?P<gap>[\s_-]?)(?P<number>\d{1,2})$")
-_DATED = re.compile(r"(?<![^\W\d_])\d{2,}(?:[-_. T]?\d+)*|\d{4,}(?:[-_. T]?\d+)*")
+_DATES = re.compile(r"(?<![^\W\d_])\d{2,}(?:[-_. T]?\d+)*|\d{4,}(?:[-_. T]?\d+)*")
 COUNTED = ("pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper", "rope")
 
 
@@ -169,12 +169,12 @@ def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Row
         cells = rows.column(long[0])
         texts = [n.strip() for n in cells.unique(maintain_order=True).to_list() if n.strip()][:200]
         columns = _columns([(text, "") for text in texts])
-        machines = {} if owner is None else _named_in_long(rows.column(owner), cells)
+        machines = {} if owner is None else _headers_in_long(rows.column(owner), cells)
     else:
         places = [p for p in range(heading.width) if p not in times and p != owner and heading.names[p]]
         units = [unit_named(heading.units.get(p, "")) or unit_of(heading.names[p]) for p in places]
         columns = _columns(list(zip([heading.names[p] for p in places], units, strict=True)))
-        machines = {} if owner is None else _named_in_wide(rows, owner, places, heading)
+        machines = {} if owner is None else _headers_in_wide(rows, owner, places, heading)
     return Survey(
         path,
         kind,
@@ -221,13 +221,13 @@ def _counts(rows: Rows, heading: Heading, columns: tuple[SurveyedColumn, ...]) -
     return (float(numbers[0]), float(numbers[-1])) if len(numbers) else None
 
 
-def _named_in_long(owners: pl.Series, names: pl.Series) -> dict[str, tuple[str, ...]]:
+def _headers_in_long(owners: pl.Series, names: pl.Series) -> dict[str, tuple[str, ...]]:
     pairs = pl.DataFrame({"owner": owners.str.strip_chars(), "name": names.str.strip_chars()}).unique()
     by = pairs.filter(pl.col("owner") != "").sort("owner", "name").group_by("owner", maintain_order=True)
     return {str(key[0]): tuple(group["name"].to_list()) for key, group in by}
 
 
-def _named_in_wide(rows: Rows, owner: int, places: Sequence[int], heading: Heading) -> dict[str, tuple[str, ...]]:
+def _headers_in_wide(rows: Rows, owner: int, places: Sequence[int], heading: Heading) -> dict[str, tuple[str, ...]]:
     """For each machine that a column names, the headers under which it has values."""
     filled = {heading.names[p]: (rows.column(p).str.strip_chars() != "").alias(str(p)) for p in places}
     owners = rows.column(owner).str.strip_chars()
@@ -286,12 +286,12 @@ def machine_of(name: str) -> tuple[str, str]:
     (('wrap1', ''), ('', 'press 2'))
     """
     stem = re.sub(r"\.[A-Za-z]{1,5}(\.gz)?$", "", name)
-    before, _, behind = _DATED.sub("\0", stem, count=1).partition("\0")
-    return _naming(before), _naming(_DATED.sub(" ", behind))
+    before, _, behind = _DATES.sub("\0", stem, count=1).partition("\0")
+    return _naming(before), _naming(_DATES.sub(" ", behind))
 
 
 def _naming(text: str) -> str:
     """The words that name something, "" where none has a letter."""
     words = [word for word in re.split(r"[\s_.\-]+", text) if word]
-    naming_words = [word for word in words if same(re.sub(r"\d", "", word)) not in _PASSED or word.isdigit()]
+    naming_words = [word for word in words if same(re.sub(r"\d", "", word)) not in _WORDS_OF_NO_NAME or word.isdigit()]
     return " ".join(naming_words) if any(re.search(r"[^\W\d_]", word) for word in naming_words) else ""

@@ -42,7 +42,7 @@ class CountReadings:
         part = channel.part
         if not isinstance(part, Counter) or channel.counting is not None or part.counting != "total":
             return
-        at_us, value = _sorted(at.head(_LOOK), values.head(_LOOK))
+        at_us, value = _in_time_order(at.head(_LOOK), values.head(_LOOK))
         if not len(value):
             return
         count = what_counts(at_us, value, part, self._plant)
@@ -101,7 +101,7 @@ class CountReadings:
         return at_us - int(before[-1]) if len(before) else _DAY_US
 
 
-def _sorted(at: pl.Series, values: pl.Series) -> tuple[np.ndarray, np.ndarray]:
+def _in_time_order(at: pl.Series, values: pl.Series) -> tuple[np.ndarray, np.ndarray]:
     frame = pl.DataFrame({"at": at, "value": values}).drop_nulls()
     if not frame["at"].is_sorted():
         frame = frame.sort("at", maintain_order=True)

@@ -186,7 +186,7 @@ def take_events(
     masses = [c for c in bound.columns if c.name == "mass_g"]
     for column in bound.columns:
         if column.field.holds not in ("moment", "week") and column not in masses:
-            fields[column.name] = _checked(read_field(rows.column(column.place), column, marks, where), plant)
+            fields[column.name] = _with_web_ids(read_field(rows.column(column.place), column, marks, where), plant)
     if "duration" in fields:
         fields["end"] = _end_by_duration(fields)
     if "web" in ESSENTIAL[layout.kind] and "web" not in fields:
@@ -230,7 +230,7 @@ def _lines(cells: pl.Series, fallback: pl.Series, plant: Plant) -> FieldCells:
     return FieldCells("line", "line", line_ids, why)
 
 
-def _checked(cells: FieldCells, plant: Plant) -> FieldCells:
+def _with_web_ids(cells: FieldCells, plant: Plant) -> FieldCells:
     """Bring the names of webs to their ids; other fields stay as they are."""
     if cells.name != "web":
         return cells
@@ -281,7 +281,7 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
         names = [name for name in ((need,) if isinstance(need, str) else need) if name in frame.columns]
         reasons = [fields[name].reasons().alias(f"why {name}") for name in names]
         frame = frame.with_columns(reasons)
-        why = pl.coalesce([*[f"why {name}" for name in names], pl.lit(f"no {_said(need)}")])
+        why = pl.coalesce([*[f"why {name}" for name in names], pl.lit(f"no {_need_words(need)}")])
         missing = pl.all_horizontal(pl.col(name).is_null() for name in names) if names else pl.lit(True)
         lacks = pl.when(missing).then(why).otherwise(lacks)
     if layout.kind == "weights" and "pieces" in fields:
@@ -294,7 +294,7 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
     return lacking.is_null(), lacking
 
 
-def _said(need: str | tuple[str, ...]) -> str:
+def _need_words(need: str | tuple[str, ...]) -> str:
     return need if isinstance(need, str) else " or ".join(need)
 
 

@@ -21,7 +21,7 @@ from lineview.intake.layout.bind import FieldColumn
 #: So many rows before the last one are compared with it.
 LOOK_BACK = 200
 _NUMBER = re.compile(r"[-+]?\d[\d.,'’ ]*")
-_WHOLE = re.compile(r"\d+")
+_DIGITS = re.compile(r"\d+")
 #: Part of REFUSALS that is known before the file's name is.
 REFUSED: dict[str, pl.DataType] = {name: REFUSALS[name] for name in ("row", "column", "text", "reason")}
 
@@ -154,7 +154,7 @@ def why_cut_off(last: str, before: Sequence[str]) -> str | None:
     if not last:
         return None if "" in before else f"{ends}: the last cell is empty"
     numbers = [cell for cell in before if _NUMBER.fullmatch(cell)]
-    if _only_rises(numbers) and _WHOLE.fullmatch(last):
+    if _only_rises(numbers) and _DIGITS.fullmatch(last):
         falls = int(last) < int(numbers[-1])
         return f"{ends}: '{last}' is less than '{numbers[-1]}' before it" if falls else None
     longest = max(numbers, key=len, default="")
@@ -162,7 +162,7 @@ def why_cut_off(last: str, before: Sequence[str]) -> str | None:
 
 
 def _only_rises(cells: Sequence[str]) -> bool:
-    if not cells or not all(_WHOLE.fullmatch(cell) for cell in cells):
+    if not cells or not all(_DIGITS.fullmatch(cell) for cell in cells):
         return False
     counts = [int(cell) for cell in cells]
     return all(later >= earlier for earlier, later in pairwise(counts))

@@ -163,11 +163,11 @@ def take_rows(
 ) -> Taken:
     """Read the rows of a table, or of a piece of one, of readings."""
     rows = data_rows(tables.pop(), heading, _places(bound))
-    rows, times = _timed(rows, bound, plant, facts, heading)
+    rows, times = _read_times(rows, bound, plant, facts, heading)
     for place in {*bound.times} - {*value_places(bound)}:
         rows.release(place)
     progress(rows.frame.height // 3)
-    rows, at, machine, unnamed = _owned(rows, times.at, bound, plant)
+    rows, at, machine, unnamed = _owner_of_rows(rows, times.at, bound, plant)
     marks = facts.marks(lambda: evidence_of(rows, bound))
     long = bound.layout.shape == "long"
     counts = CountReadings(bound.layout, plant, facts.where)
@@ -186,7 +186,7 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
     return (f"{sum(unnamed.values())} rows have names that are not in the layout: {listed}",)
 
 
-def _timed(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, heading: Heading) -> tuple[Rows, Times]:
+def _read_times(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, heading: Heading) -> tuple[Rows, Times]:
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
@@ -210,7 +210,7 @@ def _timed(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, heading
     return timed, replace(times, at=times.at.filter(times.reasons.is_null()))
 
 
-def _owned(
+def _owner_of_rows(
     rows: Rows, at: pl.Series, bound: BoundLayout, plant: Plant
 ) -> tuple[Rows, pl.Series, pl.Series | None, dict[str, int]]:
     """Settle each row's machine and, in a long table, its name; rows without are refused."""

@@ -1,0 +1,65 @@
+"""The likelihoods of batch means and of readings in runs, beside dense matrices."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lineview.stats.batch_correlation import _likelihood, _runs, fit_memory, within_batch_correlation
+
+
+def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says() -> None:
+    rng = np.random.default_rng(5)
+    y = np.cumsum(rng.uniform(-1, 1, 30)) * 0.2
+    errors = rng.uniform(0.01, 0.05, 30)
+    fit = fit_memory(y, errors)
+    apart = np.abs(np.subtract.outer(np.arange(30), np.arange(30)))
+    ones = np.ones(30)
+    logs = []
+    likely = np.argsort(fit.weight)[-5:]
+    for case in likely:
+        inverse = np.linalg.inv(fit.sd[case] ** 2 * fit.phi[case] ** apart + np.diag(errors))
+        total = ones @ inverse @ ones
+        mean = ones @ inverse @ y / total
+        assert fit.mean[case] == pytest.approx(mean)
+        assert fit.mean_sd[case] == pytest.approx(total**-0.5)
+        left = y - mean
+        logs.append(-0.5 * (left @ inverse @ left - np.linalg.slogdet(inverse)[1] + np.log(total)))
+    assert np.all(fit.phi[likely] > 0)
+    assert np.log(fit.weight[likely] / fit.weight[likely[0]]) == pytest.approx(np.array(logs) - logs[0])
+
+
+@pytest.mark.parametrize("white", [0.0, 0.3, 0.6])
+def test_white_noise_on_readings_weighs_as_a_dense_covariance_says(white: float) -> None:
+    phi, runs, each = 0.7, 5, 12
+    value = np.random.default_rng(1).normal(size=runs * each)
+    seconds = np.arange(runs * each) * 20.0
+    seconds[30:] += 40.0  # two readings are missing within the third run
+    run = np.repeat(np.arange(runs), each)
+    sorted_runs = _runs(value, seconds, run)
+    squares = determinants = 0.0
+    for k in range(runs):
+        inside = run == k
+        steps = np.cumsum(np.r_[0, np.round(np.diff(seconds[inside]) / 20.0)])
+        covariance = (1 - white) * phi ** np.abs(np.subtract.outer(steps, steps)) + white * np.eye(each)
+        inverse = np.linalg.inv(covariance)
+        x, y = np.column_stack([np.ones(each), sorted_runs.time[inside]]), sorted_runs.value[inside]
+        left = y - x @ np.linalg.solve(x.T @ inverse @ x, x.T @ inverse @ y)
+        squares += left @ inverse @ left
+        determinants += np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(x.T @ inverse @ x)[1]
+    df = runs * (each - 2)
+    likelihood, residual, _ = _likelihood(sorted_runs, phi, white)
+    assert likelihood == pytest.approx(-0.5 * (determinants + df * np.log(squares / df)))
+    assert residual.sum() == pytest.approx(squares)
+
+
+def test_short_runs_whose_values_follow_each_other_state_no_limits() -> None:
+    rng = np.random.default_rng(2)
+    shocks = rng.normal(size=(60, 40))
+    for i in range(1, 40):
+        shocks[:, i] = 0.8 * shocks[:, i - 1] + 0.6 * shocks[:, i]
+    for each, stated in ((10, False), (20, True)):
+        value = shocks[:, 40 - each :].ravel()
+        sd = within_batch_correlation(value, np.arange(value.size) * 20.0, np.repeat(np.arange(60), each)).sd
+        assert (sd.low is not None) == stated
+        assert ("needs 18" in sd.interval) == (not stated)
