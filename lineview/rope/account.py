@@ -118,7 +118,10 @@ def rope_account(
     bare = RopeAccount(sizer, target, (), "", "", no_points())
     if readings.gauges.is_empty() and not (readings.counts and readings.counts.readings):
         return replace(bare, problem=f"there are no readings of {sizer.shown} in this time")
-    inside = readings.gauges.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
+    within = pl.col("at").is_between(*period, closed="left")
+    # A season of readings is copied only where there is anything to leave out.
+    everything = readings.gauges.select(within.all()).item()
+    inside = readings.gauges if everything else readings.gauges.filter(within)
     gauges = tuple(diameter_gauges(sizer, inside, target.diameter_mm, target.widest_tolerance_mm))
     bare = replace(bare, gauges=gauges)
     problem = _gauge_problem(sizer, gauges, target)

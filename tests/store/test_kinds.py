@@ -1,6 +1,8 @@
 """Batches, stops, reels, stock and plan: told once, disputed things left out and listed, open ends."""
 
+import numpy as np
 import pytest
+from polars.testing import assert_frame_equal
 
 from lineview.core.errors import AskError
 from lineview.order.words import open_plan
@@ -193,3 +195,27 @@ def test_a_batch_does_not_last_over_one_whose_product_is_disputed(store, tmp_pat
     found = store.batches("line1", at(0), at(9999))
     assert found.select("batch", "end").rows() == [("b0", at(600)), ("b2", None)]
     assert store.batches("line1", at(700), at(800)).is_empty()
+
+
+def test_what_a_snapshot_kept_is_what_the_store_says_of_any_time_and_state(store, tmp_path):
+    rng = np.random.default_rng(4)
+
+    def sheet(name: str, first: int) -> None:
+        rows = [{"line": f"line{1 + k % 2}", "batch": f"b{k}", "start": at(600 * k)} for k in range(first, first + 40)]
+        store.record(export(tmp_path, name, ("batches", kind("batches", rows))))
+
+    for state, first in enumerate((0, 30, 90)):
+        sheet(f"{state}.csv", first)
+        for _ in range(2):  # the second snapshot of a state has what the first one read
+            with store.snapshot() as still:
+                for line, a, b in zip(
+                    rng.choice(["line1", "line2"], 40), *rng.integers(-9_000, 90_000, (2, 40)).tolist(), strict=True
+                ):
+                    times = at(min(a, b)), at(max(a, b) + 1)
+                    assert_frame_equal(still.batches(line, *times), store.batches(line, *times))
+                assert still.span() == store.span()
+                assert_frame_equal(still.contradicting("batches"), store.contradicting("batches"))
+                assert still.version() == store.version()
+    with store.snapshot() as before:
+        sheet("later.csv", 200)
+        assert before.batches("line1", at(0), at(200_000)).height < store.batches("line1", at(0), at(200_000)).height
