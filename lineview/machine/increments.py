@@ -71,6 +71,8 @@ _BESIDE = 5
 _RARE_S, _MOST_RARE, _LOOKED_AT = 28_800.0 / 10, 0.1, 5000
 #: An interval longer than so many usual ones more often has a stop in it than they have.
 _USUAL = 1.5
+#: Intervals at one pace add at least this share of the most; so does that share of all running ones of a machine.
+_STEADY = 0.9
 #: Counts and a share that readings at one pace differ by.
 _NEAR_COUNTS, _NEAR_SHARE = 2.0, 0.01
 #: A counter that adds fewer in a reading has no pace that a reset stands out from, and may well end at 0 by a turn.
@@ -323,8 +325,12 @@ def _off_pace(rate: Floats, seconds: Floats, which: Ints) -> tuple[Floats, Float
     rates = np.where(there, rate[np.clip(beside, 0, len(rate) - 1)], np.nan)
     known = ~np.isnan(rates)
     enough = (known.sum(axis=1) >= _BESIDE) & ~np.isnan(rate[which])
-    above = (rate[which] - np.where(known, rates, -np.inf).max(axis=1)) * seconds[which]
-    below = (np.where(known, rates, np.inf).min(axis=1) - rate[which]) * seconds[which]
+    top, least = np.where(known, rates, -np.inf).max(axis=1), np.where(known, rates, np.inf).min(axis=1)
+    # beside stops a machine may run at its pace for a whole interval, and in none of those around it
+    moves = (rates[:, _BESIDE - 1 : _BESIDE + 1] > 0).any(axis=1) & (least < _STEADY * top)
+    pace = float(np.quantile(rate[rate > 0], _STEADY)) if (rate > 0).any() else 0.0
+    above = (rate[which] - np.where(moves, np.maximum(top, pace), top)) * seconds[which]
+    below = (least - rate[which]) * seconds[which]
     return np.where(enough, above, 0.0), np.where(enough, below, 0.0)
 
 

@@ -125,14 +125,14 @@ class InventedWorks:
         return PERIODS
 
     def take(
-        self, paths: Sequence[Path], *, accept: bool = False, settled: Mapping[str, str] | None = None
+        self, paths: Sequence[Path], *, accept: bool = False, chosen: Mapping[str, str] | None = None
     ) -> list[Taken]:
         (path,) = paths
         data = path.read_bytes()
-        self.taken.append((path.name, data, accept, dict(settled or {})))
+        self.taken.append((path.name, data, accept, dict(chosen or {})))
         if not data:
             raise IntakeError(Fault("the file is empty", path.name, "an export with rows"))
-        if b"unknown" in data and not (accept and settled):
+        if b"unknown" in data and not (accept and chosen):
             layout = Layout(id="wrap1-counter", machine="wrap1", columns={"Count": ColumnTarget(to="good")})
             sample = pl.DataFrame({"time": ["2026-06-09 06:00:00"], "Count": ["1,234"]})
             marks = (("en", "1234 pieces"), ("de", "1.234 pieces"))
