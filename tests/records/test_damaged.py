@@ -118,7 +118,8 @@ def test_damaged_records_are_made_again(made: Path, tmp_path: Path, damage: str,
     with Works(folder) as works:
         assert answers(works) == there
         assert works.records.made == 0, "made again though nothing was broken any more"
-    assert [file.name for file in (folder / "store").glob(".*")] == []
+    hidden = {file.name for file in (folder / "store").glob(".*")}
+    assert hidden <= {".cleared"}  # the mark of the last look for leftovers
 
 
 def test_a_disk_that_keeps_nothing_whole_is_said_plainly(made: Path, tmp_path: Path, monkeypatch) -> None:
