@@ -42,7 +42,7 @@ from lineview.intake.exports import NotInPieces, Stretch
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
 from lineview.intake.pieces import is_plain, parts_of, pieces_of, records_of
-from lineview.intake.tidy.counts import CountReadings
+from lineview.intake.tidy.counts import CountReadings, PieceEnds
 from lineview.intake.tidy.readings import ChannelColumn
 from lineview.intake.tidy.rows import REFUSED, data_rows
 from lineview.intake.tidy.take_readings import evidence_of, name_notes, take_rows, value_places
@@ -323,6 +323,8 @@ class BigExport:
         self._passed: Counter[str] = Counter()
         self._unnamed: Counter[str] = Counter()
         self._by_gap = 0
+        self._counts = CountReadings(bound.layout, plant, str(path))
+        self._ends = PieceEnds(bound.channels)
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -351,15 +353,22 @@ class BigExport:
                 rows += sum(part.rows for part in ready)
                 if refused > MOST_REFUSED:
                     raise IntakeError(_no_export(self.path, refused))
+                self._must_go_on(ready)
                 yield from ready
             row += lines
             self._told(row - self._first)
         for part in self._joined(night, first_held):
             rows, refused = rows + part.rows, refused + part.rows_refused
+            self._must_go_on([part])
             yield part
         if rows == refused:
             raise NotInPieces  # that reading says why no row is of any use
         self._settled.check()
+
+    def _must_go_on(self, parts: list[Stretch]) -> None:
+        """Raise where the clock may have been set back between pieces: what then is, all rows settle."""
+        if self._ends.go_back(frame for part in parts for frame in part.frames) and not self._bound.layout.any_times:
+            raise NotInPieces
 
     def _pieces(self, source: Path) -> Iterator[tuple[bytes, int, Stretch | None]]:
         """The file's pieces, their lines, and what they give.
@@ -455,6 +464,10 @@ class BigExport:
         for column in self._bound.columns:
             for channel in column.channels.values():
                 scaled = channel.scaled(values[column.place]).alias("value")
+                try:
+                    self._counts.plausible(channel, column.header, rows, at, scaled)
+                except IntakeError:
+                    raise NotInPieces from None  # of the whole file it may not be true
                 constants = {"machine": channel.machine, "channel": channel.part.id, "quality": "good"}
                 literals = [pl.lit(text, pl.String()).alias(name) for name, text in constants.items()]
                 nothing = [pl.lit(None, pl.String()).alias("text"), pl.lit(0, pl.Int64()).alias("intake")]

@@ -134,3 +134,58 @@ def test_a_later_file_whose_day_and_month_are_swapped_is_not_taken(tmp_path):
     with Works(tmp_path / "works") as works:
         error = works.take([later])[0].error
     assert "its times begin on 2026-09-06, its name says 2026-06-09: day and month may be swapped" in str(error)
+
+
+def set_up_with_later(folder: Path, later: str) -> tuple[Works, Path]:
+    """A works set up from one day's file of a name that says nothing, and a later file of that name and header."""
+    text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}")
+    assert made(folder, shown(folder, text, "export.csv")).value == MADE
+    second = folder / "later" / "export.csv"
+    second.parent.mkdir()
+    second.write_text("Time;Pieces\n" + later, encoding="utf-8")
+    return Works(folder / "works"), second
+
+
+@pytest.mark.parametrize(("lot", "pace"), [(100, "3.4"), (1000, "0.3")])
+def test_a_later_file_that_counts_in_lots_is_not_taken(tmp_path, lot, pace):
+    later = rows(lambda k: f"{pieces(k + 1440) // lot}").replace("2026-06-08", "2026-06-09")
+    works, second = set_up_with_later(tmp_path, later)
+    with works:
+        error = works.take([second])[0].error
+    assert f"by 'Pieces' wrap makes {pace} pieces a minute" in str(error)
+    assert "its nominal band is 300 to 400: one count may not be 1" in str(error)
+
+
+def test_an_hour_of_single_pieces_is_no_other_pace(tmp_path):
+    later = rows(lambda k: f"{pieces(480) + min(k, 60)}").replace("2026-06-08", "2026-06-09")
+    works, second = set_up_with_later(tmp_path, later)
+    with works:
+        assert works.take([second])[0].receipt is not None
+
+
+def of_shift(works: Works) -> tuple[Figure, str]:
+    answer = works.ask(read_question("shift", machine="wrap", period="2026-06-08.early"))
+    return next(f for f in answer.figures if f.name == "pieces_made"), " ".join((answer.text, *answer.notes))
+
+
+def test_another_machines_file_of_the_same_name_and_moments_is_a_conflict(tmp_path):
+    works, second = set_up_with_later(tmp_path, rows(lambda k: f"{90_000 + 310 * k}"))
+    with works:
+        receipt = works.take([second])[0].receipt
+        assert receipt is not None
+        assert receipt.conflicts == 481
+        figure, words = of_shift(works)
+    assert figure.value is None
+    assert "480 readings are given in two versions, of which neither is used" in words
+
+
+def test_another_machines_file_between_the_moments_is_not_counted_as_one(tmp_path):
+    later = rows(lambda k: f"{90_000 + 310 * k}", "%Y-%m-%d %H:%M:30")
+    works, second = set_up_with_later(tmp_path, later)
+    with works:
+        assert works.take([second])[0].receipt is not None
+        figure, words = of_shift(works)
+    assert figure.low is not None
+    assert figure.high is not None
+    assert figure.low < MADE < figure.high
+    assert "planned minutes have no readings" in words

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
+from lineview.core.errors import IntakeError
 from lineview.intake import big, pieces
 from lineview.intake.exports import NotInPieces
 from lineview.intake.read import open_big, read_export
@@ -212,6 +213,7 @@ UNSETTLED = {
     "another decimal mark": (late(2_500, "2026-06-02 15:19:00;1,5;1", "Zeit;Stück;film"), {}),
     "times without seconds": (late(2_500, "2026-06-02 15:19,1,1"), {}),
     "another order of the date": (late(2_500, "05/06/2026 15:19:00,1,1"), {}),
+    "a clock set back": ([*QUIET[:2_500], *lines(datetime(2026, 5, 31, 23))[2_500:]], {"decimal": "."}),  # noqa: DTZ001 - a wall clock
     "an open quote": (late(2_500, '2026-06-02 15:19:00,"1,1'), {}),
     "no UTF-8": (QUIET, {}),
     "a damaged gzip": (QUIET, {}),
@@ -234,6 +236,28 @@ def test_what_a_later_piece_unsettles_is_read_whole(tmp_path, small, name):
     assert opened is not None
     with pytest.raises(NotInPieces):
         list(opened.stretches(path))
+
+
+def test_a_clock_set_back_between_two_pieces_is_read_whole(tmp_path, small):
+    first = borders(QUIET)[3]
+    rows = [*QUIET[:first], *lines(datetime(2026, 5, 31, 23))[first:]]  # noqa: DTZ001 - a wall clock
+    opened = open_big(written(tmp_path / "log.csv", rows), WORKS, layout=LAYOUT)
+    assert opened is not None
+    with pytest.raises(NotInPieces):
+        list(opened.stretches(opened.path))
+    with pytest.raises(IntakeError, match="its clock goes back from"):
+        read_export(opened.path, WORKS, layout=LAYOUT)
+
+
+def test_a_pace_that_is_not_the_machines_is_read_whole(tmp_path, small):
+    machines = tuple(m.model_copy(update={"nominal_per_min": (300.0, 400.0)}) for m in WORKS.machines)
+    works = WORKS.model_copy(update={"machines": machines})
+    opened = open_big(written(tmp_path / "log.csv", QUIET), works, layout=LAYOUT)
+    assert opened is not None
+    with pytest.raises(NotInPieces):
+        list(opened.stretches(opened.path))
+    with pytest.raises(IntakeError, match="makes 7 pieces a minute while it counts"):
+        read_export(opened.path, works, layout=LAYOUT)
 
 
 def test_windows_text_and_old_line_ends_are_left_to_the_whole_reading(tmp_path, small):

@@ -205,3 +205,31 @@ def test_a_counter_is_no_time_beside_a_clock_whose_day_the_sheets_name(tmp_path,
     survey = survey_export(path)
     assert survey.times == ("Uhrzeit",)
     assert ("pieces" in {column.meaning for column in survey.columns}) is (header == "Stückzahl")
+
+
+def set_back_at(row: int, by_s: int = 3_600) -> list[str]:
+    """Rows of a day of 340 pieces a minute whose clock somebody sets back before one of them."""
+    times = (START + timedelta(minutes=i, seconds=-by_s if i >= row else 0) for i in range(480))
+    return [f"{at:%Y-%m-%d %H:%M:%S};{4711 + 340 * i}\n" for i, at in enumerate(times)]
+
+
+@pytest.mark.parametrize("by_s", [90, 3_570, 3_600])
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_a_clock_set_back_while_the_counter_goes_on_is_not_taken(tmp_path, by_s, newest_first):
+    lines = set_back_at(240, by_s)
+    text = "time;n\n" + "".join(reversed(lines) if newest_first else lines)
+    said = "line 242 to line 241" if newest_first else "line 241 to line 242"
+    with pytest.raises(IntakeError, match=rf"goes back from 2026-06-08 09:59:00 .*{said}\) while 'n' counts on"):
+        export_of(tmp_path, text, PIECES)
+    assert export_of(tmp_path, text, layout_of({"n": "pieces"}, any_times=True)).rows == 480
+
+
+def test_a_clock_that_goes_on_an_hour_and_rows_out_of_order_are_taken(tmp_path):
+    quiet = set_back_at(480)
+    on_and_off = set_back_at(240, -3_600)
+    shuffled = [quiet[i * 7 % 480] for i in range(480)]
+    turned = [f"{row.split(';')[0]};{int(row.split(';')[1]) % 65_536}\n" for row in shuffled]
+    hour_again = [*quiet[:240], *quiet[180:]]
+    later_day_first = [*(row.replace("06-08", "06-09") for row in quiet), *quiet]
+    for lines in (quiet, on_and_off, shuffled, turned, hour_again, later_day_first):
+        assert export_of(tmp_path, "time;n\n" + "".join(lines), PIECES).rows_refused == 0

@@ -26,6 +26,10 @@ _NEVER_IN_ORDER = 7
 #: A value as large as this that repeats so often is a total of a machine that stands.
 _LARGE, _STOOD = 1000.0, 3
 _ROWS = 4
+#: Loggers put rows in order again within a minute; a clock that somebody sets goes further back [µs].
+_SET_BACK_US = 60_000_000
+#: A pace is what windows of this length [µs] at least show, and of so many in which the counter rose.
+_WINDOW_US, _WINDOWS = 600_000_000, 12
 _DAY_US = 86_400_000_000
 
 
@@ -88,6 +92,48 @@ def usual_step_us(at_us: Ints) -> int:
     steps = np.diff(at_us)
     steps = steps[steps > 0]
     return int(np.median(steps)) if len(steps) else 0
+
+
+def most_over_step(counter: Counter, step_us: int = 0) -> float:
+    """The most counts from a row to the next one, beside which a clock may have been set."""
+    return float(most_in(counter, np.array([3.0 * max(step_us, _SET_BACK_US) / 1e6]))[0])
+
+
+def set_back(at_us: Ints, value: Floats, counter: Counter) -> tuple[int, int] | None:
+    """The rows before and after which the clock was set back: times begin again while the counter goes on.
+
+    Takes rows as they stand in the file. Rows out of order and files laid one after the other fall in both.
+    """
+    step = np.diff(at_us)
+    if not (step < 0).any():
+        return None
+    newest_first = (step < 0).sum() > (step > 0).sum()
+    if newest_first:
+        at_us, value = at_us[::-1], value[::-1]
+        step = np.diff(at_us)
+    rise, usual_us = np.diff(value), usual_step_us(at_us)
+    goes_on = (rise >= 0) & (rise <= most_over_step(counter, usual_us))
+    starts = np.concatenate(([0], np.flatnonzero(step < 0) + 1))
+    for last in np.flatnonzero((step < 0) & (usual_us - step >= _SET_BACK_US) & goes_on).tolist():
+        start = int(starts[np.searchsorted(starts, last, side="right") - 1])
+        again = start + int(np.searchsorted(at_us[start : last + 1], at_us[last + 1]))
+        if at_us[start] <= at_us[last + 1] and value[again] < value[last + 1]:
+            final = len(at_us) - 1
+            return (final - last, final - last - 1) if newest_first else (last, last + 1)
+    return None
+
+
+def pace_per_min(at_us: Ints, value: Floats) -> tuple[float, float]:
+    """The usual pace of a total while it rises, and one that it seldom exceeds; 0 with too few readings.
+
+    Takes moments in order; gives counts a minute.
+    """
+    width = max(_WINDOW_US, usual_step_us(at_us))
+    window = at_us // width
+    ends = np.flatnonzero(np.diff(window, append=window[-1:] + 1))
+    rise = np.diff(value[ends])[np.diff(window[ends]) == 1]
+    rise = rise[rise > 0] / (width / 60e6)
+    return (float(np.median(rise)), float(np.quantile(rise, 0.9))) if len(rise) >= _WINDOWS else (0.0, 0.0)
 
 
 def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> Count:

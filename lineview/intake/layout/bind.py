@@ -47,11 +47,15 @@ class BoundLayout:
     notes: tuple[str, ...] = ()
 
     @property
+    def channels(self) -> list[Channel]:
+        """All counters and gauges that are read."""
+        owners = [*(column.channels for column in self.columns), *self.names.values()]
+        return [channel for of_machine in owners for channel in of_machine.values()]
+
+    @property
     def by_row(self) -> bool:
         """Whether each row can be read without those before it, and each column without others."""
-        channels = [c for column in self.columns for c in column.channels.values()]
-        channels += [c for owners in self.names.values() for c in owners.values()]
-        parts = [c.counting or getattr(c.part, "counting", "total") for c in channels]
+        parts = [c.counting or getattr(c.part, "counting", "total") for c in self.channels]
         plain = set(parts) <= {"total", "down"} and not any(column.lanes for column in self.columns)
         return plain and self.layout.stamps == "end" and not self.layout.on_change
 

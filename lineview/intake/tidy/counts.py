@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from datetime import datetime
+
 import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
-from lineview.intake.cells.counting import Added, Shifts, held, interval_starts, restarts, usual_step_us, what_counts
+from lineview.intake.cells.counting import (
+    Added,
+    Shifts,
+    held,
+    interval_starts,
+    most_over_step,
+    pace_per_min,
+    restarts,
+    set_back,
+    usual_step_us,
+    what_counts,
+)
 from lineview.intake.layout.channels import Channel
 from lineview.plant import Counter, Layout, Plant
 
@@ -16,6 +30,8 @@ _LOOK = 5_000
 _DAY_US = 86_400_000_000
 #: Rows of sums stand this far apart at least [µs]; totals that are read more often may rise slowly.
 _APART_US = 600_000_000
+#: A pace this far outside its machine's nominal band [times] counts something else than pieces, such as lots.
+_OTHER_PACE = 10.0
 
 
 class CountReadings:
@@ -49,6 +65,58 @@ class CountReadings:
         is_coarse = usual_step_us(at_us) >= _APART_US and len(np.unique(value)) > 1
         if count.counting in ("since last row", "down") and (count.sure or is_coarse):
             raise IntakeError(_open_fault(header, count.counting, self._where, self._layout.id))
+
+    def plausible(self, channel: Channel, header: str, row: pl.Series, at: pl.Series, values: pl.Series) -> None:
+        """Raise where the clock was set back in mid-file, or the pace is no pace of the machine.
+
+        Takes rows as they stand in the file, and `values` [counts].
+        """
+        part = channel.part
+        counting = channel.counting or getattr(part, "counting", "")
+        if not isinstance(part, Counter) or counting == "since last row":
+            return
+        block = pl.DataFrame({"row": row, "at": at, "value": values}).drop_nulls()
+        at_us, value = block["at"].to_physical().to_numpy(), block["value"].to_numpy()
+        places = None if self._layout.any_times else set_back(at_us, -value if counting == "down" else value, part)
+        if places is not None:
+            raise IntakeError(self._set_back_fault(header, block, *places))
+        if counting == "total" and len(value):
+            self._must_be_pace(channel, part, header, *_in_time_order(block["at"], block["value"]))
+
+    def _set_back_fault(self, header: str, block: pl.DataFrame, before: int, after: int) -> Fault:
+        local, rows = block["at"].dt.convert_time_zone(self._plant.zone), block["row"]
+        return Fault(
+            f"its clock goes back from {local[before]:%Y-%m-%d %H:%M:%S} to {local[after]:%H:%M:%S} "
+            f"(line {rows[before]} to line {rows[after]}) while '{header}' counts on",
+            self._where,
+            "a clock that nobody set in between",
+            "Correct the times before or after these lines; any_times = true in layout "
+            f"'{self._layout.id}' takes them as they are.",
+        )
+
+    def _must_be_pace(self, channel: Channel, part: Counter, header: str, at_us: np.ndarray, value: np.ndarray) -> None:
+        """Raise where a counter of pieces is far slower or faster than its machine, all through the file.
+
+        Only where the plant description has a band: while one is set up the band is not known, and is asked about.
+        """
+        machine = self._plant.machine(channel.machine)
+        is_of_pieces = part.counts in ("pieces", "good pieces")
+        if machine is None or not is_of_pieces or "nominal_per_min" not in machine.model_fields_set:
+            return
+        usual, most = (pace * part.unit_value for pace in pace_per_min(at_us, value))
+        low, high = machine.nominal_per_min
+        if not usual or (most * _OTHER_PACE >= low and usual <= high * _OTHER_PACE):
+            return
+        raise IntakeError(
+            Fault(
+                f"by '{header}' {machine.id} makes {usual:,.3g} pieces a minute while it counts, and its nominal "
+                f"band is {low:g} to {high:g}: one count may not be {part.unit_value:g}",
+                self._where,
+                f"a counter in which one count is {part.unit_value:g}, as in {machine.id}'s other files",
+                f"Export it so. If {machine.id} is so slow or fast, correct its nominal_per_min; if one count always "
+                f"was more, write it as unit_value of its counter '{part.id}'.",
+            )
+        )
 
     def filled(self, channel: Channel, block: pl.DataFrame) -> pl.DataFrame:
         """A counter's readings with those that rows imply: restarts, starts of intervals, held values.
@@ -99,6 +167,41 @@ class CountReadings:
         shifts = Shifts.between(self._plant, at_us, at_us)
         before = shifts.start_us[shifts.start_us < at_us]
         return at_us - int(before[-1]) if len(before) else _DAY_US
+
+
+class PieceEnds:
+    """The ends of a big file's pieces, over which a clock may have been set back.
+
+    Parameters
+    ----------
+    channels : iterable of Channel
+        Of the file, totals or counters of what is left.
+    """
+
+    def __init__(self, channels: Iterable[Channel]) -> None:
+        self._counters: dict[tuple[str, str], tuple[float, float]] = {}
+        for channel in channels:
+            if isinstance(part := channel.part, Counter):
+                sign = -1.0 if (channel.counting or part.counting) == "down" else 1.0
+                self._counters[channel.machine, part.id] = sign, most_over_step(part)
+        self._last: dict[tuple[str, str], tuple[datetime, float]] = {}
+
+    def go_back(self, frames: Iterable[pl.DataFrame]) -> bool:
+        """Whether in the next piece, of READINGS, a counter goes on while the clock goes back."""
+        ends = [pl.col(name).first().alias(f"first_{name}") for name in ("at", "value")]
+        ends += [pl.col(name).last() for name in ("at", "value")]
+        back = False
+        for frame in frames:
+            for machine, channel, *cells in frame.group_by("machine", "channel").agg(ends).iter_rows():
+                if None in cells or (machine, channel) not in self._counters:
+                    continue
+                sign, most = self._counters[machine, channel]
+                first, last = (cells[0], sign * cells[1]), (cells[2], sign * cells[3])
+                before = self._last.get((machine, channel), first)
+                older, newer = (before, first) if first[0] <= last[0] else (first, before)
+                back |= older[0] > newer[0] and 0 <= newer[1] - older[1] <= most
+                self._last[machine, channel] = last
+        return back
 
 
 def _in_time_order(at: pl.Series, values: pl.Series) -> tuple[np.ndarray, np.ndarray]:

@@ -123,6 +123,7 @@ def _take(
             values, why = _whole(strip, values, why)
         text, has = None, values.is_not_null()
         counts.checked(strip.channel, strip.header, own_at, values)
+        counts.plausible(strip.channel, strip.header, own_row, own_at, values)
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
         if bad.any() and strip.quality is not None:
