@@ -81,7 +81,12 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
 
 def _read(original: Path, name: str, description: str | None, plant: Plant) -> Export:
     """Read an original as it was read when it was taken in, by the plant description of then."""
-    then = plant if description is None else plant_of_json(json.loads(description))
+    then = plant
+    if description is not None:
+        said = json.loads(description)
+        for machine in said["machines"]:  # every band stands in it, written by somebody or not: it holds none again
+            machine.pop("nominal_per_min", None)
+        then = plant_of_json(said)
     with TemporaryDirectory() as folder:
         path = Path(folder) / (Path(name).name or "export")
         path.symlink_to(original.resolve())

@@ -12,6 +12,7 @@ from lineview.cli.intake import look_over
 from lineview.core.errors import LineviewError, StoreError
 from lineview.store.doctor import examine
 from tests.app.test_watch import PLANT
+from tests.intake.small_works import SmallWorks, rows, stamps
 from tests.store.killed import make_former
 from tests.store.made import at
 
@@ -197,3 +198,15 @@ def test_a_journal_made_anew_leaves_the_damaged_one_beside_it(sound, tmp_path):
     assert any("add each user again, lineview user add" in line for line in said)
     assert content(tmp_path / "works") == content(sound)
     assert [path.read_bytes() for path in store.glob("damaged-*.sqlite")] == [b"damaged" * 1000]
+
+
+def test_a_machine_whose_band_nobody_wrote_is_held_to_none_when_it_is_made_anew(tmp_path):
+    works = SmallWorks(tmp_path / "works")
+    taken = works.take("time;pieces\n" + rows(stamps(481, 60), lambda minute: 5_000 + int(3 * minute)), answers={})
+    assert taken.receipt is not None
+    readings = [file for file in (works.folder / "store").rglob("*.parquet") if "readings" in str(file)]
+    assert readings
+    for file in readings:
+        file.write_bytes(file.read_bytes()[:100])
+    assert repair(works.folder, None, lambda _line: None) == []
+    assert works.made() == (1_440, 1_440, 1_440)
