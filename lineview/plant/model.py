@@ -217,8 +217,8 @@ class Layout(Part):
     """How one kind of export file is laid out.
 
     `stamps` says whether a row's time is the end or the start of what it counts; `on_change` that rows are
-    written only when a value changes; `any_times` that times far from the others or from today, or that run back, are meant.
-    `encoding` is that of the text where it is not UTF-8, UTF-16 or Windows-1252.
+    written only when a value changes; `any_times` that times far from the others or from today, or that run back,
+    are meant. `encoding` is that of the text where it is not UTF-8, UTF-16 or Windows-1252.
     """
 
     id: Id

@@ -72,8 +72,10 @@ class CountReadings:
         Takes rows as they stand in the file, and `values` [counts].
         """
         part = channel.part
-        counting = channel.counting or getattr(part, "counting", "")
-        if not isinstance(part, Counter) or counting == "since last row":
+        if not isinstance(part, Counter):
+            return
+        counting = channel.counting or part.counting
+        if counting == "since last row":
             return
         block = pl.DataFrame({"row": row, "at": at, "value": values}).drop_nulls()
         at_us, value = block["at"].to_physical().to_numpy(), block["value"].to_numpy()
