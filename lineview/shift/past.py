@@ -261,12 +261,12 @@ class RestOfShift:
         later_rate = np.array([shift.rate(past_min, min(past_min + left_min, shift.planned_min)) for shift in like])
         weight, away = _weight(pace, later_rate, self.own.pace(past_min, self._stop_min))
         rate, low, high = self._rates(pace, later_rate, weight, away)
-        level = f"{confidence:.0%}"
-        off_usual = away / max(float(pace.std(ddof=1)), 1e-12)
+        from_what = f"{confidence:.0%} prediction from {len(like)} shifts of the four weeks before"
+        off_usual = float(np.clip(away / max(float(pace.std(ddof=1)), 1e-12), -99.0, 99.0))
         if abs(off_usual) > MAY_LAST:
             _, lasts_low, lasts_high = self._rates(pace, later_rate, 1.0, away)
             low, high = (min(low, lasts_low), high) if away < 0 else (low, max(high, lasts_high))
-            level = f"whether or not its pace lasts ({off_usual:+.1f} sd off theirs), at least {level}"
+            from_what = f"at least {from_what}, whether or not its pace lasts ({off_usual:+.1f} sd off theirs)"
         # No rest is faster than any past one, or than machines run between stops.
         speeds = (float(shift.made[-1]) / max(shift.run_min, 1e-9) for shift in (*like, self.own))
         most = max(float(later_rate.max()), *speeds)
@@ -275,7 +275,7 @@ class RestOfShift:
             max(0.0, low) * left_min,
             max(min(high, most), rate, 0.0) * left_min,
             confidence,
-            f"{level} prediction from {len(like)} shifts of the four weeks before",
+            from_what,
         )
 
     def _rates(self, pace: Floats, later_rate: Floats, weight: float, away: float) -> tuple[float, float, float]:
