@@ -222,6 +222,18 @@
     asked.set("period", period);
     window.dash_clientside.set_props("address", { search: "?" + asked });
   }
+  /* a finger's click follows its tap, and would hit whatever the page has scrolled beneath it */
+  function dropClick() {
+    function drop(event) {
+      if (event.target.closest(".js-plotly-plot")) { return; }
+      event.preventDefault();
+      event.stopPropagation();
+      end();
+    }
+    function end() { document.removeEventListener("click", drop, { capture: true }); }
+    document.addEventListener("click", drop, { capture: true });
+    window.setTimeout(end, 400);
+  }
   function taps() {
     document.querySelectorAll("#page .js-plotly-plot").forEach(function (graph) {
       if (graph.takesTaps || !graph.on) { return; }
@@ -232,6 +244,8 @@
         });
         var stop = said.filter(function (value) { return value.indexOf("|") > 0; })[0];
         var strip = said.filter(function (value) { return value.indexOf("period=") === 0; })[0];
+        var byFinger = window.matchMedia("(pointer: coarse)").matches;
+        if ((stop || strip) && byFinger) { dropClick(); }
         if (stop) { tick([stop]); } else if (strip) { open(strip.slice(7)); }
       });
     });

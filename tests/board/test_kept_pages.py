@@ -401,7 +401,7 @@ def test_who_waits_comes_before_what_is_renewed_and_one_person_not_before_all(mo
     assert queue.begun[2] == "three"  # "one" has a page under way already
     queue.end("a", "three", "one 0", "one 1", "one 2", "renewed")
     queue.until(lambda: len(queue.begun) == 7)
-    assert queue.begun[-1] == "renewed"
+    assert "renewed" in queue.begun[-2:]  # the last two begin side by side
 
 
 def test_one_person_asks_for_so_many_at_once_and_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
