@@ -23,6 +23,8 @@ LEAST_SHIFTS, ORDERED_FROM = 8, 19
 LEAST_STOPS = 60
 #: Numbers of stops vary at least so many times as much as by chance: after a stop comes a run, so fewer than by chance.
 MOST_EVEN = 0.3
+#: From so many standard deviations off the usual the pace of a shift may be one that lasts.
+MAY_LAST = 0.5
 #: Minutes not seen that a past shift may have, as a share of its planned minutes.
 _UNSEEN = 0.02
 _DRAWS, _BLOCK = 2000, 4
@@ -241,7 +243,8 @@ class RestOfShift:
 
         The rest of a past shift went at some rate; its own pace up to this minute of the shift told part of
         it, by regression over the past shifts. What the regression leaves is how far a rest may be off. A
-        pace that no past shift explains is taken to last: it weighs at least 1 − variance / deviation².
+        pace that no past shift explains is taken to last: it weighs at least 1 − variance / deviation². From
+        MAY_LAST on the limits hold both this and that all of it lasts, which a few hours cannot tell apart.
         Source: derived-past-shifts
         """
         past_min, confidence = self.own.planned_min, self.confidence
@@ -257,22 +260,35 @@ class RestOfShift:
         pace = self._paces[long]
         later_rate = np.array([shift.rate(past_min, min(past_min + left_min, shift.planned_min)) for shift in like])
         weight, away = _weight(pace, later_rate, self.own.pace(past_min, self._stop_min))
+        rate, low, high = self._rates(pace, later_rate, weight, away)
+        from_what = f"{confidence:.0%} prediction from {len(like)} shifts of the four weeks before"
+        off_usual = float(np.clip(away / max(float(pace.std(ddof=1)), 1e-12), -99.0, 99.0))
+        if abs(off_usual) > MAY_LAST:
+            _, lasts_low, lasts_high = self._rates(pace, later_rate, 1.0, away)
+            low, high = (min(low, lasts_low), high) if away < 0 else (low, max(high, lasts_high))
+            from_what = f"at least {from_what}, whether or not its pace lasts ({off_usual:+.1f} sd off theirs)"
+        # No rest is faster than any past one, or than machines run between stops.
+        speeds = (float(shift.made[-1]) / max(shift.run_min, 1e-9) for shift in (*like, self.own))
+        most = max(float(later_rate.max()), *speeds)
+        return Projection(
+            max(0.0, rate) * left_min,
+            max(0.0, low) * left_min,
+            max(min(high, most), rate, 0.0) * left_min,
+            confidence,
+            from_what,
+        )
+
+    def _rates(self, pace: Floats, later_rate: Floats, weight: float, away: float) -> tuple[float, float, float]:
+        """The rate of the rest where so much of a pace's distance from the usual lasts, and its limits."""
         off = pace - pace.mean()
         residual = later_rate - later_rate.mean() - weight * off
-        leverage = 1.0 / len(like) + off**2 / max(float(off @ off), 1e-12)
+        leverage = 1.0 / pace.size + off**2 / max(float(off @ off), 1e-12)
         residual = residual / np.sqrt(np.maximum(1.0 - leverage, 0.2))
         # Stops that come more often add up to more scatter.
         residual = residual * np.sqrt(1.0 + weight * (self._often - 1.0))
         rate = float(later_rate.mean()) + weight * away
-        low, high = _limits(residual, confidence)
-        most = max(float(later_rate.max()), so_far, rate)
-        return Projection(
-            max(0.0, rate) * left_min,
-            max(0.0, rate + low) * left_min,
-            max(min(rate + high, most), 0.0) * left_min,
-            confidence,
-            f"{confidence:.0%} prediction from {len(like)} shifts of the four weeks before",
-        )
+        low, high = _limits(residual, self.confidence)
+        return rate, rate + low, rate + high
 
 
 def _weight(pace: Floats, later_rate: Floats, this_pace: float) -> tuple[float, float]:

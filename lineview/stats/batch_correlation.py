@@ -162,8 +162,9 @@ COARSE, FINE = 11, 21
 SEARCHED, MOST = 8_000, 30_000
 #: Runs with fewer points have a level but no slope.
 SLOPE_FROM = 8
-#: White shares of the variance tried first; how many of them, and of autocorrelations, are tried about the likeliest.
-WHITES, GRID = (0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9), (15, 11)
+#: White shares of the variance tried first, a small one too: a long memory with a twentieth of white noise looks like a
+#: shorter one. How many of them, and of autocorrelations, are tried about the likeliest.
+WHITES, GRID = (0.0, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9), (15, 11)
 #: Autocorrelations that can be told from white noise on them within a batch; and the gain in log likelihood from
 #: which white noise is in the model. A longer memory cannot be told from the batch's own level and slope.
 REMEMBERS, SPEAKS, TINY = (0.3, 0.96), 0.0, 1e-9

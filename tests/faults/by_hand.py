@@ -33,7 +33,7 @@ BY_HAND = (
 #: Faults that survive and say nothing, each with why.
 SAY_NOTHING: dict[str, str] = {
     "stats/optimum.py:_next_step: 2 * half * q → 2 * half / q": "the bracket halves all the same: the same root, later",
-    "shift/past.py:project: max(min(rate + high, most), 0.0) → max(min(rate + high, most), 0.1)": (
+    "shift/past.py:project: max(min(high, most), rate, 0.0) → max(min(high, most), rate, 0.1)": (
         "no line has an upper rate below a tenth of a piece a minute"
     ),
     "weight/spread.py:_around: middle <= 0 → middle < 0": "draws whose middle is 0 have no width to spread",

@@ -276,6 +276,8 @@ def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
     assert usual.pieces == pytest.approx(18_000)
     # Two thirds as fast, with stops as often as usual: nearly all of it is taken to last.
     assert slow.pieces == pytest.approx(12_000, rel=0.25)
+    assert usual.from_what.startswith("90% prediction")
+    assert slow.from_what.startswith("at least 90% prediction")
 
 
 def test_a_rate_is_unusual_where_at_most_one_shift_in_ten_was_as_slow_by_then() -> None:

@@ -47,6 +47,7 @@ CONDITIONS = {
     "clumped stops": OddShifts(clumped=0.5),
     "crews differ": OddShifts(crew=0.3),
     "worsened this shift": OddShifts(worsened=2.0),
+    "better this shift": OddShifts(worsened=0.5),
     "slow last hours": OddShifts(last_hour=0.65),
 }
 

@@ -45,7 +45,7 @@ def coverage(phi: float, shape: tuple[int, int], lines: int, seed: int, white: f
     return count, ratio
 
 
-@pytest.mark.parametrize(("phi", "white"), [(0.0, 0.0), (0.5, 0.0), (0.8, 0.0), (0.9, 0.0), (0.8, 0.5)])
+@pytest.mark.parametrize(("phi", "white"), [(0.0, 0.0), (0.5, 0.0), (0.8, 0.0), (0.9, 0.0), (0.8, 0.3), (0.8, 0.5)])
 def test_spread_few(phi, white):
     _, ratio = coverage(phi, (60, 30), 60, 401, white)
     assert 0.95 < ratio < 1.12
