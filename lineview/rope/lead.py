@@ -11,7 +11,7 @@ from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.forecast import HORIZON_H, Effect, Verdict, effects_of
-from lineview.rope.words import about, length
+from lineview.rope.words import about, length, may_drift
 from lineview.stats.means import interval_of_mean
 
 #: So many adjustments are needed before their usual error says anything.
@@ -77,7 +77,7 @@ def cause_words(account: RopeAccount, judgement: Verdict, plant: Plant) -> str:
         last = [e for e in judgement.effects if e.real][-1]
         return f"something was moved, changed or knocked ({length(last.size_mm, plant, signed=True)}); nobody noted it"
     if judgement.state != "drifting":
-        return "no measurable drift"
+        return "not settled: it may drift or hold" if may_drift(account, judgement) else "no measurable drift"
     if account.agreement is not None and account.agreement.wanders:
         return "perhaps a gauge and not the rope: the two gauges drift apart; measure the rope by hand"
     slipping = [slip for slip in account.slips if slip.low > 0 or slip.high < 0]

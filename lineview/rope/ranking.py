@@ -125,6 +125,8 @@ def state_words(sizer: RankedSizer) -> str:
     """Say how a sizer's rope stands, in a word or two."""
     if sizer.state == "drifting" and sizer.drift is not None:
         return "thinning" if sizer.drift < 0 else "thickening"
+    if sizer.hours and sizer.drift is not None:
+        return f"may be {'thinning' if sizer.drift < 0 else 'thickening'}"
     words = {"steady": "steady", "stepped": "steady since a jump", "repaired": "steady since an adjustment"}
     return words.get(sizer.state, "not known")
 

@@ -43,6 +43,10 @@ def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scop
         return (*start, *_leaving(account, plant, scope))
     if judgement.state == "stepped":
         return _step_sentence(account, judgement, plant, scope)
+    if account.ahead is not None and may_drift(account, judgement):
+        pace = f"may be {_way(judgement)}, about {length(abs(judgement.wear_mm_per_h), plant, rate=True)} an hour"
+        out = f"{show.hours(account.ahead.mean.value_h or 0.0)} of running"
+        return (Span(f"The rope of {name} {pace}, or hold steady; at that pace it leaves tolerance in {out}."),)
     if judgement.state == "repaired":
         last = [e for e in judgement.effects if e.real][-1]
         when = show.moment_near(last.at, plant, scope.now)
@@ -52,6 +56,11 @@ def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scop
             *_where(account, plant),
         )
     return (Span(f"The rope of {name} holds steady"), *_where(account, plant))
+
+
+def may_drift(account: RopeAccount, judgement: Verdict) -> bool:
+    """Whether no drift is shown, and yet its likeliest pace takes the rope out of tolerance within the horizon."""
+    return judgement.state != "drifting" and account.ahead is not None and bool(account.ahead.mean.value_h)
 
 
 def took_out(effect: Effect, plant: Plant) -> str:
@@ -102,10 +111,11 @@ def _step_sentence(account: RopeAccount, judgement: Verdict, plant: Plant, scope
     way = "down" if last.size_mm < 0 else "up"
     text = f"jumped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
     away = not last.helped
+    since = "whether it holds since is not settled" if may_drift(account, judgement) else "it has held steady since"
     return (
         Span(f"The rope of {account.sizer.shown} "),
         Span(text, call=away),
-        Span("; no adjustment was recorded, and it has held steady since"),
+        Span(f"; no adjustment was recorded, and {since}"),
         *_where(account, plant),
     )
 

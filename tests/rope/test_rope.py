@@ -42,6 +42,15 @@ def test_steady():
     assert holds(answer, "drift_mm_per_h", 0.0)
 
 
+def test_a_drift_that_is_likely_but_not_shown_is_not_called_steady():
+    answer = ask(rope(wear=0.001, seed=1), sheet(120, 10))
+    assert answer.figure("drift_mm_per_h").low < 0
+    assert answer.text.startswith("The rope of sizer 2 may be thickening, about 0.0012 mm an hour, or hold steady; at")
+    assert not any(span.call for span in answer.sentence)
+    lead = next(table for table in answer.tables if any("what" in row and "said" in row for row in table.rows))
+    assert {row["what"]: row["said"] for row in lead.rows}["likely cause"] == "not settled: it may drift or hold"
+
+
 def test_stepped():
     answer = ask(rope(step=(70, 0.15), level=0.0), sheet(120, 10))
     assert "jumped up 0.1" in answer.text
