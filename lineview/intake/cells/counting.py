@@ -30,6 +30,8 @@ _ROWS = 4
 _SET_BACK_US = 60_000_000
 #: A pace is what windows of this length [µs] at least show, and of so many in which the counter rose.
 _WINDOW_US, _WINDOWS = 600_000_000, 12
+#: How far apart rows usually stand shows in the first ones.
+_PACE_ROWS = 5000
 _DAY_US = 86_400_000_000
 
 
@@ -128,10 +130,14 @@ def pace_per_min(at_us: Ints, value: Floats) -> tuple[float, float]:
 
     Takes moments in order; gives counts a minute.
     """
-    width = max(_WINDOW_US, usual_step_us(at_us))
-    window = at_us // width
-    ends = np.flatnonzero(np.diff(window, append=window[-1:] + 1))
-    rise = np.diff(value[ends])[np.diff(window[ends]) == 1]
+    width = max(_WINDOW_US, usual_step_us(at_us[:_PACE_ROWS]))
+    first, final = at_us[0] // width, at_us[-1] // width
+    if final - first < len(at_us):  # far fewer windows than rows, as a rule
+        ends = np.searchsorted(at_us, np.arange(first + 1, final + 2) * width) - 1
+        ends = ends[np.diff(ends, prepend=-1) > 0]
+    else:
+        ends = np.flatnonzero(np.diff(at_us // width, append=final + 1))
+    rise = np.diff(value[ends])[np.diff(at_us[ends] // width) == 1]
     rise = rise[rise > 0] / (width / 60e6)
     return (float(np.median(rise)), float(np.quantile(rise, 0.9))) if len(rise) >= _WINDOWS else (0.0, 0.0)
 

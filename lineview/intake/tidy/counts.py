@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -76,6 +77,10 @@ class CountReadings:
             return
         counting = channel.counting or part.counting
         if counting == "since last row":
+            return
+        if not at.null_count() and not values.null_count() and len(at) and at.is_sorted():
+            if counting == "total":
+                self._must_be_pace(channel, part, header, at.to_physical().to_numpy(), values.to_numpy())
             return
         block = pl.DataFrame({"row": row, "at": at, "value": values}).drop_nulls()
         at_us, value = block["at"].to_physical().to_numpy(), block["value"].to_numpy()
@@ -190,11 +195,9 @@ class PieceEnds:
 
     def go_back(self, frames: Iterable[pl.DataFrame]) -> bool:
         """Whether in the next piece, of READINGS, a counter goes on while the clock goes back."""
-        ends = [pl.col(name).first().alias(f"first_{name}") for name in ("at", "value")]
-        ends += [pl.col(name).last() for name in ("at", "value")]
         back = False
         for frame in frames:
-            for machine, channel, *cells in frame.group_by("machine", "channel").agg(ends).iter_rows():
+            for machine, channel, *cells in _ends(frame):
                 if None in cells or (machine, channel) not in self._counters:
                     continue
                 sign, most = self._counters[machine, channel]
@@ -204,6 +207,17 @@ class PieceEnds:
                 back |= older[0] > newer[0] and 0 <= newer[1] - older[1] <= most
                 self._last[machine, channel] = last
         return back
+
+
+def _ends(frame: pl.DataFrame) -> list[tuple[Any, ...]]:
+    """Machine, channel, and the first and last moment and value of each channel's READINGS."""
+    names = ["machine", "channel"]
+    if frame.height and all((frame[name] == frame[name][0]).all() for name in names):  # grouping takes far longer
+        ends = [frame[name][place] for place in (0, -1) for name in ("at", "value")]
+        return [(*(frame[name][0] for name in names), *ends)]
+    sides = [pl.col(name).first().alias(f"first_{name}") for name in ("at", "value")]
+    sides += [pl.col(name).last() for name in ("at", "value")]
+    return frame.group_by(names, maintain_order=True).agg(sides).rows()
 
 
 def _in_time_order(at: pl.Series, values: pl.Series) -> tuple[np.ndarray, np.ndarray]:
