@@ -367,7 +367,7 @@ class BigExport:
 
     def _must_go_on(self, parts: list[Stretch]) -> None:
         """Raise where the clock may have been set back between pieces: what then is, all rows settle."""
-        if self._ends.go_back(frame for part in parts for frame in part.frames) and not self._bound.layout.any_times:
+        if not self._bound.layout.any_times and any(self._ends.go_back(part) for part in parts):
             raise NotInPieces
 
     def _pieces(self, source: Path) -> Iterator[tuple[bytes, int, Stretch | None]]:

@@ -16,9 +16,8 @@ from tests.bench.measured_command import command, run
 pytestmark = pytest.mark.bench
 
 ROWS = 5_000_000
-#: The bar, and what may not be fallen below meanwhile: looking for clocks set back and for lots took 0.51 to 0.45,
-#: and medians of five pairs of the same code lie up to 0.03 below their mean on two cores.
-BAR, FLOOR = 0.50, 0.41
+#: How far medians of five pairs of the same code lie below their mean on two cores.
+RATIO_NOISE = 0.03
 PLANT = """
 shop = "Invented Sweets"
 zone = "UTC"
@@ -28,6 +27,7 @@ lines = [{ id = "1" }]
 id = "wrap1"
 kind = "cut-and-wrap machine"
 line = "1"
+nominal_per_min = [300, 400]
 counters = [
   { id = "pieces", counts = "pieces", modulus = 1000000, fastest_per_min = 450 },
   { id = "rejects", counts = "rejects", modulus = 65536, fastest_per_min = 450 },
@@ -104,8 +104,8 @@ def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(tmp_path: 
         f"bare scan to Parquet {bare_s:.2f} s, at {ratio:.2f} of its rate, peak {peak_mb:.0f} MB"
     )
     assert peak_mb < 500
-    print(f"bar {BAR:.2f} {'met' if ratio >= BAR else 'NOT MET'}")
-    assert ratio >= FLOOR
+    print(f"bar 0.50 {'met' if ratio >= 0.5 else 'not met'}; runs of the same code give 0.48 to 0.51")
+    assert ratio >= 0.5 - RATIO_NOISE
 
 
 def test_memory_does_not_grow_with_the_rows_of_a_file(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -23,6 +23,7 @@ from lineview.intake.cells.counting import (
     usual_step_us,
     what_counts,
 )
+from lineview.intake.exports import Stretch
 from lineview.intake.layout.channels import Channel
 from lineview.plant import Counter, Layout, Plant
 
@@ -181,43 +182,46 @@ class PieceEnds:
 
     Parameters
     ----------
-    channels : iterable of Channel
+    channels : collection of Channel
         Of the file, totals or counters of what is left.
     """
 
-    def __init__(self, channels: Iterable[Channel]) -> None:
+    def __init__(self, channels: Collection[Channel]) -> None:
         self._counters: dict[tuple[str, str], tuple[float, float]] = {}
+        self._is_one = len(channels) == 1
         for channel in channels:
             if isinstance(part := channel.part, Counter):
                 sign = -1.0 if (channel.counting or part.counting) == "down" else 1.0
                 self._counters[channel.machine, part.id] = sign, most_over_step(part)
         self._last: dict[tuple[str, str], tuple[datetime, float]] = {}
 
-    def go_back(self, frames: Iterable[pl.DataFrame]) -> bool:
-        """Whether in the next piece, of READINGS, a counter goes on while the clock goes back."""
+    def go_back(self, piece: Stretch) -> bool:
+        """Whether in the next piece a counter goes on while the clock goes back."""
         back = False
-        for frame in frames:
-            for machine, channel, *cells in _ends(frame):
-                if None in cells or (machine, channel) not in self._counters:
-                    continue
-                sign, most = self._counters[machine, channel]
-                first, last = (cells[0], sign * cells[1]), (cells[2], sign * cells[3])
-                before = self._last.get((machine, channel), first)
-                older, newer = (before, first) if first[0] <= last[0] else (first, before)
-                back |= older[0] > newer[0] and 0 <= newer[1] - older[1] <= most
-                self._last[machine, channel] = last
+        for machine, channel, *cells in self._ends(piece.frames):
+            if None in cells or (machine, channel) not in self._counters:
+                continue
+            sign, most = self._counters[machine, channel]
+            first, last = (cells[0], sign * cells[1]), (cells[2], sign * cells[3])
+            before = self._last.get((machine, channel), first)
+            older, newer = (before, first) if first[0] <= last[0] else (first, before)
+            back |= older[0] > newer[0] and 0 <= newer[1] - older[1] <= most
+            self._last[machine, channel] = last
         return back
 
-
-def _ends(frame: pl.DataFrame) -> list[tuple[Any, ...]]:
-    """Machine, channel, and the first and last moment and value of each channel's READINGS."""
-    names = ["machine", "channel"]
-    if frame.height and all((frame[name] == frame[name][0]).all() for name in names):  # grouping takes far longer
-        ends = [frame[name][place] for place in (0, -1) for name in ("at", "value")]
-        return [(*(frame[name][0] for name in names), *ends)]
-    sides = [pl.col(name).first().alias(f"first_{name}") for name in ("at", "value")]
-    sides += [pl.col(name).last() for name in ("at", "value")]
-    return frame.group_by(names, maintain_order=True).agg(sides).rows()
+    def _ends(self, frames: tuple[pl.DataFrame, ...]) -> Iterator[tuple[Any, ...]]:
+        """Machine, channel, and the first and last moment and value of each channel."""
+        names = ["machine", "channel"]
+        if len(frames) > 1 or self._is_one:  # of one channel each, which need not be looked for
+            for frame in filter(len, frames):
+                # slices first: a constant column that is looked at whole is written out, and stays so
+                first, last = (end.row(0, named=True) for end in (frame.head(1), frame.tail(1)))
+                yield first["machine"], first["channel"], first["at"], first["value"], last["at"], last["value"]
+            return
+        sides = [pl.col(name).first().alias(f"first_{name}") for name in ("at", "value")]
+        sides += [pl.col(name).last() for name in ("at", "value")]
+        for frame in frames:
+            yield from frame.group_by(names, maintain_order=True).agg(sides).iter_rows()
 
 
 def _in_time_order(at: pl.Series, values: pl.Series) -> tuple[np.ndarray, np.ndarray]:
