@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from lineview.core.estimate import Estimate
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, empty
 from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.timeline import timeline_of
@@ -53,9 +54,9 @@ def calendars() -> list[pl.DataFrame]:
     return [calendar(SHIFTS, "UTC", MONTHS[k], MONTHS[k + 1]) for k in range(12)]
 
 
-def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[float, int, float]:
+def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[Estimate, int, float]:
     """Give pieces, shifts and running minutes of a machine's year."""
-    made, shifts, run_min = 0.0, 0, 0.0
+    made, shifts, run_min = Estimate(0.0, 0.0, 0.0, 0), 0, 0.0
     for k, cal in enumerate(months):
         readings = pl.read_parquet(folder / f"{seed}-{k:02}.parquet").with_columns(
             machine=pl.lit("w"),
@@ -72,7 +73,8 @@ def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[float
         pieces = counts.pieces(begins, ends)
         by_shift = [pieces.at(k) for k in range(windows.height)]
         month = joined(accounts(tape, windows, by_shift, nominal_per_min=350), 350)
-        made += month.made_used
+        assert month.pieces.made is not None
+        made += month.pieces.made
         run_min += month.run_min
         shifts += windows.height
     return made, shifts, run_min
@@ -95,8 +97,12 @@ def measure(folder: Path, machines: int, threads: int = 1) -> float:
         f"{machines} machine-years by shift, {threads} at a time: {wall:.1f} s, {cpu:.1f} s of processor, "
         f"{cpu / max(scan, 1e-9):.0f} times a bare scan; peak {peak:.0f} MB ({before / 1024:.0f} before)"
     )
-    # of some 2,500 turns a year one or two end at 0 and stand, where a reset is as likely: the likeliest count is taken
-    assert [made for made, _, _ in found] == pytest.approx(truth, abs=3 * 61)
+    for (made, _, _), true in zip(found, truth, strict=True):
+        # of some 2,500 turns one or two end at 0 between two stops, where a reset is as likely: these are left open
+        low, high = made.ends
+        print(f"{made.number:.0f} pieces ({low:.0f} to {high:.0f}), truly {true}")
+        assert low <= true <= high <= low + 4 * 450 / 6
+        assert made.number == pytest.approx(true, abs=61)
     return cpu / machines
 
 
