@@ -8,10 +8,15 @@ import multiprocessing
 import os
 import signal
 import time
+import traceback
 from collections.abc import Callable
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass
-from multiprocessing.context import BaseContext
+from multiprocessing import Pipe
+from multiprocessing.connection import Connection
+from multiprocessing.context import ForkServerContext, SpawnContext
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from threading import Thread, Timer
 
@@ -76,6 +81,20 @@ class Work:
     held_mb: float
 
 
+class ProcessEndedError(RuntimeError):
+    """A process that works pages out has ended before it answered."""
+
+
+@dataclass(eq=False)
+class _Child:
+    """A process that was begun, or a thread in a test, and how it is spoken with."""
+
+    process: BaseProcess | Thread
+    connection: Connection
+    is_open: bool = False
+    asked: Future[Work] | None = None
+
+
 class Process:
     """One process that works pages out, and the next one after it.
 
@@ -85,43 +104,73 @@ class Process:
         What opens a works in it, the works folder, and where the journal is.
     changed : callable
         Called when it can take a page, or cannot start.
+
+    Notes
+    -----
+    A thread hears what the process says, and so learns at once that it has ended, even while nothing is asked.
     """
 
     def __init__(self, given: tuple[Opens, Path, str | None], changed: Callable[[], None]) -> None:
         self._given, self._changed = given, changed
-        self._pool: Executor | None = None
+        self._child: _Child | None = None
         self._pages, self._tries, self._closed = 0, 0, False
         self.is_ready, self.is_failing = False, False
 
     def begin(self) -> None:
         """Start it, or the next one in its place."""
-        before, self._pool, self.is_ready, self._pages = self._pool, None, False, 0
+        before, self._child, self.is_ready, self._pages = self._child, None, False, 0
         if before is not None:
-            before.shutdown(wait=False, cancel_futures=True)
+            with suppress(OSError):  # it has ended already
+                before.connection.send(None)
         if self._closed:
             return
         try:
-            self._pool = pool = self._begun()
-            started = pool.submit(_begin, *self._given)
+            here, there = Pipe()
+            child = _Child(self._begun(there), here)
         except Exception as error:  # noqa: BLE001 - no memory, no handles, no process: all are tried again
             self._failed(error)
-        else:
-            started.add_done_callback(lambda ended: self._started(pool, ended))
-
-    def _begun(self) -> Executor:
-        return ProcessPoolExecutor(1, _context())
-
-    def _started(self, pool: Executor, ended: Future[None]) -> None:
-        if pool is not self._pool or ended.cancelled():
             return
-        error = ended.exception()
-        if error is not None:
-            self._failed(error)
+        self._child = child
+        Thread(target=self._hear, args=(child,), daemon=True).start()
+
+    def _begun(self, there: Connection) -> BaseProcess | Thread:
+        process = _context().Process(target=_work, args=(there, *self._given), daemon=True)
+        process.start()
+        there.close()  # what ends that process closes the last one
+        return process
+
+    def _hear(self, child: _Child) -> None:
+        """Take what one process says, until another one takes its place."""
+        while child is self._child:
+            try:
+                said = child.connection.recv()
+            except (EOFError, OSError):
+                said = ProcessEndedError("the process has ended")
+            if child is self._child:
+                self._heard(child, said)
+        child.connection.close()
+
+    def _heard(self, child: _Child, said: Work | Exception | None) -> None:
+        asked, child.asked = child.asked, None
+        if not child.is_open:
+            self._begins(child, said)
+        elif isinstance(said, ProcessEndedError):
+            self.begin()
+        if asked is not None and isinstance(said, Work):
+            asked.set_result(said)
+        elif asked is not None and isinstance(said, Exception):
+            asked.set_exception(said)
+
+    def _begins(self, child: _Child, said: object) -> None:
+        if isinstance(said, Exception):
+            self._child = None
+            self._failed(said)
             return
+        child.is_open = True
         self._tries, self.is_failing, self.is_ready = 0, False, True
         self._changed()
 
-    def _failed(self, error: BaseException) -> None:
+    def _failed(self, error: Exception) -> None:
         again_s = min(AGAIN_AT_MOST_S, AGAIN_S * 2**self._tries)
         self._tries, self.is_failing = self._tries + 1, True
         log.error("a process of pages did not start", exc_info=error, extra={"fields": {"again_s": again_s}})
@@ -131,20 +180,34 @@ class Process:
         self._changed()
 
     def ask(self, requests: Requests) -> Future[Work]:
-        """Have requests answered."""
-        if self._pool is None:
-            raise RuntimeError("this process has ended")
+        """Have requests answered.
+
+        Raises
+        ------
+        ProcessEndedError
+            Where it has ended since it was ready.
+        """
+        child, future = self._child, Future[Work]()
+        if child is None:
+            raise ProcessEndedError("the process has ended")
+        child.asked = future
+        try:
+            child.connection.send(requests)
+        except OSError as error:
+            child.asked, self.is_ready = None, False
+            raise ProcessEndedError("the process has ended") from error
         self._pages += 1
-        return self._pool.submit(_respond, requests)
+        return future
 
     def has_grown(self, held_mb: float) -> bool:
         """Whether another one is to take its place."""
         return held_mb > MOST_HELD_MB and self._pages >= LEAST_PAGES
 
     def kill(self) -> None:
-        """End it where it does not answer; the pool has no way of its own."""
-        for process in list((getattr(self._pool, "_processes", None) or {}).values()):
-            process.kill()
+        """End it where it does not answer; the next one takes its place."""
+        child = self._child
+        if child is not None and isinstance(child.process, BaseProcess):
+            child.process.kill()
 
     def close(self) -> None:
         """End it for good."""
@@ -152,7 +215,7 @@ class Process:
         self.begin()
 
 
-def _context() -> BaseContext:
+def _context() -> ForkServerContext | SpawnContext:
     """How processes are made: forked from one that has imported all and used none of it, where that can be."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
@@ -163,12 +226,25 @@ def _context() -> BaseContext:
 
 # -- within a worker -----------------------------------------------------------------------------------
 
-_answer: Answers | None = None
+
+def _work(board: Connection, opens: Opens, folder: Path, journal_url: str | None) -> None:
+    """Open the works, say so, and answer what the board asks until it asks no more, or has gone."""
+    with suppress(OSError, EOFError), board:
+        try:
+            answer = _opened(opens, folder, journal_url)
+        except Exception:  # noqa: BLE001 - the board says why in its log, and tries again
+            board.send(RuntimeError(traceback.format_exc()))
+            return
+        board.send(None)
+        while (requests := board.recv()) is not None:
+            try:
+                board.send(_respond(answer, requests))
+            except Exception:  # noqa: BLE001 - a page that cannot be made ends no process
+                board.send(RuntimeError(traceback.format_exc()))
 
 
-def _begin(opened: Opens, folder: Path, journal_url: str | None) -> None:
+def _opened(opens: Opens, folder: Path, journal_url: str | None) -> Answers:
     """Open the works in a process of its own, with the board's own pages."""
-    global _answer  # noqa: PLW0603 - a process has one works
     gc.freeze()  # what was imported is no garbage, and stays shared where nobody looks through it
     collect_garbage_seldom()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the board ends it
@@ -177,7 +253,7 @@ def _begin(opened: Opens, folder: Path, journal_url: str | None) -> None:
     board = multiprocessing.parent_process()
     if board is not None:  # a board that was killed leaves nobody behind
         Thread(target=_end_after, args=(board,), daemon=True).start()
-    _answer = opened(folder, journal_url)
+    return opens(folder, journal_url)
 
 
 def _end_after(board: multiprocessing.process.BaseProcess) -> None:
@@ -185,11 +261,9 @@ def _end_after(board: multiprocessing.process.BaseProcess) -> None:
     os._exit(0)
 
 
-def _respond(requests: Requests) -> Work:
+def _respond(answer: Answers, requests: Requests) -> Work:
     """Answer requests in a worker."""
-    if _answer is None:
-        raise RuntimeError("this process serves no works")
     before_s = time.process_time()
-    replies = tuple(_answer(one) for one in requests)
+    replies = tuple(answer(one) for one in requests)
     give_free_memory_back()
     return Work(replies, time.process_time() - before_s, held_mb())

@@ -6,13 +6,12 @@ import logging
 import os
 import time
 from concurrent.futures import Future
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 from threading import Lock, Timer
 
-from lineview.board.processes import Opens, Process, Replies, Requests, Work
+from lineview.board.processes import Opens, Process, ProcessEndedError, Replies, Requests, Work
 from lineview.core.errors import AskError, Fault
 
 #: Processes at most: each holds what it read, some 100 to 400 MB.
@@ -175,8 +174,10 @@ class Workers:
         job.began = time.monotonic()
         try:
             done = process.ask(job.requests)
-        except (BrokenProcessPool, RuntimeError):  # it has ended since it was chosen
-            self._ended(job, process, BrokenProcessPool("the process has ended"))
+        except ProcessEndedError:  # since it was chosen; that is no try
+            with self._lock:
+                del self._running[process]
+                self._waiting.append(job)
             return
         job.limit = Timer(HANGS_S, self._end_hanging, (job, process))
         job.limit.daemon = True
@@ -206,10 +207,7 @@ class Workers:
 
     def _ended(self, job: _Job, process: Process, error: BaseException) -> None:
         """A job came to nothing; where its process died it is asked once more."""
-        died = isinstance(error, BrokenProcessPool)
-        again = died and not job.tries
-        if died:
-            process.begin()
+        again = isinstance(error, ProcessEndedError) and not job.tries
         with self._lock:
             del self._running[process]
             if again:

@@ -6,12 +6,12 @@ import signal
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from multiprocessing.connection import Connection
 from pathlib import Path
 from shutil import copy2
-from threading import Event, Lock
+from threading import Event, Lock, Thread
 from typing import Any
 
 import pytest
@@ -25,7 +25,7 @@ from lineview.board import workers as module
 from lineview.board.app import create_app, open_answers
 from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK
-from lineview.board.processes import Answers, Asked, Process, Replies, Reply, Work
+from lineview.board.processes import Answers, Asked, Process, ProcessEndedError, Replies, Reply, Work
 from lineview.board.workers import MOST_OF_PERSON, Workers
 from lineview.core.errors import AskError
 from tests.bench.people import children
@@ -216,7 +216,7 @@ def test_a_worker_that_hangs_is_ended(served: Served, monkeypatch: pytest.Monkey
     with monkeypatch.context() as patch:
         patch.setattr(module, "HANGS_S", 0.3)
         hanging = served.workers.ask((Asked("GET", place, "", LOCAL),), "/series")
-    with pytest.raises(BrokenProcessPool):
+    with pytest.raises(ProcessEndedError):
         hanging.result(20)
     for pid in processes_of_pages()[:-1]:
         os.kill(pid, signal.SIGCONT)
@@ -226,8 +226,9 @@ def test_a_worker_that_hangs_is_ended(served: Served, monkeypatch: pytest.Monkey
 @pytest.mark.parametrize("of_them", [slice(-1), slice(None)], ids=["the two", "also what they are forked from"])
 def test_a_worker_that_is_killed_is_replaced(served: Served, of_them: slice) -> None:
     served.whole("/wrap")
-    assert len(processes_of_pages()) == 3
-    for pid in processes_of_pages()[of_them]:
+    until(lambda: len(processes_of_pages()) == 3, 60)
+    killed = processes_of_pages()[of_them]
+    for pid in killed:
         os.kill(pid, signal.SIGKILL)
     served.works.write(
         "adjustment", "wrap1", datetime(2026, 6, 8, 11, 0 if of_them.stop else 1, tzinfo=UTC), "knife changed"
@@ -236,6 +237,8 @@ def test_a_worker_that_is_killed_is_replaced(served: Served, of_them: slice) -> 
     assert served.app.server.test_client().get("/health", headers=HEADERS).json == {
         "status": "ok", "waiting": 0, "working": 0,
     }  # fmt: skip
+    until(lambda: len(processes_of_pages()) == 3, 60)  # also the one that nobody asked
+    assert not set(processes_of_pages()) & set(killed)
 
 
 def test_a_worker_that_has_grown_is_replaced_and_nobody_notices(
@@ -329,8 +332,10 @@ def until(true: Callable[[], bool], longest_s: float) -> None:
 class Threaded(Process):
     """Not a process."""
 
-    def _begun(self) -> Any:
-        return ThreadPoolExecutor(1)
+    def _begun(self, there: Connection) -> Thread:
+        thread = Thread(target=processes._work, args=(there, *self._given), daemon=True)
+        thread.start()
+        return thread
 
 
 class Queue(Workers):
@@ -341,7 +346,7 @@ class Queue(Workers):
         self.let: dict[str, Event] = {}
         self._noting = Lock()
 
-        def respond(requests: tuple[Asked, ...]) -> Work:
+        def respond(_answer: Answers, requests: tuple[Asked, ...]) -> Work:
             name = requests[0].target
             with self._noting:
                 self.begun.append(name)
@@ -349,7 +354,7 @@ class Queue(Workers):
             return Work((Reply(200, (), name.encode()),), 0.1, 0.0)
 
         patch.setattr(processes, "_respond", respond)
-        patch.setattr(processes, "_begin", lambda *_given: None)
+        patch.setattr(processes, "_opened", lambda *_given: None)
         super().__init__(open_answers, Path("invented"), None, number)
 
     def _process(self) -> Process:
