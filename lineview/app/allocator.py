@@ -14,10 +14,20 @@ SETTING = "_RJEM_MALLOC_CONF"
 #: within that. By default polars keeps them for ever as "muzzy": the system may take them, but until it is short of
 #: memory they count as used.
 GIVEN_BACK = "dirty_decay_ms:2000,muzzy_decay_ms:0"
-
-
 #: Matrices here are small: a second thread of linear algebra costs more processor time than it saves.
 THREADS = "OPENBLAS_NUM_THREADS"
+#: Parts of numpy that scipy loads when it copies all of numpy's names, and that no answer uses.
+NOT_USED = frozenset({"core", "ctypeslib", "f2py", "test", "testing"})
+#: How many threads polars starts, read when its library is loaded.
+POLARS_THREADS = "POLARS_MAX_THREADS"
+#: A file of this size is read in pieces that keep several threads busy.
+BIG_BYTES = 8_000_000
+#: Importing the libraries alone makes hundreds of thousands of objects, none of them garbage.
+OBJECTS_BEFORE_COLLECTING = 50_000
+#: Of the system's allocator, where it is glibc's (malloc.h): blocks from this size on are mapped by themselves, and
+#: so many arenas serve all threads; by default a block mapped once raises the first and each thread may get its own.
+_MMAP_THRESHOLD, _ARENA_MAX = -3, -8
+APART_BYTES, ARENAS = 256 * 1024, 2
 
 
 def give_memory_back() -> None:
@@ -33,10 +43,6 @@ def keep_to_one_thread() -> None:
     os.environ.setdefault(THREADS, "1")
 
 
-#: Parts of numpy that scipy loads when it copies all of numpy's names, and that no answer uses.
-NOT_USED = frozenset({"core", "ctypeslib", "f2py", "test", "testing"})
-
-
 def leave_parts_of_numpy_out() -> None:
     """Let scipy copy numpy's names without the parts for building and testing; before scipy is imported.
 
@@ -49,20 +55,12 @@ def leave_parts_of_numpy_out() -> None:
     numpy.__dir__ = lambda: names  # type: ignore[method-assign]  # of a module, which asks its own function
 
 
-#: How many threads polars starts, read when its library is loaded.
-POLARS_THREADS = "POLARS_MAX_THREADS"
-
-
 def keep_answers_to_one_thread() -> None:
     """Let polars use one thread for an answer from records, unless the user set it; before polars is imported.
 
     Records are short columns: a second thread takes a tenth more processor time and gives the answer no sooner.
     """
     os.environ.setdefault(POLARS_THREADS, "1")
-
-
-#: A file of this size is read in pieces that keep several threads busy.
-BIG_BYTES = 8_000_000
 
 
 def keep_small_files_to_one_thread(paths: Iterable[Path]) -> None:
@@ -83,19 +81,9 @@ def _size_bytes(file: Path) -> int:
         return 0
 
 
-#: Importing the libraries alone makes hundreds of thousands of objects, none of them garbage.
-OBJECTS_BEFORE_COLLECTING = 50_000
-
-
 def collect_garbage_seldom() -> None:
     """Let Python look for circles of unused objects more seldom: a tenth of a command's time went there."""
     gc.set_threshold(OBJECTS_BEFORE_COLLECTING)
-
-
-#: Of the system's allocator, where it is glibc's (malloc.h): blocks from this size on are mapped by themselves, and
-#: so many arenas serve all threads; by default a block mapped once raises the first and each thread may get its own.
-_MMAP_THRESHOLD, _ARENA_MAX = -3, -8
-APART_BYTES, ARENAS = 256 * 1024, 2
 
 
 def _system_allocator() -> ctypes.CDLL | None:

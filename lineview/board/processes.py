@@ -104,10 +104,6 @@ class Process:
         What opens a works in it, the works folder, and where the journal is.
     changed : callable
         Called when it can take a page, or cannot start.
-
-    Notes
-    -----
-    A thread hears what the process says, and so learns at once that it has ended, even while nothing is asked.
     """
 
     def __init__(self, given: tuple[Opens, Path, str | None], changed: Callable[[], None]) -> None:
@@ -140,7 +136,7 @@ class Process:
         return process
 
     def _hear(self, child: _Child) -> None:
-        """Take what one process says, until another one takes its place."""
+        """Take what one process says, and learn at once that it has ended, until another one takes its place."""
         while child is self._child:
             try:
                 said = child.connection.recv()
@@ -180,13 +176,7 @@ class Process:
         self._changed()
 
     def ask(self, requests: Requests) -> Future[Work]:
-        """Have requests answered.
-
-        Raises
-        ------
-        ProcessEndedError
-            Where it has ended since it was ready.
-        """
+        """Have requests answered; raises `ProcessEndedError` where it has ended since it was ready."""
         child, future = self._child, Future[Work]()
         if child is None:
             raise ProcessEndedError("the process has ended")
