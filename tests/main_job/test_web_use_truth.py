@@ -50,7 +50,7 @@ def test_no_interval_is_wider_than_all_that_was_used(asked) -> None:
 def test_a_cause_that_one_stretch_alone_tells_of_is_not_learned(asked) -> None:
     machine, figures = asked
     film = figures["film_m_per_changeover"]
-    if machine == "wrap2":  # all but one of its stretches have as many changeovers as reel starts
+    if machine == "wrap2":  # one stretch alone has changeovers and no reel change, or the other way
         assert film["value"] is None
         assert "too few changeovers to learn from" in film["why_none"]
     else:
