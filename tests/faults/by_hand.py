@@ -47,4 +47,7 @@ SAY_NOTHING: dict[str, str] = {
     "order/works_demand.py:works_need: 26 → 27": (
         "a choice that nothing outside holds: from then on the season stands still, and an order is due before"
     ),
+    "wrap/reels.py:web_thickness_um: web.reel_outer_mm > web.reel_core_mm → web.reel_outer_mm >= web.reel_core_mm": (
+        "plant.toml with a core as thick as its reel is refused"
+    ),
 }
