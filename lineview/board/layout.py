@@ -55,8 +55,8 @@ def _pages(address: Address) -> html.Nav:
     """The links to the pages; a phone has room for one that unfolds to all."""
     links = [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")]
     here = html.Summary(html.Span(NAMES.get(address.page, "Pages"), className="choice"))
-    menu = html.Details([here, html.Div(html.Ul([html.Li(link) for link in links]), className="choices")])
-    menu.id, menu.className = "pick-page", "picker"
+    choices = html.Div(html.Ul([html.Li(link) for link in links]), className="choices")
+    menu = html.Details([here, choices], className="picker", id="pick-page")
     return html.Nav([*links, menu], className="pages", **aria(label="pages"))
 
 

@@ -24,7 +24,7 @@ MOST_OF_HEAD = 0.15
 TOP = "document.querySelector('.top').getBoundingClientRect().height"
 
 
-@pytest.mark.parametrize("size", ["phone", "desk", "wall"])
+@pytest.mark.parametrize("size", ["phone", "tablet", "desk", "wall"])
 def test_every_page_opens_with_its_sentence_under_a_low_head_and_fits(serve_board: Served, size: str) -> None:
     board = serve_board(InventedWorks(), size)
     page = board.page
