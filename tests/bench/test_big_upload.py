@@ -1,4 +1,4 @@
-"""An export of 86 MB uploaded to a served board while two people open pages that are kept: none of them waits for it."""
+"""An export of some 90 MB uploaded to a served board while two people open kept pages: none of them waits for it."""
 
 import shutil
 from pathlib import Path
@@ -22,7 +22,7 @@ ROWS = 1_900_000
 
 
 def big_export(file: Path) -> Path:
-    """A machine's counters each second of 22 days before the demo begins: some 86 MB."""
+    """A machine's counters each second of 22 days before the demo begins: some 90 MB."""
     second = pl.int_range(ROWS, eager=True, dtype=pl.Int64).alias("s")
     moment = pl.datetime(2026, 5, 1) + pl.duration(seconds="s")
     rates = {"pieces": 5.6, "rejects": 0.11, "blanks": 0.03, "film": 2.6, "paper": 2.6}
