@@ -16,6 +16,12 @@
   function theme() {
     return kept() || root.dataset.start || (dark.matches ? "night" : "day");
   }
+  /* what the head needs room for is known from the address alone */
+  function place(pathname) {
+    var page = pathname.replace(/\//g, "");
+    root.dataset.page = ["", "rope", "weight", "shift", "wrap", "order", "week", "wall"].indexOf(page) < 0 ? "none" : page;
+    return page;
+  }
   function screen() {
     root.dataset.theme = theme();
     return { theme: root.dataset.theme, narrow: slim.matches };
@@ -47,6 +53,7 @@
   }
 
   screen();
+  place(window.location.pathname);
   if (plain) { plain.textContent = other(); }
   dark.addEventListener("change", told);
   slim.addEventListener("change", told);
@@ -63,7 +70,7 @@
     },
     titled: function (title, pathname) {
       if (title) { document.title = title; }
-      return (pathname || "").replace(/\//g, "") === "wall" ? "wall" : "";
+      return place(pathname || "") === "wall" ? "wall" : "";
     },
     ticked: function (stops, choices) {
       if (stops.length > 1) { return stops.length + " stops are ticked."; }

@@ -34,15 +34,8 @@ from lineview.report.answer import ALL_LINES, Answer, scope_name
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
     """What stands in the page's head."""
-    return [
-        html.Span(plant.shop, className="shop"),
-        html.Nav(
-            [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")],
-            className="pages",
-            **aria(label="pages"),
-        ),
-        html.Div(_pickers(works, plant, address, shown), className="pickers"),
-    ]
+    pickers = html.Div(_pickers(works, plant, address, shown), className="pickers")
+    return [html.Span(plant.shop, className="shop"), _pages(address), pickers]
 
 
 def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) -> list[Any]:
@@ -55,10 +48,16 @@ def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) 
 
 def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
-    pages: list[Any] = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
-    pages.append(html.A("Works", href="/works"))
-    nav = html.Nav(pages, className="pages", **aria(label="pages"))
-    return [html.Span(shop, className="shop"), nav, html.Div(className="pickers")]
+    return [html.Span(shop, className="shop"), _pages(Address("")), html.Div(className="pickers")]
+
+
+def _pages(address: Address) -> html.Nav:
+    """The links to the pages; a phone has room for one that unfolds to all."""
+    links = [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")]
+    here = html.Summary(html.Span(NAMES.get(address.page, "Pages"), className="choice"))
+    choices = html.Div(html.Ul([html.Li(link) for link in links]), className="choices")
+    menu = html.Details([here, choices], className="picker", id="pick-page")
+    return html.Nav([*links, menu], className="pages", **aria(label="pages"))
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
