@@ -27,6 +27,7 @@ from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.core.resources import shipped
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import ALL_LINES, Answer, scope_name
@@ -383,11 +384,12 @@ SOON_MS = 1000
 WAITING = "Working it out …"
 #: The document around the app: its language, and what a browser needs to know before any style is read.
 INDEX = """<!DOCTYPE html>
-<html lang="en" data-start="{start}">
+<html lang="en" data-start="{start}" data-pictures="{pictures}">
 <head>
 {{%metas%}}
 <meta name="color-scheme" content="light dark">
 <link rel="preload" href="/assets/type/source-serif-4-latin-400-normal.woff2" as="font" type="font/woff2" crossorigin>
+<link rel="preload" href="/assets/type/source-serif-4-latin-600-normal.woff2" as="font" type="font/woff2" crossorigin>
 <link rel="preload" href="/assets/type/ibm-plex-sans-latin-400-normal.woff2" as="font" type="font/woff2" crossorigin>
 <title>{{%title%}}</title>
 {{%favicon%}}
@@ -401,8 +403,10 @@ INDEX = """<!DOCTYPE html>
 
 
 def index(night: bool | None) -> str:
-    """The document, told how to start."""
-    return INDEX.format(start={None: "", True: "night", False: "day"}[night])
+    """The document, told how to start and what draws pictures; its name changes with its content, as Dash's do."""
+    script = shipped("assets") / "plotly-cartesian.min.js"
+    pictures = f"/assets/{script.name}?m={script.stat().st_mtime}"
+    return INDEX.format(start={None: "", True: "night", False: "day"}[night], pictures=pictures)
 
 
 def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
