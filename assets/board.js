@@ -16,6 +16,12 @@
   function theme() {
     return kept() || root.dataset.start || (dark.matches ? "night" : "day");
   }
+  /* what the head needs room for is known from the address alone */
+  function place(pathname) {
+    var page = pathname.replace(/\//g, "");
+    root.dataset.page = ["", "rope", "weight", "shift", "wrap", "order", "week", "wall"].indexOf(page) < 0 ? "none" : page;
+    return page;
+  }
   function screen() {
     root.dataset.theme = theme();
     return { theme: root.dataset.theme, narrow: slim.matches };
@@ -47,6 +53,7 @@
   }
 
   screen();
+  place(window.location.pathname);
   if (plain) { plain.textContent = other(); }
   dark.addEventListener("change", told);
   slim.addEventListener("change", told);
@@ -63,7 +70,7 @@
     },
     titled: function (title, pathname) {
       if (title) { document.title = title; }
-      return (pathname || "").replace(/\//g, "") === "wall" ? "wall" : "";
+      return place(pathname || "") === "wall" ? "wall" : "";
     },
     ticked: function (stops, choices) {
       if (stops.length > 1) { return stops.length + " stops are ticked."; }
@@ -71,6 +78,13 @@
       return one ? "Ticked: " + one.label + "." : "";
     }
   };
+
+  /* what draws pictures is half of all bytes and a quarter of a second's work: fetched beside the rest, run by Dash
+     once a picture stands on the page, and not before its sentence */
+  if (root.dataset.pictures) {
+    Object.defineProperty(window, "_dashPlotlyJSURL", { get: function () { return root.dataset.pictures; }, set: function () {} });
+    if (root.dataset.page !== "none") { window.fetch(root.dataset.pictures, { priority: "low" }).catch(function () {}); }
+  }
 
   /* the wall's clock; what it shows is of now only while readings come in: after this time it turns plain */
   var STALE_MS = 60 * 60 * 1000;
@@ -99,7 +113,8 @@
 
   /* Dash resets each component of a page that is shown anew by an action of its own, and every action asks every
      component: seconds to minutes in which a phone answers no finger. Resets that follow each other are gathered and
-     carried out before any other action, those below another left out, since a reset takes all below it with it. */
+     carried out before any other action: once for a path and all below it, and not at all where nothing is kept to be
+     reset, as on a page's first showing. */
   var RESET = "RESET_COMPONENT_STATE";
   function gathering(store) {
     var dispatch = store.dispatch;
@@ -107,9 +122,11 @@
     function reset() {
       var paths = resets.sort(function (a, b) { return a.join() < b.join() ? -1 : 1; });
       var last = null;
+      var kept = Object.keys(store.getState().layoutHashes || {});
       resets = [];
       paths.forEach(function (path) {
         if (last !== null && path.join().indexOf(last) === 0) { return; }
+        if (!kept.some(function (one) { return one.indexOf(path.join()) === 0; })) { return; }
         last = path.join();
         dispatch({ type: RESET, payload: { itempath: path } });
       });

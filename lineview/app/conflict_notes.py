@@ -42,19 +42,7 @@ _LONGEST = timedelta(days=400)
 
 
 def conflict_counts(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> dict[str, int]:
-    """How much of what a question is about is told in two ways, by kind of export.
-
-    Parameters
-    ----------
-    store : StoreReader
-        As it is at one moment.
-    plant : Plant
-        The plant description.
-    question : str
-        Which of the six; the order looks at plans and stock of all time.
-    scope : Scope
-        What it is asked of.
-    """
+    """How much of what a question is about is told in two ways, by kind of export; for the order of all time."""
     machines = {item.id for item in plant.machines if scope.line in ("", item.line) and scope.machine in ("", item.id)}
     lines = {scope.line} if scope.line else {item.id for item in plant.lines}
     period = (scope.period.start, scope.period.end)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.intake.exports import Export, Proposal, Question
 from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
-from lineview.intake.layout.survey import Survey, survey_export
+from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
 from lineview.plant import Layout, Plant
 
@@ -117,7 +117,18 @@ def survey_folder(paths: Sequence[Path], shop: str, here: str) -> Surveyed:
             surveys.append(survey_export(path))
         except LineviewError as error:
             faults += error.faults
-    return Surveyed(shop, here, surveys, faults)
+    return Surveyed(shop, here, _copies_as_originals(surveys), faults)
+
+
+def _copies_as_originals(surveys: Sequence[Survey]) -> list[Survey]:
+    """Second downloads of a file that is there too are of the machine that it is of, and no further one."""
+    originals = {survey.path.name: survey for survey in surveys}
+    out = []
+    for survey in surveys:
+        original = originals.get(original_of(survey.path.name))
+        alike = original is not None and original.headers == survey.headers
+        out.append(replace(survey, machine=original.machine, part=original.part) if original and alike else survey)
+    return out
 
 
 def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
@@ -267,6 +278,10 @@ def _pattern(group: Group, groups: Sequence[Group]) -> str:
     patterns = sorted({survey.pattern for survey in group.surveys})
     if len(patterns) == 1:
         return patterns[0]
+    originals = {original_of(pattern) or pattern for pattern in patterns}
+    if len(originals) == 1:
+        stem, _, ending = originals.pop().rpartition(".")
+        return f"{stem}[ ._-]*{ending}"
     stem = _shared_start([pattern.rpartition(".")[0] for pattern in patterns])
     ending = patterns[0].rpartition(".")[2]
     return f"{stem.rstrip('*')}*.{ending}"

@@ -276,7 +276,10 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
         for at, table in enumerate(filled)
     ]
     behind = _behind(answer, look, address)
-    page: list[Any] = [html.P(answer.soft, className="soft lead"), *points(answer), *first]
+    soft = html.P(answer.soft, className="soft lead")
+    # a picture that only a scroll brings answers nobody: what is read beside it stands below it
+    page: list[Any] = [*first, soft] if facts(answer) and first else [soft, *first]
+    page += points(answer)
     if many and further:
         title = f"The pictures of {show.quantity(len(further), 'further web')}, by urgency"
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))

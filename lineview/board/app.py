@@ -111,7 +111,7 @@ def create_app(
     app = Dash(
         "lineview",
         assets_folder=str(shipped("assets")),
-        assets_ignore=r"\.later\.js$",  # board.js loads it where it is needed
+        assets_ignore=r"\.later\.js$|^plotly",  # board.js has them loaded where they are needed
         use_pages=False,
         serve_locally=True,
         suppress_callback_exceptions=True,

@@ -78,18 +78,7 @@ class Calls:
         return bound
 
     def right_for(self, body: Any) -> str | None:
-        """The right that a call takes; None where the call is none of this board's, or misshapen.
-
-        Parameters
-        ----------
-        body : object
-            The JSON of the call.
-
-        Returns
-        -------
-        str or None
-            Of RIGHTS.
-        """
+        """The right of RIGHTS that a call's JSON takes; None where the call is none of this board's, or misshapen."""
         if not isinstance(body, dict) or not isinstance(body.get("output"), str):
             return None
         right, callback = self.rights.get(body["output"]), self.app.callback_map.get(body["output"])

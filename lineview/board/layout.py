@@ -27,6 +27,7 @@ from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.core.resources import shipped
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import ALL_LINES, Answer, scope_name
@@ -34,15 +35,8 @@ from lineview.report.answer import ALL_LINES, Answer, scope_name
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
     """What stands in the page's head."""
-    return [
-        html.Span(plant.shop, className="shop"),
-        html.Nav(
-            [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")],
-            className="pages",
-            **aria(label="pages"),
-        ),
-        html.Div(_pickers(works, plant, address, shown), className="pickers"),
-    ]
+    pickers = html.Div(_pickers(works, plant, address, shown), className="pickers")
+    return [html.Span(plant.shop, className="shop"), _pages(address), pickers]
 
 
 def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) -> list[Any]:
@@ -55,10 +49,16 @@ def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) 
 
 def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
-    pages: list[Any] = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
-    pages.append(html.A("Works", href="/works"))
-    nav = html.Nav(pages, className="pages", **aria(label="pages"))
-    return [html.Span(shop, className="shop"), nav, html.Div(className="pickers")]
+    return [html.Span(shop, className="shop"), _pages(Address("")), html.Div(className="pickers")]
+
+
+def _pages(address: Address) -> html.Nav:
+    """The links to the pages; a phone has room for one that unfolds to all."""
+    links = [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")]
+    here = html.Summary(html.Span(NAMES.get(address.page, "Pages"), className="choice"))
+    choices = html.Div(html.Ul([html.Li(link) for link in links]), className="choices")
+    menu = html.Details([here, choices], className="picker", id="pick-page")
+    return html.Nav([*links, menu], className="pages", **aria(label="pages"))
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -384,11 +384,12 @@ SOON_MS = 1000
 WAITING = "Working it out …"
 #: The document around the app: its language, and what a browser needs to know before any style is read.
 INDEX = """<!DOCTYPE html>
-<html lang="en" data-start="{start}">
+<html lang="en" data-start="{start}" data-pictures="{pictures}">
 <head>
 {{%metas%}}
 <meta name="color-scheme" content="light dark">
 <link rel="preload" href="/assets/type/source-serif-4-latin-400-normal.woff2" as="font" type="font/woff2" crossorigin>
+<link rel="preload" href="/assets/type/source-serif-4-latin-600-normal.woff2" as="font" type="font/woff2" crossorigin>
 <link rel="preload" href="/assets/type/ibm-plex-sans-latin-400-normal.woff2" as="font" type="font/woff2" crossorigin>
 <title>{{%title%}}</title>
 {{%favicon%}}
@@ -402,8 +403,10 @@ INDEX = """<!DOCTYPE html>
 
 
 def index(night: bool | None) -> str:
-    """The document, told how to start."""
-    return INDEX.format(start={None: "", True: "night", False: "day"}[night])
+    """The document, told how to start and what draws pictures; its name changes with its content, as Dash's do."""
+    script = shipped("assets") / "plotly-cartesian.min.js"
+    pictures = f"/assets/{script.name}?m={script.stat().st_mtime}"
+    return INDEX.format(start={None: "", True: "night", False: "day"}[night], pictures=pictures)
 
 
 def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:

@@ -18,7 +18,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import ForkServerContext, SpawnContext
 from multiprocessing.process import BaseProcess
 from pathlib import Path
-from threading import Thread, Timer
+from threading import Lock, Thread, Timer
 
 from lineview.app.access import Person
 from lineview.app.allocator import collect_garbage_seldom, give_free_memory_back, held_mb
@@ -38,17 +38,7 @@ log = logging.getLogger("lineview.board")
 
 @dataclass(frozen=True)
 class Asked:
-    """What a worker is asked: a request without a cookie, and who asks.
-
-    Parameters
-    ----------
-    method, target : str
-        Of the request; the target with its query.
-    body : str
-        JSON, or "".
-    person : Person
-        Whose rights hold.
-    """
+    """What a worker is asked: a request without a cookie, its target with the query, and whose rights hold."""
 
     method: str
     target: str
@@ -92,6 +82,7 @@ class _Child:
     process: BaseProcess | Thread
     connection: Connection
     is_open: bool = False
+    has_ended: bool = False
     asked: Future[Work] | None = None
 
 
@@ -109,12 +100,20 @@ class Process:
     def __init__(self, given: tuple[Opens, Path, str | None], changed: Callable[[], None]) -> None:
         self._given, self._changed = given, changed
         self._child: _Child | None = None
+        self._turn = Lock()  # none is asked while another one takes its place
         self._pages, self._tries, self._closed = 0, 0, False
-        self.is_ready, self.is_failing = False, False
+        self.is_failing = False
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether it can be asked."""
+        child = self._child
+        return child is not None and child.is_open and not child.has_ended
 
     def begin(self) -> None:
         """Start it, or the next one in its place."""
-        before, self._child, self.is_ready, self._pages = self._child, None, False, 0
+        with self._turn:
+            before, self._child, self._pages = self._child, None, 0
         if before is not None:
             with suppress(OSError):  # it has ended already
                 before.connection.send(None)
@@ -128,6 +127,8 @@ class Process:
             return
         self._child = child
         Thread(target=self._hear, args=(child,), daemon=True).start()
+        if self._closed:  # meanwhile
+            self.begin()
 
     def _begun(self, there: Connection) -> BaseProcess | Thread:
         process = _context().Process(target=_work, args=(there, *self._given), daemon=True)
@@ -140,7 +141,7 @@ class Process:
         while child is self._child:
             try:
                 said = child.connection.recv()
-            except (EOFError, OSError):
+            except Exception:  # noqa: BLE001 - the pipe's end, or what was left of a reply
                 said = ProcessEndedError("the process has ended")
             if child is self._child:
                 self._heard(child, said)
@@ -163,11 +164,11 @@ class Process:
             self._failed(said)
             return
         child.is_open = True
-        self._tries, self.is_failing, self.is_ready = 0, False, True
+        self._tries, self.is_failing = 0, False
         self._changed()
 
     def _failed(self, error: Exception) -> None:
-        again_s = min(AGAIN_AT_MOST_S, AGAIN_S * 2**self._tries)
+        again_s = min(AGAIN_AT_MOST_S, AGAIN_S * 2 ** min(self._tries, 9))
         self._tries, self.is_failing = self._tries + 1, True
         log.error("a process of pages did not start", exc_info=error, extra={"fields": {"again_s": again_s}})
         again = Timer(again_s, self.begin)
@@ -177,16 +178,17 @@ class Process:
 
     def ask(self, requests: Requests) -> Future[Work]:
         """Have requests answered; raises `ProcessEndedError` where it has ended since it was ready."""
-        child, future = self._child, Future[Work]()
-        if child is None:
-            raise ProcessEndedError("the process has ended")
-        child.asked = future
-        try:
-            child.connection.send(requests)
-        except OSError as error:
-            child.asked, self.is_ready = None, False
-            raise ProcessEndedError("the process has ended") from error
-        self._pages += 1
+        future = Future[Work]()
+        with self._turn:
+            if (child := self._child) is None or not self.is_ready:
+                raise ProcessEndedError("the process has ended")
+            child.asked = future
+            try:
+                child.connection.send(requests)
+            except OSError as error:
+                child.asked, child.has_ended = None, True
+                raise ProcessEndedError("the process has ended") from error
+            self._pages += 1
         return future
 
     def has_grown(self, held_mb: float) -> bool:

@@ -82,24 +82,9 @@ def _is_loopback(host: str) -> bool:
 
 
 def doors_of(works: Works, serving: Serving) -> Doors:
-    """Who may come in by which names.
+    """Who may come in by which names; without sign-in on this machine alone.
 
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    serving : Serving
-        Where the board is served.
-
-    Returns
-    -------
-    Doors
-        Without sign-in on this machine alone.
-
-    Raises
-    ------
-    AskError
-        Where other machines could reach the board and no user is there, or a proxy is no address.
+    Raises `AskError` where other machines could reach the board and no user is there, or a proxy is no address.
     """
     if serving.is_local:
         return Doors((*LOCAL_HOSTS, serving.host))

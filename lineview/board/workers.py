@@ -87,7 +87,7 @@ class Workers:
     @property
     def is_failing(self) -> bool:
         """Whether no process starts now; it is tried again until one does."""
-        return any(one.is_failing for one in self._processes) and not any(one.is_ready for one in self._processes)
+        return all(one.is_failing for one in self._processes)
 
     def ask(self, requests: Requests, kind: str, *, limited: bool = True, unseen: bool = False) -> Future[Replies]:
         """Put requests that belong together into the queue.

@@ -240,7 +240,7 @@ def _with_days(
 ) -> tuple[int, int, tuple[Day, ...], list[date]]:
     """A shift with the days that it starts on: those on which it ran at least every other week."""
     span = [first + timedelta(days=k) for k in range((last - first).days + 1)]
-    workdays = [day for day in span if _window(running, day, start, end).mean() >= WORKED_SHARE]
+    workdays = [day for day in span if end > start and _window(running, day, start, end).mean() >= WORKED_SHARE]
     days_of: dict[Day, int] = {}
     ran: dict[Day, int] = {}
     for day in span:

@@ -10,20 +10,7 @@ from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
 def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
-    """The counters that a layout of readings fills, and how it reads them.
-
-    Parameters
-    ----------
-    layout : Layout
-        Of any kind; only readings fill counters.
-    machines : sequence of Machine
-        Of the plant.
-
-    Yields
-    ------
-    tuple
-        Header, machine id, counter id, and what the layout says that its cells are (None: nothing).
-    """
+    """Header, machine id, counter id and what the cells are (None: nothing said), of each counter a layout fills."""
     for header, target in layout.columns.items() if layout.kind == "readings" else ():
         owner, _, channel = target.to.rpartition("/")
         for machine in machines:
@@ -68,18 +55,7 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
 
 
 def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
-    """Carry the layouts' meaning of readings over to the counters.
-
-    Parameters
-    ----------
-    plant : Plant
-        As read.
-
-    Returns
-    -------
-    tuple of Plant and list
-        The plant, and a fault for each layout that contradicts an earlier one.
-    """
+    """Carry the layouts' meaning of readings over to the counters; a fault for each layout that contradicts another."""
     meanings = {
         (machine, channel): counting
         for layout in plant.layouts

@@ -78,6 +78,8 @@ class Span:
 
 #: A column of a table: its key, its heading, and its unit ("" for none).
 Column = tuple[str, str, str]
+#: As a column's unit: each of its numbers is in the unit that its row holds as "unit", and is written with it.
+OF_ROW = "of the row"
 
 
 def columns_of(text: str, **units: str) -> tuple[Column, ...]:

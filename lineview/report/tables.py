@@ -12,7 +12,7 @@ from lineview.core.figure import Figure
 from lineview.core.units import US, in_units
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Table
+from lineview.report.answer import OF_ROW, Table
 
 
 @dataclass(frozen=True)
@@ -41,14 +41,47 @@ def table_text(table: Table, plant: Plant) -> TableText:
     """
     places = table_places(table, plant)
     contents = [[row.get(key) for row in table.rows] for key, _, _ in table.columns]
+    mixed = row_decimals(table, plant)
     cells = [
-        [cell(c, unit, plant, None if c == 0 else places[key]) for c in column]
+        [
+            _with_unit(c, row["unit"], plant, mixed[at])
+            if unit == OF_ROW
+            else cell(c, unit, plant, places[key] if c else None)
+            for at, (row, c) in enumerate(zip(table.rows, column, strict=True))
+        ]
         for (key, _, unit), column in zip(table.columns, contents, strict=True)
     ]
     _with_seconds(table, cells, plant)
     headings = [heading(words, unit, plant) for _, words, unit in table.columns]
     rows = [list(row) for row in zip(*cells, strict=True)]
     return TableText(headings, rows, [_are_numbers(column) for column in contents])
+
+
+def _with_unit(content: Any, unit: str, plant: Plant, decimals: int | None) -> str:
+    text = cell(content, unit, plant, decimals)
+    return text if content is None else f"{text} {show.unit_words(unit, plant.units)}".rstrip()
+
+
+def row_decimals(table: Table, plant: Plant) -> list[int | None]:
+    """The places of each row's numbers where its columns leave the unit to the row; 245.6 beside 31.06 keeps one.
+
+    Parameters
+    ----------
+    table : Table
+        Of an answer.
+    plant : Plant
+        Its units.
+    """
+    keys = [key for key, _, unit in table.columns if unit == OF_ROW]
+    if not keys:
+        return [None] * len(table.rows)
+    return [_of_row([row.get(key) for key in keys], row["unit"], plant) for row in table.rows]
+
+
+def _of_row(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
+    parts = [c for c in contents if _counts(c) and not float(c).is_integer()]
+    places = column_decimals(contents, unit, plant)
+    return 1 if places == 0 and parts and max(map(abs, parts)) < 1000 else places
 
 
 def _with_seconds(table: Table, cells: list[list[str]], plant: Plant) -> None:
@@ -248,6 +281,6 @@ def heading(words: str, unit: str, plant: Plant) -> str:
     >>> heading("diameter", "mm", plant), heading("minutes", "min", plant)
     ('diameter, mm', 'minutes')
     """
-    unit_text = show.unit_words(unit, plant.units)
+    unit_text = "" if unit == OF_ROW else show.unit_words(unit, plant.units)
     has_unit = unit_text in words.split() or (len(unit_text) > 2 and words.startswith(unit_text))
     return words if has_unit or not unit_text else f"{words}, {unit_text}"

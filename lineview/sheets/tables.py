@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from io import BytesIO
 from typing import Any
@@ -15,8 +16,8 @@ from lineview.core.figure import Figure
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table
-from lineview.report.tables import heading, table_places, table_text
+from lineview.report.answer import OF_ROW, Answer, Table
+from lineview.report.tables import heading, row_decimals, table_places, table_text
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
@@ -74,7 +75,7 @@ class _SheetWriter:
         self._day = book.add_format({"num_format": "yyyy-mm-dd", "valign": "top"})
         self._moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm", "valign": "top"})
         self.wrapped = book.add_format({"text_wrap": True, "valign": "top"})
-        self._numbers: dict[int, Any] = {}
+        self._numbers: dict[tuple[int, str], Any] = {}
 
     def write_table(
         self, sheet: Any, rows: Sequence[Sequence[Any]], places: Mapping[int, int | None], at: int = 0
@@ -105,6 +106,8 @@ class _SheetWriter:
             sheet.write_datetime(*at, content.astimezone(self._zone).replace(tzinfo=None), self._moment)
         elif isinstance(content, date):
             sheet.write_datetime(*at, content, self._day)
+        elif isinstance(content, _Measured):
+            sheet.write(*at, content.value, self._number(content.places, content.unit))
         elif isinstance(content, bool):
             sheet.write_string(*at, "yes" if content else "no")
         elif isinstance(content, int | float):
@@ -112,16 +115,18 @@ class _SheetWriter:
         else:
             sheet.write_string(*at, str(content), self.wrapped if len(str(content)) > WIDTHS[1] and at[1] else None)
 
-    def _number(self, places: int) -> Any:
-        if places not in self._numbers:
-            pattern = "#,##0" + (f".{'0' * places}" if places else "")
-            self._numbers[places] = self._book.add_format({"num_format": pattern, "valign": "top"})
-        return self._numbers[places]
+    def _number(self, places: int, unit: str = "") -> Any:
+        if (places, unit) not in self._numbers:
+            pattern = "#,##0" + (f".{'0' * places}" if places else "") + (f' "{unit}"' if unit else "")
+            self._numbers[places, unit] = self._book.add_format({"num_format": pattern, "valign": "top"})
+        return self._numbers[places, unit]
 
     @staticmethod
     def _letters(content: Any) -> int:
         if isinstance(content, datetime):
             return 16
+        if isinstance(content, _Measured):
+            return len(f"{content.value:,.{content.places}f} {content.unit}")
         if isinstance(content, bool) or not isinstance(content, int | float):
             return len(str(content or ""))
         return len(f"{content:,.{min(_places(content), 3)}f}")
@@ -154,11 +159,27 @@ def _figure(figure: Figure, plant: Plant) -> list[Any]:
 
 
 def _table(table: Table, plant: Plant) -> list[list[Any]]:
-    head = [heading(words, unit, plant) for _, words, unit in table.columns]
-    return [
-        head,
-        *([_in_plant_units(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows),
-    ]
+    head, mixed = [heading(words, unit, plant) for _, words, unit in table.columns], row_decimals(table, plant)
+    return [head, *(_cells(table, at, mixed, plant) for at in range(len(table.rows)))]
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """A number with the unit it is written with."""
+
+    value: float
+    places: int
+    unit: str
+
+
+def _cells(table: Table, at: int, mixed: Sequence[int | None], plant: Plant) -> list[Any]:
+    row, cells = table.rows[at], []
+    for key, _, unit in table.columns:
+        content = _in_plant_units(row.get(key), row["unit"] if unit == OF_ROW else unit, plant)
+        if unit == OF_ROW and content is not None:
+            content = _Measured(content, mixed[at] or 0, show.unit_words(row["unit"], plant.units))
+        cells.append(content)
+    return cells
 
 
 def _in_plant_units(content: Any, unit: str, plant: Plant) -> Any:

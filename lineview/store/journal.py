@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -195,15 +195,18 @@ class Journal(JournalReader):
 
     def __init__(self, folder: Path, url: str | None = None) -> None:
         self._known: tuple[str, dict[Hashable, Any]] = ("", {})
-        try:
-            self.engine = create_engine(url or f"sqlite:///{(folder / 'journal.sqlite').as_posix()}")
-            if self.engine.dialect.name == "sqlite":
-                event.listen(self.engine, "connect", _prepare_sqlite)
-            complete_for(self.engine.dialect.name)
-            with self.engine.begin() as connection:
-                migrate(connection)
-        except (SQLAlchemyError, ImportError, ValueError) as error:
-            raise StoreError(_cannot_open(error)) from error
+        with ExitStack() as failed:
+            try:
+                self.engine = create_engine(url or f"sqlite:///{(folder / 'journal.sqlite').as_posix()}")
+                failed.callback(self.engine.dispose)
+                if self.engine.dialect.name == "sqlite":
+                    event.listen(self.engine, "connect", _prepare_sqlite)
+                complete_for(self.engine.dialect.name)
+                with self.engine.begin() as connection:
+                    migrate(connection)
+            except (SQLAlchemyError, ImportError, ValueError) as error:
+                raise StoreError(_cannot_open(error)) from error
+            failed.pop_all()
 
     def close(self) -> None:
         """Let the database go."""

@@ -103,22 +103,9 @@ class Sidecars:
 def works_of(store: Path, journal_works: str | None, *, own_journal: bool, former: bool = False) -> str | None:
     """The id of the works that a store's folder is of; None where it has none yet.
 
-    Parameters
-    ----------
-    store : pathlib.Path
-        The store's folder.
-    journal_works : str or None
-        The id that the journal has; None for one that is new, or of a former version.
-    own_journal : bool
-        Whether the journal stands in the folder itself.
-    former : bool
-        Whether a journal without an id is of a former version and of these exports: a process that was killed
-        may have written sidecars before the journal got its id.
-
-    Raises
-    ------
-    StoreError
-        Where the folder and the journal are of two different works, or the journal is an empty one.
+    `own_journal` says whether the journal stands in the folder; `former` whether one without an id is of a former
+    version and of these exports: a process that was killed may have written sidecars before the journal got its id.
+    Raises `StoreError` where folder and journal are of two different works, or the journal is an empty one.
     """
     path = store / WORKS
     here = path.read_text(encoding="ascii", errors="replace").strip() if path.exists() else None

@@ -112,23 +112,9 @@ class WeekAccount:
 
 
 def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime) -> WeekAccount:
-    """Draw up the account of a period.
+    """Draw up the account of a period [UTC]; what lies after `now`, the last reading, is not lost yet.
 
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    inputs : WeekInputs
-        Of the machines asked about.
-    period : (datetime, datetime)
-        From, to [UTC].
-    now : datetime
-        The last reading; what lies after it is not lost yet.
-
-    Returns
-    -------
-    WeekAccount
-        Its rows add up to what planned time at the nominal rate would have given and was not made.
+    Its rows add up to what planned time at the nominal rate would have given and was not made.
     """
     period = until_now(period, now)
     places = {machine.id: place for place, machine in enumerate(plant.machines)}

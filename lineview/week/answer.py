@@ -45,7 +45,7 @@ def _with_comparison(answer: Answer, comparison: Comparison, plant: Plant) -> An
         sentence=compared_sentence(comparison),
         soft=f"{compared_soft(comparison)} In all of {period_words} {answer.text[:1].lower()}{answer.text[1:]}",
         figures=(*compared_figures(comparison, answer.scope.period), *answer.figures),
-        tables=(*compared_tables(comparison, plant), *answer.tables),
+        tables=(*compared_tables(comparison), *answer.tables),
         series={"differences": difference_series(comparison), **answer.series},
         notes=((f"{comparison.why_none}.",) if comparison.why_none else ()) + tuple(answer.notes),
     )

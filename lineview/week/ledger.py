@@ -173,24 +173,11 @@ class _Sums:
 
 
 def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses], worth_per_kg: float | None) -> Ledger:
-    """Draw up the ledger of some machines over one period.
+    """Draw up the ledger of machines, and of the candy of their lines, over one period.
 
-    Parameters
-    ----------
-    machines : sequence of MachinePeriod
-        One or more.
-    candy : sequence of CandyLosses
-        One a line.
-    worth_per_kg : float or None
-        What a kilogram sold is worth beyond candy and web; None where nobody said.
+    `worth_per_kg` is what a kilogram sold is worth beyond candy and web. The rows sum to the balance's difference in
+    minutes, pieces, kilograms and metres.
 
-    Returns
-    -------
-    Ledger
-        The sum of the rows is the balance's difference in minutes, pieces, kilograms and metres.
-
-    Notes
-    -----
     Source: derived-ledger
     """
     sums = _Sums()

@@ -89,27 +89,9 @@ def cells_of(cal: pl.DataFrame) -> pl.DataFrame:
 def machine_losses(
     plant: Plant, counts: MachineCounts, batches: pl.DataFrame, stop_log: pl.DataFrame, cal: pl.DataFrame
 ) -> MachineLosses | None:
-    """Work out what a machine lost in each shift of a calendar.
+    """Work out what a cut-and-wrap machine lost in each shift of a CALENDAR; None where no counter counts its pieces.
 
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    counts : MachineCounts
-        Of the cut-and-wrap machine, over the calendar.
-    batches, stop_log : polars.DataFrame
-        BATCHES, STOP_LOG.
-    cal : polars.DataFrame
-        CALENDAR.
-
-    Returns
-    -------
-    MachineLosses or None
-        None where no counter counts its pieces.
-
-    Notes
-    -----
-    A state's loss is its minutes at the nominal rate less the pieces made in it, as in the shift's answer.
+    Takes BATCHES and STOP_LOG. A state's loss is its minutes at the nominal rate less the pieces made in it.
     Source: derived-ladder
     """
     cells = cells_of(cal)

@@ -25,24 +25,7 @@ MIX: dict[str, pl.DataType] = {"place": pl.Int64(), "product": pl.String(), "sha
 
 
 def product_mix(plant: Plant, batches: pl.DataFrame, line: str, cells: pl.DataFrame) -> pl.DataFrame:
-    """Share out each shift's time among the products of the batch sheet.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    batches : polars.DataFrame
-        BATCHES.
-    line : str
-        Id of the line.
-    cells : polars.DataFrame
-        Columns start and end, in order of time.
-
-    Returns
-    -------
-    polars.DataFrame
-        MIX; `place` is the row of `cells`.
-    """
+    """Share out the time of cells (start, end, in order) among the products of BATCHES: MIX, `place` the cell's row."""
     begins, ends = (cells[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     spans = product_spans(batches, line, cells["start"][0], cells["end"][-1])
     names = [_id(plant, span.product) for span in spans]
@@ -178,28 +161,9 @@ def candy_losses(
     gauges: pl.DataFrame,
     period: tuple[datetime, datetime],
 ) -> CandyLosses | None:
-    """Work out what candy a line used and did not sell.
+    """Work out what candy a line used and did not sell in a period [UTC]; None where no product is known.
 
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    counts : sequence of MachineCounts
-        Of the line's cut-and-wrap machines, over the period.
-    batches, weights : polars.DataFrame
-        BATCHES of the line, WEIGHTS of its machines.
-    gauges : polars.DataFrame
-        Readings of the rope's diameter: at, value [mm].
-    period : (datetime, datetime)
-        From, to [UTC].
-
-    Returns
-    -------
-    CandyLosses or None
-        None where no product is known.
-
-    Notes
-    -----
+    Takes BATCHES of the line, WEIGHTS of its machines, and gauges: at, value [mm] of the rope's diameter.
     Source: gum, derived-rope
     """
     names = batches["product"].drop_nulls().unique(maintain_order=True).to_list()

@@ -8,12 +8,9 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
-from lineview.core.units import in_units
-from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Span, Table
+from lineview.report.answer import OF_ROW, Span, Table, columns_of
 from lineview.report.figures import FigureList
-from lineview.report.tables import heading
 from lineview.week.compare import RATE, Comparison, Difference
 from lineview.week.tables import ROUNDING, rounding_left
 from lineview.week.words import subject_of
@@ -39,7 +36,7 @@ def compared_sentence(comparison: Comparison) -> tuple[Span, ...]:
     if not comparison.causes or abs(rate.value) < 0.05:
         return (Span(f"{_capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
     cause = comparison.causes[0]
-    lost = "more" if cause.value > 0 else "fewer"
+    lost = "more" if cause.value > 0 else "less"
     words = f"; {subject_of(cause.name)} cost {show.number(abs(cause.value), 1)} a minute {lost}; {end}."
     return (Span(f"{_capital(comparison.first)}: "), much, Span(words))
 
@@ -64,34 +61,22 @@ def compared_soft(comparison: Comparison) -> str:
     return f"{_capital(comparison.first)} against {comparison.second}: {counts}{how}.{mix}"
 
 
-def compared_tables(comparison: Comparison, plant: Plant) -> tuple[Table, Table]:
+def compared_tables(comparison: Comparison) -> tuple[Table, Table]:
     """The key figures of both sides, and the losses that make the difference of their effective rates."""
-    return _measure_table(comparison, plant), _cause_table(comparison)
+    return _measure_table(comparison), _cause_table(comparison)
 
 
 def _columns(comparison: Comparison, what: str, unit: str) -> tuple[tuple[str, str, str], ...]:
-    return (
-        ("what", what, ""),
-        ("first", comparison.first, unit),
-        ("second", comparison.second, unit),
-        ("difference", "difference", unit),
-        ("same_mix", "difference, same products", unit),
-        ("low", "from", unit),
-        ("high", "to", unit),
-        ("verdict", "verdict", ""),
-    )
+    rest = "difference [u]; same_mix: difference, same products [u]; low: from [u]; high: to [u]; verdict"
+    sides = (("what", what, ""), ("first", comparison.first, unit), ("second", comparison.second, unit))
+    return (*sides, *columns_of(rest, u=unit))
 
 
-def _measure_table(comparison: Comparison, plant: Plant) -> Table:
-    rows = []
-    for row in comparison.measures:
-        amounts = {
-            key: None if value is None else round(in_units(value, row.unit, plant.units)[0], 3)
-            for key, value in _amounts(row, 6).items()
-        }
-        name = heading(row.name, row.unit, plant)
-        rows.append({"what": name, **amounts, "verdict": row.verdict})
-    columns = _columns(comparison, "key figure", "")
+def _measure_table(comparison: Comparison) -> Table:
+    rows = [
+        {"what": row.name, "unit": row.unit, **_amounts(row, 6), "verdict": row.verdict} for row in comparison.measures
+    ]
+    columns = _columns(comparison, "key figure", OF_ROW)
     return Table("compared", f"{_capital(comparison.first)} against {comparison.second}", columns, rows)
 
 

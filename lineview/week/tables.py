@@ -11,8 +11,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.units import in_units
 from lineview.plant import Plant
-from lineview.report import show
-from lineview.report.answer import Table
+from lineview.report.answer import OF_ROW, Table, columns_of
 from lineview.week.account import WeekAccount
 from lineview.week.figures import SHOWN, unit_of
 from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
@@ -86,7 +85,7 @@ def _course(trend: CauseTrend | None) -> str:
     return "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
 
 
-def balance_table(ledger: Ledger, plant: Plant) -> Table:
+def balance_table(ledger: Ledger) -> Table:
     """What planned time at the nominal rate and target mass would have given, what was made, and the rest."""
     rows = []
     words = {
@@ -102,7 +101,7 @@ def balance_table(ledger: Ledger, plant: Plant) -> Table:
         rows.append(
             {
                 "what": f"{words[unit][0]} less {words[unit][1]}",
-                "unit": show.unit_words(SHOWN[unit][1], plant.units),
+                "unit": SHOWN[unit][1],
                 "possible": balance.possible,
                 "was": balance.was,
                 "lost": balance.lost,
@@ -110,14 +109,10 @@ def balance_table(ledger: Ledger, plant: Plant) -> Table:
                 "open": ", ".join(unknown),
             }
         )
-    columns = (
-        ("what", "account", ""),
-        ("unit", "unit", ""),
-        ("possible", "possible or used", ""),
-        ("was", "made or sold", ""),
-        ("lost", "difference", ""),
-        ("rows", "sum of the rows", ""),
-        ("open", "not known", ""),
+    columns = columns_of(
+        "what: account; possible: possible or used [row]; was: made or sold [row]; lost: difference [row]; "
+        "rows: sum of the rows [row]; open: not known",
+        row=OF_ROW,
     )
     return Table("balance", "What the rows add up to", columns, rows)
 
@@ -140,18 +135,11 @@ def trend_table(trends: Trends) -> Table:
         }
         for trend in trends.causes
     ]
-    columns = (
-        ("cause", "cause", ""),
-        ("now", "this period", "min/h"),
-        ("before", "weeks before", "min/h"),
-        ("change", "difference, same products", "min/h"),
-        ("low", "from", "min/h"),
-        ("high", "to", "min/h"),
-        ("slope", "rises each week by", "min/h"),
-        ("slope_low", "from", "min/h"),
-        ("slope_high", "to", "min/h"),
-        ("chance", "chance of this in steady works", "%"),
-        ("verdict", "verdict", ""),
+    columns = columns_of(
+        "cause; now: this period [min/h]; before: weeks before [min/h]; "
+        "change: difference, same products [min/h]; low: from [min/h]; high: to [min/h]; "
+        "slope: rises each week by [min/h]; slope_low: from [min/h]; slope_high: to [min/h]; "
+        "chance: chance of this in steady works [%]; verdict"
     )
     return Table("trends", "Minutes lost in an hour of planned time, against the weeks before", columns, rows)
 
@@ -180,15 +168,9 @@ def window_table(trends: Trends) -> Table:
                     "slope_high": _fine(window.slope.high),
                 }
             )
-    columns = (
-        ("cause", "cause", ""),
-        ("weeks", "weeks", ""),
-        ("level", "lost on average", "min/h"),
-        ("level_low", "from", "min/h"),
-        ("level_high", "to", "min/h"),
-        ("slope", "rises each week by", "min/h"),
-        ("slope_low", "from", "min/h"),
-        ("slope_high", "to", "min/h"),
+    columns = columns_of(
+        "cause; weeks; level: lost on average [min/h]; level_low: from [min/h]; level_high: to [min/h]; "
+        "slope: rises each week by [min/h]; slope_low: from [min/h]; slope_high: to [min/h]"
     )
     return Table("windows", "Minutes lost in an hour of planned time over the last 4, 8 and 13 weeks", columns, rows)
 
@@ -207,13 +189,9 @@ def step_table(trends: Trends) -> Table:
         }
         for trend, step in sorted(steps, key=lambda pair: pair[1].at, reverse=True)
     ]
-    columns = (
-        ("at", "since the shift of", ""),
-        ("cause", "cause", ""),
-        ("change", "change", "min/h"),
-        ("low", "from", "min/h"),
-        ("high", "to", "min/h"),
-        ("noted", "noted around that day", ""),
+    columns = columns_of(
+        "at: since the shift of; cause; change [min/h]; low: from [min/h]; high: to [min/h]; "
+        "noted: noted around that day"
     )
     return Table("lasting changes", "Lasting changes", columns, rows)
 
@@ -233,15 +211,9 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
         }
         for number, pattern in enumerate(patterns, 1)
     ]
-    columns = (
-        ("number", "pattern", ""),
-        ("machine", "machine", ""),
-        ("words", "it stops", ""),
-        ("stops", "stops", ""),
-        ("minutes", "minutes", "min"),
-        ("week", "minutes a week", "min"),
-        ("chance", "chance", "%"),
-        ("reason", "reason offered", ""),
+    columns = columns_of(
+        "number: pattern; machine; words: it stops; stops; minutes [min]; week: minutes a week [min]; "
+        "chance [%]; reason: reason offered"
     )
     return Table("patterns", "Stops without a reason that recur", columns, rows)
 
@@ -277,7 +249,7 @@ def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
         step_table(trends),
         trend_table(trends),
         window_table(trends),
-        balance_table(account.ledger, plant),
+        balance_table(account.ledger),
     )
 
 

@@ -138,21 +138,11 @@ class _Shifts:
 
 
 def trial_account(inputs: TrialInputs) -> TrialAccount:
-    """Judge a trial.
+    """Judge a trial by whole shifts alone.
 
-    Parameters
-    ----------
-    inputs : TrialInputs
-        With whole shifts alone.
+    A verdict stands from the first look on that was beyond its limit; before the planned number of shifts there is
+    no other.
 
-    Returns
-    -------
-    TrialAccount
-        A verdict stands from the first look on that was beyond its limit; before the planned number of shifts there is
-        no other.
-
-    Notes
-    -----
     Source: obrien-fleming-1979, lan-demets-1983, restricted-likelihood
     """
     trial = inputs.trial

@@ -12,9 +12,8 @@ from lineview.core.figure import Figure, Period
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Scope, Span, Table, scope_name
+from lineview.report.answer import OF_ROW, Answer, Column, Scope, Span, Table, columns_of, scope_name
 from lineview.report.figures import FigureList
-from lineview.report.tables import heading
 from lineview.stats.multiple_tests import FALSE_ALARMS, POWER
 from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Difference
 from lineview.week.trend import STEADY, WORSE
@@ -63,7 +62,7 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
         sentence=_sentence(account, plant, scope),
         soft=_soft(account, plant),
         figures=_figures(account, period),
-        tables=(_trial_table(account, plant), _other_table(account, plant), _look_table(account)),
+        tables=(_trial_table(account, plant), _other_table(account), _look_table(account)),
         series={"trial_shifts": account.frame, "trial_looks": _look_series(account)},
         notes=_notes(account, inputs, plant),
         cautions=CAUTIONS,
@@ -176,62 +175,47 @@ def _trial_table(account: TrialAccount, plant: Plant) -> Table:
     """What it is judged by, before and since, on its line and beside it."""
     rows: list[dict[str, Any]] = []
     if account.frame.height:
-        rows.append(_row(account, plant, _line(plant, account.trial.line), account.level))
+        rows.append(_row(_line(plant, account.trial.line), account.level))
     if account.level_beside:
-        rows.append(_row(account, plant, f"{_line(plant, account.trial.beside)}, not changed", account.level_beside))
+        rows.append(_row(f"{_line(plant, account.trial.beside)}, not changed", account.level_beside))
     if account.effect.value is not None:
         low, high = account.effect.ends
         ends = {"change": account.effect.number, "low": low, "high": high}
-        ends_shown = {key: _fine(in_units(value, account.unit, plant.units)[0]) for key, value in ends.items()}
+        ends_shown = {key: _fine(value) for key, value in ends.items()}
         row_name = "difference of the two changes" if account.level_beside else "difference"
         mix = ", same products" if account.mix else ""
         rows.append({"what": f"{row_name}{mix}", **ends_shown, "verdict": _verdict(account)})
-    columns = (
-        ("what", "where", ""),
-        ("before", "before", ""),
-        ("since", "since", ""),
-        ("change", "change", ""),
-        ("low", "from", ""),
-        ("high", "to", ""),
-        ("verdict", "verdict", ""),
+    measure = account.trial.measure
+    return Table(
+        "trial", f"{measure[:1].upper()}{measure[1:]}, before and since", _columns("where", account.unit), rows
     )
-    return Table("trial", f"{heading(account.trial.measure, account.unit, plant)}, before and since", columns, rows)
 
 
-def _row(account: TrialAccount, plant: Plant, where: str, level: tuple[float, float]) -> dict[str, Any]:
-    before, since = (in_units(value, account.unit, plant.units)[0] for value in level)
-    change = since - before
-    return {"what": where, "before": _fine(before), "since": _fine(since), "change": _fine(change)}
+def _columns(what: str, unit: str) -> tuple[Column, ...]:
+    return columns_of(f"what: {what}; before [u]; since [u]; change [u]; low: from [u]; high: to [u]; verdict", u=unit)
+
+
+def _row(where: str, level: tuple[float, float]) -> dict[str, Any]:
+    before, since = level
+    return {"what": where, "before": _fine(before), "since": _fine(since), "change": _fine(since - before)}
 
 
 def _fine(value: float) -> float | None:
     return None if math.isnan(value) else round(value, 2)
 
 
-def _other_table(account: TrialAccount, plant: Plant) -> Table:
+def _other_table(account: TrialAccount) -> Table:
     """What else is different since; called only once the planned shifts are over."""
-    rows = [_other(row, plant) for row in account.rows]
-    columns = (
-        ("what", "measure or cause", ""),
-        ("before", "before", ""),
-        ("since", "since", ""),
-        ("change", "change", ""),
-        ("low", "from", ""),
-        ("high", "to", ""),
-        ("verdict", "verdict", ""),
-    )
+    rows = [_other(row) for row in account.rows]
     title = "What else is different since" + ("" if account.is_over else "; judged when the planned shifts are over")
-    return Table("other measures", title, columns, rows)
+    return Table("other measures", title, _columns("measure or cause", OF_ROW), rows)
 
 
-def _other(row: Difference, plant: Plant) -> dict[str, Any]:
+def _other(row: Difference) -> dict[str, Any]:
     amounts = {"before": row.second, "since": row.first, "change": row.same_mix.value}
     amounts |= {"low": row.same_mix.low, "high": row.same_mix.high}
-    values = {
-        key: None if value is None else _fine(in_units(value, row.unit, plant.units)[0])
-        for key, value in amounts.items()
-    }
-    return {"what": heading(row.name, row.unit, plant), **values, "verdict": row.verdict}
+    values = {key: None if value is None else round(value, 6) for key, value in amounts.items()}
+    return {"what": row.name, "unit": row.unit, **values, "verdict": row.verdict}
 
 
 def _look_table(account: TrialAccount) -> Table:
@@ -245,9 +229,8 @@ def _look_table(account: TrialAccount) -> Table:
         }
         for look in account.looks
     ]
-    columns = (("at", "after the shift that ended", ""), ("shifts", "shifts since", ""), ("change", "change", ""))
-    ends = (("low", "from", ""), ("high", "to", ""))
-    return Table("looks", "What was known after each shift", (*columns, *ends), rows)
+    text = "at: after the shift that ended; shifts: shifts since; change [u]; low: from [u]; high: to [u]"
+    return Table("looks", "What was known after each shift", columns_of(text, u=account.unit), rows)
 
 
 def _look_series(account: TrialAccount) -> pl.DataFrame:

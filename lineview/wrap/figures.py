@@ -50,7 +50,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
 def _blanks(figures: FigureList, account: WrapAccount) -> None:
     if account.blanks.value is None:
         return figures.unknown("blanks_per_restart", "no counter of blank wraps, or too few restarts")
-    working = f"mean over {account.blanks.n} restarts of the blank wraps up to the next one"
+    working = f"mean over {account.blanks.n} restarts that readings tell apart of the blank wraps up to the next"
     return figures.add("blanks_per_restart", account.blanks, working)
 
 

@@ -266,7 +266,7 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], plant_waste:
 
 
 def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
-    """The blank wraps at a restart, from their counter."""
+    """The blank wraps at a restart, from their counter; a run too short for the readings to show parts no two."""
     if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
         return Estimate.unknown("no counter of blank wraps, or too few restarts")
     at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])

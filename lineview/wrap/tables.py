@@ -44,15 +44,8 @@ def use_table(account: WrapAccount, currency: str) -> Table:
             row["working"] = amounts["m"].working
             rows.append(row)
     rows += [_fed_alone(kind, amounts) for kind, amounts in account.fed_alone.items()]
-    columns = (
-        ("web", "web", ""),
-        ("what", "what", ""),
-        *[(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS],
-        ("low", "from", "m"),
-        ("high", "to", "m"),
-        ("basis", "basis", ""),
-        ("working", "working", ""),
-    )
+    units = [(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS]
+    columns = (*columns_of("web; what"), *units, *columns_of("low: from [m]; high: to [m]; basis; working"))
     return Table("use", "Use per thousand good pieces", columns, rows)
 
 
@@ -79,16 +72,9 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
             amount = per_thousand(use, "", unit)
             row[unit] = None if amount is None else amount.value
         rows.append(row)
-    columns = (
-        ("product", "product", ""),
-        ("web", "web", ""),
-        ("good", "good pieces", "pieces"),
-        ("m", "per thousand pieces", "m"),
-        ("geometry", "geometry", "m"),
-        ("fed", "fed", "m"),
-        ("difference", "difference", "m"),
-        *[(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS[1:]],
-    )
+    units = [(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS[1:]]
+    text = "product; web; good: good pieces [pieces]; m: per thousand pieces [m]; geometry [m]; fed [m]; difference [m]"
+    columns = (*columns_of(text), *units)
     return Table("products", "Use per thousand good pieces, by product", columns, rows)
 
 

@@ -189,3 +189,31 @@ def test_another_machines_file_between_the_moments_is_not_counted_as_one(tmp_pat
     assert figure.high is not None
     assert figure.low < MADE < figure.high
     assert "planned minutes have no readings" in words
+
+
+@pytest.mark.parametrize("copy", ["wrapper1 (1).csv", "wrapper1 - Copy.csv", "wrapper1-Kopie (2).csv"])
+def test_a_second_download_is_of_the_same_machine(tmp_path, copy):
+    (tmp_path / "exports").mkdir()
+    (tmp_path / "exports" / copy).write_text("Time;Pieces\n" + rows(lambda k: f"{pieces(k)}"), encoding="utf-8")
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}", minutes=300))  # an hour before its end
+    figure = made(tmp_path, came)
+    assert (figure.value, figure.low) == (MADE, None)
+    with Works(tmp_path / "works") as opened:
+        assert [machine.id for machine in opened.plant.machines] == ["wrapper1"]
+
+
+def test_numbers_in_brackets_without_a_first_download_are_machines(tmp_path):
+    shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}"), "Wrapper (1).csv")
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{77 + 300 * k}"), "Wrapper (2).csv")
+    assert came.text.count("[[machines]]") == 2
+
+
+@pytest.mark.parametrize(("minutes", "each"), [(1, 340), (60, 20_400)])
+def test_a_column_that_never_changes_is_asked_about(tmp_path, minutes, each):
+    """A counter that stood all the while, or sums that happen to be equal: its cells do not say."""
+    times = [START + timedelta(minutes=k) for k in range(minutes, 481, minutes)]
+    text = "Time;Pieces\n" + "".join(f"{at:%Y-%m-%d %H:%M:%S};{each}\n" for at in times)
+    asked = {question.key: "end" for question in shown(tmp_path, text).open}
+    assert [key.partition(" ")[0] for key in asked] == ["counting", *(["stamps"] if minutes > 1 else [])]
+    answers = asked | {next(iter(asked)): "since last row"}
+    assert made(tmp_path, shown(tmp_path, text, **answers)).value == pytest.approx(MADE, abs=each)

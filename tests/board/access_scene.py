@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from weakref import finalize
 
 from dash import Dash
 from flask.testing import FlaskClient
@@ -104,10 +105,17 @@ class Scene:
 PEOPLE = {right: f"Invented {right}" for right in RIGHTS}
 
 
+def accounts_of(works: InventedWorks, folder: Path) -> Accounts:
+    """Accounts in a journal of their own, which is closed when the works is no longer used."""
+    journal = Journal(folder)
+    finalize(works, journal.close)
+    return Accounts(journal)
+
+
 def scene(folder: Path, works: InventedWorks | None = None) -> Scene:
     """A board with a person for each role, a screen, and browsers that nobody or a forger sits before."""
     works = works or InventedWorks()
-    works.store.accounts = Accounts(Journal(folder))  # type: ignore[attr-defined]
+    works.store.accounts = accounts_of(works, folder)  # type: ignore[attr-defined]
     access = Access(works.store.accounts, folder / "signing.key")  # type: ignore[attr-defined]
     doors = Doors((HOST,), access=access)
     made = Scene(create_app(works, doors=doors), works, access, doors)  # type: ignore[arg-type]

@@ -17,10 +17,8 @@ from lineview.board.app import create_app
 from lineview.board.guard import Doors
 from lineview.board.serve import Serving, doors_of, forwarded
 from lineview.core.errors import AskError
-from lineview.store.accounts import Accounts
 from lineview.store.audit import actor_now
-from lineview.store.journal import Journal
-from tests.board.access_scene import HOST, PEOPLE, Scene, call_of, scene
+from tests.board.access_scene import HOST, PEOPLE, Scene, accounts_of, call_of, scene
 from tests.board.invented_works import InventedWorks
 
 STRANGERS = ("nobody", "unsigned", "forged", "signed elsewhere", "unknown token", "ended")
@@ -213,7 +211,7 @@ class Asked(InventedWorks):
 
     def __init__(self, folder: Path) -> None:
         super().__init__()
-        self.access = Access(Accounts(Journal(folder)), folder / "signing.key")
+        self.access = Access(accounts_of(self, folder), folder / "signing.key")
 
 
 def test_any_other_address_takes_a_user(tmp_path: Path) -> None:
@@ -240,7 +238,7 @@ def test_any_other_address_takes_a_user(tmp_path: Path) -> None:
 @pytest.fixture
 def real(tmp_path: Path) -> Iterator[tuple[Access, FlaskClient]]:
     works = InventedWorks()
-    works.store.accounts = Accounts(Journal(tmp_path))  # type: ignore[attr-defined]
+    works.store.accounts = accounts_of(works, tmp_path)  # type: ignore[attr-defined]
     access = Access(works.store.accounts, tmp_path / "signing.key")  # type: ignore[attr-defined]
     access.add_user("Ada Invented", ["note"], "seven sweet wrappers")
     app = create_app(works, doors=Doors((HOST,), access=access))  # type: ignore[arg-type]

@@ -3,6 +3,8 @@
 import json
 import os
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -28,6 +30,7 @@ from lineview.board.guard import CALLBACK
 from lineview.board.processes import Answers, Asked, Process, ProcessEndedError, Replies, Reply, Work
 from lineview.board.workers import MOST_OF_PERSON, Workers
 from lineview.core.errors import AskError
+from tests.bench.measured import environment
 from tests.bench.people import children
 from tests.board.access_scene import call_of
 from tests.main_job.invented_week import DEMO
@@ -241,6 +244,26 @@ def test_a_worker_that_is_killed_is_replaced(served: Served, of_them: slice) -> 
     assert not set(processes_of_pages()) & set(killed)
 
 
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for processes as Linux lists them")
+def test_a_board_that_is_killed_leaves_nobody_behind() -> None:
+    code = (
+        "import time; from pathlib import Path; from lineview.board import processes, workers\n"
+        "processes.SHARED[:] = ['lineview.board.processes']  # quickly there\n"
+        "pool = workers.Workers(print, Path('invented'), None, 2) if __name__ == '__main__' else None\n"
+        "while pool and not all(one.is_ready for one in pool._processes): time.sleep(0.05)\n"
+        "while pool: print('ready', flush=True); time.sleep(60)"
+    )
+    board = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, env=environment())
+    assert board.stdout is not None
+    assert any(line == "ready\n" for line in board.stdout)
+    left = [Path(f"/proc/{one}") for one in children(board.pid)]
+    assert len(left) > 2
+    board.kill()
+    board.wait()
+    board.stdout.close()
+    until(lambda: not any(one.exists() for one in left), 20)
+
+
 def test_a_worker_that_has_grown_is_replaced_and_nobody_notices(
     served: Served, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -375,6 +398,37 @@ class Queue(Workers):
                 return
             time.sleep(0.01)
         raise AssertionError(self.begun)
+
+
+def test_what_cannot_start_is_tried_again_after_weeks_and_by_no_more_than_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    tried = []
+
+    def fail(*_given: Any) -> Answers:
+        tried.append(1)
+        raise ImportError("an invented library is missing")
+
+    monkeypatch.setattr(processes, "_opened", fail)
+    monkeypatch.setattr(processes, "AGAIN_AT_MOST_S", 0.05)
+    process = Threaded((open_answers, Path("invented"), None), lambda: None)
+    process._tries = 20_000
+    process.begin()
+    until(lambda: len(tried) > 2, 20)
+    assert process.is_failing
+    process.close()
+    until(lambda: process._child is None, 5)
+
+
+def test_none_is_asked_that_has_ended_or_was_closed(monkeypatch: pytest.MonkeyPatch) -> None:
+    workers = Queue(monkeypatch, 1)
+    (process,) = workers._processes
+    until(lambda: process.is_ready, 5)
+    workers.close()
+    assert not process.is_ready
+    with pytest.raises(ProcessEndedError):
+        process.ask((Asked("GET", "/shift", "", LOCAL),))
+    late = workers.put("late", "/shift")  # nobody takes it, and nothing goes round for it
+    assert not late.done()
+    assert workers.queue() == {"waiting": 1, "working": 0}
 
 
 def test_a_season_does_not_hold_up_a_shift(monkeypatch: pytest.MonkeyPatch) -> None:

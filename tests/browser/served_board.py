@@ -12,7 +12,7 @@ from lineview.app.works import Works
 from lineview.board.app import create_app
 from lineview.board.serve import address_of, open_server
 
-SIZES = {"desk": (1240, 870), "phone": (390, 844), "wall": (1920, 1080)}
+SIZES = {"desk": (1240, 870), "tablet": (800, 1100), "phone": (390, 844), "wall": (1920, 1080)}
 POLL_S = 2.0
 
 

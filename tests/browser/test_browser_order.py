@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from lineview.app.works import Works
-from tests.browser.served_board import SIZES, Served
+from tests.browser.served_board import Served
 
 FAN = "() => JSON.stringify(document.querySelector('.picture .js-plotly-plot').data.map(trace => trace.y))"
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", ["phone", "desk", "wall"])
 def test_a_buyer_supposes_a_lead_time_in_three_actions(serve_board: Served, week: Works, size: str) -> None:
     described = Path(week.folder, "plant.toml").read_bytes()
     board = serve_board(week, size)

@@ -12,8 +12,7 @@ from lineview.app.access import Access
 from lineview.board.app import create_app
 from lineview.board.guard import Doors
 from lineview.board.serve import open_server
-from lineview.store.accounts import Accounts
-from lineview.store.journal import Journal
+from tests.board.access_scene import accounts_of
 from tests.board.invented_works import InventedWorks
 from tests.browser.served_board import SIZES
 from tests.browser.test_browser_access import SMALL, UNNAMED
@@ -27,7 +26,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     works = InventedWorks()
     folder = tmp_path_factory.mktemp("sign in")
     works.folder = folder
-    works.store.accounts = Accounts(Journal(folder))  # type: ignore[attr-defined]
+    works.store.accounts = accounts_of(works, folder)  # type: ignore[attr-defined]
     access = Access(works.store.accounts, folder / "signing.key")  # type: ignore[attr-defined]
     access.add_user(NAME, ["administer"], PASSWORD)
     access.add_user("Sam Invented", [], PASSWORD)

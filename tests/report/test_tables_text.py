@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from lineview.plant import Plant
-from lineview.report.answer import Table, columns_of
+from lineview.report.answer import OF_ROW, Table, columns_of
 from lineview.report.tables import table_text
 
 PLANT = Plant(shop="Invented Sweets", zone="Europe/Berlin")
@@ -42,3 +42,22 @@ def test_a_column_has_the_decimals_of_its_largest_number(numbers: list[float], c
 def test_minutes_have_one_decimal() -> None:
     table = Table("t", "t", columns_of("minutes [min]"), [{"minutes": n} for n in (435.0, 27.97, 1.7)])
     assert [row[0] for row in table_text(table, PLANT).rows] == ["435.0", "28.0", "1.7"]
+
+
+def test_numbers_of_several_units_stand_with_their_unit_and_the_decimals_of_their_row() -> None:
+    columns = columns_of("what: key figure; first [u]; second [u]", u=OF_ROW)
+    rows = [
+        {"what": "effective rate", "unit": "pieces/min", "first": 245.64, "second": 31.06},
+        {"what": "film per thousand", "unit": "m", "first": 57.557, "second": -0.053},
+        {"what": "candy used", "unit": "kg", "first": 15545.25, "second": None},
+    ]
+    table = Table("t", "t", columns, rows)
+    assert table_text(table, PLANT).headings == ["key figure", "first", "second"]
+    assert table_text(table, PLANT).rows == [
+        ["effective rate", "245.6 pieces/min", "31.1 pieces/min"],
+        ["film per thousand", "57.56 m", "−0.05 m"],
+        ["candy used", "15,545 kg", "–"],
+    ]
+    american = table_text(table, PLANT.model_copy(update={"units": "US"})).rows
+    assert american[1:] == [["film per thousand", "188.8 ft", "−0.2 ft"], ["candy used", "34,271 lb", "–"]]
+    # 57.557 m ÷ 0.3048 m/ft and 15,545.25 kg ÷ 0.45359237 kg/lb, which are exact by definition

@@ -12,7 +12,7 @@ import pytest
 from lineview.core.figure import Figure, Period
 from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
-from lineview.report.answer import Answer, Scope, Span, Table
+from lineview.report.answer import OF_ROW, Answer, Scope, Span, Table, columns_of
 from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
 from lineview.sheets.tables import _name, guard_formulas, to_xlsx
 from tests.references.pdf_pages import pages
@@ -165,3 +165,14 @@ def test_the_workbook_can_be_read_filtered_and_added_up() -> None:
     assert widths[0] > len("=cmd|' /C calc'!A0") > widths[1]
     styles = book.read("xl/styles.xml").decode()
     assert {'formatCode="#,##0"', 'formatCode="#,##0.0"'} <= set(re.findall(r'formatCode="[^"]*"', styles))
+
+
+def test_numbers_of_several_units_are_numbers_in_the_workbook_and_show_their_unit() -> None:
+    columns = columns_of("what: key figure; first [u]", u=OF_ROW)
+    rows = [{"what": "rate", "unit": "pieces/min", "first": 245.64}, {"what": "uptime", "unit": "%", "first": 71.83}]
+    mixed = replace(answer(), tables=(Table("compared", "Compared", columns, rows),))
+    book = zipfile.ZipFile(BytesIO(to_xlsx(mixed, PLANT)))
+    assert re.findall(r"<v>(\d+\.\d+)</v>", book.read("xl/worksheets/sheet2.xml").decode()) == ["245.64", "71.83"]
+    styles = book.read("xl/styles.xml").decode().replace("&quot;", "'")
+    assert "#,##0.0 'pieces/min'" in styles
+    assert "#,##0.0 '%'" in styles  # quoted: a bare one would multiply by a hundred

@@ -22,12 +22,16 @@ START = datetime(2026, 6, 1, tzinfo=UTC)
 
 @dataclass(frozen=True)
 class Truth:
-    """What the machine did: cycles by kind, and metres [m] fed of film and wax paper."""
+    """What the machine did: cycles by kind, and metres [m] fed of film and wax paper.
+
+    `apart` is the share of restarts after which it ran for half a reading's step or longer: others no reading shows.
+    """
 
     good: int
     rejects: int
     blanks: int
     fed_m: dict[str, float]
+    apart: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -118,6 +122,7 @@ def wrap_line(
     end_s = line.shifts[-1].window.end_s
     kinds = {kind: sum(shift.count(kind) for shift in line.shifts) for kind in (GOOD, REJECT, BLANK)}
     totals = counters.totals()
+    runs = [part for shift in line.shifts for part in shift.stretches if part.state == "running"]
     return WrapRun(
         plant=plant,
         readings=_readings(plant, counters, end_s, every_s, np.random.default_rng(seed)),
@@ -131,6 +136,7 @@ def wrap_line(
         truth=Truth(
             kinds[GOOD], kinds[REJECT], kinds[BLANK],
             {"film": totals.film_m, "wax paper": totals.paper_m},
+            float(np.mean([run.t1 - run.t0 >= every_s / 2 for run in runs])),
         ),
         end=_at(end_s),
     )  # fmt: skip

@@ -39,7 +39,8 @@ def recover(runs: int, first: int = 0) -> dict[str, list[bool]]:
         waste = account.waste["film"]
         if counter:
             assert account.blanks.low is not None and account.blanks.high is not None
-            hits["blanks, counted"].append(covered(account.blanks.low, 6.0, account.blanks.high))
+            true = TRUE["blanks"] / made.truth.apart
+            hits["blanks, counted"].append(covered(account.blanks.low, true, account.blanks.high))
         else:
             cut_m = 0.056
             hits["blanks, learned"].append(covered(waste.restart.low / cut_m, 6.0, waste.restart.high / cut_m))

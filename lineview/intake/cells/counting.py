@@ -21,6 +21,8 @@ _MOSTLY = 0.8
 _OFTEN = 0.15
 #: As a total slower than this share of the fastest rate, as differences faster than that one.
 _SLOW, _BUSY = 0.02, 0.1
+#: Where no fastest rate is known, so many counts a minute are a machine that runs (common practice, no source).
+_RUNS = (45.0, 2000.0)
 #: Differences are in rising order by chance once in 8! of so many changes.
 _NEVER_IN_ORDER = 7
 #: A value as large as this that repeats so often is a total of a machine that stands.
@@ -163,9 +165,10 @@ def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
             return Count("since last row")
         minutes = max(seconds, 1e-9) / 60
         as_total = (value[-1] - value[0]) / max((len(value) - 1) * minutes, 1e-9) / counter.fastest_per_min
-        as_steps = float(value.mean()) / minutes / counter.fastest_per_min
+        as_steps = float(value.mean()) / minutes
         rising = not falls.any() and len(changes) > _NEVER_IN_ORDER
-        doubt = as_total < _SLOW and as_steps > _BUSY and not rising
+        doubt = as_total < _SLOW and as_steps > _BUSY * counter.fastest_per_min and not rising
+        doubt = doubt or (not len(changes) and _RUNS[0] <= as_steps <= _RUNS[1])
         return Count("since last row" if doubt else "total", sure=not doubt)
     if share >= _MOSTLY and falls.sum() >= 3:
         return Count("down")

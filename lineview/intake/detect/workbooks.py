@@ -43,24 +43,9 @@ _DO = "Copy the filled cells to a new workbook and export that."
 
 
 def sheet_records_apart(data: bytes, path: Path) -> list[Records]:
-    """The visible sheets of a workbook, read by another process.
+    """The visible sheets of a workbook, read by another process; `path` is for messages.
 
-    Parameters
-    ----------
-    data : bytes
-        Of the workbook.
-    path : pathlib.Path
-        For messages.
-
-    Returns
-    -------
-    list of Records
-        One a sheet.
-
-    Raises
-    ------
-    IntakeError
-        Where it is no workbook, holds nothing, or is larger than the limits.
+    Raises `IntakeError` where it is no workbook, holds nothing, or is larger than the limits.
     """
     _look_at(data, path)
     content = _READER.read(data, path)

@@ -67,6 +67,10 @@ _AIM = re.compile(r"\b(soll|target|ziel|objectif|objetivo|obiettivo|doel|plan\w*
 _BEFORE = re.compile(r"^(?P<word>[^\W\d_]+)(?P<gap>[\s_-]?)(?P<number>\d{1,2})[\s._:/\-]+(?P<rest>.+)$")
 _AFTER = re.compile(r"^(?P<rest>.+?)[\s._:/\-]+(?P<word>[^\W\d_]+)(?P<gap>[\s_-]?)(?P<number>\d{1,2})$")
 _DATES = re.compile(r"(?<![^\W\d_])\d{2,}(?:[-_. T]?\d+)*|\d{4,}(?:[-_. T]?\d+)*")
+#: What browsers and file managers write behind the name of a file that is there already.
+_COPY = re.compile(
+    r"(?:[ _-]?\(\d{1,2}\)|[ _-]+(?:copy|kopie|copie|copia|kopia)(?:[ _-]?\(?\d{1,2}\)?)?)$", re.IGNORECASE
+)
 COUNTED = ("pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper", "rope")
 
 
@@ -275,6 +279,20 @@ def _owner_in(header: str) -> tuple[str, str]:
             continue
         return f"{match['word']}{match['gap']}{match['number']}", match["rest"]
     return "", header
+
+
+def original_of(name: str) -> str:
+    """The name of the file that one is a second download or a copy of, by its own name; "" where it is none.
+
+    Examples
+    --------
+    >>> original_of("press 2 (1).csv"), original_of("press 2 - Copy.csv"), original_of("press 2.csv")
+    ('press 2.csv', 'press 2.csv', '')
+    """
+    ending = re.search(r"(?:\.[A-Za-z]{1,5}(?:\.gz)?)?$", name)
+    stem = name[: ending.start()] if ending else name
+    bare = _COPY.sub("", stem)
+    return "" if bare in ("", stem) else bare + name[len(stem) :]
 
 
 def machine_of(name: str) -> tuple[str, str]:
