@@ -165,6 +165,8 @@ def test_the_quantity_is_the_economic_one_of_the_cheaper_price(shown) -> None:
 
 
 def test_the_table_says_what_the_figures_say(shown) -> None:
+    columns = [column["key"] for column in shown["tables"]["order"]["columns"]]
+    assert (columns[0], columns[-1]) == ("web", "money")  # neither a declaration nor a reason why not is told
     (row,) = shown["tables"]["order"]["rows"]
     due = last_day(0.05)
     assert row["by"] == str(date(2026, 6, 12) + timedelta(days=due))
