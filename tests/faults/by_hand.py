@@ -41,8 +41,6 @@ SAY_NOTHING: dict[str, str] = {
     "wrap/words.py:needs_person: abs(left.metres) <= _CALL_SHARE * use.geometry_m → "
     "abs(left.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
     "report/show.py:_exact: power or 0 → power or 1": "without a power it is no number and has no decimals",
-    "stats/serial_correlation.py:_chance_of_peak: max(-700.0, math.log(frequencies) - strength) → "
-    "min(-700.0, math.log(frequencies) - strength)": "a chance below 1e-10 either way is judged and written alike",
     "records/output.py:_frame: minutes.get(day, 0.0) > 0 → minutes.get(day, 0.0) > 1": "no day has one planned minute",
     "order/works_demand.py:works_need: 26 → 27": (
         "a choice that nothing outside holds: from then on the season stands still, and an order is due before"
@@ -50,4 +48,6 @@ SAY_NOTHING: dict[str, str] = {
     "wrap/reels.py:web_thickness_um: web.reel_outer_mm > web.reel_core_mm → web.reel_outer_mm >= web.reel_core_mm": (
         "plant.toml with a core as thick as its reel is refused"
     ),
+    "order/words.py:_order: first.advice is None or first.order_by is None → "
+    "first.advice is None and first.order_by is None": "a line that is due has both",
 }

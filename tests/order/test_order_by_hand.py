@@ -10,6 +10,7 @@ import math
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+import polars as pl
 import pytest
 from scipy.optimize import brentq
 from scipy.stats import gamma
@@ -17,6 +18,7 @@ from scipy.stats import gamma
 from lineview.core.figure import Period
 from lineview.core.frames import PLAN, STOCK
 from lineview.plant import Line, Machine, Plant, Web
+from lineview.records.output import DAILY_OUTPUT
 from lineview.report.answer import Scope, to_json
 from tests import factories
 from tests.from_frames import Frames, answered
@@ -59,6 +61,10 @@ def order_of(*planned: tuple[int, int, float]) -> dict[str, Any]:
         plan=factories.rows(PLAN, plan, line="1", product="mint"),
         stock=factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=COMING_DAYS)),
     )
+    return shown_of(frames)
+
+
+def shown_of(frames: Frames) -> dict[str, Any]:
     scope = Scope("1", "wrap1", Period(NOW - timedelta(days=1), NOW), NOW)
     return dict(json.loads(to_json(answered("order", works(), scope, frames))))
 
@@ -183,3 +189,23 @@ def test_the_table_says_what_the_figures_say(shown) -> None:
 def test_the_use_a_week_is_that_of_the_coming_week() -> None:
     shown = order_of((0, 1, A_WEEK / 3), (1, WEEKS, A_WEEK * (WEEKS - 1)))
     assert figure(shown, "use_reels_per_week")["value"] == pytest.approx(WEEK / 3)
+
+
+def test_a_history_that_never_changes_is_the_forecast() -> None:
+    """Twelve weeks and a half of it: the days before the first whole week are in no week of their own."""
+    days = [NOW.date() - timedelta(days=k) for k in range(88)]
+    made = pl.DataFrame(
+        [("1", day, "mint", A_WEEK / 7, A_WEEK / 7, A_WEEK / 7, 0.0, 480.0) for day in days],
+        schema=DAILY_OUTPUT,
+        orient="row",
+    )
+    count = {"web": "wax", "at": NOW, "whole_reels": ON_HAND, "on_order_reels": COMING}
+    stock = factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=COMING_DAYS))
+    shown = shown_of(Frames(made=made, stock=stock))
+    use, cover = figure(shown, "use_reels_per_week"), figure(shown, "days_of_cover")
+    assert (use["value"], use["low"], use["high"]) == pytest.approx((WEEK, WEEK, WEEK))
+    assert cover["value"] == pytest.approx((ON_HAND + COMING) / WEEK * 7)
+    due = math.floor((ON_HAND + COMING) / WEEK * 7 - LEAD)
+    assert figure(shown, "order_by")["value"] == (NOW + timedelta(days=due)).isoformat().replace("+00:00", "Z")
+    assert figure(shown, "chance_of_running_out")["value"] == 0.0
+    assert figure(shown, "chance_waiting_a_week")["value"] == 1.0
