@@ -44,9 +44,7 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
     lines = [";".join(("time", *FIELDS))]
     for row, (measured, delivery) in enumerate(zip_longest([f"{part:g}" for part in parts_mm] or [""], deliveries)):
         due, day = delivery or ("", "")
-        stamp = (
-            local + timedelta(milliseconds=row)
-        ).isoformat()  # one moment and diameter would be in conflict
+        stamp = (local + timedelta(milliseconds=row)).isoformat()  # one moment and diameter would be in conflict
         lines.append(f"{stamp};{web};{0 if row else reels:g};{measured or ''};{due};{day}")
     return counted_at, "\n".join(lines) + "\n"
 
