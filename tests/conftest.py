@@ -22,7 +22,7 @@ TESTS = Path(__file__).parent
 #: Folders and files whose tests take seconds all together.
 QUICK = {
     "structure", "core", "plant", "report", "stats", "machine", "published",
-    "rope", "wrap", "weight", "shift", "order",
+    "rope", "wrap", "weight", "shift", "order", "references",
 }  # fmt: skip
 #: Folders that are kept apart by a marker of their name.
 APART = {"bench", "browser", "truth"}

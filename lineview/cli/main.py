@@ -212,7 +212,8 @@ def answer(
     line: LineId = None,
     machine: MachineId = None,
     period: Annotated[
-        str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
+        str | None,
+        typer.Option(help="last-shift, this-week, last-7-days, all, or as 2026-06-09, 2026-W24, 2026-06-09.early."),
     ] = None,
     start: Start = None,
     end: End = None,

@@ -34,6 +34,7 @@ YEARS = range(1971, 2200)
 #: Of one period: twenty years, as each planned minute in it is looked at.
 MOST_DAYS = 7_320
 D = TypeVar("D", bound=date)
+_WEEK = re.compile(r"\d{4}-W\d\d$")
 _DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})( +\d{1,2}:\d\d)?")
 
 
@@ -63,7 +64,8 @@ def read_period(text: str) -> PeriodName:
     Parameters
     ----------
     text : str
-        One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09") or days ("2026-06-08..2026-06-12").
+        One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09"), days ("2026-06-08..2026-06-12")
+        or an ISO week ("2026-W24").
 
     Raises
     ------
@@ -82,8 +84,8 @@ def read_period(text: str) -> PeriodName:
     if not dots and "." in text:
         day_text, _, shift = text.partition(".")
         return ShiftOfDay(_day(day_text, text), shift)
-    first = _day(first_text, text)
-    last = _day(last_text, text) if last_text else first
+    first = _day(_WEEK.sub(r"\g<0>-1", first_text), text)
+    last = _day(_WEEK.sub(r"\g<0>-7", last_text or first_text), text)
     if last < first:
         raise AskError(Fault(f"'{text}' ends before it starts", "period", "the earlier day first"))
     if (last - first).days > MOST_DAYS:
@@ -134,9 +136,10 @@ def _clock(text: str | None) -> str:
 
 def _day(text: str, period_text: str) -> date:
     try:
-        return _of_our_time(date.fromisoformat(text))
+        return _of_our_time(date.fromisoformat("" if _WEEK.match(text) else text))  # which takes it for its Monday
     except ValueError:
-        expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
+        examples = "a day such as 2026-06-09, a week such as 2026-W24, or a shift such as 2026-06-09.early"
+        expected = f"one of {', '.join(WORDS)}, {examples}"
         raise AskError(Fault(f"unknown period '{period_text}'", "period", expected)) from None
 
 

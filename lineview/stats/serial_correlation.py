@@ -237,7 +237,7 @@ def ripple_at(seconds: Floats, x: Floats, period_s: float, spread: float = 0.03,
 
     Notes
     -----
-    Source: periodogram, derived-rope
+    Source: periodogram, derived-rope, baluev-2008
 
     Examples
     --------
@@ -265,15 +265,16 @@ def ripple_at(seconds: Floats, x: Floats, period_s: float, spread: float = 0.03,
     floor = float(power[beside].mean())
     best = int(near[np.argmax(power[near])])
     strength = float(power[best]) / floor if floor > 0 else 0.0
-    chance = _chance_of_peak(strength, max(1.0, (highest - lowest) * span))
+    chance = _chance_of_peak(strength, (highest - lowest) * span)
     return Ripple(1 / float(frequency[best]), 2 * math.sqrt(float(power[best]) / n), chance)
 
 
-def _chance_of_peak(strength: float, frequencies: float) -> float:
-    """Chance that the highest of so many independent exponential powers is this many times their mean."""
-    if strength < 30:
-        return 1.0 - float((1.0 - math.exp(-strength)) ** frequencies)
-    return math.exp(max(-700.0, math.log(frequencies) - strength))
+def _chance_of_peak(strength: float, turns: float) -> float:
+    """Chance that noise is so many times its mean power anywhere in a band of so many turns over the span."""
+    if strength <= 0.0:
+        return 1.0
+    tail = math.exp(-strength)  # at one frequency; the rest is that it is passed within the band
+    return -math.expm1(math.log1p(-tail) - math.sqrt(math.pi / 3.0 * strength) * turns * tail)
 
 
 def _periodogram(seconds: Floats, x: Floats) -> tuple[Floats, Floats]:

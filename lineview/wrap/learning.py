@@ -192,13 +192,11 @@ def _around(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> t
 
 
 def _before(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
-    around = _around(moment, windows)
-    return moment if around is None else around[0]
+    return (_around(moment, windows) or (moment, moment))[0]
 
 
 def _after(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
-    around = _around(moment, windows)
-    return moment if around is None else around[1]
+    return (_around(moment, windows) or (moment, moment))[1]
 
 
 def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[datetime]:
@@ -249,6 +247,8 @@ def _count(moments: Sequence[datetime], edges: Sequence[datetime]) -> list[int]:
 #: A cause is learned from at least so many of its events, and all of them from so many stretches.
 LEAST_EVENTS = 8
 LEAST_BINS = 20
+#: With fewer degrees of freedom, one stretch alone says what a cause cost.
+LEAST_DF = 2.0
 #: The mean of what was measured needs so many.
 LEAST_MEASURED = 5
 CAUSES = ("restart", "reel_start", "splice", "changeover", "proportional")
@@ -262,10 +262,7 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], plant_waste:
     left_m = [r.scrapped_m for r in reels if r.scrapped_m]
     ends = _allowance(interval_of_mean(left_m, least=LEAST_MEASURED, floor=0.0))
     waste = plant_waste if ends is None else replace(plant_waste, reel_end=ends)
-    fit = _regress(bins)
-    for name, learned in fit.items():
-        waste = replace(waste, **{name: learned})
-    return waste
+    return replace(waste, **_regress(bins))
 
 
 def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
@@ -317,5 +314,6 @@ def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
                 n=int(columns[name].sum()) if name != "proportional" else fit.n,
             )
             for k, name in enumerate(used)
+            if fit.df[k] >= LEAST_DF
         }
     return {}

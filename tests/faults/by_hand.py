@@ -40,4 +40,14 @@ SAY_NOTHING: dict[str, str] = {
     "shift/words.py:_unplanned: good.least < 0.5 → good.least <= 0.5": "the least of a count is whole",
     "wrap/words.py:needs_person: abs(left.metres) <= _CALL_SHARE * use.geometry_m → "
     "abs(left.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
+    "report/show.py:_exact: power or 0 → power or 1": "without a power it is no number and has no decimals",
+    "records/output.py:_frame: minutes.get(day, 0.0) > 0 → minutes.get(day, 0.0) > 1": "no day has one planned minute",
+    "order/works_demand.py:works_need: 26 → 27": (
+        "a choice that nothing outside holds: from then on the season stands still, and an order is due before"
+    ),
+    "wrap/reels.py:web_thickness_um: web.reel_outer_mm > web.reel_core_mm → web.reel_outer_mm >= web.reel_core_mm": (
+        "plant.toml with a core as thick as its reel is refused"
+    ),
+    "order/words.py:_order: first.advice is None or first.order_by is None → "
+    "first.advice is None and first.order_by is None": "a line that is due has both",
 }

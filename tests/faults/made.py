@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import ast
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-FOLDERS = ("core", "machine", "stats", "rope", "weight", "shift", "wrap", "order", "intake", "report")
+FOLDERS = (
+    "core", "machine", "stats", "rope", "weight", "shift", "wrap", "order", "intake", "report", "records", "week",
+)  # fmt: skip
 
 _COMPARED = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
 _REACHED = {ast.Lt: ast.Gt, ast.LtE: ast.GtE, ast.Gt: ast.Lt, ast.GtE: ast.LtE}
@@ -44,11 +47,6 @@ class Fault:
         """What the fault is called, wherever its line moves to."""
         return f"{self.path.removeprefix('lineview/')}:{self.function}: {self.before} → {self.after}"
 
-    @property
-    def rank(self) -> str:
-        """Its place among all, by chance that another line does not change."""
-        return hashlib.sha256(self.key.encode()).hexdigest()
-
 
 def modules(folder: str) -> list[Path]:
     """A folder's modules."""
@@ -68,6 +66,21 @@ def faults_of(path: Path) -> list[Fault]:
         for part, fields in zip(parts, kept, strict=True):
             vars(part).update(fields)
     return out
+
+
+def drawn(seed: int, count: int) -> list[Fault]:
+    """So many faults, as many of each folder but for one."""
+    of_folders = [_in_turn(seed, [f for path in modules(folder) for f in faults_of(path)]) for folder in FOLDERS]
+    return [faults[place] for place in range(count) for faults in of_folders if place < len(faults)][:count]
+
+
+def _in_turn(seed: int, faults: list[Fault]) -> list[Fault]:
+    """Faults in an order by chance that a change elsewhere leaves as it is; those that read alike lie apart."""
+    ranked, alike = [], Counter[str]()
+    for fault in faults:
+        alike[fault.key] += 1
+        ranked.append((hashlib.sha256(f"{seed} {alike[fault.key]} {fault.key}".encode()).hexdigest(), fault))
+    return [fault for _, fault in sorted(ranked, key=lambda pair: pair[0])]
 
 
 def listed(path: str, before: str, after: str) -> Fault:
@@ -104,6 +117,8 @@ def _children(node: ast.AST) -> list[ast.AST]:
     """What of a node is code that runs: no annotations, texts, or decorators."""
     if isinstance(node, ast.FunctionDef):
         return [*node.args.defaults, *(d for d in node.args.kw_defaults if d), *node.body]
+    if isinstance(node, ast.ClassDef):
+        return [*node.body]
     if isinstance(node, ast.AnnAssign):
         return [node.value] if node.value else []
     if isinstance(node, ast.JoinedStr | ast.Raise):

@@ -11,9 +11,10 @@ AT_S = np.arange(0.0, 8 * 3600.0, 30.0)
 PIECES = np.floor(AT_S * 350.0 / 60.0)
 
 
-@pytest.mark.parametrize("modulus", [10_000, 65_536, 100_000])
+@pytest.mark.parametrize("modulus", [10**4, 2**15, 2**16, 10**5, 10**6, 10**7, 2**24, 10**8, 2**31, 2**32])
 def test_a_turn_that_is_seen_gives_the_modulus(modulus: int) -> None:
-    learned = counter_limits(AT_S, (PIECES + 1_234) % modulus)
+    """Of every register that there is, binary and decimal; it turns within the first hour."""
+    learned = counter_limits(AT_S, (PIECES + modulus - 9_999) % modulus)
     assert (learned.modulus, learned.resets) == (modulus, 0)
     assert learned.total == PIECES[-1]
     assert 350.0 <= learned.fastest_per_min <= 480.0

@@ -71,3 +71,16 @@ def test_machines_that_run_through_show_no_edges() -> None:
 
 def test_nothing_running_suggests_nothing() -> None:
     assert shifts_of({"wrap": {MONDAY: np.zeros(DAY_MIN, bool)}}, MONDAY, MONDAY).shifts == ()
+
+
+@pytest.mark.parametrize(
+    ("days", "pause", "expected"),
+    [
+        (5, (572, 588), "09:30-09:45"),  # off the mark, but on all of five days
+        (2, (570, 586), "09:30-09:45"),  # on two days alone, but on the mark
+        (2, (572, 588), ""),  # two stops that fell together
+    ],
+)
+def test_a_pause_of_two_days_is_a_break_only_on_the_mark(days: int, pause: tuple[int, int], expected: str) -> None:
+    found = shifts_of({"wrap": running([(420, 930)], days, [pause])}, MONDAY, MONDAY + timedelta(days=days))
+    assert shift_text(found.shifts[0]).partition(" breaks ")[2] == expected

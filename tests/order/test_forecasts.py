@@ -49,6 +49,25 @@ def test_level_and_spread_of_a_steady_series() -> None:
     assert (out.level_cv < 0.06).all()
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_smoothing_is_the_one_written_out(seed: int) -> None:
+    """From the mean of the first eight weeks on, by the weight with the least squared one-step errors."""
+    series = np.random.default_rng(seed).normal(100, 12, 26) + 3.0 * np.arange(26)
+    tried = []
+    for alpha in (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5):
+        smooth, errors = series[:8].mean(), []
+        for value in series:
+            errors.append(value - smooth)
+            smooth += alpha * errors[-1]
+        tried.append((sum(e**2 for e in errors), alpha, smooth))
+    squared, alpha, last = min(tried)
+    rmse = (squared / 25) ** 0.5
+    wanders = max(alpha * (1 - alpha), 1 / 26) + alpha**2 * 12 / 3  # over thirteen weeks
+    out = weekly_forecast(series[None, :], level(26, 4), ["a"])
+    assert (out.mean[0, 0], out.sd[0, 0]) == pytest.approx((last, rmse))
+    assert out.level_cv[0] == pytest.approx(rmse * wanders**0.5 / last)
+
+
 def test_season_carries_into_the_coming_weeks() -> None:
     out = weekly_forecast(np.full((1, 104), 50.0), level(104, 2, [1.0, 2.0]), ["a"])
     assert out.mean[0] == pytest.approx([50, 100])

@@ -71,6 +71,14 @@ def test_a_word_that_is_no_period_gets_a_plain_error(token: str) -> None:
         meant(token, "2026-12-01T00:00")
 
 
+def test_a_week_is_its_seven_days_and_has_no_shift_of_its_own() -> None:
+    assert read_period("2026-W24") == read_period("2026-06-08..2026-06-14")
+    assert read_period("2026-W24..2026-W25") == read_period("2026-06-08..2026-06-21")
+    assert read_period("2026-W24-3") == read_period("2026-06-10")
+    with pytest.raises(AskError, match="unknown period"):
+        read_period("2026-W24.early")
+
+
 def test_shifts_between_lists_each_once_in_order() -> None:
     last = span("2026-06-09T15:00").end
     listed = shifts_between(SHIFTS, BERLIN, Period(datetime(2026, 6, 8, 3, tzinfo=UTC), last))

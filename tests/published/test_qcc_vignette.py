@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from lineview.stats.control_charts import individuals_limits, subgroup_limits
+from lineview.stats.control_charts import individuals_limits, run_rule_length, subgroup_limits
 from tests.published.piston_rings import RINGS, VISCOSITY
+from tests.references.western_rules import WESTERN
 
 
 def test_piston_rings_phase_1():
@@ -51,10 +52,6 @@ def test_viscosity_without_batch_4():
     ],
 )
 def test_mean_chart_run_lengths(shift, betas, lengths):
-
-    from lineview.stats.control_charts import run_rule_length
-    from tests.references.western_rules import WESTERN
-
     for n, beta, length in zip((1, 5, 10, 15, 20), betas, lengths, strict=True):
         moved = shift * sqrt(n)
         assert norm.cdf(3 - moved) - norm.cdf(-3 - moved) == pytest.approx(beta, abs=6e-5)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.signal import lfilter
+from scipy.stats import binom
 
-from lineview.stats.serial_correlation import best_lag, decaying_sum
+from lineview.stats.serial_correlation import best_lag, decaying_sum, ripple_at
 
 
 def delayed_series(n: int, noise: float, delay: int = 4, seed: int = 1) -> tuple[np.ndarray, list[np.ndarray]]:
@@ -87,3 +88,13 @@ def test_a_decaying_sum_is_that_of_the_library_that_takes_too_long_to_import(
 ) -> None:
     x = np.random.default_rng(9).normal(0, 1, shape)
     assert decaying_sum(x, decay) == pytest.approx(lfilter([1.0], [1.0, -decay], x, axis=0), abs=1e-12)
+
+
+@pytest.mark.parametrize("period_s", [4.0, 20.0, 50.0])
+def test_a_ripple_in_noise_is_as_rare_as_its_chance_says(period_s: float) -> None:
+    """Readings are uniform about 0, which is no noise of the formula's family."""
+    rng, seconds, series = np.random.default_rng(8), np.arange(2000.0), 1000
+    chances = [ripple_at(seconds, rng.uniform(-1, 1, 2000), period_s).chance for _ in range(series)]
+    for stated in (0.02, 0.1):
+        least, most = binom.interval(0.999, series, stated)
+        assert least <= sum(chance < stated for chance in chances) <= most, stated

@@ -7,6 +7,7 @@ of nothing is called, looked at after every shift, and how often one that is wor
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -16,10 +17,13 @@ import polars as pl
 import pytest
 
 from lineview.core.errors import AskError
+from lineview.report.answer import to_json
 from lineview.week.compare import RATE, Side
 from lineview.week.trend import BETTER, STEADY, WORSE
 from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, shifts_to_plan, trial_account
+from lineview.week.trial_answer import answer_trial
 from tests.simulate.shift_losses import MONDAY, Drawn, between, draw
+from tests.week.test_ledger import works
 
 WEIGHED = pl.DataFrame(schema={"batch": pl.String, "off_g": pl.Float64})
 WEEKS_BEFORE, WEEKS = 9, 22
@@ -140,6 +144,46 @@ def test_a_line_that_came_too_late_is_not_held_beside() -> None:
     judged = trial_account(replace(given, beside=late))
     assert judged.level_beside is None
     assert judged.verdict == STEADY
+
+
+def test_what_a_reader_gets_are_the_sums_before_and_since() -> None:
+    planned, of = 20, trial(SHORT_STOPS, shifts=20)
+    given = inputs(3, Drawn(weeks=WEEKS, factor={SHORT_STOPS: (FIRST, 0.6)}), of)
+    shown = json.loads(to_json(answer_trial(works(1), given, MONDAY + timedelta(weeks=WEEKS))))
+    part, _ = draw(np.random.default_rng([3, 0]), Drawn(weeks=WEEKS, factor={SHORT_STOPS: (FIRST, 0.6)}), "w1")
+    lost = part.losses.filter(pl.col("cause") == SHORT_STOPS).group_by("start").agg(pl.sum("pieces"))
+    shifts = part.shifts.join(lost, on="start", how="left", maintain_order="left").with_columns(
+        pl.col("pieces").fill_null(0.0)
+    )
+    before, since = (
+        rows["pieces"].sum() / rows["planned_min"].sum() for rows in (shifts[:FIRST], shifts[FIRST : FIRST + planned])
+    )
+    figures = shown["figures"]
+    expected = {
+        "trial_planned_shifts": (planned, "shifts", 0), "trial_shifts_before": (FIRST, "shifts", 0),
+        "trial_shifts_since": (planned, "shifts", 0), "trial_before": (before, "pieces/min", FIRST),
+        "trial_since": (since, "pieces/min", planned), "trial_change": (since - before, "pieces/min", planned),
+    }  # fmt: skip
+    for name, (value, unit, n) in expected.items():
+        assert figures[name]["value"] == pytest.approx(value), name
+        assert (figures[name]["unit"], figures[name]["n"]) == (unit, n), name
+    change = figures["trial_change"]
+    assert change["low"] < -0.4 * before < change["high"] < 0  # what was drawn
+    words = f"{since:.1f} pieces a minute lost to short stops without a reason against {before:.1f} before; better"
+    assert shown["sentence"].startswith(f"New knife, 1: {words} beyond chance after ")
+    assert f"Change −{before - since:.2f} (−{-change['low']:.2f} to −{-change['high']:.2f}, 95 %" in shown["soft"]
+    line, difference = shown["tables"]["trial"]["rows"]
+    assert (line["before"], line["since"], line["change"]) == (
+        round(before, 2),
+        round(since, 2),
+        round(since - before, 2),
+    )
+    assert (difference["low"], difference["high"]) == (round(change["low"], 2), round(change["high"], 2))
+    last = shown["tables"]["looks"]["rows"][-1]
+    assert (last["shifts"], last["change"]) == (planned, round(since - before, 2))
+    assert min(row["shifts"] for row in shown["tables"]["looks"]["rows"] if row["high"] < 0) == int(
+        difference["verdict"].split(" after ")[1].split()[0]
+    )
 
 
 def test_too_few_shifts_say_how_many_are_needed() -> None:

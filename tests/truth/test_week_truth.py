@@ -5,16 +5,23 @@ Printed: how often steady works are called, how steps are dated, what share of i
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import t
 
+from lineview.core.figure import Period
+from lineview.report.answer import Scope, to_json
+from lineview.week.account import WeekInputs
+from lineview.week.answer import answer_week
 from lineview.week.compare import STOPS, Comparison, Side, compare
 from lineview.week.trend import STEADY, Trends, cause_trends, history_of
 from tests.simulate.shift_losses import CAUSES, MONDAY, Drawn, between, draw
+from tests.week.test_ledger import works
 
 STEADY_WORKS = {
     "independent shifts": Drawn(),
@@ -109,6 +116,43 @@ def test_intervals_of_differences_hold() -> None:
 
 def test_intervals_of_few_shifts_stops_hold() -> None:
     assert all(share >= 0.8 for share in stops_held_share(15).values())
+
+
+def test_what_a_reader_gets_of_two_lines_is_the_mean_of_pairs_and_its_interval() -> None:
+    """Each row beside Student's interval of the shifts' paired differences, by scipy."""
+    drawn = [Drawn(weeks=6, factor={"stops: jam": (0, 3.0)}), Drawn(weeks=6)]
+    both = [draw(np.random.default_rng([5, k]), one, f"w{k + 1}") for k, one in enumerate(drawn)]
+    sides = [Side(f"line {k + 1}", [part], [mix], WEIGHED) for k, (part, mix) in enumerate(both)]
+    end = MONDAY + timedelta(weeks=6)
+    answer = answer_week(works(2), Scope("1", "", Period(MONDAY, end), end), WeekInputs([], [], compared=sides))
+    shown = json.loads(to_json(answer))
+    planned = [part.shifts["planned_min"].to_numpy() for part, _ in both]
+    rows = {"effective_rate": ("effective rate", [part.shifts["good"].to_numpy() for part, _ in both])}
+    for cause in CAUSES:
+        lost = [part.losses.filter(pl.col("cause") == cause).select("start", "pieces") for part, _ in both]
+        joined = [
+            p.shifts.join(x, on="start", how="left", maintain_order="left")
+            for (p, _), x in zip(both, lost, strict=True)
+        ]
+        key = f"{cause.replace(': ', '__').replace(' ', '_')}_pieces_per_min"
+        rows[key] = (cause, [frame["pieces"].fill_null(0.0).to_numpy() for frame in joined])
+    told = {row["what"]: row for row in shown["tables"]["difference"]["rows"]}
+    for key, (cause, pieces) in rows.items():
+        first, second = (p.sum() / m.sum() for p, m in zip(pieces, planned, strict=True))
+        figure, row = shown["figures"][f"compared_{key}"], told[cause]
+        assert figure["value"] == pytest.approx(first - second, abs=1e-9), key
+        assert (row["first"], row["second"]) == (round(first, 2), round(second, 2))
+        turned = 1 if cause == "effective rate" else -1  # a loss less is a rate more
+        assert row["difference"] == pytest.approx(turned * (first - second), abs=0.011)
+        pairs = pieces[0] / planned[0] - pieces[1] / planned[1]
+        half = t.ppf(0.975, len(pairs) - 1) * pairs.std(ddof=1) / len(pairs) ** 0.5
+        for width in (figure["high"] - figure["value"], figure["value"] - figure["low"]):
+            assert 0.9 < width / half < 1.5, (key, width / half)  # wider where shifts go together
+        assert (figure["unit"], figure["n"]) == ("pieces/min", len(pairs))
+    rate = {k: p.shifts["good"].sum() / p.shifts["planned_min"].sum() for k, (p, _) in enumerate(both)}
+    assert shown["sentence"].startswith(
+        f"Line 1: {rate[0]:.1f} good pieces a minute against {rate[1]:.1f}; stops for jam"
+    )
 
 
 def test_a_step_in_one_loss_is_dated() -> None:

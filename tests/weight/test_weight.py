@@ -131,6 +131,7 @@ def test_equal_neighbours_on_a_coarse_scale_are_no_stuck_scale() -> None:
     ("factor", "added", "words"),
     [
         (1 / 28.349523125, 0.0, "looks like ounces"),
+        (0.84 / 28.349523125, 0.0, "looks like ounces"),
         (1 / 453.59237, 0.0, "looks like pounds"),
         (0.001, 0.0, "looks like kilograms"),
         (1000.0, 0.0, "looks like milligrams"),

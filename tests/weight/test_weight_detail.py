@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 from datetime import timedelta
 
 import numpy as np
@@ -59,6 +60,20 @@ def test_a_thick_and_thin_rope_sends_to_the_sizer() -> None:
     assert share is not None and share.value > 70 and share.low > 40
     assert any("look at the sizer" in note for note in answer.notes)
     to_json(answer)
+
+
+def test_each_share_is_what_the_draws_put_in() -> None:
+    """Twice the rope's own spread, the air's, and that of single pieces; every length was cut alike."""
+    sd_thick, sd_air, piece = 0.006, 0.010, 0.05 / 6.62
+    rng = np.random.default_rng(4)  # as line_with_rope draws them
+    thick, air = ((2 * rng.normal(0, sd_thick, 30)).var(ddof=1), rng.normal(0, sd_air, 30).var(ddof=1))
+    true = {"diameter": thick, "cut_length": 0.0, "density": air, "rest_between": air, "rest_within": piece**2}
+    figures = json.loads(to_json(ask(*line_with_rope(sd_thick, sd_air))))["figures"]
+    for name, part in true.items():
+        figure, truth = figures[f"share_{name}"], 100 * part / (thick + air + piece**2)
+        assert figure["value"] == pytest.approx(truth, abs=4), name
+        assert figure["low"] <= truth <= figure["high"], name
+        assert (figure["unit"], figure["n"]) == ("%", 30 * 3 * 5), name
 
 
 def test_air_sends_to_pulling() -> None:

@@ -1,0 +1,211 @@
+"""A plan and a stock count, to the figures a buyer gets: each worked out here by the gamma law alone.
+
+A plan is met to within 10 % a week (the project's assumption), so that everything else follows from it.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import polars as pl
+import pytest
+from scipy.optimize import brentq
+from scipy.stats import gamma
+
+from lineview.core.figure import Period
+from lineview.core.frames import PLAN, STOCK
+from lineview.plant import Line, Machine, Plant, Web
+from lineview.records.output import DAILY_OUTPUT
+from lineview.report.answer import Scope, to_json
+from tests import factories
+from tests.from_frames import Frames, answered
+
+NOW = datetime(2026, 6, 12, 9, 30, tzinfo=UTC)
+A_WEEK, WEEKS = 300_000.0, 60
+LEAD, ON_HAND, COMING, COMING_DAYS = 21.0, 34.4, 39.2, 20.5
+REEL_M, UNDER = 1500.0, 0.10
+#: Reels that a week takes: a delivery may come 10 % short, and each reel holds its label less what it loses.
+LOST_M, RUNNING = 12.0, 0.02
+PRICE, CHEAPER, FROM_REELS, FREIGHT, HOLDING = 9.4, 9.0, 600, 60.0, 0.2
+
+
+def works() -> Plant:
+    wax = Web(
+        id="wax", kind="wax paper", cut_length_mm=50, width_mm=40, grammage_g_m2=38, reel_outer_mm=300,
+        reel_core_mm=76, reel_length_m=REEL_M, start_m=7, end_m=5, running_waste_percent=100 * RUNNING,
+        price_per_reel=PRICE, lead_time_days=LEAD, lead_time_sd_days=0, minimum_reels=48, multiple_reels=24,
+        under_delivery_percent=100 * UNDER, freight_per_order=FREIGHT, holding_percent_per_year=100 * HOLDING,
+        price_breaks=({"from_reels": FROM_REELS, "price_per_reel": CHEAPER},), supplier="Invented Paper",
+    )  # fmt: skip
+    machine = Machine(id="wrap1", kind="cut-and-wrap machine", line="1")
+    mint = factories.product("mint", webs=("wax",))
+    return Plant(
+        shop="Invented Sweets",
+        currency="EUR",
+        lines=(Line(id="1"),),
+        machines=(machine,),
+        webs=(wax,),
+        products=(mint,),
+    )
+
+
+def order_of(*planned: tuple[int, int, float]) -> dict[str, Any]:
+    """The order's JSON by a plan: from week, to week, pieces."""
+    week = timedelta(weeks=1)
+    plan = [{"start": NOW + a * week, "end": NOW + b * week, "pieces": pieces} for a, b, pieces in planned]
+    count = {"web": "wax", "at": NOW, "whole_reels": ON_HAND, "on_order_reels": COMING}
+    frames = Frames(
+        plan=factories.rows(PLAN, plan, line="1", product="mint"),
+        stock=factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=COMING_DAYS)),
+    )
+    return shown_of(frames)
+
+
+def shown_of(frames: Frames) -> dict[str, Any]:
+    scope = Scope("1", "wrap1", Period(NOW - timedelta(days=1), NOW), NOW)
+    return dict(json.loads(to_json(answered("order", works(), scope, frames))))
+
+
+@pytest.fixture(scope="module")
+def shown() -> dict[str, Any]:
+    return order_of((0, WEEKS, A_WEEK * WEEKS))
+
+
+#: Reels a week: net length and running waste, by what can be drawn from a reel.
+WEEK = A_WEEK * 0.050 * (1 + RUNNING) / (REEL_M - LOST_M)
+
+
+def law(days: float, week: float = WEEK) -> Any:
+    """The need up to a day: a gamma law, its weeks independent, 10 % each."""
+    mean, sd = week * days / 7, 0.1 * week * math.sqrt(days / 7)
+    return gamma((mean / sd) ** 2, scale=sd**2 / mean)
+
+
+def there(days: float) -> float:
+    return ON_HAND + (COMING if days > COMING_DAYS else 0.0)
+
+
+def chance(order_in_days: float) -> float:
+    return float(law(order_in_days + LEAD).sf(there(order_in_days + LEAD)))
+
+
+def last_day(risk: float) -> int:
+    return next(day for day in range(400) if chance(day) > risk) - 1
+
+
+def point() -> float:
+    """Reorder point: a day's need, the overshoot of a sum past a level (renewal theory), 5 % chance."""
+    day = law(1.0)
+    mean, third = day.mean(), day.moment(3)
+    under = (day.var() + mean**2) / (2 * mean)
+    m, v = LEAD * mean + under, LEAD * day.var() + third / (3 * mean) - under**2
+    return float(gamma.ppf(0.95, m**2 / v, scale=v / m))
+
+
+def days_until(share: float) -> float:
+    """When the need that is passed with a chance of 1 − share takes all that is there."""
+    return float(brentq(lambda d: law(d).ppf(share) - ON_HAND - COMING, 10, 200))
+
+
+def figure(shown: dict[str, Any], name: str) -> dict[str, Any]:
+    return dict(shown["figures"][f"{name}_wax"])
+
+
+def test_every_figure_is_the_one_worked_out(shown) -> None:
+    due, half = last_day(0.05), last_day(0.025)
+    assert 0 < half < due
+    expected = {
+        "use_reels_per_week": (WEEK, "reels/week"),
+        "reels_on_hand": (ON_HAND, "reels"),
+        "reels_needed": (math.ceil(A_WEEK * WEEKS * 0.050 * (1 + RUNNING) / (REEL_M * (1 - UNDER) - LOST_M)), "reels"),
+        "reorder_point": (point(), "reels"),
+        "chance_of_running_out": (chance(due), ""),
+        "chance_waiting_a_week": (chance(due + 7), ""),
+        "chance_if_ordered_today": (chance(0), ""),
+        "chance_before_open_delivery": (float(law(COMING_DAYS).sf(ON_HAND)), ""),
+        "days_of_cover": ((ON_HAND + COMING) / WEEK * 7, "days"),
+        "safety_reels": (ON_HAND + COMING - law(due + LEAD).mean(), "reels"),
+        "halving_reels": ((due - half) * WEEK / 7, "reels"),
+        "halving_money": ((due - half) * WEEK / 7 * PRICE, "EUR"),
+    }
+    for name, (value, unit) in expected.items():
+        assert figure(shown, name)["value"] == pytest.approx(value, rel=1e-6), name
+        assert figure(shown, name)["unit"] == unit, name
+    assert figure(shown, "order_by")["value"] == (NOW + timedelta(days=due)).isoformat().replace("+00:00", "Z")
+
+
+def test_limits_are_those_of_one_chance_in_twenty_a_side(shown) -> None:
+    use, cover = figure(shown, "use_reels_per_week"), figure(shown, "days_of_cover")
+    assert (use["low"], use["high"]) == pytest.approx((law(7).ppf(0.05), law(7).ppf(0.95)), rel=1e-6)
+    assert (cover["low"], cover["high"]) == pytest.approx((days_until(0.95), days_until(0.05)), rel=1e-4)
+    week = next(row for row in shown["series"]["fan"] if row["week"] == 1.0)
+    shares = {"low90": 0.95, "low50": 0.75, "mid": 0.5, "high50": 0.25, "high90": 0.05}
+    assert {k: week[k] for k in shares} == pytest.approx({k: ON_HAND - law(7).ppf(s) for k, s in shares.items()})
+    row = shown["tables"]["demand"]["rows"][0]
+    of_week = law(7, A_WEEK)
+    assert (row["pieces"], row["low"], row["high"]) == pytest.approx((A_WEEK, of_week.ppf(0.05), of_week.ppf(0.95)))
+
+
+def test_the_quantity_is_the_economic_one_of_the_cheaper_price(shown) -> None:
+    yearly = WEEK * 365.25 / 7
+
+    def cost(reels: float, price: float) -> float:
+        return price * yearly + FREIGHT * yearly / reels + HOLDING * price * reels / 2
+
+    economic = math.sqrt(2 * FREIGHT * yearly / (HOLDING * PRICE))
+    assert cost(economic, PRICE) < cost(FROM_REELS, CHEAPER)
+    reels = 24 * math.ceil(economic / (1 - UNDER) / 24)
+    assert figure(shown, "order_quantity")["value"] == reels
+    assert figure(shown, "order_money")["value"] == pytest.approx(reels * PRICE)
+    total = shown["tables"]["order sheet"]["rows"][-1]
+    assert total["money"] == pytest.approx(reels * PRICE + FREIGHT)
+
+
+def test_the_table_says_what_the_figures_say(shown) -> None:
+    (row,) = shown["tables"]["order"]["rows"]
+    due = last_day(0.05)
+    assert row["by"] == str(date(2026, 6, 12) + timedelta(days=due))
+    assert row["arrives"] == str(date(2026, 6, 12) + timedelta(days=due + LEAD))
+    assert (row["on_hand"], row["on_order"], row["use"]) == pytest.approx((ON_HAND, COMING, WEEK))
+    assert row["reorder"] == pytest.approx(point())
+    for name, days in (("chance", due), ("chance_week_later", due + 7)):
+        assert row[name] == round(100 * chance(days), 1)
+    assert row["before_open"] == round(100 * law(COMING_DAYS).sf(ON_HAND), 1)
+    assert (row["order"], row["money"]) == (
+        figure(shown, "order_quantity")["value"],
+        figure(shown, "order_money")["value"],
+    )
+    (reels,) = shown["tables"]["reels for pieces"]["rows"]
+    net = A_WEEK * WEEKS * 0.050
+    assert (reels["net"], reels["proportional"]) == pytest.approx((net, net * RUNNING))
+    assert reels["fixed"] == pytest.approx(reels["reels"] * LOST_M)
+    assert reels["gross"] == pytest.approx(net * (1 + RUNNING) + reels["fixed"])
+    assert reels["order"] == 24 * math.ceil(reels["reels"] / 24)
+
+
+def test_the_use_a_week_is_that_of_the_coming_week() -> None:
+    shown = order_of((0, 1, A_WEEK / 3), (1, WEEKS, A_WEEK * (WEEKS - 1)))
+    assert figure(shown, "use_reels_per_week")["value"] == pytest.approx(WEEK / 3)
+
+
+def test_a_history_that_never_changes_is_the_forecast() -> None:
+    """Twelve weeks and a half of it: the days before the first whole week are in no week of their own."""
+    days = [NOW.date() - timedelta(days=k) for k in range(88)]
+    made = pl.DataFrame(
+        [("1", day, "mint", A_WEEK / 7, A_WEEK / 7, A_WEEK / 7, 0.0, 480.0) for day in days],
+        schema=DAILY_OUTPUT,
+        orient="row",
+    )
+    count = {"web": "wax", "at": NOW, "whole_reels": ON_HAND, "on_order_reels": COMING}
+    stock = factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=COMING_DAYS))
+    shown = shown_of(Frames(made=made, stock=stock))
+    use, cover = figure(shown, "use_reels_per_week"), figure(shown, "days_of_cover")
+    assert (use["value"], use["low"], use["high"]) == pytest.approx((WEEK, WEEK, WEEK))
+    assert cover["value"] == pytest.approx((ON_HAND + COMING) / WEEK * 7)
+    due = math.floor((ON_HAND + COMING) / WEEK * 7 - LEAD)
+    assert figure(shown, "order_by")["value"] == (NOW + timedelta(days=due)).isoformat().replace("+00:00", "Z")
+    assert figure(shown, "chance_of_running_out")["value"] == 0.0
+    assert figure(shown, "chance_waiting_a_week")["value"] == 1.0

@@ -1,0 +1,179 @@
+"""A machine that runs evenly for eight hours: the figures of its webs, each worked out here from the counts."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.core.figure import Period
+from lineview.core.frames import BATCHES, REELS
+from lineview.report.answer import Scope, to_json
+from tests import factories
+from tests.from_frames import Frames, answered
+from tests.simulate.webs import START, wrap_plant
+
+MINUTES, PER_MIN, REJECTS, BLANKS, SLIP = 480, 300, 0.01, 0.005, 0.004
+#: Of each kind: cut length [m], width [m], grams a square metre, reel [m], left on its core [m], splices, price.
+WEBS = {"film": (0.056, 0.076, 23 * 1.35, 2875.0, 9.0, 2, 34.0), "wax paper": (0.050, 0.040, 38.0, 1470.0, 6.0, 1, 9.4)}
+END = START + timedelta(minutes=MINUTES)
+
+
+def fed_m(kind: str, at_s: np.ndarray) -> np.ndarray:
+    return at_s / 60 * PER_MIN * (1 + BLANKS) * WEBS[kind][0] * (1 + SLIP)
+
+
+def mounts(kind: str) -> list[dict[str, Any]]:
+    """A reel from the start, and one each time that it is run down to what is left on its core."""
+    _, _, _, reel, left, splices, _ = WEBS[kind]
+    name = "film" if kind == "film" else "wax"
+    a_second = float(fed_m(kind, np.array([1.0]))[0])
+    count = int(MINUTES * 60 * a_second // (reel - left))
+    return [
+        {"at": START + timedelta(seconds=k * (reel - left) / a_second), "web": name, "reel": f"{name}{k}",
+         "length_m": reel, "left_m": left if k else None, "splices": splices}
+        for k in range(count + 1)
+    ]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shown() -> dict[str, Any]:
+    at_s = np.arange(0.0, MINUTES * 60 + 1, 10.0)
+    at = factories.moments(START.timestamp() + at_s)
+    pieces = np.floor(at_s / 60 * PER_MIN)
+    values = {
+        "pieces": pieces, "rejects": np.floor(pieces * REJECTS), "blanks": np.floor(pieces * BLANKS),
+        "film": np.floor(fed_m("film", at_s) / 0.1), "paper": np.floor(fed_m("wax paper", at_s) / 0.1),
+    }  # fmt: skip
+    read = pl.concat([factories.readings("wrap1", name, at, v % 65536) for name, v in values.items()])
+    batch = {"batch": "1", "product": "plum", "start": START, "end": END}
+    frames = Frames(
+        {"wrap1": read},
+        batches=factories.rows(BATCHES, [batch], line="line1", mass_in_kg=None),
+        reels=factories.rows(REELS, [row for kind in WEBS for row in mounts(kind)], machine="wrap1"),
+    )
+    scope = Scope("line1", "wrap1", Period(START, END), END)
+    return dict(json.loads(to_json(answered("wrap", wrap_plant(), scope, frames))))
+
+
+GOOD = MINUTES * PER_MIN * (1 - REJECTS)
+CAUSES = ("geometry", "rejects", "blank wraps", "reel ends", "splices", "unexplained")
+#: Metres lost at a reel's start and on its core, as plant.toml has them; a splice is one metre.
+START_M, END_M = {"film": 3.0, "wax paper": 2.0}, {"film": 8.0, "wax paper": 5.0}
+
+
+def used_m(kind: str) -> dict[str, float]:
+    """Metres by cause: each reel mounted has its start and its splices, each taken off what is left on it."""
+    cut, _, _, _, left, splices, _ = WEBS[kind]
+    pieces, reels = MINUTES * PER_MIN, len(mounts(kind))
+    fed = math.floor(float(fed_m(kind, np.array([60.0 * MINUTES]))[0]) * 10) / 10
+    off = (reels - 1) * left
+    causes = {
+        "geometry": GOOD * cut, "rejects": pieces * REJECTS * cut, "blank wraps": pieces * BLANKS * cut,
+        "reel ends": reels * START_M[kind] + off, "splices": 1.0 * reels * splices,
+    }  # fmt: skip
+    return causes | {"fed": fed, "total": fed + off, "unexplained": fed + off - sum(causes.values())}
+
+
+def views(kind: str) -> dict[str, tuple[float, float]]:
+    """Finished reels' metres by wraps, by feed counter, by label: each with its standard uncertainty (GUM).
+
+    Cut length and feed share 0.5 % over all reels and have 0.3 % and 1.5 m for each; a label 1 %, and 2.5 m.
+    """
+    cut, _, _, reel, left, splices, _ = WEBS[kind]
+    n = len(mounts(kind)) - 1
+    wraps = (reel - left) / (cut * (1 + SLIP))
+    by_wraps, drawn = wraps * cut + START_M[kind] + splices, reel - left
+    out = {
+        name: (n * m, math.sqrt((0.005 * n * m) ** 2 + n * (0.003 * m) ** 2 + n * 1.5**2))
+        for name, m in (("geometry", by_wraps), ("feed counter", drawn))
+    }
+    out["reel balance"] = (n * drawn, math.sqrt(n * (0.01 * reel) ** 2 + n * 2.5**2))
+    weight = sum(sd**-2 for _, sd in out.values())
+    return out | {"reconciled": (sum(m / sd**2 for m, sd in out.values()) / weight, weight**-0.5)}
+
+
+def factors(kind: str) -> dict[str, tuple[float, str]]:
+    """What a metre is in each unit."""
+    _, width, grams, reel, _, _, price = WEBS[kind]
+    return {"m": (1.0, "m"), "m2": (width, "m²"), "kg": (width * grams / 1000, "kg"), "money": (price / reel, "EUR")}
+
+
+def interval(kind: str) -> tuple[float, float]:
+    """Metres used: twice the reconciled uncertainty, the counter's adjustment on its side, a step of the counter."""
+    used, seen = used_m(kind)["total"], views(kind)
+    moved = used * (seen["reconciled"][0] / seen["feed counter"][0] - 1)
+    half = math.hypot(2 * seen["reconciled"][1] / seen["reconciled"][0] * used, 0.1)
+    return used + min(moved, 0.0) - half, used + max(moved, 0.0) + half
+
+
+@pytest.mark.parametrize("kind", WEBS)
+def test_every_cause_in_every_unit(shown, kind: str) -> None:
+    metres, (low, high) = used_m(kind), interval(kind)
+    limits = {cause: (m, m) for cause, m in metres.items()}
+    limits |= {"total": (low, high)} | {
+        "unexplained": tuple(metres["unexplained"] + end - metres["total"] for end in (low, high)),
+        "fed": (metres["fed"] - 0.1, metres["fed"] + 0.1),
+    }
+    table = {row["what"]: row for row in shown["tables"]["use"]["rows"] if row["web"] == kind}
+    for unit, (factor, name) in factors(kind).items():
+        for cause in (*CAUSES, "fed", "total"):
+            key = f"{kind.replace(' ', '_')}_{unit}_per_thousand"
+            key += "" if cause == "total" else f"_{cause.replace(' ', '_')}"
+            figure, scale = shown["figures"][key], factor / GOOD * 1000
+            assert figure["value"] == pytest.approx(metres[cause] * scale, rel=1e-3 if cause == "unexplained" else 1e-6)
+            assert (figure["low"], figure["high"]) == pytest.approx(
+                tuple(end * scale for end in limits[cause]), abs=0.002 * scale * metres["total"] / 57
+            ), key
+            assert figure["unit"] == f"{name}/1000 pieces"
+            if cause != "fed":
+                assert table[cause][unit] == pytest.approx(figure["value"])
+
+
+@pytest.mark.parametrize("kind", WEBS)
+def test_views_of_finished_reels_and_what_is_left_on_the_last(shown, kind: str) -> None:
+    rows = {row["view"]: row for row in shown["tables"]["views"]["rows"] if row["web"] == kind}
+    expected = views(kind)
+    for view, (metres, sd) in expected.items():
+        assert rows[view]["metres"] == pytest.approx(metres, rel=1e-4), view
+        assert rows[view]["doubt"] == pytest.approx(2 * sd, rel=1e-3), view
+        if view != "reconciled":
+            assert rows[view]["adjustment"] == pytest.approx(expected["reconciled"][0] - metres, abs=0.3)
+    figures, key = shown["figures"], kind.replace(" ", "_")
+    metres, sd = expected["reconciled"]
+    reconciled = figures[f"{key}_reconciled_m"]
+    assert (reconciled["value"], reconciled["low"], reconciled["high"]) == pytest.approx(
+        (metres, metres - 1.96 * sd, metres + 1.96 * sd), rel=2e-5
+    )
+    cut, _, _, reel, left, _, _ = WEBS[kind]
+    fed = used_m(kind)["fed"] - (len(mounts(kind)) - 1) * (reel - left)
+    rest, half = reel - fed - END_M[kind], 2 * math.hypot(0.01 * reel, 0.005 * fed)
+    figure = figures[f"{key}_reel_left_m"]
+    assert (figure["value"], figure["low"], figure["high"]) == pytest.approx((rest, rest - half, rest + half), abs=0.2)
+    minutes, pace = figures[f"{key}_reel_left_min"], PER_MIN * (1 + BLANKS)
+    assert (minutes["value"], minutes["low"], minutes["high"]) == pytest.approx(
+        tuple(m / cut / pace for m in (rest, rest - half, rest + half)), abs=0.02
+    )
+
+
+def test_counts_and_what_plant_toml_assumes(shown) -> None:
+    figures = shown["figures"]
+    assert figures["good_pieces"]["value"] == figures["wrap_good_pieces"]["value"] == GOOD
+    assert figures["good_pieces"]["n"] == MINUTES * 6 + 1
+    assert figures["film_m_per_thousand"]["n"] == 5 * (MINUTES * 6 + 1)
+    for kind in WEBS:
+        key = kind.replace(" ", "_")
+        assert figures[f"{key}_reconciled_m"]["n"] == len(mounts(kind)) - 1
+        assert figures[f"{key}_m_per_reel_start"]["value"] == START_M[kind]
+        assert figures[f"{key}_m_per_reel_end"]["value"] == END_M[kind]
+        assert figures[f"{key}_m_per_splice"]["value"] == 1.0
+        assert figures[f"{key}_m_per_thousand_restarts"]["value"] is None
+        (row,) = (r for r in shown["tables"]["products"]["rows"] if r["web"] == kind)
+        used = used_m(kind)
+        assert (row["fed"], row["geometry"]) == pytest.approx((used["fed"] / GOOD * 1000, WEBS[kind][0] * 1000))
+        assert row["difference"] == pytest.approx(row["fed"] - row["geometry"])
