@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache, partial
-from typing import TYPE_CHECKING, Any, TypeVar, overload
+from typing import TYPE_CHECKING, Any, overload
 
 import polars as pl
 
 from lineview.app.bags import net_contents_tables
+from lineview.app.kept_results import KeptResults, held_bytes
 from lineview.app.records import RecordKeeper
 from lineview.core.estimate import Estimate
 from lineview.core.frames import ADJUSTMENTS, BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
@@ -74,22 +75,25 @@ WEEKS_BEFORE = timedelta(days=28)
 DAYS_AFTER = timedelta(days=7)
 #: Adjustments noted after the last reading are shown where it is no older than this.
 NOTED_SINCE = timedelta(days=366)
-#: How many sizers, machines' counts and outputs are kept for the next question.
-SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
+#: How many sizers, machines' counts or outputs, and stretches of lines are kept for the next question, and the bytes of
+#: each of these: a year of one machine's counts takes 40 MB.
+MOST_KEPT, LINES_KEPT, KEPT_BYTES = 24, 80, 128_000_000
 
 Period = tuple[datetime, datetime]
-K = TypeVar("K")
-V = TypeVar("V")
+
+
+def _kept(most: int = MOST_KEPT) -> Any:
+    return KeptResults[Any](most, KEPT_BYTES, held_bytes)
 
 
 @dataclass
 class Measured:
     """What was worked out from one state of data and plant description, for the next question about it."""
 
-    sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
-    counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
-    output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
-    lines: dict[Hashable, KeptStretch] = field(default_factory=dict)
+    sizers: KeptResults[RopeAccount] = field(default_factory=_kept)
+    counts: KeptResults[MachineCounts] = field(default_factory=_kept)
+    output: KeptResults[pl.DataFrame] = field(default_factory=_kept)
+    lines: KeptResults[KeptStretch] = field(default_factory=partial(_kept, LINES_KEPT))
 
 
 @dataclass(frozen=True)
@@ -114,18 +118,9 @@ class KeptMeasures:
     def of(self, version: object, plant: object) -> Measured:
         """What is kept for these data: nothing, or lines alone, where they have changed since."""
         if (version, plant) != self._state:
-            lines = dict(self._measured.lines) if plant == self._state[1] else {}
+            lines = self._measured.lines if plant == self._state[1] else _kept(LINES_KEPT)
             self._state, self._measured = (version, plant), Measured(lines=lines)
         return self._measured
-
-
-def keep(entries: dict[K, V], key: K, work_out: Callable[[], V], most: int) -> V:
-    """What is kept under a key, worked out if it is not there; the oldest go where there are too many."""
-    if key not in entries:
-        while len(entries) >= most:
-            entries.pop(next(iter(entries)), None)
-        entries[key] = work_out()
-    return entries[key]
 
 
 @dataclass(frozen=True)
@@ -179,7 +174,7 @@ class Fetcher:
             planned = self._planned(records)
             return machine_counts(machine, records, planned, period, gap_s=self.plant.gap_s)
 
-        return keep(self.measured.counts, (machine.id, period, exact_ends), work_out, COUNTS_KEPT)
+        return self.measured.counts.get((machine.id, period, exact_ends), work_out)
 
     def _planned(self, records: pl.DataFrame) -> PlannedTime:
         if not records.height:
@@ -275,7 +270,7 @@ class Fetcher:
         if start >= period[0]:
             return None
         key = (sizer.id, (start, period[1]))
-        return keep(self.measured.sizers, key, partial(self._measure_sizer, sizer, key[1]), SIZERS_KEPT)
+        return self.measured.sizers.get(key, partial(self._measure_sizer, sizer, key[1]))
 
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
         """The rope of every other sizer, as far as it bears on which one needs a person."""
@@ -286,7 +281,7 @@ class Fetcher:
                 continue
             work_out = partial(self._measure_sizer, other, (start, period[1]))
             key = (other.id, (start, period[1]))
-            out[other.id] = keep(self.measured.sizers, key, work_out, SIZERS_KEPT)
+            out[other.id] = self.measured.sizers.get(key, work_out)
         return out
 
     def _measure_sizer(self, sizer: Machine, period: Period) -> RopeAccount:
@@ -377,10 +372,7 @@ class Fetcher:
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
         return joined(
-            [
-                keep(self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT)
-                for machine in machines
-            ]
+            [self.measured.output.get((machine.id, now), partial(self._output, machine, now)) for machine in machines]
         )
 
     def _output(self, machine: Machine, now: datetime) -> pl.DataFrame:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from concurrent.futures import Future
+from dataclasses import is_dataclass
 from threading import Lock
 from typing import Generic, TypeVar
+
+import polars as pl
 
 T = TypeVar("T")
 
@@ -61,6 +64,20 @@ class KeptResults(Generic[T]):
         mine.set_result(result)
         return result
 
+    def known(self, key: Hashable) -> T | None:
+        """What is kept under a key, or None."""
+        with self._lock:
+            if key not in self._kept:
+                return None
+            self._kept.move_to_end(key)
+            return self._kept[key][0]
+
+    def put(self, key: Hashable, result: T) -> None:
+        """Keep a result in the place of what was kept under its key."""
+        with self._lock:
+            self._kept.pop(key, None)
+            self._keep(key, result)
+
     def _keep(self, key: Hashable, result: T) -> None:
         self._kept[key] = (result, self._size_bytes(result))
         while self._kept and (len(self._kept) > self._most or self.held_bytes > self._most_bytes):
@@ -70,3 +87,16 @@ class KeptResults(Generic[T]):
     def held_bytes(self) -> int:
         """Bytes that the kept results hold together."""
         return sum(size for _, size in self._kept.values())
+
+
+def held_bytes(value: object) -> int:
+    """The bytes of the frames and arrays within a value; one that several parts share counts for each."""
+    if isinstance(value, pl.DataFrame | pl.Series):
+        return int(value.estimated_size())
+    if isinstance(size := getattr(value, "nbytes", None), int):
+        return size
+    if is_dataclass(value):  # what was worked out of it since is among them
+        value = tuple(vars(value).values())
+    elif isinstance(value, Mapping):
+        value = tuple(value.values())
+    return sum(map(held_bytes, value)) if isinstance(value, list | tuple) else 0

@@ -33,8 +33,6 @@ from lineview.week.material import cut_to_product, weighed_off_target
 from lineview.week.trial import Trial, TrialInputs
 
 EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(9999, 1, 1, tzinfo=UTC)
-#: Stretches of lines that are kept for the next question.
-LINES_KEPT = 80
 T = TypeVar("T")
 
 
@@ -95,15 +93,13 @@ class WeekFetcher(Fetcher):
         begun = tuple(None if span is None else span.start for span in spans)
         key = (what, tuple(machine.id for machine in machines), begun, period)
         kept = self.measured.lines
-        there = kept.pop(key, None)
+        there = kept.known(key)
         if there is None or there.mark != self.store.content_mark(line, names, there.between):
             value = work_out()
             read = [machine for machine, span in zip(on_line, spans, strict=True) if span is not None]
             between = self._reach(read, period)
             there = KeptStretch(between, self.store.content_mark(line, names, between), value)
-        while len(kept) >= LINES_KEPT:
-            kept.pop(next(iter(kept)), None)
-        kept[key] = there
+            kept.put(key, there)
         return there.value  # type: ignore[no-any-return]  # kept under the key of what gives it
 
     def _reach(self, machines: Sequence[Machine], period: tuple[datetime, datetime]) -> tuple[datetime, datetime]:

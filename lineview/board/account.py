@@ -126,7 +126,8 @@ def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> N
 
 def _sign_out_response(doors: Doors) -> Any:
     response = redirect("/sign-in", code=303)
-    response.delete_cookie(doors.cookie(request.is_secure), path="/", secure=request.is_secure, httponly=True)
+    name, secure = doors.cookie(request.is_secure), request.is_secure
+    response.delete_cookie(name, path="/", secure=secure, httponly=True, samesite="Lax")
     response.headers["Clear-Site-Data"] = '"cache"'
     return response
 

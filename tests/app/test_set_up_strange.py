@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -35,7 +36,7 @@ def shown(folder: Path, text: str, name: str = "wrapper1.csv", **answers: str) -
     return set_up(survey_folder([exports], "Invented", "Europe/Berlin"), ANSWERS | answers)
 
 
-def made(folder: Path, came: SetUp) -> Figure:
+def made(folder: Path, came: SetUp, shift: str = "2026-06-08.early") -> Figure:
     """Pieces of the shift by the description as it was suggested."""
     assert came.text, (came.open, came.faults)
     works = folder / "works"
@@ -43,7 +44,7 @@ def made(folder: Path, came: SetUp) -> Figure:
     (works / "plant.toml").write_text(came.text, encoding="utf-8")
     with Works(works) as opened:
         assert all(taken.receipt for taken in opened.take([folder / "exports"]))
-        answer = opened.ask(read_question("shift", machine=opened.plant.machines[0].id, period="2026-06-08.early"))
+        answer = opened.ask(read_question("shift", machine=opened.plant.machines[0].id, period=shift))
     return next(figure for figure in answer.figures if figure.name == "pieces_made")
 
 
@@ -217,3 +218,31 @@ def test_a_column_that_never_changes_is_asked_about(tmp_path, minutes, each):
     assert [key.partition(" ")[0] for key in asked] == ["counting", *(["stamps"] if minutes > 1 else [])]
     answers = asked | {next(iter(asked)): "since last row"}
     assert made(tmp_path, shown(tmp_path, text, **answers)).value == pytest.approx(MADE, abs=each)
+
+
+@pytest.mark.parametrize("ends", [";;;", ";"])
+def test_rows_that_end_in_separators_of_columns_once_used(tmp_path, ends):
+    text = f"Report of wrapper 1;{ends}\n;{ends}\nTime;Pieces{ends}\n"
+    text += rows(lambda k: f"{pieces(k)}{ends}")
+    assert made(tmp_path, shown(tmp_path, text)).value == MADE
+
+
+def test_the_night_on_which_the_clock_goes_back_is_no_pause(tmp_path):
+    """Nine hours between 22:00 and 06:00, two of them from 02:00 to 03:00."""
+    begin, berlin = datetime(2026, 10, 24, 19, tzinfo=UTC), ZoneInfo("Europe/Berlin")
+    times = [(begin + timedelta(minutes=k)).astimezone(berlin) for k in range(720)]
+    text = "Time;Pieces\n" + "".join(f"{at:%Y-%m-%d %H:%M:%S};{pieces(k)}\n" for k, at in enumerate(times))
+    came = shown(tmp_path, text, shifts="night 22:00-06:00 mon-sun")
+    assert made(tmp_path, came, "2026-10-24.night").value == PER_MIN * 540
+
+
+@pytest.mark.parametrize(("first", "read", "lone"), [(8, "%m/%d/%Y", "2026-08-06"), (1, "%d/%m/%Y", "2026-01-06")])
+def test_a_spreadsheet_that_swapped_the_first_twelve_days_is_declined(tmp_path, first, read, lone):
+    """It takes 08/06 for the 6th of August, and leaves 13/06, which is no month, as it stands."""
+    days = [datetime(2026, 6, day, 6) for day in range(first, 25)]  # noqa: DTZ001 - the works' wall clock
+    kept, swapped = ("%m/%d/%Y", "%d/%m/%Y") if read == "%m/%d/%Y" else ("%d/%m/%Y", "%m/%d/%Y")
+    text = "Time;Pieces\n"
+    for k, at in enumerate(day + timedelta(minutes=m) for day in days for m in range(0, 960, 5)):
+        text += f"{at:{swapped if at.day <= 12 else kept} %H:%M};{pieces(5 * k)}\n"
+    came = shown(tmp_path, text, **{"on_change Time Pieces": "false"})
+    assert f"some of its times lie on lone days, the first on {lone}: day and month may be swapped" in str(came.faults)

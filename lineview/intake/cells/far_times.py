@@ -50,6 +50,8 @@ def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -
         far, first, last = _apart(at, pause_d, where, layout)
         reason = f"is far from the file's other times, {_day(first)} to {_day(last)}"
     _against_name(first, last, where, layout)
+    if last - first > _MONTHS * _DAY_US:
+        _against_swapped_days(at, where, layout)
     return FarTimes(far, reason, _against_today(first, last, now, where, layout))
 
 
@@ -66,6 +68,29 @@ def _against_name(first: int, last: int, where: str, layout: Layout) -> None:
                 where,
                 "times of the day in its name",
                 f"Correct time_format of layout '{layout.id}' or the file's name; any_times = true takes them as read.",
+            )
+        )
+
+
+def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
+    """Raise where the first twelve days of each month went to other months: a spreadsheet read them month first.
+
+    Days from the 13th on stay and say which months are meant. Those before scatter over the year, each on the day
+    that its month's number gives; dates here are in UTC, so may be a day off.
+    """
+    dates = at.dt.date().drop_nulls().unique().sort().to_list()
+    meant = {date.replace(day=1) for date in dates if date.day > _MONTHS}
+    numbers = {month.month + off for month in meant for off in (-1, 0, 1)}
+    early = [date for date in dates if date.day < _MONTHS]
+    scattered = {date.replace(day=1) for date in early} - meant
+    if meant and len(scattered) > 1 and all(date.day in numbers for date in early):
+        lone = next(date for date in early if date.replace(day=1) in scattered)
+        raise IntakeError(
+            Fault(
+                f"some of its times lie on lone days, the first on {lone}: day and month may be swapped there",
+                where,
+                "dates written in one way",
+                f"Correct the dates in the export; any_times = true in layout '{layout.id}' takes them as read.",
             )
         )
 

@@ -163,6 +163,8 @@ def best_place(rows: Sequence[HeaderRow], wanted: Sequence[str]) -> tuple[int, l
 def guessed_place(records: Records) -> int:
     """The likeliest position of a header row where no layout names one, or -1."""
     rows = records.top(LOOK)
+    filled_columns = max((i + 1 for row in rows for i, cell in enumerate(row) if cell), default=0)
+    rows = [row[:filled_columns] for row in rows]  # a spreadsheet ends each row with separators of columns once used
     widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
     usual = widths.most_common(1)[0][0] if widths else 0
     for place, row in enumerate(rows):

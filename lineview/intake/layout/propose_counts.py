@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.errors import IntakeError
-from lineview.core.frames import UTC_US
 from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, usual_step_us, what_counts
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.intake.cells.timestamp_columns import localise
 from lineview.intake.cells.timestamps import Clock
 from lineview.intake.exports import Question
 from lineview.plant import ColumnTarget, Counter, Layout, Plant
@@ -106,8 +106,7 @@ def _ask_on_change(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts
 
 def moments_of(clock: Clock, zone: str) -> pl.Series:
     """The moments of rows [UTC], wall-clock times in a zone; none far from the others."""
-    local = clock.naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-    at = local.dt.convert_time_zone("UTC").cast(UTC_US)
+    at = localise(clock.naive, zone).at
     at = at.zip_with(at.is_not_null(), clock.moment)
     try:
         far = far_times(at, Layout(id="proposed"), None, "").far
