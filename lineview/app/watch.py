@@ -124,7 +124,7 @@ class Watch:
         again_s = None
         if result.error is not None and _may_pass(result.error):
             tries = self._due[path].tries + 1 if path in self._due else 1
-            again_s = min(RETRY_FIRST_S * 2.0 ** (tries - 1), RETRY_MOST_S)
+            again_s = min(RETRY_FIRST_S * 2.0 ** min(tries - 1, 9), RETRY_MOST_S)
             self._due[path] = _Due(tries, self._now_s() + again_s)
             self._done.pop(path)
         else:

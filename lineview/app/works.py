@@ -221,6 +221,23 @@ class Works:
         _past(at)
         return self.store.write(kind, self.known_machine(machine).id, at, what, note, entry)
 
+    def count_stock(self, texts: Mapping[str, str]) -> int:
+        """Keep a stock count as a person typed it, by the names that `read_count` takes; give its intake."""
+        from lineview.app.stock_count import keep_count, read_count
+
+        at, export = read_count(self.plant, **texts)
+        _past(at)
+        return keep_count(self.plant, self.store, texts["web"], at, export)
+
+    def undo_count(self, intake: int) -> None:
+        """Take a stock count back that a person entered; any other intake is not undone here."""
+        from lineview.app.stock_count import LAYOUT
+
+        rows = self.store.intakes()
+        if rows.filter((rows["id"] == intake) & (rows["layouts"] == LAYOUT.id)).is_empty():
+            raise AskError(Fault(f"intake {intake} is no count entered on the board", "undo"))
+        self.store.undo(intake)
+
     def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
         """Give an entry another moment [UTC] and other words; its former form can be brought back."""
         _past(at)

@@ -31,6 +31,7 @@ from lineview.board.processes import Answers, Asked, Reply
 from lineview.board.readings_page import add_readings_route
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
+from lineview.board.what_if_form import add_count_route
 from lineview.board.workers import Workers
 from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
@@ -137,6 +138,7 @@ def create_app(
     add_readings_route(app.server, works)
     add_method_routes(app.server, lambda: _shop(works))
     add_writing_routes(app.server, works)
+    add_count_route(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)
     add_account_routes(app.server, works, doors)

@@ -46,6 +46,7 @@ ENDPOINT_RIGHTS = {
     "audit": "administer",
     "setup": "administer",
     "written": "note",
+    "count": "note",
 }
 ENDPOINT_RIGHTS |= {"password": "see", "sign-out": "see", "sign-out-everywhere": "see"}
 

@@ -344,7 +344,7 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
     try:
         plant = works.plant
         if address.page not in ("shift", "rope", "week"):
-            return _unasked(plant, address, who)
+            return _unasked(works, plant, address, who)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
@@ -365,7 +365,7 @@ def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:
     return [] if form is None else [form]
 
 
-def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
+def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
     """The forms that need no answer."""
     if address.page == "intake":
         return give_form() if who.may("take in") else [], []
@@ -374,7 +374,7 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
         return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
-    above = [what_if_form(plant, address, who)] if address.page == "order" else []
+    above = [what_if_form(works, plant, address, who)] if address.page == "order" else []
     return above, _lacking(plant, address, who)
 
 

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from dash import Input, Output, State, dcc, html
 from dash.exceptions import PreventUpdate
+from flask import Flask, request
 
 from lineview.app.access import Person
+from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.calls import Calls
+from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import aria
+from lineview.board.written import FRESH
+from lineview.core.errors import Fault, LineviewError
+from lineview.order.orders import latest_counts
 from lineview.order.what_if import LIMITS
 from lineview.plant import Plant
 
@@ -19,7 +26,7 @@ ALL_WEBS = "all webs"
 SAVED = {"lead_days": "lead_time_days", "price": "price_per_reel"}
 
 
-def what_if_form(plant: Plant, address: Address, who: Person) -> html.Details:
+def what_if_form(works: Works, plant: Plant, address: Address, who: Person) -> html.Details:
     """Fields for what is supposed, filled with what the address supposes; open where it supposes anything."""
     supposed = dict(address.supposed)
     webs: list[Any] = [{"label": ALL_WEBS, "value": ""}]
@@ -40,6 +47,7 @@ def what_if_form(plant: Plant, address: Address, who: Person) -> html.Details:
         html.Div(fields, className="in-a-row"),
         html.P(acts, className="acts"),
         *_save(plant, supposed, who),
+        *_count_form(works, plant, supposed, who),
     ]
     return html.Details(inner, className="fold form", id="what-if", open=bool(supposed))
 
@@ -59,10 +67,58 @@ def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
     name_field = [html.Label(["Your name", name])] if who.session is None else []
     words = " and ".join({"lead_time_days": "lead time", "price_per_reel": "price"}[key] for key in entries)
     save = html.Button(f"Save this {words} of {web.name or web.id}", type="submit")
-    return [
-        html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label="save")),
-        html.P("A count is kept by adding it as a stock export on the page Intake.", className="soft"),
+    return [html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label="save"))]
+
+
+def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
+    """A form that keeps the count that is supposed of a web, filled with what is known, for those who may note."""
+    web = plant.web(supposed.get("web", ""))
+    if web is None or "counted_reels" not in supposed or not who.may("note"):
+        return []
+    before = latest_counts(plant, works.store.stock()).by_web.get(web.id)
+    coming = [
+        f"{d.reels:g} {d.at.astimezone(plant.tz):%Y-%m-%d}" if d.at else f"{d.reels:g}"
+        for d in (before.deliveries if before is not None else ())
     ]
+    now, read_at = datetime.now(UTC), works.last_reading()
+    at = now if read_at is None or now - read_at < FRESH else read_at  # as every form: of what is shown
+    if before is not None:
+        at = max(at, before.counted_at + timedelta(minutes=1))
+    values = {
+        "at": ("counted at", f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
+        "whole": ("reels, part reels apart", supposed["counted_reels"]),
+        "parts": ("part reels, outer diameters in mm, with spaces between", ""),
+        "coming": ("all still to come: reels and day, semicolons between; or none", "; ".join(coming) or "none"),
+    }
+    fields = [
+        html.Label([words, dcc.Input(id=f"count-{name}", name=name, type="text", value=value)])
+        for name, (words, value) in values.items()
+    ]
+    hidden = dcc.Input(id="count-web", type="hidden", name="web", value=web.id)
+    save = html.Button(f"Save this count of {web.name or web.id}", type="submit", className="main")
+    return [html.Form([hidden, *fields, save], action="/count", method="POST", id="count", **aria(label="count"))]
+
+
+def add_count_route(server: Flask, works: Works) -> None:
+    """Add the address that a stock count is sent to, and that undoes it."""
+
+    def count() -> str:
+        form, intake = request.form, ""
+        faults: tuple[Fault, ...] = ()
+        try:
+            if form.get("undo", "").isdecimal():
+                works.undo_count(int(form["undo"][:12]))
+                said = "The count was undone; the one before it holds again."
+            else:
+                texts = {name: form.get(name, "")[:300] for name in ("web", "at", "whole", "parts", "coming")}
+                intake = str(works.count_stock(texts))
+                said = f"The count was saved as intake {intake}; the order follows it."
+        except LineviewError as error:
+            said, faults = "The count was not saved.", tuple(error.faults)
+        context = {"title": "Stock count", "shop": works.plant.shop, "pages": page_links(), "faults": faults}
+        return plain_page("count.html", sentence=said, intake=intake, **context)
+
+    server.add_url_rule("/count", "count", count, methods=["POST"])
 
 
 def bind_what_if(calls: Calls) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 import plotly.graph_objects as go
@@ -9,9 +10,6 @@ import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock
 from lineview.report import show
-
-#: How a delivery of each kind is worded.
-ARRIVING = {"on order": "arrive", "advised": "would arrive if ordered"}
 
 #: Height of a row of words, as a part of the picture's, and how many rows there are before they start again.
 ROW = 0.08
@@ -29,6 +27,8 @@ def order_picture(
     first: bool = True,
 ) -> Picture:
     """Draw one web's stock ahead."""
+    look = replace(look, narrow=look.narrow or not first)  # further pictures stand two in a row
+    advised = "if ordered" if look.narrow else "would arrive if ordered"
     figure = blank(look, "", "reels on hand")
     across = [ms(at) for at in fan["at"].to_list()]
     _bands(figure, look, fan, across)
@@ -37,7 +37,7 @@ def order_picture(
     top = max(tops, default=1.0) or 1.0
     rows = deliveries.sort("at").to_dicts() if deliveries is not None else []
     for at, row in enumerate(rows):
-        words = f"{show.number(row['reels'])} reels {ARRIVING.get(row.get('kind') or '', 'arrive')}"
+        words = f"{show.number(row['reels'])} reels {advised if row.get('kind') == 'advised' else 'arrive'}"
         _line(figure, look, fan, row["at"], words, at, look.tokens.note, {"width": 1, "dash": "dot"})
     if order_by is not None:
         colour = look.tokens.call if call else look.tokens.ink

@@ -184,7 +184,7 @@ def label(figure: go.Figure, look: ChartStyle, text: str, x: Any, y: float, *, c
 
 
 #: Hours between ticks; from a day upwards the tick falls on midnight.
-STEPS_H = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 168, 336, 672, 1344)
+STEPS_H = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 72, 168, 336, 672, 1344)
 #: Room for the day below the clock [px].
 _DAY_LINE = 8
 
@@ -215,12 +215,13 @@ def _ticks(start: datetime, end: datetime, look: ChartStyle) -> list[tuple[datet
     most = 4 if look.narrow else max(4, round(10 / look.scale))
     hours = (end - start) / timedelta(hours=1)
     step = next((s for s in STEPS_H if hours / s <= most), STEPS_H[-1])
+    within = "%a {}" if hours < 28 * 24 else "{} %b"  # over months a weekday says nothing
     moments = _moments(start, end, step, look)
     texts = []
     last_day = None
     for at in moments:
         local = at.astimezone(look.plant.tz)
-        day = show.a_day(local.date(), look.plant) if not look.narrow else f"{local:%a} {local.day}"
+        day = f"{local:{within.format(local.day)}}" if look.narrow else show.a_day(local.date(), look.plant)
         if step >= 24:
             texts.append(day)
             continue

@@ -75,6 +75,8 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         journal = _sound_journal(folder, url)
         if journal is None:
             what = "cannot be read, or does not say what was written to it"
+            if url is None and not (folder / JOURNAL).exists():
+                what = "is missing; name one that stands elsewhere: --journal"
             return [Finding("journal", what, JOURNAL), *_of_originals(folder)]
         try:
             findings += _of_works(folder, journal)

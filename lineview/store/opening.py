@@ -28,6 +28,8 @@ def open_journal(folder: Path, url: str | None, *, holds_store: bool) -> Journal
         Where it cannot be opened, is of another works, or is not as it was written.
     """
     sealed = url is None and is_sealed(folder)
+    if url is None and not (folder / JOURNAL).exists():  # none is left in the place of one that stands elsewhere
+        works_of(folder, None, own_journal=True)
     journal = Journal(folder, url)
     try:
         works_of(folder, journal.works(), own_journal=url is None, former=_is_former(folder, journal))

@@ -2,13 +2,14 @@
 
 import json
 from random import Random
-from shutil import copytree
+from shutil import copytree, ignore_patterns
 from threading import Thread
 from zipfile import ZIP_DEFLATED, ZIP_LZMA, ZipFile
 
 import pytest
 
 from lineview.app.backup import read_backup, write_backup
+from lineview.app.doctor import look_over
 from lineview.app.works import Works
 from lineview.cli.intake import back_up, restore
 from lineview.core.errors import StoreError
@@ -157,9 +158,14 @@ def test_backups_while_exports_are_taken_in_hold_each_whole_or_not_at_all(tmp_pa
             assert there["kept"].to_list() == [rows] * there.height
 
 
-def test_with_a_journal_elsewhere_its_own_means_are_named(tmp_path):
-    (tmp_path / "plant.toml").write_text(PLANT, encoding="utf-8")
-    Works(tmp_path, f"sqlite:///{tmp_path / 'elsewhere.sqlite'}").close()
+def test_with_a_journal_elsewhere_its_own_means_are_named(sound, tmp_path):
+    works = tmp_path / "works"
+    copytree(sound, works, ignore=ignore_patterns("store"))
+    with Works(works, f"sqlite:///{tmp_path / 'elsewhere.sqlite'}") as opened:
+        assert opened.take([works / "log-1.csv"])[0].receipt.kept
+    with pytest.raises(StoreError, match="Name the journal of this works"):  # which somebody forgot
+        Works(works).store  # noqa: B018
     with pytest.raises(StoreError, match="pg_dump"):
-        write_backup(tmp_path, tmp_path / "works.zip")
+        write_backup(works, tmp_path / "works.zip")
     assert not list(tmp_path.glob("*works.zip*"))
+    assert "--journal" in look_over(works, None)[0].what

@@ -2,6 +2,7 @@
 
 import json
 import os
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from zipfile import ZipFile
@@ -133,6 +134,12 @@ def test_what_the_store_could_not_take_is_tried_again_less_and_less_often(watche
         for _ in range(3000):
             watch.look()
             clock.s += 1.0
+        after_weeks = {path: replace(due, tries=5_000) for path, due in watch._due.items()}
+        assert after_weeks
+        watch._due = after_weeks
+        clock.s += RETRY_MOST_S
+        assert watch.look()[0].error is not None
+        tried.pop()
     gaps = [later - earlier for earlier, later in pairwise(tried)]
     assert gaps[:4] == [RETRY_FIRST_S * 2**tries for tries in range(4)]
     assert max(gaps) == RETRY_MOST_S

@@ -38,7 +38,7 @@ FORMS: dict[str, tuple[str, ...]] = {
     "/works/fill": ("back", "who", "products/honey/price_per_kg", "webs/clear/price_per_reel", "a/b/c", "/"),
     "/setup": ("shop", "zone", "band-low", "band-high", "shift-rows", "s0-start", "s0-end", "s0-days", "line-name",
                "do"),
-    "/setup/look": ("path",), "/large": ("export",),
+    "/setup/look": ("path",), "/large": ("export",), "/count": ("web", "at", "whole", "parts", "coming", "undo"),
 }  # fmt: skip
 #: Words that some fields know, so that a form comes further than its first check.
 KNOWN = ("webs", "products", "shifts", "lines", "machines", "wax", "wrap1", "finish", "06:00", "honey", "1", "2", "mon")

@@ -47,6 +47,7 @@ PATHS = {
     ("/setup", "GET"): "administer", ("/setup", "POST"): "administer", ("/setup/look", "POST"): "administer",
     ("/works", "GET"): "see", ("/works/change", "POST"): "administer", ("/works/remove", "POST"): "administer",
     ("/works/undo", "POST"): "administer", ("/works/fill", "POST"): "administer", ("/written", "POST"): "note",
+    ("/count", "POST"): "note",
     ("/readings?machine=wrap1&from=2026-06-09T06:00&to=2026-06-09T07:00", "GET"): "see",
 }  # fmt: skip
 

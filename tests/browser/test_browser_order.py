@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from lineview.app.question import read_question
 from lineview.app.works import Works
 from tests.browser.served_board import Served
 
@@ -29,6 +30,50 @@ def test_a_buyer_supposes_a_lead_time_in_three_actions(serve_board: Served, week
     assert Path(week.folder, "plant.toml").read_bytes() == described
     page.get_by_role("link", name="Back to what is known").click()
     board.until(f"document.querySelector('#sentence').innerText === {json.dumps(before)}")
+
+
+@pytest.mark.parametrize(("size", "way"), [("phone", "touch"), ("desk", "keyboard")])
+def test_a_count_is_saved_on_request_the_fan_follows_and_it_is_undone(
+    serve_board: Served, week: Works, size: str, way: str
+) -> None:
+    week.ask(read_question("order"))  # not within a page's patience on a busy machine
+    board = serve_board(week, size)
+    page = board.open("/order").drawn().page
+    web = week.plant.webs[0]
+    known, shown, before = page.inner_text("#sentence"), page.inner_text("#page"), week.store.stock()
+
+    def press(what: str) -> None:
+        target = page.locator(what)
+        if way == "keyboard":
+            target.focus()
+            page.keyboard.press("Space" if "radio" in what else "Enter")
+        else:
+            target.tap() if way == "touch" else target.click()
+
+    for action in (lambda: press("#what-if > summary"), lambda: press(f"#if-web input[type=radio] >> nth={1}"),
+                   lambda: page.fill("#if-counted_reels", "3"), lambda: press("#if-show")):  # fmt: skip
+        action()  # 1 to 4
+    page.wait_for_selector("#count")
+    assert week.store.stock().equals(before)  # supposed, not saved
+    asked_for = page.input_value("#count-coming")
+    press("#count button")  # 5
+    page.wait_for_selector("h1:has-text('The count was saved as intake')")
+    added = week.store.stock().join(before, on=before.columns, how="anti", nulls_equal=True)
+    assert added["web"].unique().to_list() == [web.id]
+    assert added["whole_reels"].sum() == 3
+    assert asked_for == "none" or added["on_order_reels"].sum() > 0
+    order = next(table for table in week.ask(read_question("order")).tables if table.name == "order")
+    assert next(row for row in order.rows if row["web"] == (web.name or web.id))["on_hand"] == pytest.approx(
+        3, abs=0.05
+    )
+    assert board.open("/order").drawn().page.inner_text("#page") != shown
+    page.go_back()
+    press("form button:text-is('Undo this count')")
+    page.wait_for_selector("h1:has-text('The count was undone')")
+    assert week.store.stock().equals(before)
+    board.open("/order").drawn()
+    assert page.inner_text("#sentence") == known
+    print(size, way, "5 actions save a count, 1 undoes it")
 
 
 def test_by_keyboard_alone_and_every_web_has_its_picture(serve_board: Served, week: Works) -> None:

@@ -183,6 +183,29 @@ def test_stock_keeps_a_delivery_as_a_step() -> None:
     assert middle.x[at] == middle.x[at + 1]
 
 
+@pytest.mark.parametrize("days", [10, 30, 60, 150, 300])
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.44, 0.5, 0.66, 0.9])
+def test_words_of_a_small_picture_of_stock_neither_meet_nor_leave_it(days: int, share: float) -> None:
+    """Two pictures in a row at 1240 px: 480 px each, 410 for the plot; a letter takes some 6.5 px at 12 px of type."""
+    start, wide, letter, spare = datetime(2026, 8, 7, tzinfo=UTC), 410.0, 6.5, 14.0
+    at = [start + timedelta(days=day) for day in range(days + 1)]
+    levels = [60.0 - 50.0 * k / days for k in range(days + 1)]
+    fan = pl.DataFrame({"at": at, **dict.fromkeys(("low90", "low50", "mid", "high50", "high90"), levels)})
+    arrives = start + timedelta(days=share * days)
+    coming = pl.DataFrame({"at": [arrives], "reels": [672.0], "kind": ["advised"]})
+    figure = order_picture(fan, LOOK, deliveries=coming, order_by=arrives, first=False).figure
+    low, high = figure.layout.xaxis.range
+    place = {x: (x - low) / (high - low) * wide for x in figure.layout.xaxis.tickvals}
+    texts = [text.split("<br>") for text in figure.layout.xaxis.ticktext]
+    ticks = [(place[x], max(map(len, text)) * letter) for x, text in zip(place, texts, strict=True)]
+    assert len(ticks) >= 2
+    assert all(b - a > (wa + wb) / 2 for (a, wa), (b, wb) in pairwise(ticks)), texts
+    for words in figure.layout.annotations:
+        x = (words.x - low) / (high - low) * wide + words.xshift
+        ends = (x - len(words.text) * letter, x) if words.xanchor == "right" else (x, x + len(words.text) * letter)
+        assert ends[0] >= -58 and ends[1] <= wide + spare, words.text
+
+
 # -- thinning ---------------------------------------------------------------------------------------
 
 
