@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import monotonic
+from typing import Any
 
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
@@ -22,6 +23,8 @@ RETRY_FIRST_S, RETRY_MOST_S = 10.0, 600.0
 LOG = "watch-log.jsonl"
 #: A log of this size is put aside under another name, in the place of the one put aside before [bytes].
 LOG_MOST_BYTES = 4_000_000
+#: Files that are not in are shown so long, from the log's last bytes.
+SHOWN_FOR, SHOWN_BYTES = timedelta(days=7), 200_000
 
 FileState = tuple[int, int]
 
@@ -150,6 +153,37 @@ class Watch:
                 file.write(json.dumps(entry) + "\n")
         except OSError as error:
             self._once(f"{LOG} cannot be written: {error.strerror}")
+
+
+def files_not_in(folder: Path) -> list[dict[str, Any]]:
+    """What watching last said of each file that it could not take in.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The works folder.
+
+    Returns
+    -------
+    list of dict
+        As in the log, newest first, of the last days: "at", "file", "outcome", "why" and "again_s".
+    """
+    last: dict[str, dict[str, Any]] = {}
+    try:
+        with (folder / LOG).open("rb") as log:
+            log.seek(max(0, log.seek(0, 2) - SHOWN_BYTES))
+            lines = log.read().splitlines()
+    except OSError:
+        return []
+    since = (datetime.now(UTC) - SHOWN_FOR).isoformat(timespec="seconds")
+    for line in lines:
+        try:
+            entry = json.loads(line)
+            last.pop(entry["file"], None)
+            last[entry["file"]] = entry
+        except (ValueError, TypeError, KeyError):  # the first one may be cut, and the last one half written
+            continue
+    return [entry for entry in reversed(last.values()) if "intake" not in entry and entry["at"] > since]
 
 
 def _by_file(ready: Sequence[Path], results: Sequence[Taken]) -> list[Taken]:

@@ -7,6 +7,7 @@ import binascii
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
@@ -15,6 +16,7 @@ from dash import dcc, html
 
 from lineview.app.conflict_notes import ConflictGroup, conflict_groups
 from lineview.app.take_in import Taken
+from lineview.app.watch import files_not_in
 from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.tables import aria, frame_table, plain_table
@@ -74,6 +76,7 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
     """The lists of the intake page; `undoes` says whether the person may undo an intake."""
     intakes = works.store.intakes().reverse()
     page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
+    page += _not_in(works, plant)
     groups = conflict_groups(works.store.conflicts(), plant)
     if groups:  # before the long list: these need a person
         title = "Exports disagree; neither value is used until one of them is undone"
@@ -89,6 +92,17 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
         folded = _intakes(words, earlier, plant, address, undoes)
         page.append(html.Details([html.Summary(words), folded], className="fold", id="earlier"))
     return page
+
+
+def _not_in(works: Works, plant: Plant) -> list[Any]:
+    """What a watched folder holds that could not be taken in, and whether it is tried again."""
+    rows: list[Any] = []
+    for entry in files_not_in(works.folder)[:OPEN_INTAKES]:
+        again = "by itself" if entry["again_s"] else "once the file or a layout changes"
+        at = show.moment(datetime.fromisoformat(entry["at"]), plant)
+        rows.append([at, entry["file"], "; ".join(entry.get("why", [entry["outcome"]])), again])
+    title, headings = "Watched files that are not taken in", ["tried last", "file", "why", "tried again"]
+    return [plain_table(title, headings, rows, [False] * 4)] if rows else []
 
 
 def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, undoes: bool) -> html.Div:

@@ -77,17 +77,7 @@ class Kept:
 
 
 class KeptPages:
-    """Pages by what they are of: address, screen and rights.
-
-    Parameters
-    ----------
-    works : Works
-        The works, for its version.
-    workers : Workers
-        Work pages out.
-    calls : Calls
-        The board's callbacks; those that show a page and its forms are answered from here.
-    """
+    """Pages by what they are of: address, screen and rights; calls that show one are answered from here."""
 
     def __init__(self, works: Works, workers: Workers, calls: Calls) -> None:
         self.works, self.workers, self._calls_known = works, workers, calls
@@ -304,15 +294,7 @@ def _key(values: Values) -> Key | None:
 
 
 def answer_from(server: Flask, pages: KeptPages) -> None:
-    """Let the workers answer what asks for a page, its forms or a file.
-
-    Parameters
-    ----------
-    server : flask.Flask
-        Of the board; its guard has looked at the request before.
-    pages : KeptPages
-        Kept and worked out.
-    """
+    """Let the workers answer what asks for a page, its forms or a file; the guard has looked at it before."""
 
     def worked_out() -> Response | None:
         if g.get("person") is None:

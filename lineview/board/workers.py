@@ -49,21 +49,8 @@ class _Job:
 
 
 class Workers:
-    """A few processes with a queue before them.
+    """A few processes with a queue before them, by default one for each core, at most `MOST_WORKERS`.
 
-    Parameters
-    ----------
-    opens : callable
-        Opens a works in a process and gives what answers requests there; of a module.
-    folder : pathlib.Path
-        The works folder.
-    journal_url : str, optional
-        Where the journal is.
-    number : int, optional
-        Processes; by default one for each core, at most `MOST_WORKERS`.
-
-    Notes
-    -----
     Next is what somebody waits for before what only renews an open page, then whoever has the fewest pages under
     way, then the page that usually takes the least time. Long ones leave one process free.
     """
@@ -90,28 +77,10 @@ class Workers:
         return all(one.is_failing for one in self._processes)
 
     def ask(self, requests: Requests, kind: str, *, limited: bool = True, unseen: bool = False) -> Future[Replies]:
-        """Put requests that belong together into the queue.
+        """Put requests that belong together into the queue; pages of one `kind` take about the same time.
 
-        Parameters
-        ----------
-        requests : tuple of Asked
-            Answered one after the other by one process.
-        kind : str
-            Pages of one kind take about the same time.
-        limited : bool
-            Whether the limit of one person holds; on this machine all are one.
-        unseen : bool
-            Whether nobody waits for it.
-
-        Returns
-        -------
-        concurrent.futures.Future
-            Of their replies.
-
-        Raises
-        ------
-        AskError
-            Where this person, or all together, have too many under way, or no process starts.
+        `limited` says whether the limit of one person holds, `unseen` whether nobody waits for it. Raises `AskError`
+        where this person, or all together, have too many under way, or no process starts.
         """
         if self.is_failing:
             raise AskError(NONE_STARTS)

@@ -9,8 +9,10 @@ from zipfile import ZipFile
 
 import pytest
 
-from lineview.app.watch import LOG, RETRY_FIRST_S, RETRY_MOST_S, Watch
+from lineview.app.watch import LOG, RETRY_FIRST_S, RETRY_MOST_S, Watch, files_not_in
 from lineview.app.works import Works
+from lineview.board.address import Address
+from lineview.board.intake_page import intake_page
 from lineview.core.errors import Fault, StoreError
 
 PLANT = """
@@ -140,13 +142,24 @@ def test_what_the_store_could_not_take_is_tried_again_less_and_less_often(watche
         clock.s += RETRY_MOST_S
         assert watch.look()[0].error is not None
         tried.pop()
+    with (works.folder / LOG).open("a", encoding="utf-8") as log:
+        log.write('{"at": "2026-')  # half written
+    page = str(intake_page(works, works.plant, Address("intake")))
+    assert [entry["file"] for entry in files_not_in(works.folder)] == ["log-1.csv"]
+    assert "Watched files that are not taken in" in page
+    assert "no space left on device" in page
+    assert "by itself" in page
+    with (works.folder / LOG).open("a", encoding="utf-8") as log:
+        log.write("\n")
     gaps = [later - earlier for earlier, later in pairwise(tried)]
     assert gaps[:4] == [RETRY_FIRST_S * 2**tries for tries in range(4)]
     assert max(gaps) == RETRY_MOST_S
     assert "tried again in 10 s" in said[0]
     clock.s += RETRY_MOST_S
     assert [one.receipt.kept for one in watch.look()] == [2]
-    assert logged(works)[-1]["outcome"] == "taken in"
+    assert json.loads((works.folder / LOG).read_text().splitlines()[-1])["outcome"] == "taken in"
+    assert files_not_in(works.folder) == []
+    assert "Watched files" not in str(intake_page(works, works.plant, Address("intake")))
 
 
 def test_a_file_that_no_layout_fits_is_taken_once_one_does(watched):
