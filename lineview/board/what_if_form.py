@@ -82,8 +82,7 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
     ]
     now, read_at = datetime.now(UTC), works.last_reading()
     at = now if read_at is None or now - read_at < FRESH else read_at  # as every form: of what is shown
-    if before is not None:
-        at = max(at, before.counted_at + timedelta(minutes=1))
+    at = at if before is None else max(at, before.counted_at + timedelta(minutes=1))
     values = {
         "at": ("counted at", f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
         "whole": ("reels, part reels apart", supposed["counted_reels"]),
@@ -96,7 +95,8 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
     ]
     hidden = dcc.Input(id="count-web", type="hidden", name="web", value=web.id)
     save = html.Button(f"Save this count of {web.name or web.id}", type="submit", className="main")
-    return [html.Form([hidden, *fields, save], action="/count", method="POST", id="count", **aria(label="count"))]
+    parts = [hidden, html.Div(fields, className="in-a-row"), save]
+    return [html.Form(parts, action="/count", method="POST", id="count", **aria(label="count"))]
 
 
 def add_count_route(server: Flask, works: Works) -> None:
