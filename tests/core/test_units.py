@@ -20,7 +20,9 @@ from lineview.core.units import GRAMS, UNITS, US, convert, dimension, in_units, 
         ("ft/min", "m/s", 0.00508),
         ("in/s", "mm/s", 25.4),
         ("m/min", "mm/s", 16.66667),
+        ("min", "s", 60.0),
         ("h", "s", 3600.0),
+        ("d", "s", 86400.0),
     ],
 )
 def test_printed_factors_from_memory(given, wanted, printed):

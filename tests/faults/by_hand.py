@@ -50,4 +50,5 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "order/words.py:_order: first.advice is None or first.order_by is None → "
     "first.advice is None and first.order_by is None": "a line that is due has both",
+    "order/demand.py:planned_pieces: pieces.sum() > 0 → pieces.sum() > 1": "nobody plans one piece",
 }

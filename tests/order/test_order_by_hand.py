@@ -144,6 +144,10 @@ def test_limits_are_those_of_one_chance_in_twenty_a_side(shown) -> None:
     week = next(row for row in shown["series"]["fan"] if row["week"] == 1.0)
     shares = {"low90": 0.95, "low50": 0.75, "mid": 0.5, "high50": 0.25, "high90": 0.05}
     assert {k: week[k] for k in shares} == pytest.approx({k: ON_HAND - law(7).ppf(s) for k, s in shares.items()})
+    delivered = (NOW + timedelta(days=COMING_DAYS)).isoformat().replace("+00:00", "Z")
+    before, after = (row["mid"] for row in shown["series"]["fan"] if row["at"] == delivered)
+    left = ON_HAND - law(COMING_DAYS).ppf(0.5)
+    assert (before, after) == pytest.approx((left, left + COMING))
     row = shown["tables"]["demand"]["rows"][0]
     of_week = law(7, A_WEEK)
     assert (row["pieces"], row["low"], row["high"]) == pytest.approx((A_WEEK, of_week.ppf(0.05), of_week.ppf(0.95)))
@@ -165,6 +169,8 @@ def test_the_quantity_is_the_economic_one_of_the_cheaper_price(shown) -> None:
 
 
 def test_the_table_says_what_the_figures_say(shown) -> None:
+    columns = [column["key"] for column in shown["tables"]["order"]["columns"]]
+    assert (columns[0], columns[-1]) == ("web", "money")  # neither a declaration nor a reason why not is told
     (row,) = shown["tables"]["order"]["rows"]
     due = last_day(0.05)
     assert row["by"] == str(date(2026, 6, 12) + timedelta(days=due))

@@ -130,3 +130,25 @@ def test_what_the_channels_said_is_the_same(seed: int, name: str) -> None:
     for kind in ("pieces", "rejects", "blank wraps"):
         taken, true_taken = (float(c.aside[kind].filter(touches)["n"].sum()) for c in (composed, whole))
         assert taken == pytest.approx(true_taken, abs=1.0), kind
+
+
+def test_an_open_gap_over_the_edge_of_a_shift_goes_on_at_the_pace_beside_it() -> None:
+    """Set back in 45 minutes without readings, on a day at 350 a minute after one at 200; the break has none."""
+    at = np.arange(6 * HOUR, 86_400 + 22 * HOUR + 1, 30.0)
+    clock = at % 86_400
+    stands = (clock >= 22 * HOUR) | (clock < 6 * HOUR)
+    for begin, end in week.BREAKS_S:
+        stands |= (clock >= begin) & (clock < end)
+    per_s = np.where(stands, 0.0, np.where(at >= 86_400, 350.0, 200.0) / 60.0)
+    made = np.concatenate(([0.0], np.cumsum(per_s[:-1] * 30.0)))
+    back = at >= 86_400 + 14.5 * HOUR
+    value = np.floor(np.where(back, made - made[back][0], made)) % week.MODULUS
+    kept = (at <= 86_400 + 13.75 * HOUR) | back
+    counters = {"made": value, "bad": np.zeros(len(at))}
+    given = Frames({"wrap": pl.concat([week.channel("wrap", c, at[kept], v[kept]) for c, v in counters.items()])})
+    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())  # type: ignore[arg-type]
+    period = (moment(86_400), moment(86_400 + 22 * HOUR))
+    found = fetcher.counts(WRAPPER, period).between(period).made
+    assert found is not None
+    assert found.at(0).value == pytest.approx(made[-1] - made[at < 86_400][-1], abs=20)
+    assert found.at(0).high - found.at(0).low > 10_000

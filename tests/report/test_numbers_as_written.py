@@ -46,3 +46,10 @@ def test_an_interval_with_open_ends(low: float | None, high: float | None, text:
     written = show.interval(Figure("mean_g", "mean", 1.0, "g", low=low, high=high), PLANT)
     assert written.startswith(text)
     assert bool(written) == bool(text)
+
+
+@pytest.mark.parametrize(
+    ("amount", "written"), [(352.0, "352 mm"), (12.5, "12.5 mm"), (0.05, "0.05 mm"), (14.0, "14 mm"), (-0.3, "−0.3 mm")]
+)
+def test_a_value_without_an_interval_is_written_as_it_was_set(amount: float, written: str) -> None:
+    assert show.value(Figure("gap_mm", "gap", amount, "mm"), PLANT) == written

@@ -4,10 +4,11 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import polars as pl
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lineview.rope.gauges import UNIT_SLIPS, check_gauge, standing_still, unit_slip
+from lineview.rope.gauges import UNIT_SLIPS, Agreement, check_gauge, standing_still, unit_slip
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
 
@@ -41,3 +42,8 @@ def test_no_readings_at_all():
     found = check_gauge(frame(np.array([])).cast({"value": pl.Float64}), 14.0, 0.3)
     assert found.usable.is_empty()
     assert not found.dead
+
+
+@pytest.mark.parametrize(("low", "high", "apart"), [(0.001, 0.004, True), (-0.004, -0.001, True), (-0.001, 0.5, False)])
+def test_gauges_drift_apart_where_their_interval_leaves_out_none(low: float, high: float, apart: bool) -> None:
+    assert Agreement("a", "b", 0.0, (low + high) / 2, low, high, 20).wanders is apart

@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from lineview.core.errors import MeasureError
+from lineview.stats.capability import cheapest_plan, half_width
 from lineview.stats.generalized_intervals import Part, draw_components, levels_of, percentiles, variance_shares
 from lineview.stats.variance_components import reml
 
@@ -109,3 +110,18 @@ def test_lines_batches_samples_and_pieces_are_four_levels() -> None:
     for sd, variances in zip(truth, draws_of.variances, strict=True):
         low, high = percentiles(variances)
         assert low**0.5 < sd < high**0.5
+
+
+@pytest.mark.parametrize(("variances", "target"), [((0.0121, 0.0, 0.0625), 0.05), ((0.002, 0.004, 0.03), 0.03)])
+def test_the_cheapest_plan_is_the_cheapest_of_all(variances: tuple[float, float, float], target: float) -> None:
+    """A visit costs as much as five pieces; every plan of up to three samples and twenty pieces is looked at."""
+    efforts = [
+        min(b for b in range(2, 401) if half_width(variances, b, samples, pieces) <= target) * samples * (5.0 + pieces)
+        for samples in (1, 2, 3)
+        for pieces in range(1, 21)
+        if half_width(variances, 400, samples, pieces) <= target
+    ]
+    plan = cheapest_plan(variances, target)
+    assert plan is not None
+    assert plan.batches * plan.samples * (5.0 + plan.pieces) == min(efforts)
+    assert plan.half_width == half_width(variances, plan.batches, plan.samples, plan.pieces) <= target

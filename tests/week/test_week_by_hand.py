@@ -164,3 +164,7 @@ def test_all_rows_are_what_the_planned_minutes_would_have_given(shown) -> None:
     # Film is sure to half a percent either way, k = 2: the feed counter's scale, which no reel log checks.
     film, half = figures["all_rows_film_lost_m"], 2 * 0.005 * CYCLES * CUT_M
     assert (film["high"] - film["value"], film["value"] - film["low"]) == pytest.approx((half, half), rel=1e-3)
+
+
+def test_the_sentence_names_the_dearest_row(shown) -> None:
+    assert shown["sentence"].startswith("Stops for jam cost most: 127 EUR and 22 minutes of 54 lost; ")
