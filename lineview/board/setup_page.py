@@ -164,7 +164,7 @@ def _form_of(question: SetUpQuestion, state: SetUp, answers: Mapping[str, str]) 
     kind = question.key if question.key in ("zone", "shifts", "band", "lines") else "choice"
     is_open = question.suggested is None and question.key not in answers
     words = "Not clear from the exports: " if is_open else "Suggested: " if value else ""
-    form: dict[str, Any] = {"key": question.key, "text": question.text, "why": words + question.why}
+    form: dict[str, Any] = {"key": question.key, "text": question.text, "why": (words + question.why).rstrip(": ")}
     form |= {"kind": kind, "open": is_open, "value": value, "options": question.options}
     if kind == "shifts":
         form["rows"] = _rows(value) or _rows(likely)
@@ -274,8 +274,10 @@ def answers_in(form: MultiDict[str, str], state: SetUp | None) -> dict[str, str]
     rows = form.get("shift-rows", "")
     count = min(int(rows), MOST_SHIFTS) if rows.isdecimal() and len(rows) < 9 else 0
     shifts = [_shift_in(form, n) for n in range(count)]
-    if any(shifts):
-        answers["shifts"] = "; ".join(filter(None, shifts))
+    shifts_text = "; ".join(filter(None, shifts))
+    unsure = [q.options[0][0] for q in (state.open if state else ()) if q.key == "shifts" and q.options]
+    if shifts_text and ("checked" in form or shifts_text not in unsure):  # as it was shown, it has to be ticked
+        answers["shifts"] = shifts_text
     names = form.getlist("line-name")
     if names:
         listed: list[list[str]] = [[] for _ in names]

@@ -246,3 +246,20 @@ def test_a_spreadsheet_that_swapped_the_first_twelve_days_is_declined(tmp_path, 
         text += f"{at:{swapped if at.day <= 12 else kept} %H:%M};{pieces(5 * k)}\n"
     came = shown(tmp_path, text, **{"on_change Time Pieces": "false"})
     assert f"some of its times lie on lone days, the first on {lone}: day and month may be swapped" in str(came.faults)
+
+
+def test_a_status_of_small_numbers_is_of_the_machine_or_of_its_readings(tmp_path):
+    text = "Time;Pieces;Status\n" + rows(lambda k: f"{pieces(k)};{int(k % 60 > 0)}")
+    asked = {question.key: question.text for question in shown(tmp_path, text).open}
+    assert list(asked) == ["quality_column Time Pieces Status"]
+    assert "what do the numbers in 'Status' say?" in asked["quality_column Time Pieces Status"]
+    judged = shown(tmp_path, text, **dict.fromkeys(asked, "Status"))
+    assert "481 of 481 rows cannot be read" in str(judged.faults[0])
+    assert made(tmp_path, shown(tmp_path, text, **dict.fromkeys(asked, "leave out"))).value == MADE
+
+
+def test_a_status_of_classic_bytes_judges_the_readings(tmp_path):
+    text = "Time;Pieces;Status\n" + rows(lambda k: f"{pieces(k) if k != 100 else 0};{192 if k != 100 else 0}")
+    came = shown(tmp_path, text)
+    assert not came.open
+    assert made(tmp_path, came).value == MADE

@@ -147,6 +147,23 @@ def test_what_the_exports_leave_open_has_to_be_checked(
     assert (new.folder / "plant.toml").is_file()
 
 
+def test_one_answer_is_taken_before_the_others_are_given(serve_board: Served, new: Works, tmp_path: Path) -> None:
+    board = serve_board(new)
+    rows = "".join(f"2026-06-08 {6 + k // 60:02}:{k % 60:02};{4711 + 340 * k};{int(k % 60 > 0)}\n" for k in range(481))
+    (tmp_path / "wrapper1.csv").write_text("Time;Pieces;Status\n" + rows, encoding="utf-8")
+    board.page.goto(board.base + "/setup")
+    board.page.set_input_files("#files", str(tmp_path / "wrapper1.csv"))
+    board.page.get_by_role("button", name="Look").click()
+    board.page.wait_for_selector("h1:has-text('nothing in them counts pieces')")
+    board.page.get_by_label("the state of the machine").check()
+    board.page.get_by_role("button", name="Work it out again").click()
+    board.page.wait_for_selector("h1:has-text('On 1 day 1 machine counted 163,200 pieces.')")
+    assert board.page.input_value("[name=s0-start]")
+    with board.page.expect_navigation():
+        board.page.get_by_role("button", name="Work it out again").click()
+    board.page.get_by_label("These shifts and breaks are right").check()  # what is only likely is still open
+
+
 def test_a_page_takes_the_price_that_it_lacks_and_the_change_is_undone(serve_board: Served, tmp_path: Path) -> None:
     text = (DEMO / "plant.toml").read_text(encoding="utf-8").replace("price_per_reel = 9.40\n", "")
     (tmp_path / "plant.toml").write_text(text, encoding="utf-8")

@@ -73,13 +73,10 @@ def _against_name(first: int, last: int, where: str, layout: Layout) -> None:
 
 
 def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
-    """Raise where the first twelve days of each month went to other months: a spreadsheet read them month first.
-
-    Days from the 13th on stay and say which months are meant. Those before scatter over the year, each on the day
-    that its month's number gives; dates here are in UTC, so may be a day off.
-    """
+    """Raise where a spreadsheet swapped day and month of the first twelve days: they scatter over the year."""
     dates = at.dt.date().drop_nulls().unique().sort().to_list()
     meant = {date.replace(day=1) for date in dates if date.day > _MONTHS}
+    # each lies on the day that its month's number gives, in UTC perhaps a day off
     numbers = {month.month + off for month in meant for off in (-1, 0, 1)}
     early = [date for date in dates if date.day < _MONTHS]
     scattered = {date.replace(day=1) for date in early} - meant

@@ -420,19 +420,6 @@ BAD = _words_words(
 )
 
 #: Headers of columns that hold a quality, alone or behind the header of what they judge.
-QUALITY_HEADERS = (
-    "quality",
-    "qualität",
-    "qualitaet",
-    "qualité",
-    "qualite",
-    "calidad",
-    "qualità",
-    "qualita",
-    "kwaliteit",
-    "statuscode",
-    "status",
-    "qual",
-    "good?",
-    "q",
+QUALITY_HEADERS = _words_words(
+    "quality qualität qualitaet qualité qualite calidad qualità qualita kwaliteit statuscode status qual good? q"
 )

@@ -11,6 +11,7 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.intake.cells.dateless import date_in, dated
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
+from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
@@ -21,6 +22,7 @@ from lineview.intake.detect.header import (
     bare_heading,
     guessed_place,
     heading_at,
+    is_valueless,
     recognised,
     same,
 )
@@ -178,7 +180,7 @@ def _proposal(
     zone, of_zone = _zone(draft)
     settings, questions = {**settings, **zone}, [*questions, *of_zone]
     layout = _layout(draft, owners, columns, mark if decimal is None else "", settings)
-    questions += _line_question(layout, draft)
+    questions += _line_question(layout, draft) + _quality_question(layout, draft)
     remarks = [*notes, *([f"not recognised, left out: {', '.join(columns.unknown)}"] if columns.unknown else [])]
     remarks += [f"left out: '{header}' ({why})" for header, why in columns.left]
     if not columns.columns:
@@ -355,6 +357,17 @@ def _quality_column(draft: LayoutProposal, columns: Found) -> str:
     return judging[0]
 
 
+def _quality_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
+    """Ask whether numbers under "status" are of the machine, where as marks of readings they would call none good."""
+    header = layout.quality_column
+    place = draft.heading.find(header) if header and layout.shape == "wide" else None
+    cells = [cell for cell in draft.rows.column(place).unique() if cell.strip()] if place is not None else []
+    if not cells or "good" in meanings(cells).values() or any(map(is_valueless, cells)):
+        return []
+    options = ((LEAVE_OUT, "the state of the machine: they are left out"), (header, "whether the reading is good"))
+    return [Question("quality_column", f"what do the numbers in '{header}' say?", options)]
+
+
 def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     by_header = any(target.to == "line" for target in layout.columns.values())
     if "line" not in ESSENTIAL.get(layout.kind, ()) or layout.line or by_header or draft.machine_place is not None:
@@ -423,7 +436,7 @@ def _with(layout: Layout, values: Mapping[str, object]) -> Layout:
             if header in columns:  # else it was left out by another answer
                 columns[header] = columns[header].model_copy(update={part: answer})
         else:
-            settings[about] = answer
+            settings[about] = "" if answer == LEAVE_OUT else answer
     return Layout.model_validate({**layout.model_dump(), **settings, "columns": columns})
 
 
