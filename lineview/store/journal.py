@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 import polars as pl
 from sqlalchemy import Connection, create_engine, delete, event, exists, func, insert, inspect, select, text, update
+from sqlalchemy.engine import URL
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
@@ -197,7 +198,7 @@ class Journal(JournalReader):
         self._known: tuple[str, dict[Hashable, Any]] = ("", {})
         with ExitStack() as failed:
             try:
-                self.engine = create_engine(url or f"sqlite:///{(folder / 'journal.sqlite').as_posix()}")
+                self.engine = create_engine(url or URL.create("sqlite", database=str(folder / "journal.sqlite")))
                 failed.callback(self.engine.dispose)
                 if self.engine.dialect.name == "sqlite":
                     event.listen(self.engine, "connect", _prepare_sqlite)

@@ -111,7 +111,7 @@ def test_who_may_only_see_has_no_forms(browser_here: Browser, address: str) -> N
     page.goto(f"{address}/works")
     fits(page, 24)
     assert page.locator("main form").count() == 0
-    page.click("summary >> nth=0")
+    page.click("main summary >> nth=0")
     assert page.locator("main li").first.is_visible()
     page.goto(f"{address}/intake")
     page.wait_for_selector(".intakes")

@@ -80,6 +80,7 @@ def test_a_ranked_sizer_stands_as_in_its_own_answer():
 
 def test_what_was_measured_is_let_go_when_the_data_change():
     kept = KeptMeasures()
-    kept.of("a", "plant").sizers["s", (START, END)] = account(rope(8))
-    assert len(kept.of("a", "plant").sizers) == 1
-    assert kept.of("b", "plant").sizers == {}
+    measured = account(rope(8))
+    assert kept.of("a", "plant").sizers.get(("s", (START, END)), lambda: measured) is measured
+    assert kept.of("a", "plant").sizers.held_bytes > 0
+    assert kept.of("b", "plant").sizers.held_bytes == 0
