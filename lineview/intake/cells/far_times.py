@@ -50,7 +50,7 @@ def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -
         far, first, last = _apart(at, pause_d, where, layout)
         reason = f"is far from the file's other times, {_day(first)} to {_day(last)}"
     _against_name(first, last, where, layout)
-    if last - first > _MONTHS * _DAY_US:
+    if last - first > _MONTHS * _DAY_US and len(at) < 1 << 20:  # a spreadsheet holds no more rows
         _against_swapped_days(at, where, layout)
     return FarTimes(far, reason, _against_today(first, last, now, where, layout))
 
