@@ -13,26 +13,10 @@ _HEAD = "# Layouts proposed by intake and accepted; edit them like those in plan
 
 
 def keep_layout(folder: Path, layout: Layout) -> Layout:
-    """Add an accepted layout to layouts.toml, whole and on the disk or not at all.
+    """Add an accepted layout to layouts.toml, whole and on the disk or not at all; give it as it stands there.
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The works folder.
-    layout : Layout
-        As it was accepted, perhaps by somebody who did not see what another accepted meanwhile.
-
-    Returns
-    -------
-    Layout
-        As it stands in the file: under another id where its own was taken by a different layout.
-
-    Raises
-    ------
-    StoreError
-        Where the file cannot be written.
-    PlantError
-        Where plant.toml or layouts.toml is wrong, with this layout or without it.
+    It gets another id where its own was taken by a different layout. Raises `StoreError` where the file cannot be
+    written, `PlantError` where plant.toml or layouts.toml is wrong, with this layout or without it.
     """
     path, description = folder / "layouts.toml", folder / "plant.toml"
     with storage_errors("keep the layout in layouts.toml"), locked(folder / ".layouts.lock"):

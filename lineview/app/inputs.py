@@ -82,7 +82,7 @@ MOST_KEPT, LINES_KEPT, KEPT_BYTES = 24, 80, 128_000_000
 Period = tuple[datetime, datetime]
 
 
-def _kept(most: int = MOST_KEPT) -> Any:
+def _kept(most: int = MOST_KEPT) -> KeptResults[Any]:
     return KeptResults[Any](most, KEPT_BYTES, held_bytes)
 
 

@@ -156,17 +156,9 @@ class Watch:
 
 
 def files_not_in(folder: Path) -> list[dict[str, Any]]:
-    """What watching last said of each file that it could not take in.
+    """What watching last said of each file that it could not take in, newest first, of the last days.
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The works folder.
-
-    Returns
-    -------
-    list of dict
-        As in the log, newest first, of the last days: "at", "file", "outcome", "why" and "again_s".
+    As in the works folder's log: "at", "file", "outcome", "why" and "again_s".
     """
     last: dict[str, dict[str, Any]] = {}
     try:

@@ -34,22 +34,12 @@ def trusted_range(
 ) -> TrustedRange:
     """Leave out a run of one value at either end that the counter cannot have gone to, or come from.
 
+    Takes moments [µs] and values [counts] of a counter that counts up, the number of values before it starts again at
+    0 (None where nobody knows), the fastest it can go [counts/min], and whether a fall is a turn or a fault.
+
     Within a window such a run is judged by the readings on both sides of it. At an end one side is missing:
     the counter was frozen, or set back and stood, or nothing answered. A last run that counts lead to stays:
     the machine may have stood, and the next window's first run says whether it was frozen.
-
-    Parameters
-    ----------
-    at_us : array of int
-        Moments of the readings [µs].
-    value : array of float
-        The counter's values [counts], such that it counts up.
-    modulus : int or None
-        The number of values before the counter starts again at 0; None where nobody knows.
-    fastest_per_min : float
-        The fastest the counter can go [counts/min].
-    turns : bool
-        Whether a fall is a turn or a fault; a counter that restarts by itself falls each time.
     """
     whole = TrustedRange(0, len(value) - 1)
     changed = np.flatnonzero(value[1:] != value[:-1]) + 1

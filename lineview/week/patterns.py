@@ -102,20 +102,10 @@ def recurring(inputs: PatternInputs) -> Recurring:
 
 
 def find_patterns(machines: Sequence[Recurring]) -> tuple[Pattern, ...]:
-    """Find what recurs among stops without a reason.
+    """Find what recurs among stops without a reason; a chance is corrected for all machines together.
 
-    Parameters
-    ----------
-    machines : sequence of Recurring
-        Looked at together: a chance is corrected for all of them.
+    Gives those that works without patterns would show with a chance of 5 % in all; the most minutes first.
 
-    Returns
-    -------
-    tuple of Pattern
-        Those that works without patterns would show with a chance of 5 % in all; the most minutes first.
-
-    Notes
-    -----
     Source: bonferroni
     """
     looked = sum(len(candidates) for machine in machines for candidates in machine.families)

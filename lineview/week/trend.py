@@ -77,19 +77,9 @@ class History:
 
 
 def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -> History:
-    """Join the shifts of several machines to one history.
+    """Join the shifts of several machines, and their MIX, to one history.
 
-    Parameters
-    ----------
-    losses : sequence of MachineLosses
-        One a machine.
-    mixes : sequence of polars.DataFrame
-        MIX of each machine's shifts.
-
-    Returns
-    -------
-    History
-        Without the shifts that were planned or read for a small part only.
+    Without the shifts that were planned or read for a small part only.
     """
     shifts = pl.concat([part.shifts for part in losses])
     shifts = shifts.filter(pl.col("seen_min") >= WHOLE_SHIFT * pl.col("planned_min").median())
@@ -248,27 +238,11 @@ def cause_trends(
     causes: Sequence[str],
     notes: Sequence[tuple[datetime, str]] = (),
 ) -> Trends:
-    """Compare each cause's period with the weeks before it.
+    """Compare each of some causes' period [UTC] with the weeks before it, in up to 13 weeks with what people noted.
 
-    Parameters
-    ----------
-    history : History or None
-        Up to 13 weeks, the period's shifts among them.
-    period : (datetime, datetime)
-        From, to [UTC].
-    causes : sequence of str
-        Those of the ledger; others have no row.
-    notes : sequence of (datetime, str)
-        What people noted: adjustments and trials.
+    A cause is called better or worse where the false discovery rate over all causes, each tested for a change against
+    the weeks before and for a slope, stays below 5 %.
 
-    Returns
-    -------
-    Trends
-        A cause is called better or worse where the false discovery rate over all causes, each tested for a
-        change against the weeks before and for a slope, stays below 5 %.
-
-    Notes
-    -----
     Source: benjamini-hochberg-1995, restricted-likelihood
     """
     now = np.zeros(0, dtype=bool) if history is None else history.between(*period)

@@ -164,7 +164,7 @@ def test_with_a_journal_elsewhere_its_own_means_are_named(sound, tmp_path):
     with Works(works, f"sqlite:///{tmp_path / 'elsewhere.sqlite'}") as opened:
         assert opened.take([works / "log-1.csv"])[0].receipt.kept
     with pytest.raises(StoreError, match="Name the journal of this works"):  # which somebody forgot
-        Works(works).store  # noqa: B018
+        Works(works).version()
     with pytest.raises(StoreError, match="pg_dump"):
         write_backup(works, tmp_path / "works.zip")
     assert not list(tmp_path.glob("*works.zip*"))

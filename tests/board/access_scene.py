@@ -106,17 +106,18 @@ PEOPLE = {right: f"Invented {right}" for right in RIGHTS}
 
 
 def accounts_of(works: InventedWorks, folder: Path) -> Accounts:
-    """Accounts in a journal of their own, which is closed when the works is no longer used."""
+    """Give a works accounts in a journal of their own, which is closed when the works is no longer used."""
     journal = Journal(folder)
     finalize(works, journal.close)
-    return Accounts(journal)
+    accounts = Accounts(journal)
+    vars(works.store)["accounts"] = accounts
+    return accounts
 
 
 def scene(folder: Path, works: InventedWorks | None = None) -> Scene:
     """A board with a person for each role, a screen, and browsers that nobody or a forger sits before."""
     works = works or InventedWorks()
-    works.store.accounts = accounts_of(works, folder)  # type: ignore[attr-defined]
-    access = Access(works.store.accounts, folder / "signing.key")  # type: ignore[attr-defined]
+    access = Access(accounts_of(works, folder), folder / "signing.key")
     doors = Doors((HOST,), access=access)
     made = Scene(create_app(works, doors=doors), works, access, doors)  # type: ignore[arg-type]
     accounts = access.accounts

@@ -239,8 +239,7 @@ def test_any_other_address_takes_a_user(tmp_path: Path) -> None:
 @pytest.fixture
 def real(tmp_path: Path) -> Iterator[tuple[Access, FlaskClient]]:
     works = InventedWorks()
-    works.store.accounts = accounts_of(works, tmp_path)  # type: ignore[attr-defined]
-    access = Access(works.store.accounts, tmp_path / "signing.key")  # type: ignore[attr-defined]
+    access = Access(accounts_of(works, tmp_path), tmp_path / "signing.key")
     access.add_user("Ada Invented", ["note"], "seven sweet wrappers")
     app = create_app(works, doors=Doors((HOST,), access=access))  # type: ignore[arg-type]
     yield access, app.server.test_client()

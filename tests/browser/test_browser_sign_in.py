@@ -26,8 +26,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     works = InventedWorks()
     folder = tmp_path_factory.mktemp("sign in")
     works.folder = folder
-    works.store.accounts = accounts_of(works, folder)  # type: ignore[attr-defined]
-    access = Access(works.store.accounts, folder / "signing.key")  # type: ignore[attr-defined]
+    access = Access(accounts_of(works, folder), folder / "signing.key")
     access.add_user(NAME, ["administer"], PASSWORD)
     access.add_user("Sam Invented", [], PASSWORD)
     doors = Doors(("localhost",), access=access)
