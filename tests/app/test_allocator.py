@@ -25,7 +25,7 @@ def printed(**environment: str) -> str:
 
 
 def test_the_setting_is_there_before_polars_is_imported() -> None:
-    assert printed() == "dirty_decay_ms:2000,muzzy_decay_ms:0 False"
+    assert printed() == f"dirty_decay_ms:2000,muzzy_decay_ms:0,narenas:{os.cpu_count()} False"
 
 
 def test_what_the_user_has_set_stands() -> None:
