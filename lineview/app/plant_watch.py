@@ -6,6 +6,7 @@ from pathlib import Path
 from threading import Lock
 
 from lineview.core.errors import Fault, PlantError
+from lineview.core.language import speak
 from lineview.plant import Plant
 from lineview.plant.read import read_plant
 
@@ -41,7 +42,7 @@ class PlantWatch:
         return _state(self._description), _state(self._layouts)
 
     def current(self) -> tuple[Plant, PlantState]:
-        """The plant description as it stands in the files now, and their mark."""
+        """The plant description as it stands in the files now, and their mark; its language is spoken from now on."""
         with self._lock:
             state = self.state()  # before reading: an edit made meanwhile is seen the next time
             if state != self._state:
@@ -49,6 +50,7 @@ class PlantWatch:
                 self._state = state
             if self._plant is None:
                 raise PlantError(self._error.faults if self._error else ())
+            speak(self._plant.language)
             return self._plant, state
 
     def _read(self, there: bool) -> None:

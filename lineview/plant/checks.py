@@ -21,6 +21,7 @@ from pydantic import AfterValidator, ValidationError, ValidationInfo, ValidatorF
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from lineview.core.errors import Fault
+from lineview.core.language import languages
 from lineview.plant.fields import TARGETS
 from lineview.plant.positions import KeyPath
 
@@ -167,6 +168,12 @@ def _at_path(detail: ErrorDetails, path: KeyPath) -> InitErrorDetails:
 @cache
 def _zone_names() -> list[str]:
     return sorted(available_timezones())  # read from the disk each time
+
+
+def check_language(code: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
+    """A language that there is a catalogue for."""
+    if code not in languages():
+        yield (), Fault(f"unknown language '{code}'", "", f"one of {', '.join(languages())}")
 
 
 def check_zone(zone: str, _info: ValidationInfo) -> Iterator[PlacedFault]:

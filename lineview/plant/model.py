@@ -29,6 +29,7 @@ WebKind = Literal["film", "wax paper"]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+LanguageCode = Annotated[str, checks.value_check(checks.check_language)]
 Zone = Annotated[str, checks.value_check(checks.check_zone)]
 LineId = Annotated[Id, checks.value_check(checks.check_line)]
 MachineId = Annotated[Id, checks.value_check(checks.check_machine)]
@@ -255,6 +256,7 @@ class Plant(Part):
     """
 
     shop: str
+    language: LanguageCode = "en"
     zone: Zone = "UTC"
     units: Literal["metric", "US"] = "metric"
     currency: str = "EUR"

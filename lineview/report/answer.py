@@ -13,6 +13,7 @@ from typing import Any, Literal
 import polars as pl
 
 from lineview.core.figure import Figure, Period
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.plant.periods import shifts_between
 
@@ -44,7 +45,7 @@ class Scope:
     label: str = ""
 
 
-ALL_LINES = "all lines"
+ALL_LINES = mark("all lines")
 
 
 def scope_name(scope: Scope, plant: Plant) -> str:
@@ -61,11 +62,11 @@ def scope_name(scope: Scope, plant: Plant) -> str:
     if machine is not None:
         return machine.shown
     line = next((line for line in plant.lines if line.id == scope.line), None)
-    return scope.machine or scope.line or ALL_LINES if line is None else line.name or line.id
+    return scope.machine or scope.line or tr(ALL_LINES) if line is None else line.name or line.id
 
 
 #: What the order is of, whatever line is asked for.
-WHOLE_WORKS = "the whole works"
+WHOLE_WORKS = mark("the whole works")
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def columns_of(text: str, **units: str) -> tuple[Column, ...]:
         words, _, unit = column.strip().partition(" [")
         key, colon, heading = words.partition(":")
         unit = unit.removesuffix("]")
-        columns.append((key, heading.strip() if colon else key, units.get(unit, unit)))
+        columns.append((key, tr(heading.strip() if colon else key), units.get(unit, unit)))
     return tuple(columns)
 
 
@@ -166,7 +167,7 @@ class Answer:
 
     def about(self, plant: Plant) -> str:
         """What it is of, as a person names it; stock and orders are the whole works'."""
-        return WHOLE_WORKS if self.question == "order" else scope_name(self.scope, plant)
+        return tr(WHOLE_WORKS) if self.question == "order" else scope_name(self.scope, plant)
 
     @property
     def text(self) -> str:

@@ -7,12 +7,13 @@ from typing import Any
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, Value, slug
+from lineview.core.language import mark, tr
 from lineview.report import show
 from lineview.report.figure_table import FIGURES
 
 #: What the bounds of a count are.
-COUNT_BOUNDS = "bounds: what the readings leave open"
-MISSING_BOUNDS = "bounds: readings missing"
+COUNT_BOUNDS = mark("bounds: what the readings leave open")
+MISSING_BOUNDS = mark("bounds: readings missing")
 #: A doubt below this is none [pieces].
 NO_DOUBT = 1e-3
 #: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
@@ -112,8 +113,8 @@ class FigureList:
         """Add a count in whole pieces with its bounds; without a value where part of the period was not read."""
         low = total.low or 0.0
         if total.value is None:
-            most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
-            why = f"not known: part of the period was not read; at least {low:,.0f}, {most}"
+            most = tr("no upper bound") if total.high is None else tr("at most {high:,.0f}", high=total.high)
+            why = tr("not known: part of the period was not read; at least {low:,.0f}, {most}", low=low, most=most)
             estimate = Estimate(None, low, total.high, total.n, interval=MISSING_BOUNDS, why_none=why)
             return self.add(name, estimate, n=n, **words)
         # "all readings" ends a microsecond after the last reading: what could be made in it is no doubt to show.
@@ -124,12 +125,12 @@ class FigureList:
 
     def too_few(self, name: str, *, needs: int, has: int, **words: Any) -> None:
         """Add a figure without a value, for too few readings."""
-        why = f"too few: needs {needs}, has {has}"
+        why = tr("too few: needs {needs}, has {has}", needs=needs, has=has)
         self._put(name, words, value=None, n=has, interval_kind=why, why_none=why, sources=())
 
     def unknown(self, name: str, why: str, **words: Any) -> None:
         """Add a figure without a value, and the reason in plain words."""
-        why = f"not known: {why}"
+        why = tr("not known: {why}", why=why)
         self._put(name, words, value=None, interval_kind=why, why_none=why, sources=())
 
     def _put(
@@ -150,12 +151,12 @@ class FigureList:
         full_name = name.format(**{key: slug(str(word)) for key, word in words.items()})
         self._figures[full_name] = Figure(
             full_name,
-            row.label.format(**words),
+            tr(row.label, **{key: tr(word) if isinstance(word, str) else word for key, word in words.items()}),
             value,
             row.unit.format(**words),
             low=low,
             high=high,
-            interval_kind=interval_kind or row.interval,
+            interval_kind=tr(interval_kind or row.interval),
             n=n,
             period=self.period,
             sources=tuple(row.sources.split()) if sources is None else sources,
@@ -178,10 +179,10 @@ def good_pieces_figure(good: Estimate | None, period: Period, of: str) -> Figure
     """
     figures = FigureList(period)
     if good is None:
-        figures.unknown("good_pieces", "no counter in plant.toml counts them", of=f" of {of}")
+        figures.unknown("good_pieces", tr("no counter in plant.toml counts them"), of=tr(" of {machine}", machine=of))
     else:
-        working = "pieces made less rejects, or good pieces counted"
-        figures.count("good_pieces", good, working, of=f" of {of}")
+        working = tr("pieces made less rejects, or good pieces counted")
+        figures.count("good_pieces", good, working, of=tr(" of {machine}", machine=of))
     return figures["good_pieces"]
 
 
@@ -198,7 +199,7 @@ def outside_figures(outside: Estimate, period: Period) -> tuple[Figure, ...]:
     if outside.least < 0.5:
         return ()
     figures = FigureList(period)
-    figures.count("good_pieces_outside_shifts", outside, "good pieces counted in no shift of plant.toml")
+    figures.count("good_pieces_outside_shifts", outside, tr("good pieces counted in no shift of plant.toml"))
     return figures.all
 
 
@@ -215,7 +216,14 @@ def outside_words(outside: Estimate, inside: float) -> str:
     if outside.least < 0.5:
         return ""
     ends = [None if end is None else show.number(round(end)) for end in (outside.low, outside.high)]
-    doubt = "" if ends[0] == ends[1] else f" ({ends[0]} to {ends[1] or 'an unknown number'})"
-    least = "" if outside.value is not None else "at least "
-    check = ": check the shifts in plant.toml" if outside.least > MUCH_OUTSIDE * inside else ""
-    return f"Outside every shift {least}{show.number(round(outside.least))}{doubt} more good pieces were made{check}."
+    most = ends[1] or tr("an unknown number")
+    doubt = "" if ends[0] == ends[1] else tr(" ({low} to {high})", low=ends[0], high=most)
+    least = "" if outside.value is not None else tr("at least ")
+    check = tr(": check the shifts in plant.toml") if outside.least > MUCH_OUTSIDE * inside else ""
+    return tr(
+        "Outside every shift {at_least}{pieces}{doubt} more good pieces were made{check}.",
+        at_least=least,
+        pieces=show.number(round(outside.least)),
+        doubt=doubt,
+        check=check,
+    )

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 from lineview.core.figure import Figure, Period
+from lineview.core.language import ENGLISH, in_digits, month_name, tr, tr_count, weekday_name
 from lineview.core.units import System, in_units
 from lineview.plant import Plant
 
@@ -43,7 +44,7 @@ def number(value: float, decimals: int | None = None, *, signed: bool = False) -
         return NOTHING
     if decimals is None:
         decimals = decimals_of(value)
-    text = f"{abs(value):,.{decimals}f}"
+    text = in_digits(f"{abs(value):,.{decimals}f}")
     if not any(c in "123456789" for c in text):
         return text
     return f"{MINUS if value < 0 else '+' if signed else ''}{text}"
@@ -103,7 +104,9 @@ def sentence_list(words: Sequence[str]) -> str:
     >>> sentence_list(["film"]), sentence_list(["film", "wax paper"]), sentence_list(["a", "b", "c"])
     ('film', 'film and wax paper', 'a, b and c')
     """
-    return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
+    if len(words) < 2:
+        return "".join(words)
+    return tr("{others} and {last}", others=", ".join(words[:-1]), last=words[-1])
 
 
 def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False, seconds: bool = False) -> str:
@@ -136,8 +139,13 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False, 
     """
     local = at.astimezone(plant.tz)
     fine = ":%S" if seconds else ""
-    clock = f"{local:%H:%M{fine}}" if plant.units == "metric" else f"{local.hour % 12 or 12}:{local:%M{fine} %p}"
-    return f"{a_day(local.date(), plant, year=year)}, {clock}" if day else clock
+    clock = f"{local.hour % 12 or 12}:{local:%M{fine} %p}" if _is_us(plant) else f"{local:%H:%M{fine}}"
+    return tr("{day}, {clock}", day=a_day(local.date(), plant, year=year), clock=clock) if day else clock
+
+
+def _is_us(plant: Plant) -> bool:
+    """Whether days and times of day are written as in the United States."""
+    return plant.units == "US" and plant.language == ENGLISH
 
 
 def within_a_minute(start: datetime, end: datetime) -> bool:
@@ -178,7 +186,8 @@ def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -
     """
     fine = within_a_minute(start, end)
     again = day and end - start >= HALF_A_DAY
-    return f"{moment(start, plant, day=day, seconds=fine)} to {moment(end, plant, day=again, seconds=fine)}"
+    ends = moment(start, plant, day=day, seconds=fine), moment(end, plant, day=again, seconds=fine)
+    return tr("{start} to {end}", start=ends[0], end=ends[1])
 
 
 #: Within so many days of now a weekday is that of the nearest day so called.
@@ -204,12 +213,14 @@ def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
     str
         "Tuesday 14:05" or "9 June 14:05"; "June 9 2:05 PM" for a plant in US units.
     """
-    local, us = at.astimezone(plant.tz), plant.units == "US"
+    local, us = at.astimezone(plant.tz), _is_us(plant)
     clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
     if abs((local.date() - now.astimezone(plant.tz).date()).days) <= NEAREST_DAYS:
-        return f"{local:%A} {clock}"
+        return f"{weekday_name(local.weekday())} {clock}"
     year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
-    return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"
+    month = month_name(local.month)
+    on = f"{month} {local.day}" if us else tr("{day} {month}", day=local.day, month=month)
+    return f"{on}{year} {clock}"
 
 
 def minutes(length: timedelta) -> str:
@@ -242,7 +253,7 @@ def hours(value: float) -> str:
     str
         "34 hours", "90 minutes".
     """
-    return f"{round(value * 60)} minutes" if value < 2 else f"{number(value, 0)} hours"
+    return tr("{minutes} minutes", minutes=round(value * 60)) if value < 2 else tr("{hours:,.0f} hours", hours=value)
 
 
 def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool = False) -> str:
@@ -271,10 +282,16 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     >>> last_reading(at, Plant(shop="Invented Sweets", zone="UTC"), datetime(2026, 11, 27, 8, tzinfo=UTC))
     'Last reading Fri 12 June 2026, 20:00, 167 days ago.'
     """
-    days = (today - at).days
-    ago = f", {quantity(days, 'day')} ago" if days >= 1 else ""
-    newer = " The advice is for that day: add newer exports before you order." if ago and advises else ""
-    return f"Last reading {moment(at, plant, year=True)}{ago}.{newer}"
+    days, moment_read = (today - at).days, moment(at, plant, year=True)
+    if days < 1:
+        return tr("Last reading {moment}.", moment=moment_read)
+    ago = tr_count(
+        "Last reading {moment}, {count} day ago.",
+        "Last reading {moment}, {count:,} days ago.",
+        days,
+        moment=moment_read,
+    )
+    return ago + (tr(" The advice is for that day: add newer exports before you order.") if advises else "")
 
 
 def a_day(on: date, plant: Plant, *, year: bool = False, long: bool = False) -> str:
@@ -296,10 +313,10 @@ def a_day(on: date, plant: Plant, *, year: bool = False, long: bool = False) -> 
     str
         "Tue 9 June" or "Tue, June 9".
     """
-    weekday = f"{on:%A}" if long else f"{on:%a}"
-    if plant.units == "metric":
-        return f"{weekday} {on.day} {on:%B}{f' {on.year}' if year else ''}"
-    return f"{weekday}, {on:%B} {on.day}{f', {on.year}' if year else ''}"
+    weekday, month = weekday_name(on.weekday(), short=not long), month_name(on.month)
+    if _is_us(plant):
+        return f"{weekday}, {month} {on.day}{f', {on.year}' if year else ''}"
+    return tr("{weekday} {day} {month}", weekday=weekday, day=on.day, month=month) + (f" {on.year}" if year else "")
 
 
 def period(span: Period, plant: Plant) -> str:
@@ -318,7 +335,7 @@ def period(span: Period, plant: Plant) -> str:
         "Tue 9 June, 06:00 to 14:00".
     """
     start, end = span.start.astimezone(plant.tz), span.end.astimezone(plant.tz)
-    return f"{moment(start, plant)} to {moment(end, plant, day=start.date() != end.date())}"
+    return tr("{start} to {end}", start=moment(start, plant), end=moment(end, plant, day=start.date() != end.date()))
 
 
 def unit_words(unit: str, system: System) -> str:
@@ -336,7 +353,7 @@ def unit_words(unit: str, system: System) -> str:
     str
         For instance "in" for "mm" in US units.
     """
-    return in_units(0.0, unit, system)[1]
+    return tr(in_units(0.0, unit, system)[1])
 
 
 def value(figure: Figure, plant: Plant) -> str:
@@ -399,10 +416,10 @@ def interval(figure: Figure, plant: Plant) -> str:
         (_, lowest, highest), _, places = _in_plant_units(figure, plant)
         low, high = ("" if e is None or not math.isfinite(e) else number(e, places) for e in (lowest, highest))
     if low and high:
-        return f"{low} to {high}"
+        return tr("{low} to {high}", low=low, high=high)
     if low:
-        return f"at least {low}"
-    return f"at most {high}" if high else ""
+        return tr("at least {low}", low=low)
+    return tr("at most {high}", high=high) if high else ""
 
 
 def _exact(value: float) -> int | None:

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Any, TypeGuard
 
 from lineview.core.figure import Figure
+from lineview.core.language import mark, tr, tr_in
 from lineview.core.units import US, in_units
 from lineview.plant import Plant
 from lineview.report import show
@@ -106,7 +107,7 @@ def _are_numbers(contents: Sequence[Any]) -> bool:
 
 
 #: Headings of figures as text.
-FIGURE_HEADINGS = ("figure", "value", "interval", "what the interval is", "n")
+FIGURE_HEADINGS = (mark("figure"), mark("value"), mark("interval"), mark("what the interval is"), "n")
 
 
 def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
@@ -154,14 +155,14 @@ def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> 
     if content is None:
         return show.NOTHING
     if isinstance(content, bool):
-        return "yes" if content else "no"
+        return tr_in("of a fact", "yes") if content else tr_in("of a fact", "no")
     if isinstance(content, datetime):
         return show.moment(content, plant)
     if isinstance(content, date):
         return show.a_day(content, plant)
     if isinstance(content, int | float):
         return show.number(in_units(content, unit, plant.units)[0], decimals)
-    return str(content)
+    return tr(str(content))
 
 
 def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:

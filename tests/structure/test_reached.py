@@ -22,8 +22,8 @@ MIGRATIONS = "lineview.store.migrations"
 MIGRATION_NAMES = {"upgrade", "downgrade", "revision", "down_revision", "branch_labels", "depends_on"}
 #: Pydantic calls a method that carries one of these.
 VALIDATORS = {"field_validator", "model_validator", "field_serializer", "model_serializer", "computed_field"}
-#: The server's library calls the methods of classes made from these of its own.
-CALLED_BY_SERVER = {"HTTPRequestParser", "HTTPChannel", "GuardedChannel"}
+#: A library calls the methods of classes made from these of its own: the server's, and the standard library's Formatter.
+CALLED_BY_LIBRARY = {"HTTPRequestParser", "HTTPChannel", "GuardedChannel", "Formatter"}
 
 Place = tuple[str, str]  # module and name; the name "" is the module's level, "Class.method" a method
 Function = ast.FunctionDef | ast.AsyncFunctionDef
@@ -131,7 +131,7 @@ class Module:
         for member in members:
             place = f"{node.name}.{member.name}"
             dunder = member.name.startswith("__") and member.name.endswith("__")
-            served = bool({ast.unparse(base) for base in node.bases} & CALLED_BY_SERVER)
+            served = bool({ast.unparse(base) for base in node.bases} & CALLED_BY_LIBRARY)
             if dunder or served or _decorators(member) & VALIDATORS:  # called by Python, by a library
                 self.code[node.name].append(member)
             else:

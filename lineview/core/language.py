@@ -1,0 +1,195 @@
+"""The language of what people read: messages from a catalogue, numbers, months and weekdays as it writes them.
+
+The English text is the message's key. `data/languages` holds a catalogue for each other language;
+``python -m tests.catalogue`` brings them up to date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from gettext import NullTranslations
+from string import Formatter
+from typing import Any
+
+from lineview.core.resources import catalogue, catalogues
+
+ENGLISH = "en"
+
+
+@dataclass(frozen=True)
+class Language:
+    """A language: its code, its catalogue, and how it writes numbers, months and weekdays.
+
+    `separators` maps the English point and comma of a number to the language's own. `months` and `weekdays` are by
+    number (1 to 12, 0 for Monday), long and short; empty in English.
+    """
+
+    code: str
+    catalogue: NullTranslations = field(default_factory=NullTranslations)
+    separators: Mapping[int, str] = field(default_factory=dict)
+    names: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
+
+
+def languages() -> tuple[str, ...]:
+    """Codes of the languages that there are, English first."""
+    return (ENGLISH, *catalogues())
+
+
+@lru_cache(maxsize=8)
+def language(code: str) -> Language:
+    """A language by its code.
+
+    Parameters
+    ----------
+    code : str
+        One of `languages()`.
+    """
+    if code == ENGLISH:
+        return Language(ENGLISH)
+    from babel import Locale  # English needs none of it, and it takes a while to import
+
+    locale = Locale.parse(code)
+    symbols = locale.number_symbols["latn"]
+    names = {
+        f"{kind} {width}": dict(table[context][width])
+        for kind, table in (("month", locale.months), ("weekday", locale.days))
+        for context, width in (("format", "wide"), ("format", "abbreviated"))
+    }
+    return Language(code, catalogue(code), str.maketrans({".": symbols["decimal"], ",": symbols["group"]}), names)
+
+
+_spoken = Language(ENGLISH)
+
+
+def speak(spoken: Language | str) -> None:
+    """Set the language of this process: that of the works it serves.
+
+    Parameters
+    ----------
+    spoken : Language or str
+        Itself, or its code.
+    """
+    global _spoken  # noqa: PLW0603  # a process serves one works, whose description names its language
+    _spoken = language(spoken) if isinstance(spoken, str) else spoken
+
+
+def in_digits(number: str) -> str:
+    """Write a number's point and commas as the language does.
+
+    Parameters
+    ----------
+    number : str
+        As English writes it: "1,234.5".
+    """
+    return number.translate(_spoken.separators) if _spoken.separators else number
+
+
+def month_name(month: int, *, short: bool = False) -> str:
+    """A month's name.
+
+    Parameters
+    ----------
+    month : int
+        1 for January.
+    short : bool
+        Whether it is abbreviated.
+    """
+    return _name("month", month, short=short) or _MONTHS[month - 1][: 3 if short else None]
+
+
+def weekday_name(weekday: int, *, short: bool = False) -> str:
+    """A weekday's name.
+
+    Parameters
+    ----------
+    weekday : int
+        0 for Monday.
+    short : bool
+        Whether it is abbreviated.
+    """
+    return _name("weekday", weekday, short=short) or _WEEKDAYS[weekday][: 3 if short else None]
+
+
+def _name(kind: str, number: int, *, short: bool) -> str:
+    return _spoken.names.get(f"{kind} {'abbreviated' if short else 'wide'}", {}).get(number, "").rstrip(".")
+
+
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+class _Places(Formatter):
+    """Fills the places of a message; numbers as the language writes them."""
+
+    def format_field(self, value: Any, spec: str) -> str:
+        """Write one value."""
+        text = format(value, spec)
+        return in_digits(text) if isinstance(value, int | float) and not isinstance(value, bool) else text
+
+
+_places = _Places()
+
+
+def mark(message: str) -> str:
+    """Mark a text that is translated later, where it is shown: a constant of a module."""
+    return message
+
+
+def tr(message: str, /, **places: object) -> str:
+    """Write a message in the language of this process.
+
+    Parameters
+    ----------
+    message : str
+        In English, with places in braces; a number's format stands in its place: "{made:,.0f} pieces".
+    **places : object
+        What fills them. Without any, braces stand for themselves.
+
+    Examples
+    --------
+    >>> tr("{made:,.0f} pieces of {product}", made=12345.6, product="mint")
+    '12,346 pieces of mint'
+    """
+    text = _spoken.catalogue.gettext(message) if message else ""
+    return _places.format(text, **places) if places else text
+
+
+def tr_in(context: str, message: str, /, **places: object) -> str:
+    """Write a message whose English means several things; the context says which.
+
+    Parameters
+    ----------
+    context : str
+        Never shown: "of a table's column".
+    message : str
+        In English, with places in braces.
+    **places : object
+        What fills them.
+    """
+    text = _spoken.catalogue.pgettext(context, message)
+    return _places.format(text, **places) if places else text
+
+
+def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
+    """Write a message that depends on how many there are.
+
+    Parameters
+    ----------
+    one, many : str
+        In English, with places in braces; the place ``{count}`` holds the count.
+    count : int
+        How many.
+    **places : object
+        What fills the other places.
+
+    Examples
+    --------
+    >>> tr_count("{count} reel left", "{count:,} reels left", 1200)
+    '1,200 reels left'
+    """
+    return _places.format(_spoken.catalogue.ngettext(one, many, count), count=count, **places)

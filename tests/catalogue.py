@@ -1,0 +1,125 @@
+"""Messages of the package and their catalogues: ``python -m tests.catalogue`` brings data/languages up to date.
+
+New messages come without a translation, those that the code no longer has go. `tests/structure/test_catalogue.py`
+holds the catalogues to the code.
+"""
+
+from __future__ import annotations
+
+import ast
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po, write_po
+
+from lineview.core.units import UNITS
+from lineview.report.answer import columns_of
+from lineview.report.figure_table import FIGURES
+
+ROOT = Path(__file__).resolve().parent.parent
+LANGUAGES = ROOT / "data" / "languages"
+#: By function: where its context, its text and its plural stand among its arguments.
+_ARGUMENTS = {"tr": (None, 0, None), "mark": (None, 0, None), "tr_in": (0, 1, None), "tr_count": (None, 0, 1)}
+
+
+_HEADER = """\
+msgid ""
+msgstr ""
+"Language: {}\\n"
+"Plural-Forms: {}\\n"
+"Content-Type: text/plain; charset=utf-8\\n"
+
+"""
+
+
+class Message(NamedTuple):
+    """A text to translate."""
+
+    text: str
+    plural: str = ""
+    context: str = ""
+
+    @property
+    def id(self) -> str | tuple[str, str]:
+        """As Babel keys it."""
+        return (self.text, self.plural) if self.plural else self.text
+
+
+def messages(package: Path = ROOT / "lineview") -> list[Message]:
+    """Every message of the package, in the order of its files."""
+    found = dict.fromkeys(message for path in sorted(package.rglob("*.py")) for message in _of(path))
+    rows = (text for row in FIGURES.values() for text in (row.label, row.interval, row.unit))
+    found |= dict.fromkeys(Message(text) for text in (*rows, *UNITS) if any(c.isalpha() for c in text))
+    return list(found)
+
+
+def _of(path: Path) -> Iterator[Message]:
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if not isinstance(node, ast.Call):
+            continue
+        name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
+        texts = [a.value if isinstance(a, ast.Constant) and isinstance(a.value, str) else None for a in node.args]
+        if name == "columns_of" and texts and texts[0]:
+            yield from (
+                Message(text) for _, *shown in columns_of(texts[0]) for text in shown if any(map(str.isalpha, text))
+            )
+        if name not in _ARGUMENTS:
+            continue
+        context, text, plural = (None if at is None else texts[at] for at in _ARGUMENTS[name])
+        if text:
+            yield Message(text, plural or "", context or "")
+
+
+def read(code: str) -> Catalog:
+    """A language's catalogue as it stands."""
+    path = LANGUAGES / f"{code}.po"
+    if not path.exists():
+        return Catalog(locale=code)
+    with path.open("rb") as file:
+        return read_po(file, locale=code)
+
+
+def brought_up_to_date(code: str) -> Catalog:
+    """A language's catalogue with the messages that the code has now."""
+    old = read(code)
+    new = Catalog(locale=code)
+    for message in messages():
+        known = old.get(message.text, message.context or None)
+        new.add(message.id, known.string if known else "", context=message.context or None)
+    return new
+
+
+def written(catalogue: Catalog) -> bytes:
+    """A catalogue as the text file that people edit."""
+    file = io.BytesIO()
+    write_po(file, catalogue, omit_header=True, width=0)
+    return _HEADER.format(catalogue.locale, catalogue.plural_forms).encode() + file.getvalue()
+
+
+def compiled(catalogue: Catalog) -> bytes:
+    """A catalogue as the program reads it."""
+    file = io.BytesIO()
+    write_mo(file, read_po(io.BytesIO(written(catalogue)), locale=catalogue.locale))
+    return file.getvalue()
+
+
+def update(code: str) -> int:
+    """Write a language's two files; how many of its messages have no translation."""
+    catalogue = brought_up_to_date(code)
+    (LANGUAGES / f"{code}.po").write_bytes(written(catalogue))
+    (LANGUAGES / f"{code}.mo").write_bytes(compiled(catalogue))
+    return sum(1 for message in catalogue if message.id and not is_translated(message.string))
+
+
+def is_translated(string: str | tuple[str, ...] | list[str]) -> bool:
+    """Whether every form of a translation is there."""
+    return all(string) if isinstance(string, tuple | list) else bool(string)
+
+
+if __name__ == "__main__":
+    for path in sorted(LANGUAGES.glob("*.po")):
+        print(f"{path.stem}: {update(path.stem)} of {len(messages())} messages have no translation")
