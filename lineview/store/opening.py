@@ -112,16 +112,17 @@ def is_whole(journal: Journal) -> bool:
         return False
 
 
-def seal(folder: Path, journal: Journal) -> None:
-    """Keep the sum of the journal's file, where nobody else is at work in it; else the next to open looks closely.
+def seal(folder: Path, journal: Journal) -> bool:
+    """Keep the sum of the journal's file and say so; where others read on for a second, the next to open looks closely.
 
     The caller holds the store for writing.
     """
     if journal.engine.dialect.name != "sqlite" or not (folder / JOURNAL).exists():
-        return
+        return True
+    is_kept = False
     try:
         with journal.engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA busy_timeout=0")
+            connection.exec_driver_sql("PRAGMA busy_timeout=1000")
             try:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").all()
                 connection.exec_driver_sql("BEGIN IMMEDIATE")  # nobody writes while the file is read
@@ -131,8 +132,10 @@ def seal(folder: Path, journal: Journal) -> None:
                     body: bytes = connection.connection.driver_connection.serialize()  # type: ignore[union-attr]
                     part.write_text(_sum(body), encoding="ascii")
                     part.replace(folder / SEAL)
+                    is_kept = True
             finally:
                 connection.rollback()
                 connection.exec_driver_sql("PRAGMA busy_timeout=30000")
     except (DatabaseError, OSError):
-        return
+        return False
+    return is_kept

@@ -64,6 +64,7 @@ class Store(StoreReader):
             "weights": self._whole_table("weights", folder, WEIGHTS, holds_store=holds_store),
         }
         super().__init__(folder, self._database, FileCheck(folder))
+        self._is_open_to_doubt = False
         self._written = ManualEntries(self._database, folder)
         self._sidecars = Sidecars(folder)
         self.accounts = Accounts(self._database, self._seal_if_free)
@@ -85,7 +86,7 @@ class Store(StoreReader):
             for kind in self._tables:
                 if kept_sums(folder / kind) is None:  # a store of a former version
                     TableLog(folder / kind).sync()
-            seal(folder, journal)
+            self._seal()
             clear_leftovers(folder)
 
     def _whole_table(
@@ -145,7 +146,9 @@ class Store(StoreReader):
                     raise
 
     def close(self) -> None:
-        """Let the journal go."""
+        """Let the journal go, sealed where readers were in the way until now."""
+        if self._is_open_to_doubt:
+            self._seal_if_free()
         self._database.close()
 
     def __enter__(self) -> Self:
@@ -180,7 +183,7 @@ class Store(StoreReader):
         with storage_errors(doing), writing(self._folder):
             self._recorder.recover()
             yield
-            seal(self._folder, self._database)
+            self._seal()
 
     def held(self) -> AbstractContextManager[bool]:
         """A context in which nobody else writes to the store, or False in it where somebody does now."""
@@ -293,7 +296,7 @@ class Store(StoreReader):
             entry = (self._sidecars.of(row.sha256) or {}).get("intakes", {}).get(str(intake), {})
             description = self._sidecars.description(entry.get("plant", ""))
             self._recorder.remake(row, read(original, row.file, description))
-            seal(self._folder, self._database)
+            self._seal()
 
     def note_disputes(self, intakes: Sequence[int]) -> None:
         """Note the disputed moments of intakes that were made anew; of all, since they dispute each other.
@@ -306,7 +309,7 @@ class Store(StoreReader):
         with storage_errors("note what is disputed"), writing(self._folder):
             for intake in intakes:
                 self._recorder.note_disputes(intake)
-            seal(self._folder, self._database)
+            self._seal()
 
     def lost(self) -> list[int]:
         """The intakes that are to be made anew, since the journal was."""
@@ -373,5 +376,10 @@ class Store(StoreReader):
 
     def _seal_if_free(self) -> None:
         with self.held() as is_free:
-            if is_free:  # else somebody else is at work, and seals it
-                seal(self._folder, self._database)
+            self._is_open_to_doubt = not is_free  # somebody else is at work and seals it, if not just before this write
+            if is_free:
+                self._seal()
+
+    def _seal(self) -> None:
+        """Seal the journal; where readers are in its way, once more when the store is closed."""
+        self._is_open_to_doubt = not seal(self._folder, self._database)
