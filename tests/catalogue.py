@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -16,7 +17,6 @@ from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
-from lineview.core.units import UNITS
 from lineview.report.answer import columns_of
 from lineview.report.figure_table import FIGURES
 
@@ -36,6 +36,10 @@ msgstr ""
 """
 
 
+_PLACE = re.compile(r"\{[^{}]*\}")
+_LETTERS = re.compile(r"[^\W\d_]")
+
+
 class Message(NamedTuple):
     """A text to translate."""
 
@@ -52,8 +56,8 @@ class Message(NamedTuple):
 def messages(package: Path = ROOT / "lineview") -> list[Message]:
     """Every message of the package, in the order of its files."""
     found = dict.fromkeys(message for path in sorted(package.rglob("*.py")) for message in _of(path))
-    rows = (text for row in FIGURES.values() for text in (row.label, row.interval, row.unit))
-    found |= dict.fromkeys(Message(text) for text in (*rows, *UNITS) if any(c.isalpha() for c in text))
+    rows = (text for row in FIGURES.values() for text in (row.label, row.interval))
+    found |= dict.fromkeys(Message(text) for text in rows if _LETTERS.search(_PLACE.sub("", text)))
     return list(found)
 
 
@@ -64,9 +68,7 @@ def _of(path: Path) -> Iterator[Message]:
         name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
         texts = [a.value if isinstance(a, ast.Constant) and isinstance(a.value, str) else None for a in node.args]
         if name == "columns_of" and texts and texts[0]:
-            yield from (
-                Message(text) for _, *shown in columns_of(texts[0]) for text in shown if any(map(str.isalpha, text))
-            )
+            yield from (Message(heading) for _, heading, _ in columns_of(texts[0]) if _LETTERS.search(heading))
         if name not in _ARGUMENTS:
             continue
         context, text, plural = (None if at is None else texts[at] for at in _ARGUMENTS[name])

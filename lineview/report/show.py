@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 from lineview.core.figure import Figure, Period
-from lineview.core.language import ENGLISH, in_digits, month_name, tr, tr_count, weekday_name
+from lineview.core.language import ENGLISH, in_digits, mark, month_name, tr, tr_count, weekday_name
 from lineview.core.units import System, in_units
 from lineview.plant import Plant
 
@@ -338,6 +339,14 @@ def period(span: Period, plant: Plant) -> str:
     return tr("{start} to {end}", start=moment(start, plant), end=moment(end, plant, day=start.date() != end.date()))
 
 
+#: Words that units are made of, beside symbols; those have three letters at the most.
+UNIT_WORDS = (
+    *(mark("pieces"), mark("piece"), mark("reels"), mark("week"), mark("days"), mark("wraps"), mark("shifts")),
+    mark("thousand"),
+)
+_UNIT_WORD = re.compile("|".join(UNIT_WORDS))
+
+
 def unit_words(unit: str, system: System) -> str:
     """The unit as shown, for a heading.
 
@@ -353,7 +362,7 @@ def unit_words(unit: str, system: System) -> str:
     str
         For instance "in" for "mm" in US units.
     """
-    return tr(in_units(0.0, unit, system)[1])
+    return _UNIT_WORD.sub(lambda word: tr(word.group()), in_units(0.0, unit, system)[1])
 
 
 def value(figure: Figure, plant: Plant) -> str:
