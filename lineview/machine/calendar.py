@@ -12,11 +12,12 @@ import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.frames import CALENDAR, STATE_TIMELINE, empty, require
+from lineview.core.language import mark, tr
 from lineview.plant import WEEK, Break, Shift
 
 _Stretch = tuple[str, date, datetime, datetime, str]
 #: What a works without shifts calls its days.
-ALL_DAY = "all day"
+ALL_DAY = mark("all day")
 
 
 def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> pl.DataFrame:
@@ -80,12 +81,12 @@ def _all_day() -> Shift:
 
 def _check(start: datetime, end: datetime) -> None:
     faults = [
-        Fault(f"{name} {moment} has no offset", name, "a moment with its offset")
+        Fault(tr("{name} {moment} has no offset", name=name, moment=moment), name, tr("a moment with its offset"))
         for name, moment in (("start", start), ("end", end))
         if moment.tzinfo is None
     ]
     if not faults and end < start:
-        faults.append(Fault(f"the period ends at {end}, before its start {start}", "end"))
+        faults.append(Fault(tr("the period ends at {end}, before its start {start}", end=end, start=start), "end"))
     if faults:
         raise MeasureError(faults)
 
@@ -133,10 +134,10 @@ def _pauses(breaks: Sequence[Break], begin: datetime, finish: datetime) -> list[
 def _refuse_overlaps(rows: list[_Stretch]) -> None:
     faults = {
         (a[0], b[0]): Fault(
-            f"shifts '{a[0]}' and '{b[0]}' overlap on {b[1]}",
+            tr("shifts '{shift}' and '{other}' overlap on {day}", shift=a[0], other=b[0], day=b[1]),
             "shifts",
-            "shifts that follow each other",
-            "Change their times in plant.toml; minutes would count twice.",
+            tr("shifts that follow each other"),
+            tr("Change their times in plant.toml; minutes would count twice."),
         )
         for a, b in pairwise(rows)
         if b[2] < a[3]

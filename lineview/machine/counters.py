@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.activity import Activity
 from lineview.machine.increments import known_modulus, reported_steps, steps_between
 from lineview.machine.likeliest import LONG_S, OpenIntervals, PlannedTime, likeliest
@@ -229,7 +230,7 @@ class Counted:
             float(self.low[k]),
             high if np.isfinite(high) else None,
             int(self.readings[k]),
-            why_none="no readings" if np.isnan(value) else "",
+            why_none=tr("no readings") if np.isnan(value) else "",
         )
 
     def plus(self, other: Counted) -> Counted:

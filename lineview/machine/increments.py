@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import tr
 from lineview.machine.counter_repair import (
     STAMP_S,
     Bools,
@@ -205,11 +206,13 @@ def _refuse(faults: list[Fault]) -> None:
 def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> list[Fault]:
     faults = []
     if modulus is not None and modulus <= 1:
-        faults.append(Fault(f"the modulus is {modulus}", "modulus", "more than 1, or None"))
+        faults.append(Fault(tr("the modulus is {modulus}", modulus=modulus), "modulus", tr("more than 1, or None")))
     if not (math.isfinite(fastest_per_min) and fastest_per_min > 0):
-        faults.append(Fault(f"the fastest rate is {fastest_per_min}", "fastest_per_min", "more than 0"))
+        faults.append(
+            Fault(tr("the fastest rate is {rate}", rate=fastest_per_min), "fastest_per_min", tr("more than 0"))
+        )
     if not (math.isfinite(margin) and margin >= 0):
-        faults.append(Fault(f"the margin is {margin}", "margin", "0 or more"))
+        faults.append(Fault(tr("the margin is {margin}", margin=margin), "margin", tr("0 or more")))
     return faults
 
 

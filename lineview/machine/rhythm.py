@@ -10,6 +10,7 @@ from datetime import date, time, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from lineview.core.language import tr, tr_count
 from lineview.plant import WEEK, Break, Day, Shift
 
 DAY_MIN = 1440
@@ -75,7 +76,7 @@ def shifts_of(running: Running, first: date, last: date) -> Rhythm:
     """
     every = [minutes for days in running.values() for minutes in days.values() if minutes.any()]
     if not every:
-        return Rhythm((), "nothing ran in these exports", sure=False)
+        return Rhythm((), tr("nothing ran in these exports"), sure=False)
     all_machines = _together(running)
     ran = _days_running(every)
     spans = _spans(ran, len(every))
@@ -105,13 +106,13 @@ def _together(running: Running) -> dict[date, Minutes]:
 
 def _why(days: int, fewest: int, clear: bool, inside: float) -> str:
     """What the suggestion comes from, and what it lacks."""
-    words = f"from {days} day{'s' if days > 1 else ''} of counting"
+    words = tr_count("from {count} day of counting", "from {count} days of counting", days)
     if fewest < 2:
-        words += "; one day does not tell breaks from stops"
+        words += tr("; one day does not tell breaks from stops")
     if not clear:
-        words += "; the machines ran through, so the edges between shifts do not show"
+        words += tr("; the machines ran through, so the edges between shifts do not show")
     if inside < INSIDE_SHARE:
-        words += f"; {1 - inside:.0%} of the running minutes lie outside them"
+        words += tr("; {share:.0%} of the running minutes lie outside them", share=1 - inside)
     return words
 
 

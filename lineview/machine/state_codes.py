@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import UTC_US, empty
+from lineview.core.language import mark
 from lineview.machine.speed import Floats, Ints
 from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Machine, StateMeaning
@@ -22,7 +23,7 @@ SET_ASIDE = ("maintenance",)
 #: The state names of ANSI/ISA-TR88.00.02. Held is standing by the machine's own cause, Suspended by one
 #: outside it. Two published lists number these names differently, so a number means nothing by itself.
 STANDARD_NAMES: Mapping[str, str] = {
-    "undefined": "idle",
+    "undefined": mark("idle"),
     "clearing": "stop",
     "stopped": "stop",
     "starting": "stop",

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import STATE_TIMELINE, UTC_US, require
+from lineview.core.language import mark
 from lineview.machine.calendar import running_hours
 from lineview.machine.speed import Floats
 from lineview.machine.stops import FAILURES
@@ -106,7 +107,7 @@ def stop_clusters(clock: RunClock, reel_changes: Sequence[object] | pl.Series) -
     Source: conditional-rate-ratio, holm-1979
     """
     reels = clock.at(pl.Series(reel_changes)) if len(reel_changes) else np.empty(0)
-    moments = {"reel change": reels, "changeover": clock.changeovers, "restart": clock.restarts}
+    moments = {mark("reel change"): reels, mark("changeover"): clock.changeovers, mark("restart"): clock.restarts}
     looks = []
     for after, at in moments.items():
         window = WINDOWS_MIN[after]
@@ -150,8 +151,8 @@ class StopTrend:
         """What the tests say at 5 %, both of them agreeing."""
         low = max(self.laplace.p_two_sided, self.handbook.p_two_sided)
         if low > 0.05:
-            return "no trend shown"
-        return "more and more often" if self.laplace.statistic > 0 else "more and more rarely"
+            return mark("no trend shown")
+        return mark("more and more often") if self.laplace.statistic > 0 else mark("more and more rarely")
 
 
 def stop_trend(clock: RunClock) -> StopTrend | None:

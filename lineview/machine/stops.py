@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.core.frames import STATE_TIMELINE, require
+from lineview.core.language import mark
 
 STANDS = ("short stop", "stop", "changeover")
 FAILURES = ("short stop", "stop")
 RUNS = ("running", "slow")
 #: What stands where nobody set a reason.
-NO_REASON = "reason not set"
+NO_REASON = mark("reason not set")
 
 
 def stop_list(tape: pl.DataFrame) -> pl.DataFrame:
@@ -170,7 +171,7 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
 
 
 #: What a stop can be put down to. "own" holds those without a reason too: nobody said otherwise.
-KINDS = ("own", "blocked", "starved", "outside", "cleaning", "maintenance")
+KINDS = ("own", mark("blocked"), mark("starved"), mark("outside"), mark("cleaning"), mark("maintenance"))
 #: Kinds whose cause lies outside the machine.
 OUTSIDE_KINDS = ("blocked", "starved", "outside")
 _WORDS = (

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import CALENDAR, STATE_TIMELINE, STOP_LOG, UTC_US, empty, require
+from lineview.core.language import mark
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.changeovers import FOUND, cut_clock, find_changeovers, found_changeovers, marked, product_changes
 from lineview.machine.pieces import MachineCounts
@@ -126,13 +127,13 @@ def reason_said(reported: Ints) -> np.ndarray:
 
 _SHORT, _STOP, _CHANGEOVER, _BREAK = 4, 5, 6, 7
 _NAMES = {
-    RUNNING: "running",
-    SLOW: "slow",
-    UNSEEN: "unseen",
-    _SHORT: "short stop",
-    _STOP: "stop",
-    _CHANGEOVER: "changeover",
-    _BREAK: "break",
+    RUNNING: mark("running"),
+    SLOW: mark("slow"),
+    UNSEEN: mark("unseen"),
+    _SHORT: mark("short stop"),
+    _STOP: mark("stop"),
+    _CHANGEOVER: mark("changeover"),
+    _BREAK: mark("break"),
 }
 
 _CODE_COLUMNS: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
@@ -301,7 +302,7 @@ def _unseen_between(activity: Activity, start: Ints, end: Ints) -> tuple[Floats,
 
 
 #: What stands as the reason of a changeover that nobody marked.
-FOUND_REASON = "changeover found, not recorded"
+FOUND_REASON = mark("changeover found, not recorded")
 
 
 def line_changeovers(

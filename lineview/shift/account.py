@@ -10,6 +10,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import STATE_TIMELINE, STATES, require
+from lineview.core.language import mark, tr
 from lineview.machine.pieces import StretchPieces
 from lineview.machine.reported_states import coded_sums
 from lineview.machine.stops import KINDS
@@ -204,7 +205,7 @@ def accounts(
     return tuple(result)
 
 
-_KIND_WORDS = {"outside": "caused elsewhere"}
+_KIND_WORDS = {"outside": mark("caused elsewhere")}
 
 
 @dataclass(frozen=True)
@@ -219,12 +220,12 @@ class Rung:
 
 #: Cause, key of the pieces lost, and states whose minutes it takes.
 CAUSES: tuple[tuple[str, str, str], ...] = (
-    ("changeovers", "changeover", "changeover"),
-    ("stops", "stop", "stop"),
-    ("short stops", "short_stop", "short stop"),
-    ("not seen", "unseen", "unseen"),
-    ("slow stretches", "slow", "slow"),
-    ("running above or below that rate", "running", "running"),
+    (mark("changeovers"), "changeover", "changeover"),
+    (mark("stops"), "stop", "stop"),
+    (mark("short stops"), "short_stop", "short stop"),
+    (mark("not seen"), "unseen", "unseen"),
+    (mark("slow stretches"), "slow", "slow"),
+    (mark("running above or below that rate"), "running", "running"),
 )
 
 
@@ -242,14 +243,14 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
         for kind in KINDS[1:]:
             part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
             if part > 0:
-                split.append((f"{cause}: {_KIND_WORDS.get(kind, kind)}", part, of_it - part * rate))
+                split.append((f"{tr(cause)}: {tr(_KIND_WORDS.get(kind, kind))}", part, of_it - part * rate))
                 minutes, pieces = minutes - part, pieces - of_it
-        name = f"{cause}: the machine's own" if split else cause
+        name = tr("{cause}: the machine's own", cause=tr(cause)) if split else cause
         steps += [(name, minutes, pieces - minutes * rate), *split]
-    steps.append(("made in breaks", None, account.made_in("break")))
-    steps.append(("rejects", None, -account.rejects_used))
-    steps.append(("counters differ", None, account.counters_differ))
-    return _round_steps(account, steps, "good pieces" if good_counted else "pieces, rejects not counted")
+    steps.append((mark("made in breaks"), None, account.made_in("break")))
+    steps.append((mark("rejects"), None, -account.rejects_used))
+    steps.append((mark("counters differ"), None, account.counters_differ))
+    return _round_steps(account, steps, tr("good pieces") if good_counted else tr("pieces, rejects not counted"))
 
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
@@ -268,11 +269,12 @@ def _round_steps(
     """Round the levels between the steps, so that the steps add up exactly."""
     level = account.planned_min * account.nominal_per_min
     at = round(level)
-    rungs = [Rung(f"all planned minutes at {account.nominal_per_min:g} a minute", account.planned_min, at, "nominal")]
+    nominal = tr("all planned minutes at {rate:g} a minute", rate=account.nominal_per_min)
+    rungs = [Rung(nominal, account.planned_min, at, "nominal")]
     always = {cause for cause, _, state in CAUSES if state in ("changeover", "stop", "short stop")}
     for cause, minutes, pieces in steps:
         level += pieces
         step, at = round(level) - at, round(level)
         if step or minutes or cause in always:
             rungs.append(Rung(cause, minutes, step))
-    return (*rungs, Rung(last if account.good_told else f"{last}, at least", None, at, "good"))
+    return (*rungs, Rung(last if account.good_told else tr("{pieces}, at least", pieces=last), None, at, "good"))

@@ -9,6 +9,7 @@ from datetime import datetime
 import polars as pl
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr, tr_count
 from lineview.machine.changeovers import LEAST_MIN
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
@@ -43,33 +44,41 @@ def notes(
     if not inputs.batches.height and known_products is None:
         out.append(_changeover_source(measured))
     if not inputs.stop_log.height:
-        out.append("No stop log: stops have no reasons until somebody sets them.")
+        out.append(tr("No stop log: stops have no reasons until somebody sets them."))
     if not inputs.plan.height:
-        out.append("No plan: the pace needed for it is not known.")
+        out.append(tr("No plan: the pace needed for it is not known."))
     if not inputs.reels.height:
-        out.append("No reel log: the next reel change is not known.")
+        out.append(tr("No reel log: the next reel change is not known."))
     if machine.counter("rejects") is None and machine.counter("good pieces") is None:
-        out.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
+        out.append(tr("No counter of rejects or good pieces: good pieces are at most the pieces made."))
     if machine.set_per_min is None:
-        out.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
+        out.append(tr("No set rate in plant.toml: the ladder starts from the middle of the nominal band."))
     if unknown_states:
         out.append(
-            f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
-            "lists number the same names differently, so a number is not guessed."
+            tr(
+                "What the states {states} mean is not declared in plant.toml; published "
+                "lists number the same names differently, so a number is not guessed.",
+                states=", ".join(unknown_states[:6]),
+            )
         )
     account = measured.so_far
     ran = account.counted_run_min
     if ran > 1e-9 and (account.made["running"] + account.made["slow"]) / ran > account.nominal_per_min:
         out.append(
-            f"It ran faster than nominal, so effectiveness is above 100 %: {account.nominal_per_min:g} a minute "
-            "is too low a nominal rate for this period. Nothing is capped."
+            tr(
+                "It ran faster than nominal, so effectiveness is above 100 %: {rate:g} a minute "
+                "is too low a nominal rate for this period. Nothing is capped.",
+                rate=account.nominal_per_min,
+            )
         )
     out += _states(measured)
     out += _slow(measured)
     if abs(account.counters_differ) >= 0.5:
         out.append(
-            f"Good pieces differ by {account.counters_differ:+,.0f} from pieces made less rejects: "
-            "the counters disagree."
+            tr(
+                "Good pieces differ by {pieces:+,.0f} from pieces made less rejects: the counters disagree.",
+                pieces=account.counters_differ,
+            )
         )
     return tuple(out)
 
@@ -77,14 +86,18 @@ def notes(
 def _changeover_source(measured: ShiftMeasures) -> str:
     """Say where changeovers come from without batch marks."""
     count = measured.changeovers.filter(pl.col("sure").is_not_null()).height
-    start = "No batch sheet and no product channel: "
     if not count:
-        return start + "changeovers cannot be separated from stops."
-    many = "one changeover was" if count == 1 else f"{count} changeovers were"
-    return (
-        f"{start}{many} found, not recorded, where the line stood for {LEAST_MIN:g} planned minutes or "
-        "longer and the rope restarted after it. Between which flavours is unknown; a long pause between "
-        "two batches of one flavour looks the same."
+        return tr("No batch sheet and no product channel: changeovers cannot be separated from stops.")
+    found = tr_count(
+        "No batch sheet and no product channel: one changeover was found, not recorded, where the line stood for "
+        "{minutes:g} planned minutes or longer and the rope restarted after it.",
+        "No batch sheet and no product channel: {count} changeovers were found, not recorded, where the line stood "
+        "for {minutes:g} planned minutes or longer and the rope restarted after it.",
+        count,
+        minutes=LEAST_MIN,
+    )
+    return found + tr(
+        " Between which flavours is unknown; a long pause between two batches of one flavour looks the same."
     )
 
 
@@ -94,14 +107,24 @@ def _states(measured: ShiftMeasures) -> list[str]:
     coded = account.coded_run_min + account.coded_stand_min
     if coded >= 0.5:
         out.append(
-            f"{coded:,.0f} minutes have no counter readings and are known from the machine's own states: "
-            f"{account.coded_run_min:,.0f} running, {account.coded_stand_min:,.0f} standing."
+            tr(
+                "{minutes:,.0f} minutes have no counter readings and are known from the machine's own states: "
+                "{running:,.0f} running, {standing:,.0f} standing.",
+                minutes=coded,
+                running=account.coded_run_min,
+                standing=account.coded_stand_min,
+            )
         )
     if against.count:
-        times = "once" if against.count == 1 else f"{against.count:,} times"
         out.append(
-            f"The machine's state and its counter disagreed {times} for longer than a minute, "
-            f"{against.minutes:,.0f} minutes in all: the counter takes precedence."
+            tr_count(
+                "The machine's state and its counter disagreed once for longer than a minute, "
+                "{minutes:,.0f} minutes in all: the counter takes precedence.",
+                "The machine's state and its counter disagreed {count:,} times for longer than a minute, "
+                "{minutes:,.0f} minutes in all: the counter takes precedence.",
+                against.count,
+                minutes=against.minutes,
+            )
         )
     return out
 
@@ -112,8 +135,12 @@ def _slow(measured: ShiftMeasures) -> list[str]:
     if (high - low) / 2 <= CLOSE_SHARE * measured.so_far.planned_min:
         return []
     return [
-        f"Slow minutes are known only as {low:,.0f} to {high:,.0f}: the counter is read too seldom, "
-        "and a slow minute looks like one with a short stop in it."
+        tr(
+            "Slow minutes are known only as {low:,.0f} to {high:,.0f}: the counter is read too seldom, "
+            "and a slow minute looks like one with a short stop in it.",
+            low=low,
+            high=high,
+        )
     ]
 
 
@@ -122,8 +149,11 @@ def maintenance_note(pieces: float | None) -> tuple[str, ...]:
     if pieces is None or pieces < 0.5:
         return ()
     return (
-        f"{pieces:,.0f} pieces were counted while the machine's state said maintenance or manual: they are "
-        "taken out of the pieces made and the good pieces.",
+        tr(
+            "{pieces:,.0f} pieces were counted while the machine's state said maintenance or manual: they are "
+            "taken out of the pieces made and the good pieces.",
+            pieces=pieces,
+        ),
     )
 
 
@@ -150,8 +180,9 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
     """Answer what a shift made against the nominal band, and where the minutes went."""
     machine = plant.machine(scope.machine)
     if machine is None:
-        ids = ", ".join(m.id for m in plant.machines) or "none"
-        raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {ids}"))
+        ids = ", ".join(m.id for m in plant.machines) or tr("none")
+        what = tr("unknown machine '{machine}'", machine=scope.machine)
+        raise AskError(Fault(what, "machine", tr("one of {names}", names=ids)))
     counts = inputs.counts
     measured = measure_shift(
         plant,
@@ -186,7 +217,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
         (*notes(measured, machine, inputs, list(counts.unknown_states)), *maintenance_note(study.maintenance_pieces)),
-        CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
+        tuple(map(tr, CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS))),
     )
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import mark, tr
 from lineview.plant import Machine
+from lineview.report import show
 from lineview.report.figures import COUNT_BOUNDS, MISSING_BOUNDS, NO_DOUBT, FigureList
 from lineview.shift.account import CAUSES, ShiftAccount, cause_sums
 from lineview.shift.measures import ShiftMeasures
@@ -30,19 +32,20 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
 
 def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int) -> None:
     pieces, counted = account.pieces, {counter.counts for counter in machine.counters}
-    unread, none = "its counters were not read in this period", "no counter in plant.toml counts them"
+    unread = tr("its counters were not read in this period")
+    none = tr("no counter in plant.toml counts them")
     why = unread if counted & {"pieces", "good pieces"} else none
     why_rejects = unread if "rejects" in counted or {"pieces", "good pieces"} <= counted else none
-    at_most, working = "", "pieces less rejects" if pieces.rejects is not None else "good pieces counted"
+    at_most, working = "", tr("pieces less rejects") if pieces.rejects is not None else tr("good pieces counted")
     if not counted & {"rejects", "good pieces"}:
-        at_most, working = ", at most", "pieces counted; nothing counts the rejects among them"
-    at_least, made = "", "increments of the piece counter"
+        at_most, working = mark(", at most"), tr("pieces counted; nothing counts the rejects among them")
+    at_least, made = "", tr("increments of the piece counter")
     if not counted & {"rejects", "pieces"}:
-        at_least, made = ", at least", "good pieces counted; nothing counts the rejects beside them"
+        at_least, made = mark(", at least"), tr("good pieces counted; nothing counts the rejects beside them")
     for name, total, how, why_none, of in (
         ("good_pieces", pieces.good, working, why, at_most),
         ("pieces_made", pieces.made, made, why, at_least),
-        ("rejects", pieces.rejects, "increments of the reject counter", why_rejects, at_most),
+        ("rejects", pieces.rejects, tr("increments of the reject counter"), why_rejects, at_most),
     ):
         if total is None:
             figures.unknown(name, why_none, of=of)
@@ -54,28 +57,27 @@ def _effective_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:
     """Add good pieces over planned minutes."""
     minutes, good = account.planned_min, account.good
     if minutes <= 0:
-        return figures.unknown("effective_rate_per_min", "no planned minute is over")
+        return figures.unknown("effective_rate_per_min", tr("no planned minute is over"))
     low, high = (good.low or 0.0) / minutes, None if good.high is None else good.high / minutes
     if good.value is None:
-        why = f"not known: good pieces are not known; at least {low:.1f} a minute"
+        why = tr("not known: good pieces are not known; at least {rate:.1f} a minute", rate=low)
         rate = Estimate(None, low, high, n, interval=MISSING_BOUNDS, why_none=why)
         return figures.add("effective_rate_per_min", rate, sources=("derived-counters",))
     rate = Estimate(good.value / minutes, low, high, n, interval=COUNT_BOUNDS)
     if low == high:
         rate = Estimate(good.value / minutes, n=n)
-    return figures.add(
-        "effective_rate_per_min", rate, f"{good.value:,.0f} good pieces ÷ {minutes:,.1f} planned minutes"
-    )
+    working = tr("{pieces:,.0f} good pieces ÷ {minutes:,.1f} planned minutes", pieces=good.value, minutes=minutes)
+    return figures.add("effective_rate_per_min", rate, working)
 
 
 def _running_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:
     """Add pieces over running and slow minutes."""
     if account.run_min <= 0:
-        return figures.unknown("running_rate_per_min", "it did not run while there were readings")
+        return figures.unknown("running_rate_per_min", tr("it did not run while there were readings"))
     if account.counted_run_min <= 1e-9:
-        return figures.unknown("running_rate_per_min", "no counter was read while it ran")
+        return figures.unknown("running_rate_per_min", tr("no counter was read while it ran"))
     made, minutes = account.made["running"] + account.made["slow"], account.counted_run_min
-    working = f"{made:,.0f} pieces ÷ {minutes:,.1f} running and slow minutes"
+    working = tr("{pieces:,.0f} pieces ÷ {minutes:,.1f} running and slow minutes", pieces=made, minutes=minutes)
     return figures.add("running_rate_per_min", made / minutes, working, n=n)
 
 
@@ -89,25 +91,25 @@ def _declared_rates(figures: FigureList, machine: Machine) -> None:
         ("design_per_min", machine.design_per_min),
     ):
         if rate is None:
-            figures.unknown(name, "not declared in plant.toml")
+            figures.unknown(name, tr("not declared in plant.toml"))
         else:
-            figures.add(name, rate, "declared in plant.toml")
+            figures.add(name, rate, tr("declared in plant.toml"))
 
 
 #: Figure, state of the timeline, and how its minutes are counted.
 _MINUTES = (
-    ("running_min", "running", "running"),
-    ("slow_min", "slow", "below the nominal band's low end for a minute or longer"),
-    ("short_stop_min", "short stop", "shorter than the limit in plant.toml"),
-    ("stop_min", "stop", "from the limit in plant.toml on"),
-    ("changeover_min", "changeover", "standing between two products"),
-    ("break_min", "break", "of the shift's calendar"),
-    ("unseen_min", "unseen", "no reading for longer than the gap in plant.toml"),
+    ("running_min", "running", mark("running")),
+    ("slow_min", "slow", mark("below the nominal band's low end for a minute or longer")),
+    ("short_stop_min", "short stop", mark("shorter than the limit in plant.toml")),
+    ("stop_min", "stop", mark("from the limit in plant.toml on")),
+    ("changeover_min", "changeover", mark("standing between two products")),
+    ("break_min", "break", mark("of the shift's calendar")),
+    ("unseen_min", "unseen", mark("no reading for longer than the gap in plant.toml")),
 )
 
 
 def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[float, float]) -> None:
-    parts = " + ".join(f"{account.minutes[s]:.1f} {s}" for s in account.minutes if s != "break")
+    parts = " + ".join(f"{show.number(account.minutes[s], 1)} {tr(s)}" for s in account.minutes if s != "break")
     figures.add("planned_min", account.planned_min, f"{parts} min", n=n)
     for name, state, working in _MINUTES:
         minutes = Estimate(account.minutes[state], n=n)
@@ -115,21 +117,21 @@ def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[flo
         open_min = account.unseen_min if state not in ("unseen", "break") else 0.0
         if open_min > 0:
             most = account.minutes[state] + open_min
-            minutes = Estimate(minutes.value, minutes.value, most, n, interval="bounds: unseen minutes")
+            minutes = Estimate(minutes.value, minutes.value, most, n, interval=mark("bounds: unseen minutes"))
         if state == "slow" and slow[1] > slow[0]:
-            kind = "bounds: a slow stretch's ends lie within a reading interval"
+            kind = mark("bounds: a slow stretch's ends lie within a reading interval")
             minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=kind)
-        figures.add(name, minutes, working)
+        figures.add(name, minutes, tr(working))
 
 
 #: Figure, kind of stop, and which stops those are.
 _KINDS = (
-    ("own_stop_min", "own", "stops without another known cause"),
-    ("blocked_min", "blocked", "stops in which the next machine could not take product"),
-    ("starved_min", "starved", "stops in which the one before could not send product"),
-    ("outside_min", "outside", "stops by a cause outside the machine"),
-    ("cleaning_min", "cleaning", "stops in which its state or a reason says cleaning"),
-    ("maintenance_min", "maintenance", "stops in which its state or a reason says maintenance"),
+    ("own_stop_min", "own", mark("stops without another known cause")),
+    ("blocked_min", "blocked", mark("stops in which the next machine could not take product")),
+    ("starved_min", "starved", mark("stops in which the one before could not send product")),
+    ("outside_min", "outside", mark("stops by a cause outside the machine")),
+    ("cleaning_min", "cleaning", mark("stops in which its state or a reason says cleaning")),
+    ("maintenance_min", "maintenance", mark("stops in which its state or a reason says maintenance")),
 )
 
 
@@ -142,32 +144,40 @@ def _kinds_of_stop(figures: FigureList, measured: ShiftMeasures, n: int) -> None
     for name, kind, which in _KINDS:
         minutes = account.stop_minutes(kind)
         if no_cause:
-            figures.unknown(name, "neither a state channel nor a reason says what caused the stops")
+            figures.unknown(name, tr("neither a state channel nor a reason says what caused the stops"))
         elif minutes > 0 or kind not in ("cleaning", "maintenance"):
-            figures.add(name, minutes, f"{which}, of {stood:,.1f} min of stops", n=n)
+            working = tr("{which_stops}, of {minutes:,.1f} min of stops", which_stops=tr(which), minutes=stood)
+            figures.add(name, minutes, working, n=n)
     if has_states:
         ran, standing = account.coded_run_min, account.coded_stand_min
-        figures.add("coded_min", ran + standing, f"{ran:,.1f} running + {standing:,.1f} standing", n=n)
+        working = tr("{ran:,.1f} running + {stood:,.1f} standing", ran=ran, stood=standing)
+        figures.add("coded_min", ran + standing, working, n=n)
 
 
 def _uptime(figures: FigureList, account: ShiftAccount, n: int) -> None:
     """Add running and slow minutes over planned minutes, with the bounds that unseen minutes leave."""
     planned, unseen, run = account.planned_min, account.unseen_min, account.run_min
     if planned <= 0:
-        return figures.unknown("uptime_percent", "no planned minute is over")
+        return figures.unknown("uptime_percent", tr("no planned minute is over"))
     if planned - unseen <= 1e-9:
-        return figures.unknown("uptime_percent", "no planned minute was seen")
+        return figures.unknown("uptime_percent", tr("no planned minute was seen"))
     coded = account.coded_run_min + account.coded_stand_min
     uptime = Estimate(100 * run / (planned - unseen), n=n)
-    working = f"{run:.1f} running and slow minutes ÷ {planned - unseen:.1f} planned minutes"
+    working = tr(
+        "{run:.1f} running and slow minutes ÷ {planned:.1f} planned minutes", run=run, planned=planned - unseen
+    )
     if unseen > 0:
-        working += f" seen; {unseen:.1f} of {planned:.1f} planned minutes were not seen"
+        working += tr(
+            " seen; {unseen:.1f} of {planned:.1f} planned minutes were not seen", unseen=unseen, planned=planned
+        )
     if coded > 0:
-        working += f"; {coded:.1f} min have no counter readings and are known from the machine's own states"
+        working += tr(
+            "; {minutes:.1f} min have no counter readings and are known from the machine's own states", minutes=coded
+        )
     if unseen + coded > 0:
         low = 100 * (run - account.coded_run_min) / planned
         high = 100 * (run + unseen + account.coded_stand_min) / planned
-        kind = "bounds: minutes without counter readings" if coded > 0 else "bounds: unseen minutes"
+        kind = mark("bounds: minutes without counter readings") if coded > 0 else mark("bounds: unseen minutes")
         uptime = Estimate(uptime.value, low, high, n, interval=kind)
     return figures.add("uptime_percent", uptime, working)
 
@@ -176,31 +186,34 @@ def _losses(figures: FigureList, account: ShiftAccount, n: int) -> None:
     rate = account.nominal_per_min
     for cause, key, state in CAUSES:
         minutes, made = cause_sums(account, state)
-        working = f"{minutes:,.1f} min × {rate:g} a minute − {made:,.0f} pieces made in them"
+        words = {"minutes": minutes, "rate": rate, "made": made}
+        working = tr("{minutes:,.1f} min × {rate:g} a minute − {made:,.0f} pieces made in them", **words)
         figures.add("pieces_lost_{key}", minutes * rate - made, working, n=n, key=key, cause=cause)
     if not account.rejects_told:
-        return figures.unknown("pieces_lost_{key}", "nothing counts rejects", key="rejects", cause="rejects")
-    working = "pieces that the reject counter counted"
+        return figures.unknown("pieces_lost_{key}", tr("nothing counts rejects"), key="rejects", cause="rejects")
+    working = tr("pieces that the reject counter counted")
     return figures.add("pieces_lost_{key}", account.rejects_used, working, n=n, key="rejects", cause="rejects")
 
 
 def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
     """Add the numbers of stops and the mean times between and to restore."""
     for name, state in (("stops", "stop"), ("short_stops", "short stop"), ("changeovers", "changeover")):
-        figures.add(name, measured.so_far.stretches[state], "stretches of the timeline")
+        figures.add(name, measured.so_far.stretches[state], tr("stretches of the timeline"))
     stops = measured.stops
     if stops.run_min <= 0:
-        figures.unknown("mtbf_min", "it did not run while there were readings")
+        figures.unknown("mtbf_min", tr("it did not run while there were readings"))
     else:
         past = measured.past.shifts
         # An odd shift would seem to be of an uneven machine: its own number counts only where few came before.
         between = mean_between(stops, past if len(past) >= LEAST_SHIFTS else [*past, *measured.own_shifts])
-        working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
+        words = {"minutes": stops.run_min, "stops": stops.events}
+        working = tr("{minutes:.1f} running minutes ÷ {stops} stops that began while it ran", **words)
         figures.add("mtbf_min", between, working)
     if stops.mean_to_restore_min is None:
         return figures.too_few("mttr_min", needs=1, has=0)
     restore = mean_restore(stops, PastShifts(measured.own_shifts).lasted_min, measured.past)
-    return figures.add("mttr_min", restore, f"{stops.stopped_min:.1f} minutes ÷ {stops.restored} stops that ended")
+    words = {"minutes": stops.stopped_min, "stops": stops.restored}
+    return figures.add("mttr_min", restore, tr("{minutes:.1f} minutes ÷ {stops} stops that ended", **words))
 
 
 def _pace(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
@@ -208,17 +221,18 @@ def _pace(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
     good, left, planned = measured.so_far.good, measured.left_min, measured.planned
     if planned is None:
         part = measured.plan_partly
-        why = "the plan covers only part of this period" if part else "no plan was given for this period"
+        why = tr("the plan covers only part of this period") if part else tr("no plan was given for this period")
         return figures.unknown("pace_needed_per_min", why)
     if planned <= 0:
-        return figures.unknown("pace_needed_per_min", "the plan is 0 pieces")
+        return figures.unknown("pace_needed_per_min", tr("the plan is 0 pieces"))
     if measured.pace_needed_per_min is None:
-        return figures.unknown("pace_needed_per_min", "no planned minute is left")
+        return figures.unknown("pace_needed_per_min", tr("no planned minute is left"))
     pace = Estimate(measured.pace_needed_per_min, n=n)
     if good.low is not None and good.high is not None and good.high - good.low >= NO_DOUBT:
         low, high = (max(0.0, planned - end) / left for end in (good.high, good.low))
         pace = Estimate(pace.value, low, high, n, interval=COUNT_BOUNDS)
-    working = f"({planned:,.0f} planned − {measured.so_far.good_used:,.0f} good) ÷ {left:,.1f} planned minutes left"
+    words = {"planned": planned, "good": measured.so_far.good_used, "minutes": left}
+    working = tr("({planned:,.0f} planned − {good:,.0f} good) ÷ {minutes:,.1f} planned minutes left", **words)
     return figures.add("pace_needed_per_min", pace, working)
 
 
@@ -226,12 +240,13 @@ def _projection(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
     """Add the good pieces projected for the end of the period."""
     account, rest, left = measured.so_far, measured.rest, measured.left_min
     if left <= 1e-6:
-        return figures.unknown("projected_pieces", "the period is over")
+        return figures.unknown("projected_pieces", tr("the period is over"))
     if rest is None:
-        return figures.unknown("projected_pieces", "too few minutes were seen so far")
+        return figures.unknown("projected_pieces", tr("too few minutes were seen so far"))
     good = account.good_used
     share = good / account.made_used if account.made_used else 1.0
     value = good + rest.pieces * share
     low, high = (None if end is None else good + end * share for end in (rest.low, rest.high))
-    working = f"{good:,.0f} good so far + {rest.pieces * share:,.0f} in {left:,.1f} min left"
+    words = {"good": good, "more": rest.pieces * share, "minutes": left}
+    working = tr("{good:,.0f} good so far + {more:,.0f} in {minutes:,.1f} min left", **words)
     return figures.add("projected_pieces", Estimate(value, low, high, n, interval=rest.from_what), working)
