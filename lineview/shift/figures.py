@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
-from lineview.core.language import mark, tr
+from lineview.core.language import in_digits, mark, tr
 from lineview.plant import Machine
-from lineview.report import show
 from lineview.report.figures import COUNT_BOUNDS, MISSING_BOUNDS, NO_DOUBT, FigureList
 from lineview.shift.account import CAUSES, ShiftAccount, cause_sums
 from lineview.shift.measures import ShiftMeasures
@@ -109,7 +108,7 @@ _MINUTES = (
 
 
 def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[float, float]) -> None:
-    parts = " + ".join(f"{show.number(account.minutes[s], 1)} {tr(s)}" for s in account.minutes if s != "break")
+    parts = " + ".join(f"{in_digits(f'{account.minutes[s]:.1f}')} {tr(s)}" for s in account.minutes if s != "break")
     figures.add("planned_min", account.planned_min, f"{parts} min", n=n)
     for name, state, working in _MINUTES:
         minutes = Estimate(account.minutes[state], n=n)

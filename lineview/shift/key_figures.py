@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from lineview.core.language import mark, tr
 from lineview.machine.stops import OUTSIDE_KINDS, with_kinds
 from lineview.shift.account import ShiftAccount
 
@@ -13,25 +14,25 @@ from lineview.shift.account import ShiftAccount
 #: the edition when the map changes: figures of two editions cannot be compared.
 EDITION = "2026-11"
 STATE_TO_TIME = {
-    "running": ("APT, actual production time", "production"),
-    "slow": ("APT, actual production time", "production (reduced speed)"),
-    "changeover": ("AUST, actual unit setup time", "availability: set-up and adjustment"),
-    "short stop": ("ADET, actual unit delay time", "performance: idling and minor stoppage"),
-    "stop": ("ADET, actual unit delay time", "availability: breakdown"),
-    "unseen": ("in none: not known", "in none: not known"),
-    "break": ("outside PBT, planned busy time", "outside planned time"),
+    "running": (mark("APT, actual production time"), mark("production")),
+    "slow": ("APT, actual production time", mark("production (reduced speed)")),
+    "changeover": (mark("AUST, actual unit setup time"), mark("availability: set-up and adjustment")),
+    "short stop": (mark("ADET, actual unit delay time"), mark("performance: idling and minor stoppage")),
+    "stop": ("ADET, actual unit delay time", mark("availability: breakdown")),
+    "unseen": (mark("in none: not known"), "in none: not known"),
+    "break": (mark("outside PBT, planned busy time"), mark("outside planned time")),
 }
 
 
 #: What the other letters in the formulas stand for, in the standard's words and in the floor's (from memory).
 LETTERS = {
-    "PRI": "planned run time per item: of one piece at the set rate",
-    "PQ": "produced quantity: pieces made",
-    "GQ": "good quantity: good pieces",
-    "SQ": "scrap quantity: rejects",
-    "RQ": "rework quantity: pieces run again",
-    "AUPT": "actual unit processing time: set-up and production",
-    "AUBT": "actual unit busy time: processing and delay",
+    "PRI": mark("planned run time per item: of one piece at the set rate"),
+    "PQ": mark("produced quantity: pieces made"),
+    "GQ": mark("good quantity: good pieces"),
+    "SQ": mark("scrap quantity: rejects"),
+    "RQ": mark("rework quantity: pieces run again"),
+    "AUPT": mark("actual unit processing time: set-up and production"),
+    "AUBT": mark("actual unit busy time: processing and delay"),
 }
 
 #: The key figures that need good pieces told from rejects.
@@ -126,9 +127,9 @@ def time_elements(account: ShiftAccount) -> TimeElements:
 
 def untold(account: ShiftAccount) -> dict[str, str]:
     """Why key figures cannot be told of a shift whose counters leave them open, by the figure's name."""
-    reasons = {"rework_ratio": "nothing counts rework"}
+    reasons = {"rework_ratio": tr("nothing counts rework")}
     if not account.rejects_told:
-        reasons |= dict.fromkeys(NEED_REJECTS, "nothing counts rejects")
+        reasons |= dict.fromkeys(NEED_REJECTS, tr("nothing counts rejects"))
     return reasons
 
 
@@ -168,10 +169,13 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
         KeyFigure("effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
         KeyFigure("quality_ratio", "GQ / PQ", e.good, e.produced),
         KeyFigure(
-            "oee_index", "Availability × Effectiveness × Quality ratio", ideal_good, e.planned_busy_min * counted_share
+            "oee_index",
+            tr("Availability × Effectiveness × Quality ratio"),
+            ideal_good,
+            e.planned_busy_min * counted_share,
         ),
         KeyFigure(
-            "nee_index", "AUPT / PBT × Effectiveness × Quality ratio", e.processing_min * ideal * e.good, nee_bottom
+            "nee_index", tr("AUPT / PBT × Effectiveness × Quality ratio"), e.processing_min * ideal * e.good, nee_bottom
         ),
         KeyFigure("allocation_efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min),
         KeyFigure("utilization_efficiency", "APT / AUBT", e.production_min, e.busy_min),
@@ -191,10 +195,10 @@ def productive_maintenance_figures(elements: TimeElements, short_stop_min: float
     open_min = e.production_min + short_stop_min
     counted_share = e.counted_min / e.production_min if e.production_min > 0 else 1.0
     return (
-        KeyFigure("tpm_availability", "(APT + short stops) / PBT", open_min, e.planned_busy_min),
+        KeyFigure("tpm_availability", tr("(APT + short stops) / PBT"), open_min, e.planned_busy_min),
         KeyFigure(
             "tpm_performance",
-            "PRI × PQ / (APT + short stops)",
+            tr("PRI × PQ / (APT + short stops)"),
             e.run_time_per_item_min * e.produced,
             open_min * counted_share,
         ),

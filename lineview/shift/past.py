@@ -11,6 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.stops import RUNS, StopCount, stop_spells
 from lineview.stats.events import mean_between_limits
 from lineview.stats.means import coverage_factor
@@ -148,10 +149,14 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     """
     value, n = stops.mean_to_restore_min, stops.restored
     if value is None:
-        return Estimate.unknown("too few: needs 1, has 0")
+        return Estimate.unknown(tr("too few: needs {needs}, has {has}", needs=1, has=0))
     lengths = np.concatenate((past.lasted_min, own_min))
     if lengths.size < LEAST_STOPS:
-        why = f"no interval: needs {LEAST_STOPS} stops of this period and the four weeks before, has {lengths.size}"
+        why = tr(
+            "no interval: needs {needs} stops of this period and the four weeks before, has {has}",
+            needs=LEAST_STOPS,
+            has=lengths.size,
+        )
         return Estimate(value, n=n, interval=why)
     rng = np.random.default_rng(20260609)
     blocks = -(-n // _BLOCK)
@@ -161,7 +166,8 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     all_sd = float(lengths.std(ddof=1)) / (middle * lengths.size**0.5)
     ratio = lengths[place].mean(axis=1) / middle / np.exp(all_sd * rng.standard_normal(_DRAWS))
     low, high = (value / float(q) for q in np.quantile(ratio, [0.975, 0.025]))
-    interval = f"95 % confidence, from {lengths.size} stops of this period and the four weeks before"
+    stops_counted = int(lengths.size)
+    interval = tr("95 % confidence, from {stops} stops of this period and the four weeks before", stops=stops_counted)
     return Estimate(value, low, high, n, interval=interval)
 
 
@@ -172,17 +178,19 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     as much running time as the period has or a whole shift, divides events and time.
     Source: nist-handbook, derived-past-shifts
     """
+    none = tr("no stop began") if stops.mean_between_min is None else ""
     stops_and_reach = [
         (int(np.sum(shift.began_min <= reach)), reach)
         for shift in shifts
         if (reach := min(stops.run_min, shift.run_min)) > 0.5 * min(stops.run_min, _usual_run(shifts))
     ]
     if len(stops_and_reach) < LEAST_SHIFTS:
-        why = f"no interval: needs {LEAST_SHIFTS} whole shifts of this period and the four weeks before"
-        none = "no stop began" if stops.mean_between_min is None else ""
-        return Estimate(
-            stops.mean_between_min, n=stops.events, interval=f"{why}, has {len(stops_and_reach)}", why_none=none
+        why = tr(
+            "no interval: needs {needs} whole shifts of this period and the four weeks before, has {has}",
+            needs=LEAST_SHIFTS,
+            has=len(stops_and_reach),
         )
+        return Estimate(stops.mean_between_min, n=stops.events, interval=why, why_none=none)
     events, reach = np.array(stops_and_reach, dtype=np.float64).T
     expected = reach * events.sum() / reach.sum()
     df = len(stops_and_reach) - 1
@@ -191,10 +199,13 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     over = max(MOST_EVEN, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
     # So many events in so much time are worth fewer, or more, that come by chance.
     low, high = mean_between_limits(stops.events / over, stops.run_min / over)
-    interval = f"95 % confidence; stops of {len(stops_and_reach)} shifts come {over:.1f} times as unevenly as by chance"
-    why = "no stop began" if stops.mean_between_min is None else ""
+    interval = tr(
+        "95 % confidence; stops of {shifts} shifts come {times:.1f} times as unevenly as by chance",
+        shifts=len(stops_and_reach),
+        times=over,
+    )
     most = high if np.isfinite(high) else None
-    return Estimate(stops.mean_between_min, low, most, stops.events, interval=interval, why_none=why)
+    return Estimate(stops.mean_between_min, low, most, stops.events, interval=interval, why_none=none)
 
 
 def _usual_run(shifts: Sequence[PastShift]) -> float:
@@ -254,19 +265,28 @@ class RestOfShift:
             [planned > past_min and planned >= past_min + left_min - 1.0 for planned in lasting], dtype=bool
         )
         if long.sum() < LEAST_SHIFTS:
-            why = f"no interval: needs {LEAST_SHIFTS} whole shifts of the four weeks before, has {long.sum()}"
+            why = tr(
+                "no interval: needs {needs} whole shifts of the four weeks before, has {has}",
+                needs=LEAST_SHIFTS,
+                has=int(long.sum()),
+            )
             return Projection(so_far * left_min, None, None, confidence, why)
         like = [shift for shift, enough in zip(self.past.shifts, long, strict=True) if enough]
         pace = self._paces[long]
         later_rate = np.array([shift.rate(past_min, min(past_min + left_min, shift.planned_min)) for shift in like])
         weight, away = _weight(pace, later_rate, self.own.pace(past_min, self._stop_min))
         rate, low, high = self._rates(pace, later_rate, weight, away)
-        from_what = f"{confidence:.0%} prediction from {len(like)} shifts of the four weeks before"
+        words = {"confidence": confidence, "shifts": len(like)}
+        from_what = tr("{confidence:.0%} prediction from {shifts} shifts of the four weeks before", **words)
         off_usual = float(np.clip(away / max(float(pace.std(ddof=1)), 1e-12), -99.0, 99.0))
         if abs(off_usual) > MAY_LAST:
             _, lasts_low, lasts_high = self._rates(pace, later_rate, 1.0, away)
             low, high = (min(low, lasts_low), high) if away < 0 else (low, max(high, lasts_high))
-            from_what = f"at least {from_what}, whether or not its pace lasts ({off_usual:+.1f} sd off theirs)"
+            from_what = tr(
+                "at least {prediction}, whether or not its pace lasts ({off:+.1f} sd off theirs)",
+                prediction=from_what,
+                off=off_usual,
+            )
         # No rest is faster than any past one, or than machines run between stops.
         speeds = (float(shift.made[-1]) / max(shift.run_min, 1e-9) for shift in (*like, self.own))
         most = max(float(later_rate.max()), *speeds)

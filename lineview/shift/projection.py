@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import PLAN, require
+from lineview.core.language import tr
 from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
 from lineview.machine.pieces import MachineCounts
@@ -84,10 +85,11 @@ def pace_needed_per_min(planned: float, good: float, left_min: float) -> float |
 class NextEvent:
     """Something that ends soon: `at` with `earliest` (it never stops) and `latest`; None with `why`.
 
-    `latest` is None where it may be after the period. `working` holds the sum.
+    `web` is that of a reel, "" of a batch. `latest` is None where it may be after the period. `working` holds the sum.
     """
 
     event: str
+    web: str
     at: datetime | None
     earliest: datetime | None
     latest: datetime | None
@@ -144,19 +146,25 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
     events = []
     for row in _reels_on(plant, mounted):
         web = plant.web(row["web"] or "")
-        name = f"{(web.name or web.kind) if web else row['web']} reel ends"
+        name = (web.name or tr(web.kind)) if web else row["web"]
+        words = tr("{web} reel ends", web=name)
         held_m = row["length_m"] or (full_reel_m(web) if web else None)
         pieces = _pieces_made(counts, row["at"], now)
         if web is None or held_m is None or pieces is None:
-            why = "its length is not known" if pieces is not None else "pieces since it was put on are not known"
-            events.append(NextEvent(name, None, None, None, "", f"not known: {why}"))
+            no_length, no_pieces = tr("its length is not known"), tr("pieces since it was put on are not known")
+            why = no_length if pieces is not None else no_pieces
+            events.append(_unknown(words, name, why))
             continue
         each_m = web.cut_length_mm / 1000.0 * (1.0 + web.running_waste_percent / 100.0)
         left_m = held_m - web.start_m - web.end_m - pieces * each_m
-        working = (
-            f"({held_m:,.0f} m on it − {pieces * each_m:,.0f} m for {pieces:,.0f} pieces) ÷ {each_m * 1000:.1f} mm"
+        working = tr(
+            "({held:,.0f} m on it − {used:,.0f} m for {pieces:,.0f} pieces) ÷ {each:.1f} mm",
+            held=held_m,
+            used=pieces * each_m,
+            pieces=pieces,
+            each=each_m * 1000,
         )
-        events.append(_event(name, max(0.0, left_m) / each_m, working, pace))
+        events.append(_event(words, name, max(0.0, left_m) / each_m, working, pace))
     return events
 
 
@@ -178,15 +186,17 @@ def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: d
         return []
     row = started.row(-1, named=True)
     product = plant.product(row["product"] or "")
-    name = f"batch ends{f', {product.flavour}' if product else ''}"
+    name = tr("batch ends, {flavour}", flavour=product.flavour) if product else tr("batch ends")
     pieces = _pieces_made(counts, row["start"], now)
     if product is None or pieces is None:
-        why = "its product is not in plant.toml" if product is None else "pieces since its start are not known"
-        return [NextEvent(name, None, None, None, "", f"not known: {why}")]
+        no_product, no_pieces = tr("its product is not in plant.toml"), tr("pieces since its start are not known")
+        why = no_product if product is None else no_pieces
+        return [_unknown(name, "", why)]
     kilos = row["mass_in_kg"] or plant.batch_kg
     batch_pieces = kilos * 1000.0 / product.mass_g
-    working = f"{kilos:g} kg ÷ {product.mass_g:g} g − {pieces:,.0f} pieces"
-    return [_event(name, max(0.0, batch_pieces - pieces), working, pace)]
+    words = {"kilos": kilos, "mass": product.mass_g, "pieces": pieces}
+    working = tr("{kilos:g} kg ÷ {mass:g} g − {pieces:,.0f} pieces", **words)
+    return [_event(name, "", max(0.0, batch_pieces - pieces), working, pace)]
 
 
 def _pieces_made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
@@ -195,7 +205,16 @@ def _pieces_made(counts: MachineCounts, start: datetime, end: datetime) -> float
     return None if pieces is None else pieces.at(0).value
 
 
-def _event(name: str, pieces: float, working: str, pace: Pace) -> NextEvent:
+def _unknown(name: str, web: str, why: str) -> NextEvent:
+    return NextEvent(name, web, None, None, None, "", tr("not known: {why}", why=why))
+
+
+def _event(name: str, web: str, pieces: float, working: str, pace: Pace) -> NextEvent:
     at, earliest, latest = pace.when(pieces)
-    words = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
-    return NextEvent(name, at, earliest, latest, words, "" if at else "after the period's end")
+    words = tr(
+        "{sum} = {pieces:,.0f} pieces left at {rate:,.0f} a planned minute",
+        sum=working,
+        pieces=pieces,
+        rate=pace.usual_per_min,
+    )
+    return NextEvent(name, web, at, earliest, latest, words, "" if at else tr("after the period's end"))

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import tr
 from lineview.machine.calendar import calendar
 from lineview.machine.changeovers import changeover_matrix
 from lineview.machine.speed import speed_segments
@@ -85,9 +86,13 @@ def cheapest_order(
     if not 1 <= len(set(ids)) == len(ids) <= MOST_PRODUCTS or (first is not None and first not in ids):
         raise MeasureError(
             Fault(
-                f"{len(ids)} products with '{first or ids[:1]}' first cannot be put in order",
+                tr(
+                    "{count} products with '{first}' first cannot be put in order",
+                    count=len(ids),
+                    first=first or ids[:1],
+                ),
                 "products",
-                f"1 to {MOST_PRODUCTS} products, each once, with the first among them",
+                tr("1 to {most} products, each once, with the first among them", most=MOST_PRODUCTS),
             )
         )
     spent = np.array([[0.0 if a == b else minutes[a, b] for b in ids] for a in ids])

@@ -10,6 +10,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import tr, tr_count
 from lineview.machine.stop_statistics import LEAST_STOPS, Cluster
 from lineview.plant import Plant
 from lineview.report.answer import Table, columns_of
@@ -35,7 +36,7 @@ def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure
         _cluster(figures, cluster)
     _efficiencies(figures, study.efficiency)
     if study.maintenance_pieces is not None:
-        working = "increments of the piece counter while the state said maintenance or manual"
+        working = tr("increments of the piece counter while the state said maintenance or manual")
         figures.add("pieces_in_maintenance", round(study.maintenance_pieces), working)
     return figures.all
 
@@ -44,9 +45,8 @@ def event_figures(events: Sequence[NextEvent], period: Period) -> tuple[Figure, 
     """When reels and the batch end."""
     figures = FigureList(period)
     for event in events:
-        what = event.event.split(" ends")[0]
-        name = "batch_end" if what == "batch" else "reel_end_{web}"
-        words: dict[str, Any] = {"web": what.removesuffix(" reel"), "event": event.event}
+        name = "reel_end_{web}" if event.web else "batch_end"
+        words: dict[str, Any] = {"web": event.web, "event": event.event}
         if event.at is None:
             figures.add(name, Estimate.unknown(event.why), event.working, **words)
         else:
@@ -60,25 +60,35 @@ def _trend(figures: FigureList, study: ShiftStudy, stops: int) -> None:
         for name in ("stops_trend_laplace", "stops_trend_handbook", "stops_power_law_shape"):
             figures.too_few(name, needs=LEAST_STOPS, has=stops)
         return
-    over = f"{trend.stops} stops in {trend.run_min:.0f} running minutes: {trend.verdict}"
+    over = tr(
+        "{stops} stops in {minutes:.0f} running minutes: {verdict}",
+        stops=trend.stops,
+        minutes=trend.run_min,
+        verdict=tr(trend.verdict),
+    )
     for name, test in (("stops_trend_laplace", trend.laplace), ("stops_trend_handbook", trend.handbook)):
-        chance = f"two-sided p {test.p_two_sided:.3f} at a constant rate"
+        chance = tr("two-sided p {p:.3f} at a constant rate", p=test.p_two_sided)
         figures.add(name, test.statistic, over, n=trend.stops, interval=chance)
     law = trend.law
     shape = Estimate(law.b, law.b_low, law.b_high, trend.stops)
-    figures.add("stops_power_law_shape", shape, f"({law.events} − 1) ÷ Σ ln(T ÷ t) over {over}")
+    figures.add(
+        "stops_power_law_shape", shape, tr("({stops} − 1) ÷ Σ ln(T ÷ t) over {sum}", stops=law.events, sum=over)
+    )
 
 
 def _cluster(figures: FigureList, cluster: Cluster) -> None:
     name, ratio = "stops_after_{event}_ratio", cluster.ratio
     words: dict[str, Any] = {"event": cluster.after, "minutes": cluster.window_min}
-    working = (
-        f"({cluster.stops} stops ÷ {cluster.run_min:.0f} min) ÷ "
-        f"({cluster.other_stops} ÷ {cluster.other_run_min:.0f} min); "
-        f"p {cluster.p_corrected:.3f} corrected for the looks"
+    working = tr(
+        "({stops} stops ÷ {minutes:.0f} min) ÷ ({others} ÷ {other_minutes:.0f} min); p {p:.3f} corrected for the looks",
+        stops=cluster.stops,
+        minutes=cluster.run_min,
+        others=cluster.other_stops,
+        other_minutes=cluster.other_run_min,
+        p=cluster.p_corrected,
     )
     if not math.isfinite(ratio.ratio):
-        return figures.unknown(name, f"no stop at other times; {working}", **words)
+        return figures.unknown(name, tr("no stop at other times; {working}", working=working), **words)
     high = ratio.high if math.isfinite(ratio.high) else None
     return figures.add(name, Estimate(ratio.ratio, ratio.low, high, cluster.events), working, **words)
 
@@ -90,11 +100,15 @@ def _efficiencies(figures: FigureList, efficiency: Efficiency) -> None:
         ("efficiency_machine_only_percent", efficiency.machine_only, operating - outside),
     ):
         if share is None:
-            figures.unknown(name, "no operating minute")
+            figures.unknown(name, tr("no operating minute"))
             continue
-        working = (
-            f"{efficiency.good:,.0f} good ÷ ({minutes:,.1f} operating min × {efficiency.nominal_per_min:g} a minute); "
-            f"{outside:,.1f} min stood by causes outside"
+        working = tr(
+            "{good:,.0f} good ÷ ({minutes:,.1f} operating min × {rate:g} a minute); "
+            "{outside:,.1f} min stood by causes outside",
+            good=efficiency.good,
+            minutes=minutes,
+            rate=efficiency.nominal_per_min,
+            outside=outside,
         )
         figures.add(name, 100 * share, working)
 
@@ -108,10 +122,12 @@ _MATRIX = columns_of(
 def study_tables(study: ShiftStudy, plant: Plant) -> tuple[Table, ...]:
     """The tables behind a shift, those with rows only."""
     tables = [
-        Table("changeovers", "Changeovers from flavour to flavour", _MATRIX, _rows_with_names(study.flavours, plant)),
+        Table(
+            "changeovers", tr("Changeovers from flavour to flavour"), _MATRIX, _rows_with_names(study.flavours, plant)
+        ),
         Table(
             "bases",
-            "Changeovers from base to base",
+            tr("Changeovers from base to base"),
             _MATRIX,
             study.bases.filter((pl.col("before") != "") & (pl.col("after") != "")).rows(named=True),
         ),
@@ -141,17 +157,22 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
         rows.append({"place": k, "product": _flavour(plant, name), "allergens": allergens})
     columns = columns_of("place:; product: flavour; allergens")
     saved = study.order.as_given_min - study.order.minutes
-    title = f"Advice: this order of flavours would take {study.order.minutes:.0f} min of changeovers"
+    title = tr(
+        "Advice: this order of flavours would take {minutes:.0f} min of changeovers", minutes=study.order.minutes
+    )
     if saved >= 0.5:
-        title += f", {saved:.0f} less than as planned"
+        title += tr(", {minutes:.0f} less than as planned", minutes=saved)
     if study.order.clean_downs:
-        title += f", and needs {study.order.clean_downs} validated clean-down"
-        title += "s" if study.order.clean_downs > 1 else ""
+        title += tr_count(
+            ", and needs {count} validated clean-down",
+            ", and needs {count} validated clean-downs",
+            study.order.clean_downs,
+        )
     above = study.order.above_percent
     if above is None:
-        title += "; the best found in the time, perhaps not the least"
+        title += tr("; the best found in the time, perhaps not the least")
     elif above > 0:
-        title += f"; the best found in the time, at most {max(above, 0.1):.1f} % above the least"
+        title += tr("; the best found in the time, at most {above:.1f} % above the least", above=max(above, 0.1))
     return [Table("order", title, columns, rows)]
 
 
@@ -171,8 +192,14 @@ def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure
     unknown, short = untold(measured.so_far), measured.so_far.minutes["short stop"]
     for key in (*iso_key_figures(elements), *productive_maintenance_figures(elements, short)):
         if key.name in unknown or key.value is None:
-            figures.unknown(key.figure, unknown.get(key.name, "its divisor is 0"))
+            figures.unknown(key.figure, unknown.get(key.name, tr("its divisor is 0")))
         else:
-            working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
+            working = tr(
+                "{formula} = {top:,.4g} ÷ {bottom:,.4g} (map of states {edition})",
+                formula=key.formula,
+                top=key.top,
+                bottom=key.bottom,
+                edition=EDITION,
+            )
             figures.add(key.figure, 100 * key.value, working, n=n)
     return figures.all

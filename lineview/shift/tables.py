@@ -7,6 +7,7 @@ from typing import Any
 
 import polars as pl
 
+from lineview.core.language import mark, tr
 from lineview.machine.stops import pareto, stop_list
 from lineview.machine.timeline import CHANGEOVER_WORDS, FOUND_REASON
 from lineview.report.answer import Scope, Table, columns_of
@@ -31,15 +32,15 @@ def ladder_table(measured: ShiftMeasures) -> Table:
     rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
     columns = columns_of("cause: where the pieces went; minutes [min]; pieces")
-    return Table("ladder", "Where the pieces went", columns, rows)
+    return Table("ladder", tr("Where the pieces went"), columns, rows)
 
 
 def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
     """What comes next and when: reel and batch ends, then the end of the shift."""
     columns = columns_of("event: next; at; earliest; latest; why:")
-    end = {"event": "shift ends", "at": scope.period.end, "earliest": None, "latest": None, "why": ""}
+    end = {"event": mark("shift ends"), "at": scope.period.end, "earliest": None, "latest": None, "why": ""}
     rows = [*events, end] if measured.left_min > 1e-6 else []
-    return Table("next", "Next", columns, rows)
+    return Table("next", tr("Next"), columns, rows)
 
 
 def stop_table(measured: ShiftMeasures) -> Table:
@@ -47,7 +48,8 @@ def stop_table(measured: ShiftMeasures) -> Table:
     every = stop_list(measured.tape)
     rows = every.sort("minutes", descending=True).head(LISTED).sort("start").rows(named=True)
     rows = [{**row, "reason": _reason_shown(row["state"], row["reason"])} for row in rows]
-    title = "Stops" if every.height <= LISTED else f"The {LISTED} longest of {every.height:,} stops"
+    most = {"listed": LISTED, "stops": every.height}
+    title = tr("Stops") if every.height <= LISTED else tr("The {listed} longest of {stops:,} stops", **most)
     columns = columns_of("start: from; end: to; minutes [min]; state; reason")
     return Table("stops", title, columns, rows)
 
@@ -55,13 +57,13 @@ def stop_table(measured: ShiftMeasures) -> Table:
 def _reason_shown(state: str, reason: str | None) -> str | None:
     """What a log says of a stand; of a changeover it may say why a part of it took so long."""
     whole = state != "changeover" or not reason or reason == FOUND_REASON or CHANGEOVER_WORDS.search(reason)
-    return reason if whole else f"in part: {reason}"
+    return reason if whole else tr("in part: {reason}", reason=tr(reason or ""))
 
 
 def reason_table(measured: ShiftMeasures) -> Table:
     """Sum the standing minutes by reason, the longest first."""
     columns = columns_of("reason; stops; minutes [min]; share_percent: share [%]; so_far_percent: running total [%]")
-    return Table("reasons", "Downtime by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
+    return Table("reasons", tr("Downtime by reason"), columns, pareto(stop_list(measured.tape)).rows(named=True))
 
 
 def found_table(measured: ShiftMeasures) -> list[Table]:
@@ -72,7 +74,7 @@ def found_table(measured: ShiftMeasures) -> list[Table]:
     inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
     rows = unrecorded.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
     columns = columns_of("start: from; end: to; minutes [min]; sure_percent: how sure [%]")
-    title = "Changeovers found in the rope, not recorded"
+    title = tr("Changeovers found in the rope, not recorded")
     return [Table("found changeovers", title, columns, rows.rows(named=True))] if rows.height else []
 
 
@@ -82,12 +84,12 @@ def shift_table(measured: ShiftMeasures) -> Table:
     names = measured.windows.select("shift", "date", "start").rows()
     for (shift, date, start), account in zip(names, measured.accounts, strict=True):
         rows.append({"shift": shift, "date": date, "start": start, **_summary(account)})
-    rows.append({"shift": "all", "date": None, "start": None, **_summary(measured.so_far)})
+    rows.append({"shift": mark("all"), "date": None, "start": None, **_summary(measured.so_far)})
     columns = columns_of(
         "date: day; shift; good: good pieces; planned [min]; run: ran [min]; stood [min]; "
         "unseen: not seen [min]; rate: effective rate [pieces/min]; uptime [%]"
     )
-    return Table("shifts", "Shift by shift", columns, rows)
+    return Table("shifts", tr("Shift by shift"), columns, rows)
 
 
 def _summary(account: Any) -> dict[str, Any]:
@@ -106,7 +108,7 @@ def _summary(account: Any) -> dict[str, Any]:
 def leg_table(legs: pl.DataFrame) -> Table:
     """The legs of one speed, for a period in which the speed stepped."""
     columns = columns_of("start: from; end: to; run_min: ran [min]; pieces; rate_per_min: rate [pieces/min]")
-    return Table("legs", "Stretches at one speed", columns, legs.rows(named=True))
+    return Table("legs", tr("Stretches at one speed"), columns, legs.rows(named=True))
 
 
 def key_figure_table(measured: ShiftMeasures) -> Table:
@@ -118,15 +120,19 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
         {
             "name": FIGURES[k.figure].label,
             "percent": None if k.value is None or k.name in reasons else 100 * k.value,
-            "formula": k.formula + (f" (not known: {reasons[k.name]})" if k.name in reasons else ""),
+            "formula": k.formula + (tr(" (not known: {why})", why=reasons[k.name]) if k.name in reasons else ""),
             "minutes": None,
         }
         for k in figures
     ]
     for state, (iso, losses) in STATE_TO_TIME.items():
         minutes = measured.so_far.minutes[state]
-        formula = f"ISO 22400-2: {iso}; six losses: {losses}"
-        rows.append({"name": f"minutes {state}", "percent": None, "formula": formula, "minutes": minutes})
-    rows += [{"name": f"in formulas: {n}", "percent": None, "formula": w, "minutes": None} for n, w in LETTERS.items()]
+        formula = tr("ISO 22400-2: {element}; six losses: {losses}", element=tr(iso), losses=tr(losses))
+        rows.append(
+            {"name": tr("minutes {state}", state=tr(state)), "percent": None, "formula": formula, "minutes": minutes}
+        )
+    for letters, words in LETTERS.items():
+        name = tr("in formulas: {letters}", letters=letters)
+        rows.append({"name": name, "percent": None, "formula": words, "minutes": None})
     columns = columns_of("name: ISO 22400-2; percent: value [%]; minutes [min]; formula")
-    return Table("key figures", "Key figures (ISO 22400-2)", columns, rows)
+    return Table("key figures", tr("Key figures (ISO 22400-2)"), columns, rows)

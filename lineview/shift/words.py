@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from datetime import timedelta
 
+from lineview.core.language import mark, tr, tr_count, tr_in
 from lineview.machine.stops import STANDS
 from lineview.plant import Plant
 from lineview.report import show
@@ -14,16 +15,22 @@ from lineview.report.figures import MUCH_OUTSIDE, outside_words
 from lineview.shift.measures import ShiftMeasures
 
 CAUTIONS = (
-    "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
-    "stop and lock out by your site's procedure. This page does not show a safe state.",
-    "In-running rolls and rotating twist heads: guards stay on.",
-    "Figures come from counters and may be late or wrong; no interlock, stop or restart may depend on them.",
+    mark(
+        "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
+        "stop and lock out by your site's procedure. This page does not show a safe state."
+    ),
+    mark("In-running rolls and rotating twist heads: guards stay on."),
+    mark("Figures come from counters and may be late or wrong; no interlock, stop or restart may depend on them."),
 )
-ALLERGENS = (
+ALLERGENS = mark(
     "Allergen or colour change: follow the written changeover and label check; an allergen needs a validated "
     "clean-down. The order of flavours is advice from minutes alone."
 )
-_COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+#: From two on; messages say "one" themselves.
+_COUNT = (
+    *(mark("two"), mark("three"), mark("four"), mark("five"), mark("six"), mark("seven"), mark("eight")),
+    *(mark("nine"), mark("ten"), mark("eleven"), mark("twelve")),
+)
 
 
 #: Bounds within this share of a count decide it.
@@ -31,18 +38,18 @@ _DECIDED = 0.02
 
 
 def in_words(count: int) -> str:
-    """Write a small count as a word."""
-    return _COUNT[count] if 0 <= count < len(_COUNT) else f"{count:,}"
+    """Write a small count of several as a word."""
+    return tr(_COUNT[count - 2]) if 2 <= count < len(_COUNT) + 2 else show.number(count)
 
 
 def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span, ...]:
     """Say what the shift made, in one plain sentence."""
     account = measured.so_far
     several = measured.windows.height > 1
-    this = "This period" if measured.cuts_shift else "This shift"
-    subject = f"These {in_words(measured.windows.height)} shifts" if several else this
+    this = tr("This period") if measured.cuts_shift else tr("This shift")
+    subject = tr("These {number} shifts", number=in_words(measured.windows.height)) if several else this
     if scope.now <= scope.period.start:
-        return (Span(f"{subject} has not begun: the latest reading is from before it."),)
+        return (Span(tr("{subject} has not begun: the latest reading is from before it.", subject=subject)),)
     if account.planned_min <= 1e-9:
         return (Span(_unplanned(measured)),)
     can_act = scope.now - scope.period.end < ACT_WITHIN
@@ -53,21 +60,25 @@ def _unplanned(measured: ShiftMeasures) -> str:
     """Say that a period has no planned minutes, and what was counted in it all the same."""
     tape, good = measured.tape, measured.so_far.good
     pauses = tape.height > 0 and bool((tape["state"] == "break").all())
-    why = "it lies in a break" if pauses else "no shift of plant.toml lies in it"
-    made = "" if good.least < 0.5 else f" {good.least:,.0f} {_good(measured)} were counted in it."
-    return f"No planned minutes in this period: {why}, so there is no rate or share.{made}"
+    why = tr("it lies in a break") if pauses else tr("no shift of plant.toml lies in it")
+    said = tr("No planned minutes in this period: {why}, so there is no rate or share.", why=why)
+    if good.least < 0.5:
+        return said
+    return said + tr(" {made:,.0f} {pieces} were counted in it.", made=good.least, pieces=_good(measured))
 
 
 def _good(measured: ShiftMeasures) -> str:
     """Word what is counted: good pieces, or all where nothing tells rejects from them."""
-    return "good pieces" if measured.good_counted else "pieces"
+    return tr("good pieces") if measured.good_counted else tr("pieces")
 
 
 def _planned(minutes: float) -> str:
     """Word planned minutes so that few of them do not round to none."""
+    if minutes < 1 / 60:
+        return tr("less than a planned second")
     if minutes < 1:
-        return f"{60 * minutes:.0f} planned seconds" if minutes >= 1 / 60 else "less than a planned second"
-    return f"{minutes:,.1f} planned minutes" if minutes < 10 else f"{minutes:,.0f} planned minutes"
+        return tr("{seconds:.0f} planned seconds", seconds=60 * minutes)
+    return tr("{minutes} planned minutes", minutes=show.number(minutes, 1 if minutes < 10 else 0))
 
 
 def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
@@ -76,31 +87,55 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     name = measured.machine.shown
     decided = bool(readings) and _counted_unseen(measured)
     if not decided and (not readings or account.unseen_min >= account.planned_min - 1e-6):
-        call = Span(f"There are no readings of {name}", call=True)
-        return (call, Span(f" in the {_planned(account.planned_min)}, so nothing is known of them."))
+        call = Span(tr("There are no readings of {machine}", machine=name), call=True)
+        rest = tr(" in the {planned}, so nothing is known of them.", planned=_planned(account.planned_min))
+        return (call, Span(rest))
     if account.run_min > 0 and account.counted_run_min <= 1e-9:
         share = 100 * account.run_min / (account.planned_min - account.unseen_min)
         return (
-            Span(f"No counter of {name} was read", call=True),
+            Span(tr("No counter of {machine} was read", machine=name), call=True),
             Span(
-                f", so its pieces are not known; by its own states it ran {account.run_min:,.0f} of "
-                f"{account.planned_min - account.unseen_min:,.0f} planned minutes, {share:.0f} %."
+                tr(
+                    ", so its pieces are not known; by its own states it ran {ran:,.0f} of {planned:,.0f} planned "
+                    "minutes, {share:.0f} %.",
+                    ran=account.run_min,
+                    planned=account.planned_min - account.unseen_min,
+                    share=share,
+                )
             ),
         )
     made = account.pieces.made
     if not account.good_told and account.good_used < 0.5 and made is not None and made.value is not None:
         return (
-            Span(f"{name} made {made.value:,.0f} pieces in the {_planned(account.planned_min)}"),
-            Span("; its rejects were not read, so good pieces are not known.", call=True),
+            Span(
+                tr(
+                    "{machine} made {made:,.0f} pieces in the {planned}",
+                    machine=name,
+                    made=made.value,
+                    planned=_planned(account.planned_min),
+                )
+            ),
+            Span(tr("; its rejects were not read, so good pieces are not known."), call=True),
         )
     if account.pieces.good is None:
-        return (Span(f"No counter of pieces is declared for {name}, so its shift is not known."),)
+        return (Span(tr("No counter of pieces is declared for {machine}, so its shift is not known.", machine=name)),)
     if account.unseen_min > account.planned_min / 2 and not decided:
         return (
             Span(
-                f"{account.unseen_min:,.0f} of {account.planned_min:,.0f} planned minutes have no readings", call=True
+                tr(
+                    "{unseen:,.0f} of {planned:,.0f} planned minutes have no readings",
+                    unseen=account.unseen_min,
+                    planned=account.planned_min,
+                ),
+                call=True,
             ),
-            Span(f"; what was seen shows at least {account.good.low:,.0f} {_good(measured)}."),
+            Span(
+                tr(
+                    "; what was seen shows at least {least:,.0f} {pieces}.",
+                    least=account.good.low,
+                    pieces=_good(measured),
+                )
+            ),
         )
     return ()
 
@@ -116,19 +151,37 @@ def _counted_unseen(measured: ShiftMeasures) -> bool:
 
 def _made(measured: ShiftMeasures, subject: str, *, several: bool, call: bool) -> tuple[Span, ...]:
     account, (low, high) = measured.so_far, measured.machine.nominal_per_min
-    going = measured.left_min > 1e-6
-    verb = ("have made" if several else "has made") if going else "made"
-    so_far = " so far" if going else ""
-    whose = "their" if several else "its"
-    minutes = f"{whose} first {_planned(account.planned_min)}" if going else f"{whose} {_planned(account.planned_min)}"
     wide = _wide(measured)
-    least = "at least " if not account.good_told else "about " if wide else ""
+    least = tr("at least ") if not account.good_told else tr("about ") if wide else ""
+    made = f"{least}{show.number(account.good_used, 0)} {_good(measured)}{wide}"
     rate = account.good_used / account.planned_min
     return (
-        Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{wide}{so_far}, "),
-        Span(f"{least}{rate:,.0f} a minute", call=call),
-        Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
+        Span(_that_made(subject, made, several=several, going=measured.left_min > 1e-6)),
+        Span(tr("{at_least}{rate:,.0f} a minute", at_least=least, rate=rate), call=call),
+        Span(
+            _over(_planned(account.planned_min), several=several, going=measured.left_min > 1e-6)
+            + tr("; the nominal band is {low:g} to {high:g}.", low=low, high=high)
+        ),
     )
+
+
+def _that_made(subject: str, pieces: str, *, several: bool, going: bool) -> str:
+    words = {"subject": subject, "pieces": pieces}
+    if several:
+        whole = tr_in("of several shifts", "{subject} made {pieces}, ", **words)
+        return tr("{subject} have made {pieces} so far, ", **words) if going else whole
+    whole = tr("{subject} made {pieces}, ", **words)
+    return tr("{subject} has made {pieces} so far, ", **words) if going else whole
+
+
+def _over(planned: str, *, several: bool, going: bool) -> str:
+    if several:
+        return (
+            tr(" over their first {planned}", planned=planned)
+            if going
+            else tr(" over their {planned}", planned=planned)
+        )
+    return tr(" over its first {planned}", planned=planned) if going else tr(" over its {planned}", planned=planned)
 
 
 def _wide(measured: ShiftMeasures) -> str:
@@ -137,8 +190,10 @@ def _wide(measured: ShiftMeasures) -> str:
     if good.value is None or good.low is None:
         return ""
     if good.high is None:
-        return f" (at least {good.low:,.0f})"
-    return f" ({good.low:,.0f} to {good.high:,.0f})" if good.high - good.low > 1 + _DECIDED * good.value else ""
+        return tr(" (at least {low:,.0f})", low=good.low)
+    if good.high - good.low <= 1 + _DECIDED * good.value:
+        return ""
+    return tr(" ({low} to {high})", low=show.number(good.low, 0), high=show.number(good.high, 0))
 
 
 #: A plan missed by less than this share is a count's tolerance, not a call for a person (common practice, no source).
@@ -174,21 +229,25 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
 def _course(measured: ShiftMeasures, plant: Plant) -> list[str]:
     account = measured.so_far
     if _counted_unseen(measured):
-        return ["Its readings lie too far apart to say when it ran and when it stood."]
+        return [tr("Its readings lie too far apart to say when it ran and when it stood.")]
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return []
     parts = []
     if account.counted_run_min > 1e-9:
         made = account.made["running"] + account.made["slow"]
-        parts.append(f"While running it made {made / account.counted_run_min:,.0f} a minute.")
+        parts.append(tr("While running it made {rate:,.0f} a minute.", rate=made / account.counted_run_min))
     parts.append(_stood(measured, plant))
     if account.unseen_min >= 0.5:
         low = 100 * account.run_min / account.planned_min
         high = 100 * (account.run_min + account.unseen_min) / account.planned_min
         parts.append(
-            f"{account.unseen_min:,.0f} minute{' has' if round(account.unseen_min) == 1 else 's have'} "
-            "no readings, "
-            f"so uptime is between {low:.1f} and {high:.1f} %."
+            tr_count(
+                "{count:,} minute has no readings, so uptime is between {low:.1f} and {high:.1f} %.",
+                "{count:,} minutes have no readings, so uptime is between {low:.1f} and {high:.1f} %.",
+                round(account.unseen_min),
+                low=low,
+                high=high,
+            )
         )
     parts.append(_plan(measured))
     return parts
@@ -197,33 +256,47 @@ def _course(measured: ShiftMeasures, plant: Plant) -> list[str]:
 def _stood(measured: ShiftMeasures, plant: Plant) -> str:
     account = measured.so_far
     if account.stand_min > 0 and account.run_min + account.unseen_min <= 1e-9:
-        return "It stood the whole time." if account.stand_min < 0.5 else _stood_for(measured, plant)
+        return tr("It stood the whole time.") if account.stand_min < 0.5 else _stood_for(measured, plant)
     if account.stand_min < 0.5:
-        return "It did not stop for longer than a moment."
+        return tr("It did not stop for longer than a moment.")
     return _stood_for(measured, plant)
 
 
 def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     account = measured.so_far
-    unexplained = measured.unexplained_stops
-    stops = account.stretches["stop"]
-    without = " without a reason" if stops and unexplained == stops else ""
-    if 0 < unexplained < stops:
-        without = f", {in_words(unexplained)} of them without a reason"
-    minutes = whole_minutes(account.minutes[state] for state in STANDS)
+    minutes = dict(zip(STANDS, whole_minutes(account.minutes[state] for state in STANDS), strict=True))
     kinds = []
-    for state, single, many, more in (
-        ("changeover", "changeover", "changeovers", ""),
-        ("stop", "stop", "stops", without),
-        ("short stop", "short stop", "short stops", f" under {plant.short_stop_min:g} minutes"),
-    ):
+    for state, (one, many) in _IN_STANDS.items():
         count = account.stretches[state]
         if count:
-            kinds.append(
-                f"{minutes[STANDS.index(state)]:,} in {in_words(count)} {single if count == 1 else many}{more}"
-            )
-    stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
-    return f"It stood for {stood}: {', '.join(kinds)}."
+            words = {"number": in_words(count), "limit": plant.short_stop_min}
+            kinds.append(tr(one if count == 1 else many, minutes=minutes[state], **words))
+            kinds[-1] += _without_reason(measured.unexplained_stops, count) if state == "stop" else ""
+    return tr_count(
+        "It stood for {count:,} minute: {kinds}.",
+        "It stood for {count:,} minutes: {kinds}.",
+        round(account.stand_min),
+        kinds=", ".join(kinds),
+    )
+
+
+#: Of one stand and of several.
+_IN_STANDS = {
+    "changeover": (mark("{minutes:,} in one changeover"), mark("{minutes:,} in {number} changeovers")),
+    "stop": (mark("{minutes:,} in one stop"), mark("{minutes:,} in {number} stops")),
+    "short stop": (
+        mark("{minutes:,} in one short stop under {limit:g} minutes"),
+        mark("{minutes:,} in {number} short stops under {limit:g} minutes"),
+    ),
+}
+
+
+def _without_reason(unexplained: int, stops: int) -> str:
+    if unexplained == stops:
+        return tr(" without a reason")
+    if unexplained == 1:
+        return tr(", one of them without a reason")
+    return tr(", {number} of them without a reason", number=in_words(unexplained)) if unexplained else ""
 
 
 def whole_minutes(minutes: Iterable[float]) -> list[int]:
@@ -253,27 +326,38 @@ def _outside(measured: ShiftMeasures) -> str:
     outside, whole = (part.least for part in measured.around)
     if said or outside <= MUCH_OUTSIDE * (whole - outside):
         return said
-    return (
-        f"In the weeks around it, {show.number(round(outside))} of {show.number(round(whole))} good pieces were made "
-        "outside every shift: check the shifts in plant.toml."
+    return tr(
+        "In the weeks around it, {outside} of {all} good pieces were made outside every shift: "
+        "check the shifts in plant.toml.",
+        outside=show.number(round(outside)),
+        all=show.number(round(whole)),
     )
 
 
 def _plan(measured: ShiftMeasures) -> str:
     if measured.plan_partly:
-        return "The plan covers only part of this period, so no comparison is made."
+        return tr("The plan covers only part of this period, so no comparison is made.")
     if measured.planned is None:
         return ""
     if measured.planned <= 0:
-        return "The plan is 0 pieces, so no pace follows from it."
+        return tr("The plan is 0 pieces, so no pace follows from it.")
     if measured.pace_needed_per_min is None:
         gap = measured.so_far.good_used - measured.planned
-        return f"The plan for it was {measured.planned:,.0f}: {abs(gap):,.0f} {'over' if gap >= 0 else 'short'}."
-    if measured.pace_needed_per_min == 0:
-        return f"The plan of {measured.planned:,.0f} is reached."
+        words = {"planned": measured.planned, "pieces": abs(gap)}
+        if gap >= 0:
+            return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} over.", **words)
+        return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} short.", **words)
+    return _pace(measured, measured.planned, measured.pace_needed_per_min)
+
+
+def _pace(measured: ShiftMeasures, planned: float, pace_per_min: float) -> str:
+    if pace_per_min == 0:
+        return tr("The plan of {planned:,.0f} is reached.", planned=planned)
     fastest = measured.machine.nominal_per_min[1]
-    beyond = ", more than the nominal band allows" if measured.pace_needed_per_min > fastest else ""
-    return (
-        f"To reach the plan of {measured.planned:,.0f} the rest must run at "
-        f"{measured.pace_needed_per_min:,.0f}{beyond}."
+    beyond = tr(", more than the nominal band allows") if pace_per_min > fastest else ""
+    return tr(
+        "To reach the plan of {planned:,.0f} the rest must run at {pace:,.0f}{beyond}.",
+        planned=planned,
+        pace=pace_per_min,
+        beyond=beyond,
     )
