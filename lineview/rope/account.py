@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.rope.batches import (
@@ -167,20 +168,28 @@ def no_points() -> pl.DataFrame:
 def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:
     if not gauges:
         if sizer.gauge("rope diameter") is None:
-            return f"plant.toml gives {sizer.shown} no gauge that measures rope diameter"
-        return f"no rope diameter of {sizer.shown} was read in this time"
+            return tr("plant.toml gives {shown} no gauge that measures rope diameter", shown=sizer.shown)
+        return tr("no rope diameter of {shown} was read in this time", shown=sizer.shown)
     if not gauges[0].check.usable.is_empty():
         return ""
     first = gauges[0]
     if first.check.slip:
-        seems = "" if first.check.slip == "another unit" else f", as if it were in {first.check.slip}"
-        return (
-            f"gauge {first.gauge.id} shows {first.check.median_mm:g} where {target.diameter_mm:g} mm is meant"
-            f"{seems}; set its unit in plant.toml or in the layout of its export"
+        seems = "" if first.check.slip == "another unit" else tr(", as if it were in {slip}", slip=first.check.slip)
+        return tr(
+            "gauge {id} shows {median_mm:g} where {diameter_mm:g} mm is meant{seems}; set its unit "
+            "in plant.toml or in the layout of its export",
+            id=first.gauge.id,
+            median_mm=first.check.median_mm,
+            diameter_mm=target.diameter_mm,
+            seems=seems,
         )
     if first.check.dead:
-        return f"gauge {first.gauge.id} is dead: it shows {first.check.median_mm:g} and does not move"
-    return f"gauge {first.gauge.id} saw no rope"
+        return tr(
+            "gauge {id} is dead: it shows {median_mm:g} and does not move",
+            id=first.gauge.id,
+            median_mm=first.check.median_mm,
+        )
+    return tr("gauge {id} saw no rope", id=first.gauge.id)
 
 
 def _marks(

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from lineview.core.errors import AskError, Fault
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
+from lineview.core.language import mark, tr
 from lineview.plant import Machine, Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Scope
@@ -25,26 +26,30 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
     """Say what cannot be told, and what other exports would add."""
     notes = gauge_words(account) + roller_words(account, plant) + product_notes(account.model)
     if account.marks == "pauses":
-        notes.append("Batches were found from pauses of the rope; a batch sheet would give their true marks.")
+        notes.append(tr("Batches were found from pauses of the rope; a batch sheet would give their true marks."))
     if account.marks == "blocks":
         notes.append(
-            "Batches are unknown: the rope never pauses and no batch sheet was exported. Blocks of readings "
-            "as long as a usual batch stand in for them, so taper and change between batches cannot be "
-            "separated."
+            tr(
+                "Batches are unknown: the rope never pauses and no batch sheet was exported. Blocks of "
+                "readings as long as a usual batch stand in for them, so taper and change between "
+                "batches cannot be separated."
+            )
         )
     if account.clock is not None and account.clock.source == "live gauge readings":
         notes.append(
-            "Running hours are the time with live gauge readings; a piece counter of the line, or a rope "
-            "counter of the sizer, would show stops that the gauge does not."
+            tr(
+                "Running hours are the time with live gauge readings; a piece counter of the line, or a "
+                "rope counter of the sizer, would show stops that the gauge does not."
+            )
         )
     if account.points.height and account.points["temperature_c"].null_count() == account.points.height:
-        notes.append("Rope temperature was not exported: slow cooling or warming cannot be separated from wear.")
+        notes.append(tr("Rope temperature was not exported: slow cooling or warming cannot be separated from wear."))
     unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
     if unknown:
-        notes.append(f"{unknown} batches name no known product and were left out of the drift.")
+        notes.append(tr("{unknown} batches name no known product and were left out of the drift.", unknown=unknown))
     notes += run_rules_notes(account)
     if account.model is not None:
-        notes.append("Diameters compare only at one distance after the last roller pair, since rope recovers.")
+        notes.append(tr("Diameters compare only at one distance after the last roller pair, since rope recovers."))
     return tuple(notes)
 
 
@@ -54,13 +59,33 @@ def gauge_words(account: RopeAccount) -> list[str]:
     for gauge in account.gauges:
         check, name = gauge.check, gauge.gauge.id
         if check.slip:
-            out.append(f"Gauge {name} seems to be in {check.slip}, not mm: its readings were not used.")
+            out.append(
+                tr(
+                    "Gauge {name} seems to be in {slip}, not mm: its readings were not used.",
+                    name=name,
+                    slip=check.slip,
+                )
+            )
         elif check.dead:
-            out.append(f"Gauge {name} is dead: it stays at {show.number(check.median_mm or 0.0, 3)}.")
+            out.append(
+                tr(
+                    "Gauge {name} is dead: it stays at {number}.",
+                    name=name,
+                    number=show.number(check.median_mm or 0.0, 3),
+                )
+            )
         elif check.frozen:
-            out.append(f"Gauge {name} was stuck for {check.frozen} readings; they were not used.")
+            out.append(
+                tr("Gauge {name} was stuck for {frozen} readings; they were not used.", name=name, frozen=check.frozen)
+            )
         if check.off_rope:
-            out.append(f"{check.off_rope} readings of gauge {name} were too far from any rope; not used.")
+            out.append(
+                tr(
+                    "{off_rope} readings of gauge {name} were too far from any rope; not used.",
+                    off_rope=check.off_rope,
+                    name=name,
+                )
+            )
     return out
 
 
@@ -69,14 +94,18 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
     out = []
     both = account.agreement
     if both is not None:
-        rate = f"{length(both.apart_mm_per_h, plant, signed=True, rate=True)} an hour"
+        rate = tr("{length} an hour", length=length(both.apart_mm_per_h, plant, signed=True, rate=True))
         gap = length(both.difference_mm, plant, signed=True)
-        text = f"Gauge {both.second} shows {gap} against gauge {both.first}"
-        end = f"and they drift apart by {rate}: the drift may be a gauge's and not the rope's."
-        out.append(f"{text}, {end}" if both.wanders else f"{text}; they do not drift apart.")
+        text = tr("Gauge {second} shows {gap} against gauge {first}", second=both.second, gap=gap, first=both.first)
+        end = tr("and they drift apart by {rate}: the drift may be a gauge's and not the rope's.", rate=rate)
+        out.append(f"{text}, {end}" if both.wanders else tr("{text}; they do not drift apart.", text=text))
     out += [
-        f"The rope ripples once in {show.number(roller.ripple.period_s, 2)} s, the turning period of roller pair "
-        f"{roller.pair}: amplitude {length(roller.ripple.amplitude, plant, rate=True)}."
+        tr(
+            "The rope ripples once in {period_s} s, the turning period of roller pair {pair}: amplitude {length}.",
+            period_s=show.number(roller.ripple.period_s, 2),
+            pair=roller.pair,
+            length=length(roller.ripple.amplitude, plant, rate=True),
+        )
         for roller in account.ripples
         if roller.ripple is not None and roller.found
     ]
@@ -84,17 +113,26 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
         if slip.low > 0 or slip.high < 0:
             way = "less" if slip.share > 0 else "more"
             out.append(
-                f"Roller pair {slip.pair} carries {show.number(abs(100 * slip.share), 1)} % {way} rope (v·d²) "
-                f"than pair {slip.against} draws off: slip, stretch between them, or a diameter that is off."
+                tr(
+                    "Roller pair {pair} carries {share} % {way} rope (v·d²) than pair {against} draws off: "
+                    "slip, stretch between them, or a diameter that is off.",
+                    pair=slip.pair,
+                    share=show.number(abs(100 * slip.share), 1),
+                    way=way,
+                    against=slip.against,
+                )
             )
     return out
 
 
 CAUTIONS = (
-    "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
-    "isolate and lock out by your site procedure. This screen does not show a safe state.",
-    "In-running rolls and rotating twist heads: guards stay on.",
-    "Numbers are from counters and may be wrong or late: do not use for interlocks, stops or restart.",
+    mark(
+        "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or "
+        "changing rollers: isolate and lock out by your site procedure. This screen does not "
+        "show a safe state."
+    ),
+    mark("In-running rolls and rotating twist heads: guards stay on."),
+    mark("Numbers are from counters and may be wrong or late: do not use for interlocks, stops or restart."),
 )
 
 
@@ -142,6 +180,6 @@ def _good_pieces(inputs: RopeInputs, scope: Scope) -> Figure:
 def _sizer(plant: Plant, name: str) -> Machine:
     machine = plant.machine(name)
     if machine is None or machine.kind != "sizer":
-        ids = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or "none in plant.toml"
-        raise AskError(Fault(f"'{name}' is not a sizer", "--machine", f"one of {ids}"))
+        ids = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or tr("none in plant.toml")
+        raise AskError(Fault(tr("'{name}' is not a sizer", name=name), "--machine", tr("one of {ids}", ids=ids)))
     return machine

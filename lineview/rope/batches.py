@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import BATCHES, ROPE_BATCHES, UTC_US, empty
+from lineview.core.language import tr
 from lineview.machine.activity import RUNNING, SLOW
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.stats.batch_correlation import SLOPE_FROM, within_batch_correlation
@@ -233,7 +234,7 @@ def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
     Source: restricted-likelihood, derived-rope
     """
     if core.is_empty():
-        none = Estimate.unknown("no reading within a batch")
+        none = Estimate.unknown(tr("no reading within a batch"))
         return WithinBatch(none, none, 0.0)
     nr = core["nr"].rank("dense").to_numpy().astype(np.int64) - 1
     seconds = core["at"].dt.epoch("us").to_numpy() / 1e6
@@ -302,7 +303,7 @@ def rope_clock(
     for wrapper in wrappers:
         if not len(wrapper.seen.code):
             continue
-        chosen = _by_activity(wrapper, period, f"pieces of {wrapper.machine.shown}")
+        chosen = _by_activity(wrapper, period, tr("pieces of {shown}", shown=wrapper.machine.shown))
         if _covers(chosen, probe, live_h):
             return chosen
     return RopeClock(live, "live gauge readings")

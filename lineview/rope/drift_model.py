@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.core.language import mark
 from lineview.rope.products import ProductGroups, group_products, identifiable
 from lineview.stats.change_points import (
     SlopeChange,
@@ -267,7 +268,7 @@ def _recorded_adjustments(
 def _unexplained_jump(points: pl.DataFrame, first: int) -> Adjustment:
     at, before = points["at"][first], points["at"][first - 1]
     hours = (float(points["running_h"][first]) + float(points["running_h"][first - 1])) / 2
-    return Adjustment(before + (at - before) / 2, "unexplained jump", first, hours, recorded=False)
+    return Adjustment(before + (at - before) / 2, mark("unexplained jump"), first, hours, recorded=False)
 
 
 def _temperature_column(points: pl.DataFrame) -> tuple[list[Floats], float | None]:

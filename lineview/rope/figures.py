@@ -10,6 +10,7 @@ import numpy as np
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.figures import FigureList
@@ -65,16 +66,16 @@ def _kind(model: RopeModel, stated: str) -> str:
     """What an interval is where it holds more than a level and a wear that stay; "" where it does not."""
     if not model.fit.doubtful:
         return ""
-    return f"at least {stated}, for a level that wanders or a pace that changes cannot be ruled out"
+    return tr("at least {stated}, for a level that wanders or a pace that changes cannot be ruled out", stated=stated)
 
 
 def _targets(figures: FigureList, account: RopeAccount) -> None:
     middle, half = account.target.diameter_mm, account.target.tolerance_mm
     if middle is None or half is None:
         for name in ("target_mm", "tolerance_low_mm", "tolerance_high_mm"):
-            figures.unknown(name, "no batch names its product, and products differ in diameter")
+            figures.unknown(name, tr("no batch names its product, and products differ in diameter"))
         return
-    figures.add("target_mm", middle, "the products' diameter_mm in plant.toml")
+    figures.add("target_mm", middle, tr("the products' diameter_mm in plant.toml"))
     figures.add("tolerance_low_mm", middle - half, f"{middle:g} − {half:g}")
     figures.add("tolerance_high_mm", middle + half, f"{middle:g} + {half:g}")
 
@@ -84,23 +85,30 @@ def _no_model(figures: FigureList, account: RopeAccount) -> None:
         if account.problem.startswith("too few batches"):
             figures.too_few(name, needs=LEAST_BATCHES, has=account.points.height)
         else:
-            figures.unknown(name, account.problem or "no model of the rope")
+            figures.unknown(name, account.problem or tr("no model of the rope"))
 
 
 def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, judgement: Verdict) -> None:
     steps = len(model.adjustments)
-    clock = account.clock.source if account.clock is not None else "no clock"
-    cooled = ", rope temperature" if model.temperature_c is not None else ""
-    working = (
-        f"generalised least squares of {model.n} batch means on running hours ({clock}), {steps} step(s)"
-        f"{cooled}; correlation of neighbouring batches about {show.number(model.fit.phi, 2)}, averaged over its "
-        f"restricted likelihood; chance that the level wanders {show.number(100 * model.fit.wandering, 0)} %, that the "
-        f"pace changes slowly {show.number(100 * model.fit.bending, 0)} %; what is left depends on itself by chance "
-        f"{show.number(left_over(model).p, 2)} (Ljung–Box)"
+    clock = account.clock.source if account.clock is not None else tr("no clock")
+    cooled = tr(", rope temperature") if model.temperature_c is not None else ""
+    working = tr(
+        "generalised least squares of {n} batch means on running hours ({clock}), {steps} "
+        "step(s){cooled}; correlation of neighbouring batches about {phi}, averaged over its "
+        "restricted likelihood; chance that the level wanders {wandering} %, that the pace "
+        "changes slowly {bending} %; what is left depends on itself by chance {p} (Ljung–Box)",
+        n=model.n,
+        clock=clock,
+        steps=steps,
+        cooled=cooled,
+        phi=show.number(model.fit.phi, 2),
+        wandering=show.number(100 * model.fit.wandering, 0),
+        bending=show.number(100 * model.fit.bending, 0),
+        p=show.number(left_over(model).p, 2),
     )
     ends, kind = (judgement.wear_low, judgement.wear_high), _kind(model, "95 % confidence")
     figures.add("drift_mm_per_h", Estimate(judgement.wear_mm_per_h, *ends, model.n, interval=kind), working)
-    working = f"last of {steps} step(s)" if steps else "no step in the period"
+    working = tr("last of {steps} step(s)", steps=steps) if steps else tr("no step in the period")
     figures.add("drift_since", model.since, working, n=model.n)
 
 
@@ -109,35 +117,44 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
     ahead = account.ahead
     if ahead is None:
         for name in _LEAVING:
-            figures.unknown(name, "the tolerance is not known")
+            figures.unknown(name, tr("the tolerance is not known"))
         return None
     level, wear = model.fit.mean(model.at(ahead.now_h)), model.fit.mean(model.contrast(wear=1.0))
-    working = (
-        f"(tolerance − {show.number(level, 4)} mm) ÷ {show.number(wear, 5)} mm/h, over the levels and wears that "
-        f"the data allow; {ahead.mean.share_within:.0%} of them leave within {HORIZON_H:.0f} h"
+    working = tr(
+        "(tolerance − {level} mm) ÷ {wear} mm/h, over the levels and wears that the data allow; "
+        "{share_within:.0%} of them leave within {horizon_h:.0f} h",
+        level=show.number(level, 4),
+        wear=show.number(wear, 5),
+        share_within=ahead.mean.share_within,
+        horizon_h=HORIZON_H,
     )
     _hours(figures, "hours_to_tolerance", ahead.mean, working, model)
     if ahead.first is not None:
-        working = (
+        working = tr(
             "futures drawn of the levels, wears and batches' own offsets that the data allow, to the first one out"
         )
         _hours(figures, "hours_to_first_out", ahead.first, working, model)
     else:
-        why = "some batches are farther off than a normal law has them, so one may be out at any time"
+        why = tr("some batches are farther off than a normal law has them, so one may be out at any time")
         figures.unknown("hours_to_first_out", why)
     if ahead.share is None:
-        why = f"even a rope on target has more than {SHARE_OUT:.0%} of pieces outside"
+        why = tr("even a rope on target has more than {share_out:.0%} of pieces outside", share_out=SHARE_OUT)
         figures.unknown("hours_to_share_out", why)
     else:
-        working = "as hours_to_tolerance, with the band that a mean must keep"
+        working = tr("as hours_to_tolerance, with the band that a mean must keep")
         _hours(figures, "hours_to_share_out", ahead.share, working, model)
     if ahead.moment is None:
         late = ahead.mean.value_h is not None
-        why = "the planned shifts end before" if late else f"will not, within {HORIZON_H:.0f} h of running"
+        why = (
+            tr("the planned shifts end before")
+            if late
+            else tr("will not, within {horizon_h:.0f} h of running", horizon_h=HORIZON_H)
+        )
         return figures.unknown("leaves_tolerance_at", why)
-    working = (
-        f"{show.number(ahead.mean.value_h or 0.0, 1)} running hours ÷ {show.number(ahead.uptime, 2)} running hours a "
-        "planned hour, along the planned shifts"
+    working = tr(
+        "{number} running hours ÷ {uptime} running hours a planned hour, along the planned shifts",
+        number=show.number(ahead.mean.value_h or 0.0, 1),
+        uptime=show.number(ahead.uptime, 2),
     )
     ends = {"earliest": ahead.moment_low, "latest": ahead.moment_high}
     return figures.moment("leaves_tolerance_at", ahead.moment, working, n=model.n, **ends)
@@ -145,9 +162,9 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
 
 def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, model: RopeModel) -> None:
     kind = (_kind(model, "90 %") or "90 % interval") + (
-        "" if time.high_h is not None else f", open above {HORIZON_H:.0f} h"
+        "" if time.high_h is not None else tr(", open above {horizon_h:.0f} h", horizon_h=HORIZON_H)
     )
-    why = "" if time.value_h is not None else f"will not, within {HORIZON_H:.0f} h"
+    why = "" if time.value_h is not None else tr("will not, within {horizon_h:.0f} h", horizon_h=HORIZON_H)
     figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, model.n, interval=kind, why_none=why), working)
 
 
@@ -156,9 +173,10 @@ def _level_figures(figures: FigureList, account: RopeAccount, model: RopeModel) 
     sampling = account.within.sampling_sd_mm if account.within else 0.0
     sd = model.fit.sd()
     spread, low, high = (sqrt(max(0.0, v**2 - sampling**2)) for v in (sd, *model.fit.sd_interval()))
-    working = (
-        f"√({show.number(sd, 4)}² − {show.number(sampling, 4)}²): spread of batch means about the model, "
-        "less what the readings within a batch explain"
+    working = tr(
+        "√({sd}² − {sampling}²): spread of batch means about the model, less what the readings within a batch explain",
+        sd=show.number(sd, 4),
+        sampling=show.number(sampling, 4),
     )
     figures.add("batch_to_batch_sd_mm", Estimate(spread, low, high, model.n), working)
     _temperature(figures, account, model)
@@ -166,21 +184,25 @@ def _level_figures(figures: FigureList, account: RopeAccount, model: RopeModel) 
     deviation = _mean(model, model.at(now_h))
     if target is None:
         for name in ("level_mm", "deviation_mm"):
-            figures.unknown(name, "the target diameter is not known")
+            figures.unknown(name, tr("the target diameter is not known"))
         return
     level = Estimate.exact(target) + deviation
     working = f"{target:g} + {show.number(deviation.number, 4)}"
     figures.add("level_mm", level, working, interval=deviation.interval)
-    figures.add("deviation_mm", deviation, f"model at {show.number(now_h, 2)} running hours, the last batch")
+    figures.add(
+        "deviation_mm", deviation, tr("model at {now_h} running hours, the last batch", now_h=show.number(now_h, 2))
+    )
 
 
 def _temperature(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
     if model.temperature_c is None:
-        why = "rope temperature was not exported, so wear and cooling cannot be separated"
+        why = tr("rope temperature was not exported, so wear and cooling cannot be separated")
         if account.points["temperature_c"].drop_nulls().len():
-            why = "rope temperature hardly changes, or most batches have none"
+            why = tr("rope temperature hardly changes, or most batches have none")
         return figures.unknown("temperature_mm_per_c", why)
-    working = f"slope on batch mean temperature about {show.number(model.temperature_c, 1)} °C"
+    working = tr(
+        "slope on batch mean temperature about {temperature_c} °C", temperature_c=show.number(model.temperature_c, 1)
+    )
     return figures.add("temperature_mm_per_c", _mean(model, model.contrast(temperature=1.0)), working)
 
 
@@ -189,7 +211,7 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     product, ahead = account.target.product, account.ahead
     if product is None or ahead is None:
         for name in _WEIGHT:
-            figures.unknown(name, "the product on the line is not known")
+            figures.unknown(name, tr("the product on the line is not known"))
         return
     deviation = _mean(model, model.at(ahead.now_h))
     ends = (deviation.number, *deviation.ends)
@@ -200,7 +222,7 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     )
     figures.add(_WEIGHT[0], Estimate(grams, low, high, model.n), working)
     if account.weeks_a_piece is None or account.made is None:
-        why = "pieces were not counted" if account.made is None else "no shifts are planned"
+        why = tr("pieces were not counted") if account.made is None else tr("no shifts are planned")
         for name in _WEIGHT[1:]:
             figures.unknown(name, why)
         return
@@ -213,7 +235,7 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     middle, least, most = model.average()
     over = Estimate(middle, least, most, model.n)
     average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
-    mean = f"{show.number(over.number, 4)} mm off target on average of {model.n} batches; "
+    mean = tr("{number} mm off target on average of {n} batches; ", number=show.number(over.number, 4), n=model.n)
     figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))
     if average.money is not None:
         figures.add(_AVERAGE[1], Estimate(*average.money, n=model.n), mean + _money_working(average))
@@ -231,10 +253,17 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
         show.value(replace(f, value=abs(f.value)), plant).removesuffix("/week") if isinstance(f.value, float) else ""
         for f in (kg, by_name["weight_effect_money_per_week"])
     )
-    way = "gives away" if kg.value > 0 else "is short by"
+    way = tr("gives away") if kg.value > 0 else tr("is short by")
     ends = sorted(abs(end) for end in (kg.low, kg.high))
     low, high = (show.value(replace(kg, value=end), plant).split()[0] for end in ends)
-    now = f"At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week{money and ', ' + money}."
+    now = tr(
+        "At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week{part}.",
+        way=way,
+        amount=amount,
+        low=low,
+        high=high,
+        part=money and ", " + money,
+    )
     return f"{now} {_average_words(by_name, plant)}".rstrip()
 
 
@@ -245,7 +274,11 @@ def _average_words(by_name: dict[str, Figure], plant: Plant) -> str:
         return ""
     amount = show.value(kg, plant).removesuffix("/week")
     cost = f", {show.value(money, plant).removesuffix('/week')}" if money and isinstance(money.value, float) else ""
-    return f"Averaged over the period it was {amount}{cost} a week: the rope's part of the giveaway on the page Weight."
+    return tr(
+        "Averaged over the period it was {amount}{cost} a week: the rope's part of the giveaway on the page Weight.",
+        amount=amount,
+        cost=cost,
+    )
 
 
 def _kg_working(effect: WeekEffect) -> str:
@@ -254,16 +287,20 @@ def _kg_working(effect: WeekEffect) -> str:
         for week in effect.products[:SHOWN]
     ]
     if effect.products[SHOWN:]:
-        parts.append(f"{len(effect.products) - SHOWN} further products")
-    return f"({' + '.join(parts)}) ÷ 1000, pieces a planned week"
+        parts.append(tr("{products} further products", products=len(effect.products) - SHOWN))
+    return tr("({parts}) ÷ 1000, pieces a planned week", parts=" + ".join(parts))
 
 
 def _money_working(effect: WeekEffect) -> str:
     priced = [(week.kg[0], week.product) for week in effect.products if week.product.price_per_kg is not None]
     parts = [f"{show.number(kg, 2)} kg × {candy.price_per_kg:g} ({candy.flavour})" for kg, candy in priced[:SHOWN]]
     if priced[SHOWN:]:
-        parts.append(f"{len(priced) - SHOWN} further products")
-    left_out = f"; {effect.unnamed:.1%} of the pieces name no product and are left out" if effect.unnamed > 0 else ""
+        parts.append(tr("{priced} further products", priced=len(priced) - SHOWN))
+    left_out = (
+        tr("; {unnamed:.1%} of the pieces name no product and are left out", unnamed=effect.unnamed)
+        if effect.unnamed > 0
+        else ""
+    )
     return " + ".join(parts) + left_out
 
 
@@ -272,7 +309,11 @@ def _effects(figures: FigureList, model: RopeModel, judgement: Verdict) -> None:
     for i, effect in enumerate(judgement.effects, 1):
         kind = _kind(model, "95 % confidence")
         size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n, interval=kind)
-        working = f"{show.number(effect.after_mm, 3)} after − {show.number(effect.before_mm, 3)} before"
+        working = tr(
+            "{after_mm} after − {before_mm} before",
+            after_mm=show.number(effect.after_mm, 3),
+            before_mm=show.number(effect.before_mm, 3),
+        )
         figures.add("adjustment_{i}_mm", size, working, i=i, what=effect.label)
 
 
@@ -283,7 +324,9 @@ def _products(figures: FigureList, model: RopeModel) -> None:
     other = model.kinds.reference
     for i, name in enumerate(model.kinds.names):
         batches = int(model.kinds.columns[:, i].sum())
-        working = f"offset of {batches} batches from their own target, beside that of {other}"
+        working = tr(
+            "offset of {batches} batches from their own target, beside that of {other}", batches=batches, other=other
+        )
         offset = _mean(model, model.contrast(**{f"product{i}": 1.0}))
         figures.add("product_{i}_mm", offset, working, n=batches, i=i + 1, product=name, other=other)
 
@@ -295,19 +338,19 @@ def _within(figures: FigureList, account: RopeAccount) -> None:
         (
             "within_batch_sd_mm",
             within.sd if within else None,
-            "two readings in a batch",
-            "readings about each batch's own line, restricted likelihood of noise with memory, a gauge's own on it",
+            tr("two readings in a batch"),
+            tr("readings about each batch's own line, restricted likelihood of noise with memory, a gauge's own on it"),
         ),
         (
             "taper_mm",
             within.taper if within and not blocks else None,
-            "batch marks" if blocks else "two batches of 8 readings",
-            "mean over batches of slope × length",
+            tr("batch marks") if blocks else tr("two batches of 8 readings"),
+            tr("mean over batches of slope × length"),
         ),
     )
     for name, estimate, needs, working in parts:
         if estimate is None or estimate.value is None:
-            figures.unknown(name, f"it needs {needs}")
+            figures.unknown(name, tr("it needs {needs}", needs=needs))
             continue
         high = estimate.high if estimate.high is not None and isfinite(estimate.high) else None
         kind = estimate.interval if estimate.low is None else ""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
@@ -51,10 +52,10 @@ def lead_table(
     rows.append({"what": "sizer", "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
     if judgement is not None and account.model is not None:
         rows.append({"what": "since", "said": _since(account, judgement, plant, scope)})
-        rows.append({"what": "likely cause", "said": cause_words(account, judgement, plant)})
-        rows.append({"what": "out of tolerance", "said": _out(account, judgement, plant, scope)})
-        rows.append({"what": "to set", "said": advice_words(account, past, plant)})
-    return Table("lead", "At the machine", columns_of("what; said"), rows)
+        rows.append({"what": tr("likely cause"), "said": cause_words(account, judgement, plant)})
+        rows.append({"what": tr("out of tolerance"), "said": _out(account, judgement, plant, scope)})
+        rows.append({"what": tr("to set"), "said": advice_words(account, past, plant)})
+    return Table("lead", tr("At the machine"), columns_of("what; said"), rows)
 
 
 def _since(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> str:
@@ -64,8 +65,12 @@ def _since(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope)
     when = show.moment_near(model.since, plant, scope.now)
     steps = [e for e in judgement.effects if e.at == model.since]
     if steps:
-        return f"{when}, the last {'adjustment' if steps[-1].recorded else 'unexplained jump'}"
-    return f"{when}, where the drift changed its pace" if model.bend_h is not None else f"{when}, the first batch shown"
+        return tr("{when}, the last {part}", when=when, part="adjustment" if steps[-1].recorded else "unexplained jump")
+    return (
+        tr("{when}, where the drift changed its pace", when=when)
+        if model.bend_h is not None
+        else tr("{when}, the first batch shown", when=when)
+    )
 
 
 def cause_words(account: RopeAccount, judgement: Verdict, plant: Plant) -> str:
@@ -75,42 +80,53 @@ def cause_words(account: RopeAccount, judgement: Verdict, plant: Plant) -> str:
     """
     if judgement.state == "stepped":
         last = [e for e in judgement.effects if e.real][-1]
-        return f"something was moved, changed or knocked ({length(last.size_mm, plant, signed=True)}); nobody noted it"
+        return tr(
+            "something was moved, changed or knocked ({length}); nobody noted it",
+            length=length(last.size_mm, plant, signed=True),
+        )
     if judgement.state != "drifting":
-        return "not settled: it may drift or hold" if may_drift(account, judgement) else "no measurable drift"
+        return tr("not settled: it may drift or hold") if may_drift(account, judgement) else tr("no measurable drift")
     if account.agreement is not None and account.agreement.wanders:
-        return "perhaps a gauge and not the rope: the two gauges drift apart; measure the rope by hand"
+        return tr("perhaps a gauge and not the rope: the two gauges drift apart; measure the rope by hand")
     slipping = [slip for slip in account.slips if slip.low > 0 or slip.high < 0]
     if slipping:
         worst = max(slipping, key=lambda slip: abs(slip.share))
-        return f"roller pair {worst.pair}: slip, stretch after it, or a worn diameter"
+        return tr("roller pair {pair}: slip, stretch after it, or a worn diameter", pair=worst.pair)
     points = account.points
     warm = points.height > 0 and points["temperature_c"].null_count() == points.height
-    caveat = "rope temperature was not exported and cannot be ruled out" if warm else "rope temperature is taken out"
-    return f"rollers wear or a setting creeps; {caveat}"
+    caveat = (
+        tr("rope temperature was not exported and cannot be ruled out") if warm else tr("rope temperature is taken out")
+    )
+    return tr("rollers wear or a setting creeps; {caveat}", caveat=caveat)
 
 
 def _out(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> str:
     ahead = account.ahead
     if ahead is None:
-        return "not known: no product with a tolerance"
+        return tr("not known: no product with a tolerance")
     mean = ahead.mean
     if mean.value_h is None:
         sure = mean.low_h is None
         return (
-            f"not within {HORIZON_H:.0f} hours of running"
+            tr("not within {horizon_h:.0f} hours of running", horizon_h=HORIZON_H)
             if sure
-            else f"unlikely within {HORIZON_H:.0f} hours of running"
+            else tr("unlikely within {horizon_h:.0f} hours of running", horizon_h=HORIZON_H)
         )
     if mean.value_h == 0:
         return "already"
-    high = f"{mean.high_h:.0f}" if mean.high_h is not None else f"more than {HORIZON_H:.0f}"
+    high = f"{mean.high_h:.0f}" if mean.high_h is not None else tr("more than {horizon_h:.0f}", horizon_h=HORIZON_H)
     when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
-    text = f"in {show.hours(mean.value_h)} of running ({mean.low_h or 0.0:.0f} to {high}, 90 %){when}"
+    text = tr(
+        "in {value_h} of running ({part:.0f} to {high}, 90 %){when}",
+        value_h=show.hours(mean.value_h),
+        part=mean.low_h or 0.0,
+        high=high,
+        when=when,
+    )
     return (
         text
         if judgement.state == "drifting"
-        else f"if it goes on as its middle line does, {text}; the drift may be none"
+        else tr("if it goes on as its middle line does, {text}; the drift may be none", text=text)
     )
 
 
@@ -118,18 +134,22 @@ def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -
     """What to set, with the usual error of this sizer's adjustments taken off."""
     model, ahead = account.model, account.ahead
     if model is None or ahead is None:
-        return "not known: no product with a target"
+        return tr("not known: no product with a target")
     now = model.at(ahead.now_h)
     off, (low, high) = model.fit.mean(now), model.fit.interval(now, 0.95)
     if low <= 0 <= high:
-        return "nothing: how far the rope is off its target cannot be told from zero"
+        return tr("nothing: how far the rope is off its target cannot be told from zero")
     way = "thinner" if off > 0 else "thicker"
     ends = sorted((abs(low), abs(high)))
     turn = f"{_coarse(abs(off), high - low, plant)} {way} ({' to '.join(_coarse(e, high - low, plant) for e in ends)})"
     source = past if past is not None and past.model is not None else account
     habit = habit_of(effects_of(source.model)) if source.model is not None else None
     if habit is None:
-        return f"{turn}; too few adjustments were noted here to learn from (needs {LEAST_ADJUSTMENTS})"
+        return tr(
+            "{turn}; too few adjustments were noted here to learn from (needs {least_adjustments})",
+            turn=turn,
+            least_adjustments=LEAST_ADJUSTMENTS,
+        )
     return f"{turn}. {habit_words(habit, abs(off), high - low, plant)}"
 
 
@@ -142,22 +162,30 @@ def habit_words(habit: Habit, off_mm: float, width_mm: float, plant: Plant) -> s
     if over.value is None or over.low is None or over.high is None:
         return ""
     wide = over.high - over.low
-    count = f"The last {habit.count} adjustments of this sizer"
+    count = tr("The last {count} adjustments of this sizer", count=habit.count)
     if over.low <= 0 <= over.high:
-        return (
-            f"{count} neither overshot nor fell short on average ({length(over.low, plant, signed=True)} to "
-            f"{length(over.high, plant, signed=True)})"
+        return tr(
+            "{count} neither overshot nor fell short on average ({length} to {length_2})",
+            count=count,
+            length=length(over.low, plant, signed=True),
+            length_2=length(over.high, plant, signed=True),
         )
-    verb = "overshot" if over.value > 0 else "fell short"
+    verb = "overshot" if over.value > 0 else tr("fell short")
     ends = sorted((abs(over.low), abs(over.high)))
     by = " to ".join(_coarse(end, wide, plant) for end in ends)
-    past_words, aim = f"{count} {verb} by {by} on average (95 %)", off_mm - over.value
+    past_words, aim = tr("{count} {verb} by {by} on average (95 %)", count=count, verb=verb, by=by), off_mm - over.value
     if aim < _step(width_mm + wide) / 2:
-        return (
-            f"{past_words}, as much as the correction wanted now: make the smallest turn and look at the next batches"
+        return tr(
+            "{past_words}, as much as the correction wanted now: make the smallest turn and look at the next batches",
+            past_words=past_words,
         )
-    turn = "turn less" if over.value > 0 else "turn more"
-    return f"{past_words}: {turn}, as if for {_coarse(aim, width_mm + wide, plant)}"
+    turn = tr("turn less") if over.value > 0 else tr("turn more")
+    return tr(
+        "{past_words}: {turn}, as if for {coarse}",
+        past_words=past_words,
+        turn=turn,
+        coarse=_coarse(aim, width_mm + wide, plant),
+    )
 
 
 def _step(width_mm: float) -> float:

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product
 from lineview.plant import Plant, Product
@@ -108,9 +109,9 @@ def week_effect(
     bare = [week.product.id for week in weeks if week.product.price_per_kg is None]
     why = ""
     if bare:
-        why = f"no price_per_kg in plant.toml of {', '.join(bare)}"
+        why = tr("no price_per_kg in plant.toml of {bare}", bare=", ".join(bare))
     elif share > UNNAMED:
-        why = f"{share:.0%} of the pieces are of no product the batch sheet names"
+        why = tr("{share:.0%} of the pieces are of no product the batch sheet names", share=share)
     money = None if why else _sum_ends([(week.kg, week.product.price_per_kg or 0.0) for week in weeks])
     return WeekEffect(tuple(rows), _sum_ends([(week.kg, 1.0) for week in rows]), money, why, share)
 

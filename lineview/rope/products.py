@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.core.language import tr
 from lineview.plant import Plant, Product
 
 Floats = NDArray[np.float64]
@@ -71,7 +72,7 @@ def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
 
 def _few(flavours: list[str]) -> str:
     more = len(flavours) - SHOWN
-    return ", ".join(flavours[:SHOWN]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(flavours[:SHOWN]) + (tr(" and {more} more", more=more) if more > 0 else "")
 
 
 def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGroups:

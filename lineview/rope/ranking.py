@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Table, columns_of
@@ -114,7 +115,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
         }
         for sizer in ranked
     ]
-    return Table("sizers", "Sizers of the works, the most urgent first", columns, rows)
+    return Table("sizers", tr("Sizers of the works, the most urgent first"), columns, rows)
 
 
 def _round(drift: float | None) -> float | None:
@@ -126,22 +127,22 @@ def state_words(sizer: RankedSizer) -> str:
     if sizer.state == "drifting" and sizer.drift is not None:
         return "thinning" if sizer.drift < 0 else "thickening"
     if sizer.hours and sizer.drift is not None:
-        return f"may be {'thinning' if sizer.drift < 0 else 'thickening'}"
-    words = {"steady": "steady", "stepped": "steady since a jump", "repaired": "steady since an adjustment"}
+        return tr("may be {part}", part="thinning" if sizer.drift < 0 else "thickening")
+    words = {"steady": "steady", "stepped": tr("steady since a jump"), "repaired": tr("steady since an adjustment")}
     return words.get(sizer.state, "not known")
 
 
 def why_words(sizer: RankedSizer) -> str:
     """Say why a sizer stands where it does in the order."""
     if sizer.problem:
-        return f"not known: {sizer.problem}"
+        return tr("not known: {problem}", problem=sizer.problem)
     if sizer.out:
-        return "out of tolerance already"
+        return tr("out of tolerance already")
     if sizer.hours is not None:
-        return "leaves tolerance at this pace"
+        return tr("leaves tolerance at this pace")
     if sizer.early is not None:
-        return f"unlikely within {HORIZON_H:.0f} h"
-    return f"will not leave tolerance within {HORIZON_H:.0f} h"
+        return tr("unlikely within {horizon_h:.0f} h", horizon_h=HORIZON_H)
+    return tr("will not leave tolerance within {horizon_h:.0f} h", horizon_h=HORIZON_H)
 
 
 def sooner_words(ranked: tuple[RankedSizer, ...], sizer_id: str) -> str:
@@ -152,7 +153,11 @@ def sooner_words(ranked: tuple[RankedSizer, ...], sizer_id: str) -> str:
         return ""
     first = needs[0]
     if first.out:
-        return f"{first.shown} needs attention sooner: its rope is out of tolerance."
+        return tr("{shown} needs attention sooner: its rope is out of tolerance.", shown=first.shown)
     early = show.number(first.early or 0.0, 0)
-    hours = f"{early} hours or more" if first.late is None else f"{early} to {show.number(first.late, 0)} hours"
-    return f"{first.shown} needs attention sooner: its rope leaves tolerance in {hours}."
+    hours = (
+        tr("{early} hours or more", early=early)
+        if first.late is None
+        else tr("{early} to {late} hours", early=early, late=show.number(first.late, 0))
+    )
+    return tr("{shown} needs attention sooner: its rope leaves tolerance in {hours}.", shown=first.shown, hours=hours)

@@ -11,6 +11,7 @@ import polars as pl
 
 from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
@@ -28,11 +29,13 @@ def run_rules_table(account: RopeAccount) -> Table:
     """What each run rule asked for signals."""
     columns = columns_of("rule; signals; stands: since the last adjustment; first: first of these")
     rules, model, watch = account.run_rules, account.model, account.watch
-    title = "Run rules on the batches' residuals (Nelson's tests)"
+    title = tr("Run rules on the batches' residuals (Nelson's tests)")
     if rules is None or model is None or watch is None or rules.refused:
         return Table("run_rules", title, columns, ())
     if rules.run_length is not None:
-        title += f"; together they alarm falsely once in {show.number(rules.run_length, 0)} batches"
+        title += tr(
+            "; together they alarm falsely once in {run_length} batches", run_length=show.number(rules.run_length, 0)
+        )
     rows = []
     for test, signal in rules.signals.items():
         places = np.flatnonzero(signal)
@@ -49,8 +52,8 @@ def run_rules_notes(account: RopeAccount) -> list[str]:
     if rules is None:
         return []
     if rules.refused:
-        return [f"Run rules are asked for in plant.toml and were not applied: {rules.refused}."]
-    return ["Run rules are on: they add false alarms to those of the charts, whose rate is set without them."]
+        return [tr("Run rules are asked for in plant.toml and were not applied: {refused}.", refused=rules.refused)]
+    return [tr("Run rules are on: they add false alarms to those of the charts, whose rate is set without them.")]
 
 
 def rope_series(account: RopeAccount, judgement: Verdict | None) -> dict[str, pl.DataFrame]:
@@ -79,22 +82,24 @@ def watch_table(account: RopeAccount) -> Table:
         "chart; parameter; low: lower limit [mm]; high: upper limit [mm]; rate: one false alarm in; signals; "
         "stands: since the last adjustment; first: first of these"
     )
-    title = "Charts of the batches' residuals that watch for drift (ISO 7870-2, -4 and -6)"
+    title = tr("Charts of the batches' residuals that watch for drift (ISO 7870-2, -4 and -6)")
     watch = account.watch
     if watch is None:
         return Table("watch", title, columns, ())
     if watch.by_rank:
-        title += ", by rank, for some batches are farther off than a normal law has them"
-    averages = (("EWMA", SLOW, watch.ewma), ("EWMA, quick", QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
+        title += tr(", by rank, for some batches are farther off than a normal law has them")
+    averages = (("EWMA", SLOW, watch.ewma), (tr("EWMA, quick"), QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
     rows: list[dict[str, Any]] = []
     for (chart, smoothing, frame), width in zip(averages, watch.widths, strict=True):
         parameter = f"L {show.number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
         row = {"chart": chart, "parameter": parameter, "low": frame["low"][-1], "high": frame["high"][-1]}
-        rate = f"{FALSE_ALARM_H:.0f} h, with the other two"
+        rate = tr("{false_alarm_h:.0f} h, with the other two", false_alarm_h=FALSE_ALARM_H)
         rows.append({**row, "rate": rate, **_signals(frame)})
     parameter, limit = f"k {ALLOWANCE:g}, h {show.number(watch.limit, 2)}", watch.cusum["limit"][-1]
     row = {"chart": "CUSUM", "parameter": parameter, "low": -limit, "high": limit}
-    rows.append({**row, "rate": f"{FALSE_ALARM_H:.0f} h by itself", **_signals(watch.cusum)})
+    rows.append(
+        {**row, "rate": tr("{false_alarm_h:.0f} h by itself", false_alarm_h=FALSE_ALARM_H), **_signals(watch.cusum)}
+    )
     return Table("watch", title, columns, rows)
 
 
@@ -131,33 +136,36 @@ def _causes(
 ) -> Table:
     rows: list[dict[str, Any]] = []
     if account.model is not None and judgement is not None:
-        since = "the last step" if account.model.adjustments else "the first batch"
+        since = tr("the last step") if account.model.adjustments else tr("the first batch")
         when = show.moment_near(account.model.since, plant, scope.now)
         sources = {
             "drift_mm_per_h": (
-                "wear, an hour of running",
-                f"{account.model.n} batches; the pace since {since}, {when}",
+                tr("wear, an hour of running"),
+                tr("{n} batches; the pace since {since}, {when}", n=account.model.n, since=since, when=when),
             ),
-            "batch_to_batch_sd_mm": ("one batch to the next", f"standard deviation, {account.model.n} batches"),
-            "within_batch_sd_mm": ("within a batch", "standard deviation of readings about each batch's line"),
-            "taper_mm": ("from a batch's start to its end", "mean of the batches"),
+            "batch_to_batch_sd_mm": (
+                tr("one batch to the next"),
+                tr("standard deviation, {n} batches", n=account.model.n),
+            ),
+            "within_batch_sd_mm": (tr("within a batch"), tr("standard deviation of readings about each batch's line")),
+            "taper_mm": (tr("from a batch's start to its end"), tr("mean of the batches")),
             "temperature_mm_per_c": (
-                f"rope 1 °C{' (1.8 °F)' if plant.units == 'US' else ''} warmer",
-                "slope on batch mean temperature",
+                tr("rope 1 °C{part} warmer", part=" (1.8 °F)" if plant.units == "US" else ""),
+                tr("slope on batch mean temperature"),
             ),
         }
         if account.model.kinds is not None:
             other = f", against {account.model.kinds.reference}"
             numbered = enumerate(account.model.kinds.names, 1)
             sources |= {
-                f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in numbered
+                f"product_{i}_mm": (f"{name} batches{other}", tr("each off its own target")) for i, name in numbered
             }
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:
                 rows.append(_cause(what, figure, source, plant))
     columns = columns_of("what: what moves the diameter; size; interval: 95 % interval; from")
-    return Table("causes", "What moves the diameter", columns, rows)
+    return Table("causes", tr("What moves the diameter"), columns, rows)
 
 
 def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, Any]:
@@ -167,7 +175,7 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
     low, high = figure.low, figure.high
     bounded = isinstance(low, float) and isinstance(high, float)
     if bounded and signed and isinstance(low, float) and isinstance(high, float) and low < 0 < high:
-        source += "; no measurable effect"
+        source += tr("; no measurable effect")
 
     def size(mm: float) -> str:
         return length(mm, plant, signed=signed, rate=True)
@@ -177,7 +185,7 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
 
 
 #: What is said of an adjustment that no batch has followed.
-UNJUDGED = "no batch since, so not judged yet"
+UNJUDGED = mark("no batch since, so not judged yet")
 
 
 def _adjustments(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> Table:
@@ -200,19 +208,24 @@ def _adjustments(account: RopeAccount, judgement: Verdict | None, plant: Plant, 
     ]
     blank = {key: None for key, _, _ in columns}
     rows += [{**blank, "at": at, "what": what, "verdict": UNJUDGED} for at, what in account.unjudged]
-    return Table("adjustments", "Adjustments and unexplained jumps", columns, rows)
+    return Table("adjustments", tr("Adjustments and unexplained jumps"), columns, rows)
 
 
 def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
     """Say what a step did, in words."""
-    what = "adjustment" if effect.recorded else "unexplained jump"
-    name = f"the {what} of {show.moment_near(effect.at, plant, scope.now)}"
+    what = "adjustment" if effect.recorded else tr("unexplained jump")
+    name = tr("the {what} of {at}", what=what, at=show.moment_near(effect.at, plant, scope.now))
     if not effect.real:
-        return f"{name} made no measurable difference"
+        return tr("{name} made no measurable difference", name=name)
     if effect.helped and effect.before_mm * effect.size_mm < 0:
         return f"{name} corrected {took_out(effect, plant)}"
     way = "up" if effect.size_mm > 0 else "down"
-    return f"{name} moved the rope {way} {length(abs(effect.size_mm), plant)}, away from its target"
+    return tr(
+        "{name} moved the rope {way} {length}, away from its target",
+        name=name,
+        way=way,
+        length=length(abs(effect.size_mm), plant),
+    )
 
 
 def _limits(account: RopeAccount) -> Table:
@@ -235,7 +248,7 @@ def _limits(account: RopeAccount) -> Table:
         }
         for limit in account.limits
     ]
-    return Table("limits", "Control limits, three standard deviations (ISO 7870-2)", columns, rows)
+    return Table("limits", tr("Control limits, three standard deviations (ISO 7870-2)"), columns, rows)
 
 
 def _gauges(account: RopeAccount) -> Table:
@@ -245,7 +258,7 @@ def _gauges(account: RopeAccount) -> Table:
     rows = []
     for i, gauge in enumerate(account.gauges):
         check = gauge.check
-        finding = "dead" if check.dead else f"seems to be in {check.slip}" if check.slip else ""
+        finding = "dead" if check.dead else tr("seems to be in {slip}", slip=check.slip) if check.slip else ""
         rows.append(
             {
                 "gauge": gauge.gauge.id,
@@ -256,7 +269,7 @@ def _gauges(account: RopeAccount) -> Table:
                 "found": finding,
             }
         )
-    return Table("gauges", "Diameter gauges", columns, rows)
+    return Table("gauges", tr("Diameter gauges"), columns, rows)
 
 
 def _rollers(account: RopeAccount) -> Table:
@@ -271,12 +284,12 @@ def _rollers(account: RopeAccount) -> Table:
         row["turns_s"], row["found"] = ripple.turns_s, ripple.why_none
         if ripple.ripple is not None:
             row["ripple"], row["chance"] = ripple.ripple.amplitude, ripple.ripple.chance
-            row["found"] = "ripple at this pair's turning period" if ripple.found else "no ripple"
+            row["found"] = tr("ripple at this pair's turning period") if ripple.found else tr("no ripple")
     for slip in account.slips:
         row = rows.setdefault(slip.pair, {**empty, "pair": slip.pair})
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
     ordered = [rows[pair] for pair in sorted(rows)]
-    return Table("rollers", "Roller pairs: ripple at their turning period, and flow v·d²", columns, ordered)
+    return Table("rollers", tr("Roller pairs: ripple at their turning period, and flow v·d²"), columns, ordered)
 
 
 def product_notes(model: RopeModel | None) -> list[str]:
@@ -287,18 +300,27 @@ def product_notes(model: RopeModel | None) -> list[str]:
     out = []
     if kinds.aside:
         out.append(
-            f"Batches of {show.sentence_list(kinds.aside)} are too few to know how far they run off their own target; "
-            "they were left out of the drift."
+            tr(
+                "Batches of {aside} are too few to know how far they run off their own target; they were "
+                "left out of the drift.",
+                aside=show.sentence_list(kinds.aside),
+            )
         )
     if kinds.mixed:
         out.append(
-            f"How far the rope of {show.sentence_list(kinds.mixed)} runs off its own target cannot be separated from "
-            "drift, from an adjustment or from the change between batches: too few batches, or a change of "
-            "product at an adjustment."
+            tr(
+                "How far the rope of {mixed} runs off its own target cannot be separated from drift, "
+                "from an adjustment or from the change between batches: too few batches, or a change of "
+                "product at an adjustment.",
+                mixed=show.sentence_list(kinds.mixed),
+            )
         )
     if kinds.in_one_stretch:
         out.append(
-            f"Batches of {show.sentence_list(kinds.in_one_stretch)} were made in one stretch: whether that product "
-            "runs off its own target, or the rope jumped when it began or ended, is not known."
+            tr(
+                "Batches of {in_one_stretch} were made in one stretch: whether that product runs off its "
+                "own target, or the rope jumped when it began or ended, is not known.",
+                in_one_stretch=show.sentence_list(kinds.in_one_stretch),
+            )
         )
     return out

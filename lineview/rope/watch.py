@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.core.language import tr
 from lineview.rope.drift_model import SHAPES, RopeModel
 from lineview.stats.capability import shape_of
 from lineview.stats.control_charts import (
@@ -211,11 +212,11 @@ def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
         return out
     names = usable["batch"].to_list()
     single, moving = individuals_limits(values)
-    assumption = "batches independent of each other"
+    assumption = tr("batches independent of each other")
     alone = bool((usable["n"] == 1).all())
-    single_name = "individuals" if alone else "batch means as individuals"
+    single_name = "individuals" if alone else tr("batch means as individuals")
     out.append(_limits_with_names(single_name, single, names, 1, assumption))
-    out.append(_limits_with_names("moving range", moving, names[1:], 1, assumption))
+    out.append(_limits_with_names(tr("moving range"), moving, names[1:], 1, assumption))
     return out
 
 
@@ -241,11 +242,11 @@ def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bo
     if groups.shape[0] < 2:
         return []
     means, ranges, sds = subgroup_limits(groups)
-    assumption = "readings within a batch independent of each other"
+    assumption = tr("readings within a batch independent of each other")
     return [
-        _limits_with_names("batch mean", means, names, size, assumption),
-        _limits_with_names("range in a batch", ranges, names, size, assumption),
-        _limits_with_names("standard deviation in a batch", sds, names, size, assumption),
+        _limits_with_names(tr("batch mean"), means, names, size, assumption),
+        _limits_with_names(tr("range in a batch"), ranges, names, size, assumption),
+        _limits_with_names(tr("standard deviation in a batch"), sds, names, size, assumption),
     ]
 
 
@@ -282,14 +283,21 @@ def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
     """
     chosen = sorted(set(tests))
     if model.n < LEAST:
-        return RunRules({}, None, f"too few batches to see whether residuals are independent: needs {LEAST}")
+        return RunRules(
+            {}, None, tr("too few batches to see whether residuals are independent: needs {least}", least=LEAST)
+        )
     portmanteau = left_over(model)
     if portmanteau.p < FAILS:
         return RunRules(
             {},
             None,
-            "the residuals still depend on each other (Ljung–Box "
-            f"{portmanteau.statistic:.1f} on {portmanteau.df} degrees of freedom, chance {portmanteau.p:.1%})",
+            tr(
+                "the residuals still depend on each other (Ljung–Box {statistic:.1f} on {df} degrees of "
+                "freedom, chance {p:.1%})",
+                statistic=portmanteau.statistic,
+                df=portmanteau.df,
+                p=portmanteau.p,
+            ),
         )
     z = fresh_residuals(model)
     length = _length(tuple(chosen)) if set(chosen) <= set(LENGTHS) else None
@@ -319,18 +327,21 @@ SURE, MUCH = 1e-4, 0.15
 def disagreement(model: RopeModel) -> str:
     """Why no model tried is that of the readings, or ""."""
     if model.bend_h is not None and any(not a.recorded for a in model.adjustments):
-        return (
-            "the readings disagree with every model tried: a change of pace and a jump that nobody recorded were both "
-            "seen, and each may be the other"
+        return tr(
+            "the readings disagree with every model tried: a change of pace and a jump that nobody "
+            "recorded were both seen, and each may be the other"
         )
     if model.n < LEAST:
         return ""
     portmanteau = left_over(model)
     if portmanteau.p >= SURE or portmanteau.statistic / model.n < MUCH:
         return ""
-    return (
-        "the readings disagree with every model tried: what wear, steps, a level that wanders and memory leave still "
-        f"depends on itself (Ljung–Box {portmanteau.statistic:.0f} on {portmanteau.df} degrees of freedom)"
+    return tr(
+        "the readings disagree with every model tried: what wear, steps, a level that wanders "
+        "and memory leave still depends on itself (Ljung–Box {statistic:.0f} on {df} degrees of "
+        "freedom)",
+        statistic=portmanteau.statistic,
+        df=portmanteau.df,
     )
 
 

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 
 Floats = NDArray[np.float64]
 
@@ -119,7 +120,7 @@ def fit_memory(means: ArrayLike, variances: ArrayLike) -> MemoryFit:
     """
     y, errors = np.asarray(means, dtype=np.float64), np.asarray(variances, dtype=np.float64)
     if y.size < 3:
-        raise MeasureError(Fault(f"{y.size} groups", "means", "three or more"))
+        raise MeasureError(Fault(f"{y.size} groups", "means", tr("three or more")))
     sd_of_means = max(float(np.std(y)), 1e-12)
     least, most = np.log(0.1 * sd_of_means), np.log(6.0 * sd_of_means)
     sds = np.exp(np.linspace(least, most, _SDS))
@@ -255,7 +256,12 @@ def within_batch_correlation(
     sd = Estimate(middle, low, high, runs.df.size, interval=f"{100 * level:g} % confidence")
     follow, usual = float(weight @ (grid[:, 0] * (1 - grid[:, 1]))), value.size / (int(run[-1]) + 1)
     if follow > FOLLOWS and usual < LONG_ENOUGH:
-        why = f"no interval: readings follow each other ({follow:.2f}), {usual:.0f} in a batch; needs {LONG_ENOUGH}"
+        why = tr(
+            "no interval: readings follow each other ({follow:.2f}), {usual:.0f} in a batch; needs {long_enough}",
+            follow=follow,
+            usual=usual,
+            long_enough=LONG_ENOUGH,
+        )
         sd = Estimate(middle, n=runs.df.size, interval=why)
     return RunNoise(sd, follow)
 
@@ -416,7 +422,7 @@ def _of_spread(left: Floats, variance: float, runs: _Runs) -> Floats:
 
 def _of_independent(runs: _Runs, level: float) -> RunNoise:
     """Pool the runs' sums of squares as of independent values."""
-    unknown = RunNoise(Estimate.unknown("no run has two values"), 0.0)
+    unknown = RunNoise(Estimate.unknown(tr("no run has two values")), 0.0)
     if not runs.df.size:
         return unknown
     _, residual, _ = _likelihood(runs, 0.0)

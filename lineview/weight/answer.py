@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
@@ -53,7 +54,13 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     machine = plant.machine(scope.machine)
     if machine is None:
         there = ", ".join(m.id for m in plant.machines) or "none"
-        raise AskError(Fault(f"'{scope.machine}' is not a machine of the plant", "--machine", f"one of {there}"))
+        raise AskError(
+            Fault(
+                tr("'{machine}' is not a machine of the plant", machine=scope.machine),
+                "--machine",
+                tr("one of {there}", there=there),
+            )
+        )
     start, end = scope.period.start, scope.period.end
     weights = inputs.weights.filter((pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end))
     batches = inputs.batches.filter(pl.col("line") == machine.line)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import tr
 from lineview.weight.contents import ContentsRules, Sampling
 
 Floats = NDArray[np.float64]
@@ -51,7 +52,7 @@ def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> La
     """The law of one piece from weighed ones, moved and stretched to a mean and a spread."""
     off = np.asarray(net_g, dtype=np.float64)
     if off.size < 2 or not step_g > 0:
-        raise MeasureError(Fault("too few pieces for a law", "net_g", "two or more single pieces"))
+        raise MeasureError(Fault(tr("too few pieces for a law"), "net_g", tr("two or more single pieces")))
     spread = float(np.std(off))
     # Sharing a mass between two grid masses adds a sixth of the step squared, on average, to the variance.
     inner = np.sqrt(max(sd_g**2 - step_g**2 / 6, 0.0))
@@ -75,7 +76,7 @@ def normal_offsets(count: int = 2001) -> Floats:
 def bag_by_count(piece: Law, count: int) -> Law:
     """The law of the sum of so many pieces of one batch."""
     if count < 1:
-        raise MeasureError(Fault(f"a bag of {count} pieces", "count", "one or more"))
+        raise MeasureError(Fault(tr("a bag of {count} pieces", count=count), "count", tr("one or more")))
     size = (piece.p.size - 1) * count + 1
     padded = 1 << (size - 1).bit_length() if size > 1 else 1
     powered = np.fft.rfft(piece.p, padded) ** count
@@ -120,7 +121,9 @@ class Filling:
         self._p = np.trim_zeros(piece.p)
         self._step_g = piece.step_g
         if self._least < 1 or not greatest_g > 0:
-            raise MeasureError(Fault("pieces or the fill weigh nothing", "piece, fill_g", "masses above 0 g"))
+            raise MeasureError(
+                Fault(tr("pieces or the fill weigh nothing"), tr("piece, fill_g"), tr("masses above 0 g"))
+            )
         goal = self._goal(greatest_g)
         self._comes_by = np.zeros(goal)
         current, at = np.ones(1), 0
@@ -139,7 +142,7 @@ class Filling:
         """The law of a bag whose filling stops at this mass [g]."""
         goal = self._goal(fill_g)
         if not 0 < goal <= self._comes_by.size:
-            raise MeasureError(Fault("the fill is out of reach", "fill_g", "above 0 g, up to the greatest"))
+            raise MeasureError(Fault(tr("the fill is out of reach"), "fill_g", tr("above 0 g, up to the greatest")))
         reach = self._p.size - 1 + self._least
         before = self._comes_by[max(goal - reach, 0) : goal]
         # The last total before the goal ends `before`: one piece from there lands at goal - 1 + its mass.

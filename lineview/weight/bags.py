@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import tr
 from lineview.weight.bag_law import (
     BagPieces,
     Chance,
@@ -65,7 +66,7 @@ def smallest_count(
             return count, chance
         count += 1
     raise MeasureError(
-        Fault("no bag up to half again the label passes as often", "wanted", "less spread, or a lower chance")
+        Fault(tr("no bag up to half again the label passes as often"), "wanted", tr("less spread, or a lower chance"))
     )
 
 
@@ -201,7 +202,11 @@ def plan_bags(
     batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
     pieces = BagPieces(law, deviation.between.value or 0.0, batches)
     rows = tuple(_row(pieces, label, pieces_per_lot, rules, confidence) for label in labels_g)
-    shape = f"shape of {off.size} single pieces" if real else "a normal shape, as few single pieces were weighed"
+    shape = (
+        tr("shape of {size} single pieces", size=off.size)
+        if real
+        else tr("a normal shape, as few single pieces were weighed")
+    )
     return BagPlan(rows, rules.banner, shape, batches, confidence, product, rules.short_banner)
 
 
@@ -252,7 +257,13 @@ def plan_products(
 
 
 def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules: ContentsRules) -> BagPlan:
-    why = f"too few: needs {LEAST_WEIGHINGS} weighings of {LEAST_BATCHES} batches, has {n} of {batches}"
+    why = tr(
+        "too few: needs {least_weighings} weighings of {least_batches} batches, has {n} of {batches}",
+        least_weighings=LEAST_WEIGHINGS,
+        least_batches=LEAST_BATCHES,
+        n=n,
+        batches=batches,
+    )
     rows = tuple(BagRow(g, 0, why_none=why) for g in labels)
     return BagPlan(rows, rules.banner, "", 0, 0.95, product, rules.short_banner)
 

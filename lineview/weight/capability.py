@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.stats.control_charts import control_constants, individuals_limits
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import summarize
@@ -41,7 +42,7 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
 
 def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats, no_mean: str) -> tuple[Estimate, Estimate]:
     if sd.value is None or not sd.value > 0 or not variances.size:
-        none = Estimate.unknown(sd.why_none or "not known: the weights show no spread")
+        none = Estimate.unknown(sd.why_none or tr("not known: the weights show no spread"))
         return none, none
     roots = 3 * np.sqrt(np.maximum(variances, 1e-300))
     wide = percentiles(1 / roots)
@@ -129,15 +130,15 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     single, moving = individuals_limits(points["deviation_g"].to_numpy())
     charts = [
         ChartLimits(
-            "batch means",
-            "g off target",
+            tr("batch means"),
+            tr("g off target"),
             single.centre,
             single.low,
             single.high,
             tuple(names[i] for i in single.outside),
         ),
         ChartLimits(
-            "moving range of batch means",
+            tr("moving range of batch means"),
             "g",
             moving.centre,
             moving.low,
@@ -167,7 +168,7 @@ def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     outside = (sd > high) | (sd < low)
     middle = int(np.argsort(n)[n.size // 2])
     return ChartLimits(
-        "spread within batches",
+        tr("spread within batches"),
         "g",
         float(centre[middle]),
         float(low[middle]),

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import tr
 from lineview.stats.means import summarize
 
 
@@ -87,20 +88,35 @@ class ContentsRules:
         """What stands beside every result of a table that nobody compared with its document."""
         if self.compared_with_document:
             return f"{self.title}, {self.edition}"
-        return f"{self.title}, {self.edition}: {self.not_compared} not compared with the document"
+        return tr(
+            "{title}, {edition}: {not_compared} not compared with the document",
+            title=self.title,
+            edition=self.edition,
+            not_compared=self.not_compared,
+        )
 
     @property
     def short_banner(self) -> str:
         """Their name, and whether the table was compared with the document."""
         compared = self.compared_with_document
-        return self.name if compared else f"{self.name}, {self.not_compared} not compared with the document"
+        return (
+            self.name
+            if compared
+            else tr(
+                "{name}, {not_compared} not compared with the document", name=self.name, not_compared=self.not_compared
+            )
+        )
 
     def allowance_g(self, label_g: float) -> float:
         """How much one package may be short [g]."""
         rows = [s for s in self.shortages if s.from_g <= label_g]
         if not rows or not label_g > 0:
             raise MeasureError(
-                Fault(f"{self.name} does not cover packages of {label_g:g} g", "label_g", "a greater label")
+                Fault(
+                    tr("{name} does not cover packages of {label_g:g} g", name=self.name, label_g=label_g),
+                    "label_g",
+                    tr("a greater label"),
+                )
             )
         row = rows[-1]
         if row.grams is not None:
@@ -134,7 +150,7 @@ class ContentsRules:
                 beyond = row.beyond if row.beyond_share is None else math.floor(row.beyond_share * lot)
                 mean_n = min(row.mean_packages or n, lot)
                 return Sampling(row.lot_from, row.lot_to, n, beyond, None, mean_n, self._factor(row, mean_n))
-        raise MeasureError(Fault(f"no plan for a lot of {lot}", "lot", "one package or more"))
+        raise MeasureError(Fault(tr("no plan for a lot of {lot}", lot=lot), "lot", tr("one package or more")))
 
     def _factor(self, row: Sampling, n: int) -> float:
         """The factor of s for a sample of n; of one package there is no s, so none is allowed for."""
@@ -229,7 +245,15 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
     failed = [text for ok, text in parts if not ok]
     reasons = failed + [text for ok, text in parts if ok]
     if len(net_g) < needed:
-        reasons.insert(0, f"The plan for a lot of {lot} needs {needed} packages; {len(net_g)} weighed so far.")
+        reasons.insert(
+            0,
+            tr(
+                "The plan for a lot of {lot} needs {needed} packages; {net_g} weighed so far.",
+                lot=lot,
+                needed=needed,
+                net_g=len(net_g),
+            ),
+        )
     verdict = None if len(net_g) < needed else not failed
     return LotCheck(
         verdict,
@@ -249,11 +273,15 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
 def _check(net_g: Sequence[float], lot: int) -> None:
     faults = []
     if not len(net_g):
-        faults.append(Fault("no package was weighed", "net_g", "one or more"))
+        faults.append(Fault(tr("no package was weighed"), "net_g", tr("one or more")))
     if any(not v > 0 for v in net_g):
-        faults.append(Fault("a package weighs nothing or less", "net_g", "net masses above 0 g"))
+        faults.append(Fault(tr("a package weighs nothing or less"), "net_g", tr("net masses above 0 g")))
     if lot < max(len(net_g), 1):
-        faults.append(Fault(f"{len(net_g)} packages of a lot of {lot}", "lot", "at least those weighed"))
+        faults.append(
+            Fault(
+                tr("{net_g} packages of a lot of {lot}", net_g=len(net_g), lot=lot), "lot", tr("at least those weighed")
+            )
+        )
     if faults:
         raise MeasureError(faults)
 
@@ -261,20 +289,30 @@ def _check(net_g: Sequence[float], lot: int) -> None:
 def _mean_part(mean: float, label: float, slack: float) -> tuple[bool, str]:
     error = mean - label
     ok = error >= -slack
-    side = f"{abs(error):.2f} g {'above' if error >= 0 else 'below'} the label"
+    side = tr("{error:.2f} g {part} the label", error=abs(error), part="above" if error >= 0 else "below")
     if error >= 0:
-        return ok, f"The mean is {side}."
-    verb = "within" if ok else "more than"
-    return ok, f"The mean is {side}, {verb} the {slack:.2f} g that chance in the sample allows."
+        return ok, tr("The mean is {side}.", side=side)
+    verb = "within" if ok else tr("more than")
+    return ok, tr(
+        "The mean is {side}, {verb} the {slack:.2f} g that chance in the sample allows.",
+        side=side,
+        verb=verb,
+        slack=slack,
+    )
 
 
 def _beyond_part(beyond: int, allowed: int, label: float, allowance: float) -> tuple[bool, str]:
-    what = f"below {label - allowance:.1f} g (label less {allowance:g} g); {allowed} may be"
-    return beyond <= allowed, f"{beyond} packages are {what}."
+    what = tr(
+        "below {label:.1f} g (label less {allowance:g} g); {allowed} may be",
+        label=label - allowance,
+        allowance=allowance,
+        allowed=allowed,
+    )
+    return beyond <= allowed, tr("{beyond} packages are {what}.", beyond=beyond, what=what)
 
 
 def _twice_part(twice: int, rules: ContentsRules, label: float, allowance: float) -> list[tuple[bool, str]]:
     if rules.never_beyond is None:
         return []
     limit = label - rules.never_beyond * allowance
-    return [(twice == 0, f"{twice} packages are below {limit:.1f} g; none may be.")]
+    return [(twice == 0, tr("{twice} packages are below {limit:.1f} g; none may be.", twice=twice, limit=limit))]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.rope.gauges import diameter_gauges
@@ -134,6 +135,6 @@ def _length_counters(line_inputs: LineSeen) -> LengthCounters | None:
 
 def _money(plant: Plant, account: WeightAccount) -> Estimate:
     if account.giveaway is None:
-        return Estimate.unknown("not known: no weight can be used")
+        return Estimate.unknown(tr("not known: no weight can be used"))
     prices = {p.id: p.price_per_kg for p in plant.products}
     return money_given(account.giveaway, account.sorted.kept["product"].unique(maintain_order=True).to_list(), prices)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from lineview.core.language import mark, tr
 from lineview.core.units import GRAMS
 
 #: A mean piece this far off its target [share of the target] is no piece of that product.
@@ -16,7 +17,7 @@ GRAINY_RUN = 8
 LEAST_DOUBLED = 5
 
 
-OUTLIER = "an outlier: far from all others of its batch"
+OUTLIER = mark("an outlier: far from all others of its batch")
 #: An outlier lies so many robust standard deviations from its batch, where all others lie within `_CALM`.
 _FAR, _CALM = 4.8, 4.4
 #: At most this share is set aside so; more are the process's own tails, and count.
@@ -47,9 +48,9 @@ class Sorted:
 def sort_out(weighings: pl.DataFrame) -> Sorted:
     """Set aside weighings that cannot be of single pieces of their product, each with its reason."""
     marked = weighings.with_columns(reason=_plain_reason())
-    marked = _mark(marked, _repeats(marked), "given twice")
+    marked = _mark(marked, _repeats(marked), tr("given twice"))
     marked = _mark_implausible(marked)
-    marked = _mark(marked, _standing_still(marked), "the scale was stuck")
+    marked = _mark(marked, _standing_still(marked), tr("the scale was stuck"))
     marked = _mark(marked, _outliers(marked), OUTLIER)
     return Sorted(
         marked.filter(pl.col("reason").is_null()).drop("reason"), marked.filter(pl.col("reason").is_not_null())
@@ -117,14 +118,14 @@ def _looks_like(ratio: float, typical: float, steady: float, odd: int, usable: i
     low, high = 0.8, 1.25
     for unit, grams in GRAMS.items():
         if low <= ratio * grams <= high:
-            return f"looks like {unit}, not grams"
+            return tr("looks like {unit}, not grams", unit=unit)
     if 2 * odd > usable and typical > IMPLAUSIBLE[1]:
         # A tare adds one amount to every weighing; several pieces weighed as one spread more.
         count = round(typical)
         if abs(typical / count - 1) < 0.02 and steady > 0.03:
-            return f"looks like {count} pieces weighed as one"
-        return "far above one piece: a bag or tray on the scale, or several pieces weighed as one"
-    return "far below one piece" if ratio < 1 else "far above one piece"
+            return tr("looks like {count} pieces weighed as one", count=count)
+        return tr("far above one piece: a bag or tray on the scale, or several pieces weighed as one")
+    return tr("far below one piece") if ratio < 1 else tr("far above one piece")
 
 
 def _standing_still(frame: pl.DataFrame) -> pl.Series:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import tr
 from lineview.report.figures import FigureList
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
@@ -41,15 +42,15 @@ def _add(
 ) -> None:
     """Add an estimate, which says so where there are too few weighings for its limits."""
     open_ended = estimate.value is not None and estimate.low is None
-    kind = estimate.interval or "too few batches or weighings for an interval" if open_ended else ""
+    kind = estimate.interval or tr("too few batches or weighings for an interval") if open_ended else ""
     working_text = working if estimate.value is not None else ""
     figures.add(name, estimate, working_text, n=n, interval=kind, sources=sources, **words)
 
 
 def _nothing(figures: FigureList, account: WeightAccount) -> None:
-    reasons = "; ".join(f"{n} weights set aside: {why}" for why, n in account.sorted.reasons.items())
+    reasons = "; ".join(tr("{n} weights set aside: {why}", n=n, why=why) for why, n in account.sorted.reasons.items())
     if account.unplaced:
-        reasons = reasons or f"nothing says which product the {account.unplaced} weights are of"
+        reasons = reasons or tr("nothing says which product the {unplaced} weights are of", unplaced=account.unplaced)
     for name in ("mean_g", "sd_within_g", "sd_between_g", "sd_total_g", "giveaway_g_per_piece"):
         if reasons:
             figures.unknown(name, reasons)
@@ -59,27 +60,39 @@ def _nothing(figures: FigureList, account: WeightAccount) -> None:
 
 def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, target: float) -> None:
     products = account.sorted.kept["product"].n_unique()
-    of = "" if products == 1 else f", mean of {products} products by pieces weighed"
+    of = "" if products == 1 else tr(", mean of {products} products by pieces weighed", products=products)
     kind = ""
     if spread.mean_low is None:
-        kind = spread.checks.why_no_mean or "too few weighings for an interval"
+        kind = spread.checks.why_no_mean or tr("too few weighings for an interval")
     elif spread.batches <= 1:
-        kind = "95 % confidence, of this one batch" if spread.batches else "95 % confidence, from samples"
+        kind = tr("95 % confidence, of this one batch") if spread.batches else tr("95 % confidence, from samples")
     deviation = Estimate(spread.mean, spread.mean_low, spread.mean_high, spread.pieces, interval=kind)
-    working = f"target {target:.4g} g{of} {spread.mean:+.4f} g mean deviation over {spread.batches} batches"
+    working = tr(
+        "target {target:.4g} g{of} {mean:+.4f} g mean deviation over {batches} batches",
+        target=target,
+        of=of,
+        mean=spread.mean,
+        batches=spread.batches,
+    )
     # One target is certain; of several the mean follows what was weighed.
     figures.add("mean_g", Estimate.exact(target) + deviation, working)
-    figures.add("target_g", target, f"plant.toml, {products} product(s){of}", n=products)
-    working = f"batch means weighted by 1 / (between² + within² / pieces) over {spread.batches} batches"
+    figures.add("target_g", target, tr("plant.toml, {products} product(s){of}", products=products, of=of), n=products)
+    working = tr(
+        "batch means weighted by 1 / (between² + within² / pieces) over {batches} batches", batches=spread.batches
+    )
     working += f"; {spread.checks.words}" if spread.checks.words else ""
     figures.add("deviation_g", deviation, working)
 
 
 def _spreads(figures: FigureList, spread: WeightSpread) -> None:
     levels = " / ".join(spread.levels) or "none"
-    working = f"restricted maximum likelihood, levels {levels}, {spread.weighings} weighings"
+    working = tr(
+        "restricted maximum likelihood, levels {levels}, {weighings} weighings",
+        levels=levels,
+        weighings=spread.weighings,
+    )
     working += f"; {spread.checks.words}" if spread.checks.words else ""
-    total = "√(between² + within²)"
+    total = tr("√(between² + within²)")
     if spread.between.value is not None and spread.within.value is not None:
         total = f"√({spread.between.value:.4f}² + {spread.within.value:.4f}²)"
     _add(figures, "sd_within_g", spread.within, working, spread.weighings)
@@ -92,10 +105,10 @@ def _spreads(figures: FigureList, spread: WeightSpread) -> None:
 def _numbers(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     aside = account.sorted.aside.height
     reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
-    basis = f"counted over {spread.weighings} weighings"
+    basis = tr("counted over {weighings} weighings", weighings=spread.weighings)
     figures.add("batches", spread.batches, basis, n=spread.weighings)
     figures.add("pieces", spread.pieces, basis, n=spread.weighings)
-    figures.add("set_aside", aside, reasons or "none was set aside", n=aside)
+    figures.add("set_aside", aside, reasons or tr("none was set aside"), n=aside)
 
 
 def _capabilities(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
@@ -110,10 +123,10 @@ def _capabilities(figures: FigureList, account: WeightAccount, spread: WeightSpr
             ("pp", capability.pp, f"1 / (3 × {total})"),
             ("ppk", capability.ppk, f"({mean}) / (3 × {total})"),
         ):
-            _add(figures, name, index, f"{working}, in tolerances from the target", spread.pieces)
+            _add(figures, name, index, tr("{working}, in tolerances from the target", working=working), spread.pieces)
     if scaled is None:
-        return figures.unknown("below_tolerance_percent", "no weight can be used")
-    working = "normal share below target − tolerance, by mean and total spread"
+        return figures.unknown("below_tolerance_percent", tr("no weight can be used"))
+    working = tr("normal share below target − tolerance, by mean and total spread")
     return _add(figures, "below_tolerance_percent", share_below(scaled).scaled(100.0), working, spread.pieces)
 
 
@@ -125,14 +138,21 @@ def _giveaway(figures: FigureList, account: WeightAccount, spread: WeightSpread)
     split, of, working = giveaway.by_product, "", ""
     sources = None
     if split is not None:
-        working, sources = f"Σ pieces × mean deviation: {_sum(split, split.rows)}", ("gum",)
-        of = " of the products weighed" if 1 - split.covered >= NAMED_FROM else ""
+        working, sources = tr("Σ pieces × mean deviation: {sum}", sum=_sum(split, split.rows)), ("gum",)
+        of = tr(" of the products weighed") if 1 - split.covered >= NAMED_FROM else ""
     elif week is not None:
-        working = (
-            f"{spread.mean:+.4f} g × {week[0]:,.0f} pieces a week ({week[1]:,.0f} pieces "
-            f"× {week[3]:,.0f} / {week[2]:,.0f} planned minutes)"
+        working = tr(
+            "{mean:+.4f} g × {week:,.0f} pieces a week ({week_2:,.0f} pieces × {week_3:,.0f} / "
+            "{week_4:,.0f} planned minutes)",
+            mean=spread.mean,
+            week=week[0],
+            week_2=week[1],
+            week_3=week[3],
+            week_4=week[2],
         )
-    _add(figures, "giveaway_g_per_piece", giveaway.g_per_piece, "mean mass − target; negative: short", spread.pieces)
+    _add(
+        figures, "giveaway_g_per_piece", giveaway.g_per_piece, tr("mean mass − target; negative: short"), spread.pieces
+    )
     _add(figures, "giveaway_kg_per_week", giveaway.kg_per_week, working, spread.pieces, sources=sources, of=of)
 
 
@@ -146,7 +166,11 @@ def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool 
     )
     if split.degrees is None or split.degrees < 1:
         return parts
-    return f"{parts}; uncertainties by squares, Student's t with {split.degrees} degrees of freedom"
+    return tr(
+        "{parts}; uncertainties by squares, Student's t with {degrees} degrees of freedom",
+        parts=parts,
+        degrees=split.degrees,
+    )
 
 
 def _money(figures: FigureList, account: WeightAccount, detail: WeightDetail) -> None:
@@ -155,15 +179,17 @@ def _money(figures: FigureList, account: WeightAccount, detail: WeightDetail) ->
     split = account.giveaway.by_product if account.giveaway else None
     n = pieces if detail.money_per_week.value is not None else 0
     if split is None:
-        working = "giveaway a week × price_per_kg in plant.toml"
+        working = tr("giveaway a week × price_per_kg in plant.toml")
         return _add(figures, "giveaway_money_per_week", detail.money_per_week, working, n, sources=(), on="")
-    on = " on the products weighed" if 1 - split.covered >= NAMED_FROM else ""
-    working = f"Σ pieces × mean deviation × price_per_kg: {_sum(split, split.rows, money=True)}"
+    on = tr(" on the products weighed") if 1 - split.covered >= NAMED_FROM else ""
+    working = tr("Σ pieces × mean deviation × price_per_kg: {sum}", sum=_sum(split, split.rows, money=True))
     _add(figures, "giveaway_money_per_week", detail.money_per_week, working, n, on=on)
     if split.money_priced is not None:
         priced = tuple(row for row in split.rows if row.product in split.priced)
         no_price = ", ".join(split.no_price)
-        working = f"not the total, as {no_price} has no price: {_sum(split, priced, money=True)}"
+        working = tr(
+            "not the total, as {no_price} has no price: {sum}", no_price=no_price, sum=_sum(split, priced, money=True)
+        )
         products = ", ".join(split.priced)
         _add(figures, "giveaway_money_priced_per_week", split.money_priced, working, pieces, products=products)
     return None
@@ -172,28 +198,48 @@ def _money(figures: FigureList, account: WeightAccount, detail: WeightDetail) ->
 def _yields(figures: FigureList, y: Yield | None) -> None:
     if y is None:
         for name in ("yield_percent", "unexplained_kg"):
-            figures.unknown(name, "no batch with its mass in and counted pieces")
+            figures.unknown(name, tr("no batch with its mass in and counted pieces"))
         return
-    rejects = "" if y.rejects_kg is None else f" − rejects {y.rejects_kg:.1f} kg"
-    kind = "95 % confidence (GUM, k = 2)"
+    rejects = "" if y.rejects_kg is None else tr(" − rejects {rejects_kg:.1f} kg", rejects_kg=y.rejects_kg)
+    kind = tr("95 % confidence (GUM, k = 2)")
     if y.u_scale_kg is None:
-        kind += "; the batch scale's own error not in it"
+        kind += tr("; the batch scale's own error not in it")
     share, half = y.share, 2 * y.u_share
     percent = Estimate(100 * share, 100 * (share - half), 100 * (share + half), y.batches, interval=kind)
-    working = f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; {_budget(y)}"
+    working = tr(
+        "{good_pieces:,.0f} good pieces = {good_kg:.1f} kg of {mass_in_kg:.1f} kg in; {budget}",
+        good_pieces=y.good_pieces,
+        good_kg=y.good_kg,
+        mass_in_kg=y.mass_in_kg,
+        budget=_budget(y),
+    )
     figures.add("yield_percent", percent, working)
     lost, half = y.unexplained_kg, 2 * y.u_unexplained_kg
-    working = f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}"
+    working = tr(
+        "{mass_in_kg:.1f} kg in − good {good_kg:.1f} kg{rejects}; {budget}",
+        mass_in_kg=y.mass_in_kg,
+        good_kg=y.good_kg,
+        rejects=rejects,
+        budget=_budget(y),
+    )
     figures.add("unexplained_kg", Estimate(lost, lost - half, lost + half, y.batches, interval=kind), working)
 
 
 def _budget(y: Yield) -> str:
     """Write the uncertainty budget: what mean mass and counts bring, and the batch scale."""
-    pieces = f"u(mean mass, counts) = {y.u_good_kg:.2f} kg"
+    pieces = tr("u(mean mass, counts) = {u_good_kg:.2f} kg", u_good_kg=y.u_good_kg)
     if y.u_scale_kg is None:
-        return f"{pieces}; batch scale: its error is not declared (batch_scale_error_kg in plant.toml)"
+        return tr(
+            "{pieces}; batch scale: its error is not declared (batch_scale_error_kg in plant.toml)", pieces=pieces
+        )
     each = y.u_scale_kg * 3**0.5 / y.batches
-    return f"{pieces}; u(batch scale) = {y.batches} × {each:g} kg / √3 = {y.u_scale_kg:.2f} kg"
+    return tr(
+        "{pieces}; u(batch scale) = {batches} × {each:g} kg / √3 = {u_scale_kg:.2f} kg",
+        pieces=pieces,
+        batches=y.batches,
+        each=each,
+        u_scale_kg=y.u_scale_kg,
+    )
 
 
 def _lines(figures: FigureList, across: LineSpread | None) -> None:
@@ -201,10 +247,14 @@ def _lines(figures: FigureList, across: LineSpread | None) -> None:
     if across is None:
         return
     lines = len(across.lines)
-    few = "; two lines leave its upper limit far away" if lines == 2 else ""
-    working = (
-        f"restricted maximum likelihood, levels line / batch / piece, {across.weighings} weighings of "
-        f"{', '.join(across.products)} on {lines} lines{few}"
+    few = tr("; two lines leave its upper limit far away") if lines == 2 else ""
+    working = tr(
+        "restricted maximum likelihood, levels line / batch / piece, {weighings} weighings of "
+        "{products} on {lines} lines{few}",
+        weighings=across.weighings,
+        products=", ".join(across.products),
+        lines=lines,
+        few=few,
     )
     _add(figures, "sd_lines_g", across.between, working, lines)
 
@@ -214,12 +264,14 @@ def detail_figures(account: WeightAccount, detail: WeightDetail, currency: str, 
     figures, shape, chart = FigureList(period, currency=currency), detail.shape, detail.chart
     _shares(figures, detail.sources)
     _delay(figures, detail.sources)
-    quantiles = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
+    quantiles = tr("quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target")
     _add(figures, "pp_quantile", shape.pp, quantiles, 0)
     _add(figures, "ppk_quantile", shape.ppk, quantiles, 0)
     _money(figures, account, detail)
     _achievable(figures, detail)
-    working = f"{', '.join(chart.outside) or 'none'}; by chance {chart.by_chance:.1f}"
+    working = tr(
+        "{part}; by chance {by_chance:.1f}", part=", ".join(chart.outside) or "none", by_chance=chart.by_chance
+    )
     figures.add("batches_outside", len(chart.outside), working, n=chart.batches)
     return figures.all
 
@@ -228,35 +280,50 @@ def _achievable(figures: FigureList, detail: WeightDetail) -> None:
     """Add the mean piece that the greatest planned bag of the most weighed product would still allow."""
     rows = [row for row in detail.bags[0].rows if row.least_mean_g is not None] if detail.bags else []
     if not rows:
-        return figures.unknown("achievable_target_g", "no bag could be planned")
-    what = f"{rows[-1].count} pieces of {detail.bags[0].product} pass as {rows[-1].label_g:g} g"
-    working = f"least mean with which {what} under {detail.bags_rules}"
+        return figures.unknown("achievable_target_g", tr("no bag could be planned"))
+    what = tr(
+        "{count} pieces of {product} pass as {label_g:g} g",
+        count=rows[-1].count,
+        product=detail.bags[0].product,
+        label_g=rows[-1].label_g,
+    )
+    working = tr("least mean with which {what} under {bags_rules}", what=what, bags_rules=detail.bags_rules)
     return figures.add("achievable_target_g", rows[-1].least_mean_g, working)
 
 
 def _shares(figures: FigureList, sources: SpreadSources) -> None:
     """Add the shares of the spread by source."""
-    of = "" if sources.pieces_together == 1 else f", of the mean of {sources.pieces_together} pieces"
-    length, density = "cov(ln m, ln L) between batches", "cov(ln m, ln m − 2 ln d − ln L) between batches"
+    of = (
+        ""
+        if sources.pieces_together == 1
+        else tr(", of the mean of {pieces_together} pieces", pieces_together=sources.pieces_together)
+    )
+    length, density = tr("cov(ln m, ln L) between batches"), tr("cov(ln m, ln m − 2 ln d − ln L) between batches")
     for name, share, part in (
-        ("share_diameter", sources.diameter, "cov(ln m, 2 ln d)"),
-        ("share_cut_length", sources.cut_length, f"{length}, L = rope metres / pieces"),
+        ("share_diameter", sources.diameter, tr("cov(ln m, 2 ln d)")),
+        ("share_cut_length", sources.cut_length, tr("{length}, L = rope metres / pieces", length=length)),
         ("share_density", sources.density, density),
-        ("share_rest_between", sources.rest_between, "cov(ln m, ln m − 2 ln d) between batches"),
-        ("share_rest_within", sources.rest_within, "cov(ln m, ln m − 2 ln d) within batches"),
+        ("share_rest_between", sources.rest_between, tr("cov(ln m, ln m − 2 ln d) between batches")),
+        ("share_rest_within", sources.rest_within, tr("cov(ln m, ln m − 2 ln d) within batches")),
     ):
         if share is None:
             figures.unknown(name, sources.why_none or sources.why_no_length)
         else:
             percent = Estimate(share.value, share.low, share.high, sources.pairs).scaled(100)
-            working = f"{part} / var(ln m){of}; {sources.pairs} pairs in {sources.batches} batches"
+            working = tr(
+                "{part} / var(ln m){of}; {pairs} pairs in {batches} batches",
+                part=part,
+                of=of,
+                pairs=sources.pairs,
+                batches=sources.batches,
+            )
             figures.add(name, percent, working)
 
 
 def _delay(figures: FigureList, sources: SpreadSources) -> None:
     delay = sources.delay
     if delay is None:
-        why = sources.why_none or "no delay stands out, so readings are paired without one"
+        why = sources.why_none or tr("no delay stands out, so readings are paired without one")
         return figures.unknown("transport_delay_s", why)
-    working = f"greatest correlation within batches, r = {delay.correlation:.2f}"
+    working = tr("greatest correlation within batches, r = {correlation:.2f}", correlation=delay.correlation)
     return figures.add("transport_delay_s", Estimate(delay.lag, delay.low, delay.high, delay.n), working)

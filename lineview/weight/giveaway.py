@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import read_moments
@@ -174,7 +175,7 @@ def week_giveaway(
     priced = {p: n * price / 1000 for p, n in weighed_week.items() if (price := prices.get(p)) is not None}
     lacking = tuple(sorted(p for p in weighed_week if p not in priced))
     money = told(priced)
-    why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
+    why = tr("not known: no price_per_kg in plant.toml of {lacking}", lacking=", ".join(lacking))
     return WeekGiveaway(
         rows,
         told({p: n / 1000 for p, n in weighed_week.items()}),
@@ -196,9 +197,9 @@ def _row(
     interval_of: Callable[[Mapping[str, float]], Estimate],
 ) -> ProductGiveaway:
     if not weighed:
-        none = Estimate.unknown("not known: not weighed in this period")
+        none = Estimate.unknown(tr("not known: not weighed in this period"))
         return ProductGiveaway(product, pieces, none, none, price, none)
-    unpriced = Estimate.unknown("not known: no price_per_kg in plant.toml")
+    unpriced = Estimate.unknown(tr("not known: no price_per_kg in plant.toml"))
     money = unpriced if price is None else interval_of({product: pieces * price / 1000})
     return ProductGiveaway(
         product, pieces, interval_of({product: 1.0}), interval_of({product: pieces / 1000}), price, money
@@ -227,7 +228,7 @@ def giveaway(
     why = deviation.checks.why_no_mean
     each = Estimate(deviation.mean, deviation.mean_low, deviation.mean_high, interval=why)
     if pieces_per_week is None:
-        return Giveaway(each, Estimate.unknown("not known: no counter of pieces in this period"))
+        return Giveaway(each, Estimate.unknown(tr("not known: no counter of pieces in this period")))
     if by_product is not None:
         return Giveaway(each, by_product.kg, by_product)
     return Giveaway(each, each.scaled(pieces_per_week / 1000))
@@ -242,11 +243,11 @@ def money_given(week_giveaway_of: Giveaway, weighed: Sequence[str], prices: Mapp
     price_of = {name: prices.get(name) for name in weighed}
     lacking = sorted(name for name, price in price_of.items() if price is None)
     if lacking:
-        why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
+        why = tr("not known: no price_per_kg in plant.toml of {lacking}", lacking=", ".join(lacking))
         return Estimate.unknown(why)
     prices_known = {price for price in price_of.values() if price is not None}
     if len(prices_known) > 1:
-        why = "not known: prices differ, and no batch sheet says how many pieces were of which product"
+        why = tr("not known: prices differ, and no batch sheet says how many pieces were of which product")
         return Estimate.unknown(why)
     return week_giveaway_of.kg_per_week.scaled(prices_known.pop())
 
@@ -256,7 +257,7 @@ def share_below(scaled: WeightSpread, limit: float = -1.0) -> Estimate:
     from scipy.special import ndtr
 
     if scaled.total.value is None or not scaled.total.value > 0:
-        return Estimate.unknown(scaled.total.why_none or "not known: no spread")
+        return Estimate.unknown(scaled.total.why_none or tr("not known: no spread"))
     value = float(ndtr((limit - scaled.mean) / scaled.total.value))
     why = scaled.checks.why_not_normal or scaled.total.interval
     if why:

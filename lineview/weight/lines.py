@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report.answer import Table, columns_of
 from lineview.stats.generalized_intervals import draw_components, percentiles
@@ -84,12 +85,12 @@ def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     """Compare lines by weighings that are made ready."""
     products_here = weighed.filter(pl.col("line") == line)["product"].unique(maintain_order=True)
     if weighed["line"].n_unique() < 2:
-        return _none("not known: one line was weighed")
+        return _none(tr("not known: one line was weighed"))
     both = weighed.filter(pl.col("product").is_in(products_here.implode())).filter(
         pl.col("line").n_unique().over("product") > 1
     )
     if both.is_empty():
-        return _none("not known: no product of this line was weighed on another")
+        return _none(tr("not known: no product of this line was weighed on another"))
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
     products = tuple(sorted(both["product"].unique(maintain_order=True).to_list()))
     spread, between, within = _components(both)
@@ -107,7 +108,7 @@ def _components(both: pl.DataFrame) -> tuple[Estimate, float | None, float | Non
     columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
     layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
-        return Estimate.unknown("not known: too few batches or pieces on each line"), None, None
+        return Estimate.unknown(tr("not known: too few batches or pieces on each line")), None, None
     low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
     lines, between, within = reml(y, columns, k).sds
     return Estimate(lines, float(np.sqrt(low)), float(np.sqrt(high))), between, within
@@ -160,7 +161,7 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
         for row in (across.lines if across else ())
     ]
     of = f": {', '.join(across.products)}" if across and across.products else ""
-    return Table("lines", f"Lines that made the same products{of}", columns, rows)
+    return Table("lines", tr("Lines that made the same products{of}", of=of), columns, rows)
 
 
 def line_name(plant: Plant, line: str) -> str:
@@ -179,12 +180,23 @@ def line_notes(across: LineSpread | None, plant: Plant) -> tuple[str, ...]:
 def _note(row: LineMean, first: str, plant: Plant) -> str:
     name, difference = line_name(plant, row.line), row.apart
     if difference is None or difference.value is None or difference.low is None or difference.high is None:
-        return f"How far {name} differs from {first} is not known: too few batches or pieces."
+        return tr(
+            "How far {name} differs from {first} is not known: too few batches or pieces.", name=name, first=first
+        )
     between = f"{mass(difference.low, plant, signed=True)} to {mass(difference.high, plant, signed=True)}, 95 %"
     if difference.low <= 0 <= difference.high:
-        return f"Pieces of the same products on {name} and {first} show no measurable difference ({between})."
+        return tr(
+            "Pieces of the same products on {name} and {first} show no measurable difference ({between}).",
+            name=name,
+            first=first,
+            between=between,
+        )
     more = "heavier" if difference.value > 0 else "lighter"
-    return (
-        f"Pieces of the same products are {mass(abs(difference.value), plant)} {more} on {name} "
-        f"than on {first} ({between})."
+    return tr(
+        "Pieces of the same products are {mass} {more} on {name} than on {first} ({between}).",
+        mass=mass(abs(difference.value), plant),
+        more=more,
+        name=name,
+        first=first,
+        between=between,
     )

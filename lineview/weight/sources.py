@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.core.language import mark, tr
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.rope.batches import readings_in_batches
 from lineview.stats.generalized_intervals import Part, VarianceShare, levels_of, variance_shares
@@ -193,24 +194,29 @@ def spread_sources(
     """
     frame = _of_one_kind(weighings, diameter_mm)
     if rope.is_empty():
-        return _untold("no rope diameter in this period", frame)
+        return _untold(tr("no rope diameter in this period"), frame)
     if frame.height < LEAST_PAIRS or frame["batch"].n_unique() < LEAST_BATCHES:
         return _untold(
-            f"too few: needs {LEAST_PAIRS} weighings of {LEAST_BATCHES} batches, has {frame.height} of "
-            f"{frame['batch'].n_unique()}",
+            tr(
+                "too few: needs {least_pairs} weighings of {least_batches} batches, has {height} of {n_unique}",
+                least_pairs=LEAST_PAIRS,
+                least_batches=LEAST_BATCHES,
+                height=frame.height,
+                n_unique=frame["batch"].n_unique(),
+            ),
             frame,
         )
     columns = _Columns.of(frame)
     core = readings_in_batches(rope, batches)
     rope_parts = rope_variance(core, diameter_mm)
     if rope_parts.within is None:
-        return _untold("too few rope readings within batches", frame)
+        return _untold(tr("too few rope readings within batches"), frame)
     delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
     length = _lengths(columns.batch_names, counters, core)
     return _shares(columns, rope_parts, length, delay, "" if counters else _NO_LENGTH)
 
 
-_NO_LENGTH = "no counter of rope metres beside one of pieces, so cut length and density stay together"
+_NO_LENGTH = mark("no counter of rope metres beside one of pieces, so cut length and density stay together")
 
 
 @dataclass(frozen=True)
@@ -297,13 +303,17 @@ def _shares(columns: _Columns, rope_parts: RopeVariance, length: Floats | None, 
     if length is not None:
         with_length = usable & np.isfinite(length)
         if np.unique(columns.batch[with_length]).size < LEAST_BATCHES:
-            length, why = None, "the counters of rope and pieces do not cover enough batches"
+            length, why = None, tr("the counters of rope and pieces do not cover enough batches")
         else:
             usable = with_length
     pairs, batches = int(usable.sum()), int(np.unique(columns.batch[usable]).size)
     clear_delay = delay if delay.clear else None
     if pairs < LEAST_PAIRS or batches < LEAST_BATCHES:
-        reason = f"too few: needs {LEAST_PAIRS} weighings in batches with rope readings, has {pairs}"
+        reason = tr(
+            "too few: needs {least_pairs} weighings in batches with rope readings, has {pairs}",
+            least_pairs=LEAST_PAIRS,
+            pairs=pairs,
+        )
         return SpreadSources(None, None, None, None, None, clear_delay, pairs, batches, columns.pieces, reason, reason)
     parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
     levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])

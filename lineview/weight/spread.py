@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
+from lineview.core.language import tr
 from lineview.stats.batch_correlation import LEAST_GROUPS, MemoryFit, fit_memory
 from lineview.stats.capability import quantile_indices, shape_of
 from lineview.stats.generalized_intervals import Draws, draw_components, percentiles
@@ -40,7 +41,7 @@ class SpreadChecks:
         """Why a spread within has no limits; "" where it has."""
         if self.step_share <= COARSEST:
             return ""
-        return f"no limits: the scale's steps are {self.step_share:.1f} times the spread within batches"
+        return tr("no limits: the scale's steps are {share:.1f} times the spread within batches", share=self.step_share)
 
     @property
     def why_not_normal(self) -> str:
@@ -48,20 +49,24 @@ class SpreadChecks:
         tails = self.tails
         if tails is None or abs(tails.kurtosis) <= 3.0 * tails.kurtosis_sd:
             return ""
-        return f"no limits: pieces are not normal, excess kurtosis {tails.kurtosis:+.2f}"
+        return tr("no limits: pieces are not normal, excess kurtosis {kurtosis:+.2f}", kurtosis=tails.kurtosis)
 
     @property
     def words(self) -> str:
         """The checks and their values, for a working."""
         parts = []
         if self.memory is not None:
-            parts.append(f"batches follow each other with correlation {self.memory.memory:.2f}")
+            parts.append(tr("batches follow each other with correlation {memory:.2f}", memory=self.memory.memory))
         elif self.follow is not None:
-            parts.append(f"batches taken as independent, too few to check: needs {LEAST_GROUPS}")
-        if self.tails is not None:
-            parts.append(f"excess kurtosis within {self.tails.kurtosis:+.2f} ± {self.tails.kurtosis_sd:.2f}")
+            parts.append(tr("batches taken as independent, too few to check: needs {least}", least=LEAST_GROUPS))
+        if (tails := self.tails) is not None:
+            parts.append(
+                tr("excess kurtosis within {kurtosis:+.2f} ± {sd:.2f}", kurtosis=tails.kurtosis, sd=tails.kurtosis_sd)
+            )
         if self.step_share > FINE:
-            parts.append(f"scale's steps {self.step_share:.2f} of the spread within, step²/12 taken off")
+            parts.append(
+                tr("scale's steps {share:.2f} of the spread within, step²/12 taken off", share=self.step_share)
+            )
         return "; ".join(parts)
 
 
@@ -182,9 +187,12 @@ def _sound_draws(
             between = _widen(between, means)
             batch = _envelope(batch, between)
         elif follow is not None and follow * means.size**0.5 > _FOLLOWS:
-            why = (
-                f"no interval: batches follow each other (lag-1 autocorrelation {follow:.2f}), and "
-                f"{means.size} are too few to tell how much that matters: needs {LEAST_GROUPS}"
+            why = tr(
+                "no interval: batches follow each other (lag-1 autocorrelation {follow:.2f}), and {size} "
+                "are too few to tell how much that matters: needs {least}",
+                follow=follow,
+                size=means.size,
+                least=LEAST_GROUPS,
             )
     inside = variances["piece"] - step + variances.get("sample", 0.0)
     share = float(np.sqrt(12.0 * step / inside)) if inside > 0 else np.inf
@@ -293,7 +301,7 @@ def _assemble(
     total = _around(np.maximum(level_draws.within + level_draws.between, 0.0), sum(variances.values()))
     why = checks.why_no_spread
     low, high = (None, None) if checks.why_no_mean else percentiles(level_draws.mean)
-    unsplit = Estimate.unknown("not known: no batch or sample has two weighings")
+    unsplit = Estimate.unknown(tr("not known: no batch or sample has two weighings"))
 
     def sd(variance: float, draws: Floats, open_because: str = why) -> Estimate:
         value = float(np.sqrt(variance))
@@ -305,7 +313,7 @@ def _assemble(
         sd(variances["batch"], level_draws.batch, no_mean) if "batch" in names
         else Estimate.unknown(_no_batches(frame, known_batches)),
         sd(variances["sample"], np.maximum(level_draws.samples, 0.0)) if "sample" in names
-        else Estimate.unknown("no two sample times with two weighings in one batch"),
+        else Estimate.unknown(tr("no two sample times with two weighings in one batch")),
         sd(variances["piece"], level_draws.piece) if told_within else unsplit,
         sd(inside, within) if told_within else unsplit,
         sd(sum(variances.values()), total, why or no_mean),
@@ -355,16 +363,17 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
 
 def _no_batches(frame: pl.DataFrame, count: int) -> str:
     if frame["batch"].has_nulls():
-        return "not known: no batch sheet says which batch each weight is of"
+        return tr("not known: no batch sheet says which batch each weight is of")
     if count < 2:
-        return f"too few: needs 2 batches, has {count}"
-    return "not known: no batch has two weighings"
+        return tr("too few: needs 2 batches, has {count}", count=count)
+    return tr("not known: no batch has two weighings")
 
 
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """The mean alone, with why there is no spread."""
     n = frame.height
-    why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
+    stuck = tr("not known: all {n} weights are equal, as if the scale was stuck", n=n)
+    why = tr("too few: needs 2, has {n}", n=n) if n < 2 else stuck
     none = Estimate.unknown(why)
     nothing = np.zeros(0)
     mean = float(np.average(y, weights=k))
@@ -418,7 +427,9 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
 
 def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
     if scaled.height < LEAST_FOR_QUANTILES:
-        none = Estimate.unknown(f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}")
+        none = Estimate.unknown(
+            tr("too few: needs {least} single pieces, has {n}", least=LEAST_FOR_QUANTILES, n=scaled.height)
+        )
         return none, none
     z = scaled["_z"].to_numpy()
     quantiles = quantile_indices(z, -1.0, 1.0)

@@ -6,6 +6,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
+from lineview.core.language import tr
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report.answer import Table, columns_of
@@ -26,7 +27,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
         for f in figures
         if f.name == name
     ]
-    return Table("spread", "Spread of piece weight", (*_WITH_LIMITS, ("from", "From", "")), rows)
+    return Table("spread", tr("Spread of piece weight"), (*_WITH_LIMITS, ("from", "From", "")), rows)
 
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
@@ -43,7 +44,7 @@ def capability_table(figures: tuple[Figure, ...]) -> Table:
         for f in figures
         if f.sources and "iso-22514-2" in f.sources
     ]
-    return Table("capability", "Capability against the tolerance", columns, rows)
+    return Table("capability", tr("Capability against the tolerance"), columns, rows)
 
 
 def product_table(account: WeightAccount) -> Table:
@@ -65,7 +66,7 @@ def product_table(account: WeightAccount) -> Table:
         .with_columns(deviation_g=pl.col("mean_g") - pl.col("target_g"))
         .sort("product")
     )
-    return Table("products", "By product", columns, rows.to_dicts())
+    return Table("products", tr("By product"), columns, rows.to_dicts())
 
 
 def chart_table(detail: WeightDetail) -> Table:
@@ -81,7 +82,7 @@ def chart_table(detail: WeightDetail) -> Table:
         }
         for c in detail.chart.charts
     ]
-    return Table("chart", "Three-way control chart", columns, rows)
+    return Table("chart", tr("Three-way control chart"), columns, rows)
 
 
 def plan_table(detail: WeightDetail) -> Table:
@@ -100,7 +101,7 @@ def plan_table(detail: WeightDetail) -> Table:
         }
         for half_width, plan in detail.plans
     ]
-    return Table("plans", "How many pieces to weigh, how often", columns, rows)
+    return Table("plans", tr("How many pieces to weigh, how often"), columns, rows)
 
 
 def bag_table(plans: tuple[BagPlan, ...]) -> Table:
@@ -112,7 +113,7 @@ def bag_table(plans: tuple[BagPlan, ...]) -> Table:
     )
     rows = [_bag(row, plan) for plan in plans for row in plan.rows]
     under = f" under {plans[0].name}" if plans else ""
-    return Table("bags", f"Plan of bags{under} (a planning aid; the authority decides)", columns, rows)
+    return Table("bags", tr("Plan of bags{under} (a planning aid; the authority decides)", under=under), columns, rows)
 
 
 def _bag(row: BagRow, plan: BagPlan) -> dict[str, object]:
@@ -140,9 +141,19 @@ def _why(row: BagRow) -> str:
     if less.bag_mean_g < row.label_g:
         short_g = row.label_g - less.bag_mean_g
         ounces = in_units(short_g, "g", "US")[0]
-        return f"With {row.count - 1} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short."
-    worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
-    return f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
+        return tr(
+            "With {count} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short.",
+            count=row.count - 1,
+            short_g=short_g,
+            ounces=ounces,
+        )
+    worst = tr("their mean") if less.mean_fails >= less.beyond_fails else tr("single bags too far below the label")
+    return tr(
+        "With {count} pieces {passing:.0f} % of lots would fail, most by {worst}.",
+        count=row.count - 1,
+        passing=100 * (1 - less.passing),
+        worst=worst,
+    )
 
 
 def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -> Table:
@@ -169,7 +180,7 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         }
         for row in _rows(account, detail)
     ]
-    return Table("giveaway", "Giveaway above target, by product", columns, rows)
+    return Table("giveaway", tr("Giveaway above target, by product"), columns, rows)
 
 
 def _three(name: str, spread: Estimate) -> dict[str, float | None]:
@@ -203,6 +214,6 @@ def _allowed_rows(
     # A product packed in several bags has to hold the most demanding one.
     least, worst = max(planned, key=lambda pair: pair[0])
     label, unit = in_units(worst.label_g, "g", plant.units)
-    remarks.append(f"{worst.count} pieces as {label:.4g} {unit}")
+    remarks.append(tr("{count} pieces as {label:.4g} {unit}", count=worst.count, label=label, unit=unit))
     room = None if row.off_g.value is None else target_g + row.off_g.value - least
     return {"allowed_g": least, "room_g": room, "why": "; ".join(remarks)}

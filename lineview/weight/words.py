@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.core.units import convert, in_units
 from lineview.plant import Plant
 from lineview.report import show
@@ -13,9 +14,9 @@ from lineview.weight.giveaway import NAMED_FROM
 from lineview.weight.sources import SpreadSources
 
 CAUTIONS = (
-    "Net-weight hints are not a legal test; ask your local weights-and-measures authority.",
-    "Before adjusting rollers or knives: stop and lock out by your site's procedure; guards on.",
-    "Figures come from scales and counters and may be late or wrong; no interlock may depend on them.",
+    mark("Net-weight hints are not a legal test; ask your local weights-and-measures authority."),
+    mark("Before adjusting rollers or knives: stop and lock out by your site's procedure; guards on."),
+    mark("Figures come from scales and counters and may be late or wrong; no interlock may depend on them."),
 )
 
 
@@ -39,22 +40,26 @@ def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
     side = "over" if spread.mean >= 0 else "under"
     off = mass(abs(spread.mean), plant)
     if single:
-        start = f"A piece weighs {mass(spread.mean + account.target_g, plant)} on average, "
-        spans = [Span(start), Span(f"{off} {side} its target", call=_off_target(account))]
+        start = tr("A piece weighs {mass} on average, ", mass=mass(spread.mean + account.target_g, plant))
+        spans = [Span(start), Span(tr("{off} {side} its target", off=off, side=side), call=_off_target(account))]
     else:
-        start = f"Pieces average {mass(spread.mean + account.target_g, plant)}, "
+        start = tr("Pieces average {mass}, ", mass=mass(spread.mean + account.target_g, plant))
         spans = [Span(start), Span(f"{off} {side} target", call=_off_target(account))]
     between, within = _spread(spread.between, plant), _spread(spread.within, plant)
     if within and spread.between.value == 0:
-        spans.append(Span(f"; pieces differ by {within}, batches by no more than that explains."))
+        spans.append(Span(tr("; pieces differ by {within}, batches by no more than that explains.", within=within)))
     elif between and within:
-        spans.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
+        spans.append(
+            Span(
+                tr("; batches differ by {between}, pieces within a batch by {within}.", between=between, within=within)
+            )
+        )
     elif within:
-        spans.append(Span(f"; pieces differ by {within}; how far batches differ is not known."))
+        spans.append(Span(tr("; pieces differ by {within}; how far batches differ is not known.", within=within)))
     elif _spread(spread.total, plant):
-        spans.append(Span(f"; weights differ by {_spread(spread.total, plant)}."))
+        spans.append(Span(tr("; weights differ by {spread}.", spread=_spread(spread.total, plant))))
     else:
-        spans.append(Span("; how far pieces differ is not known."))
+        spans.append(Span(tr("; how far pieces differ is not known.")))
     return tuple(spans)
 
 
@@ -73,13 +78,18 @@ def _off_target(account: WeightAccount) -> bool:
 def _nothing(account: WeightAccount) -> str:
     if account.sorted.aside.height:
         reason, count = next(iter(account.sorted.reasons.items()))
-        return f"Piece weight not known: {count} of {_all(account)} weights set aside: {reason}."
-    if account.unplaced:
-        return (
-            "Piece weight against its target not known: "
-            f"nothing says which product the {account.unplaced} weights are of."
+        return tr(
+            "Piece weight not known: {count} of {all} weights set aside: {reason}.",
+            count=count,
+            all=_all(account),
+            reason=reason,
         )
-    return "Piece weight not known: no weights in this period."
+    if account.unplaced:
+        return tr(
+            "Piece weight against its target not known: nothing says which product the {unplaced} weights are of.",
+            unplaced=account.unplaced,
+        )
+    return tr("Piece weight not known: no weights in this period.")
 
 
 def _all(account: WeightAccount) -> int:
@@ -96,13 +106,13 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
             show.quantity(spread.weighings, "weighing"),
             show.quantity(spread.batches, "batch"),
         )
-        parts.append("{} in {} of {}".format(*counted))
+        parts.append(tr("{} in {} of {}").format(*counted))
         if spread.mean_low is not None and spread.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (spread.mean_low, spread.mean_high))
-            parts.append(f"mean off target {low} to {high} with 95 % confidence")
+            parts.append(tr("mean off target {low} to {high} with 95 % confidence", low=low, high=high))
     parts += _giveaway_words(account, plant, money)
     if account.sorted.aside.height:
-        parts.append(f"{account.sorted.aside.height} weights set aside")
+        parts.append(tr("{height} weights set aside", height=account.sorted.aside.height))
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
 
@@ -118,32 +128,52 @@ def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None
     side = "above" if week.value > 0 else "below"
     priced = money is not None and money.value is not None and money.value * week.value > 0
     cost = f", {abs(money.value):,.0f} {plant.currency}" if priced and money and money.value else ""
-    part = "the rope's part of it, and what the rope takes at its present deviation, are on the page Rope"
-    return [f"averaged over the period {amount:,.0f} {unit} a week {side} target{cost}; {part}"]
+    part = tr("the rope's part of it, and what the rope takes at its present deviation, are on the page Rope")
+    return [
+        tr(
+            "averaged over the period {amount:,.0f} {unit} a week {side} target{cost}; {part}",
+            amount=amount,
+            unit=unit,
+            side=side,
+            cost=cost,
+            part=part,
+        )
+    ]
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     """Say what was set aside, what was taken off, and what other exports would add."""
-    out = [f"{count} weights set aside: {reason}." for reason, count in account.sorted.reasons.items()]
+    out = [
+        tr("{count} weights set aside: {reason}.", count=count, reason=reason)
+        for reason, count in account.sorted.reasons.items()
+    ]
     if account.unplaced:
-        out.append(f"{account.unplaced} weights left out: nothing says which product they are of.")
+        out.append(
+            tr("{unplaced} weights left out: nothing says which product they are of.", unplaced=account.unplaced)
+        )
     out += _wrap_notes(account, plant)
     deviation = account.deviation
     if deviation is None:
-        return (*out, "Exports of bench samples or an inline scale would show what pieces weigh.")
-    for spread, what in ((deviation.between, "Spread between batches"), (deviation.within, "Spread within batches")):
+        return (*out, tr("Exports of bench samples or an inline scale would show what pieces weigh."))
+    for spread, what in (
+        (deviation.between, tr("Spread between batches")),
+        (deviation.within, tr("Spread within batches")),
+    ):
         if spread.why_none:
             out.append(f"{what}: {spread.why_none}.")
     if deviation.batches == 1:
-        out.append("All weights are of one batch: the mean's interval covers that batch alone.")
+        out.append(tr("All weights are of one batch: the mean's interval covers that batch alone."))
     if account.week is None:
-        out.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
+        out.append(tr("Giveaway in kilograms a week needs the machine's piece counter in this period."))
     if account.balance is None:
-        out.append("Yield needs the batch sheet's mass in and a piece counter over the same batches.")
+        out.append(tr("Yield needs the batch sheet's mass in and a piece counter over the same batches."))
     elif account.balance.share - 2 * account.balance.u_share > 1:
         out.append(
-            f"More mass came out than went in ({100 * account.balance.share:.0f} %): the count, the mean "
-            "mass or the batches' mass in is wrong, or batches are missing from the sheet."
+            tr(
+                "More mass came out than went in ({share:.0f} %): the count, the mean mass or the "
+                "batches' mass in is wrong, or batches are missing from the sheet.",
+                share=100 * account.balance.share,
+            )
         )
     return tuple(out)
 
@@ -157,19 +187,23 @@ def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
     for product, wrap in each.iter_rows():
         products.setdefault(mass(wrap, plant), []).append(str(product))
     return [
-        f"Weights of {', '.join(names)} were taken with the wrap: {wrap} a piece taken off, "
-        "by the webs' grammage and cut area."
+        tr(
+            "Weights of {names} were taken with the wrap: {wrap} a piece taken off, by the webs' "
+            "grammage and cut area.",
+            names=", ".join(names),
+            wrap=wrap,
+        )
         for wrap, names in products.items()
     ]
 
 
 #: Who is to look, by the source with the greatest share.
 LOOK_AT = {
-    "rope diameter": "look at the sizer",
-    "cut length": "look at the knife",
-    "density (air)": "look at pulling",
-    "density and cut length between batches": "look at pulling and the knife; a rope counter tells which",
-    "single cuts, air from piece to piece, or the scale": "look at the knife, then the scale",
+    "rope diameter": mark("look at the sizer"),
+    "cut length": mark("look at the knife"),
+    "density (air)": mark("look at pulling"),
+    "density and cut length between batches": mark("look at pulling and the knife; a rope counter tells which"),
+    "single cuts, air from piece to piece, or the scale": mark("look at the knife, then the scale"),
 }
 
 
@@ -186,7 +220,7 @@ def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
 
 def _source_note(sources: SpreadSources) -> str:
     if sources.why_none:
-        return f"Source of the spread not known: {sources.why_none}."
+        return tr("Source of the spread not known: {why_none}.", why_none=sources.why_none)
     shares = {
         "rope diameter": sources.diameter,
         "cut length": sources.cut_length,
@@ -197,24 +231,37 @@ def _source_note(sources: SpreadSources) -> str:
         shares["density and cut length between batches"] = sources.rest_between
     known = {name: share.value for name, share in shares.items() if share is not None}
     most = max(known, key=known.__getitem__)
-    return f"Most of the spread, {100 * known[most]:.0f} %, comes from {most}: {LOOK_AT[most]}."
+    return tr(
+        "Most of the spread, {known:.0f} %, comes from {most}: {look_at}.",
+        known=100 * known[most],
+        most=most,
+        look_at=LOOK_AT[most],
+    )
 
 
 def _stability_note(detail: WeightDetail) -> str:
     if not detail.chart.charts:
-        return f"Stability of the process not known: needs 8 batches, has {detail.chart.batches}."
+        return tr("Stability of the process not known: needs 8 batches, has {batches}.", batches=detail.chart.batches)
     chart = detail.chart
     outside = chart.outside
-    text = f"{len(outside)} of {chart.batches} batches are beyond control limits"
-    text += f" ({', '.join(outside[:5])}{' and more' if len(outside) > 5 else ''})" if outside else ""
+    text = tr("{outside} of {batches} batches are beyond control limits", outside=len(outside), batches=chart.batches)
+    text += f" ({', '.join(outside[:5])}{tr(' and more') if len(outside) > 5 else ''})" if outside else ""
     if chart.stable:
-        return f"{text}; by chance about {chart.by_chance:.0f} would be." if outside else ""
-    parts = [f"{text}, by chance about {chart.by_chance:.0f} would be"] if chart.too_many else []
+        return (
+            tr("{text}; by chance about {by_chance:.0f} would be.", text=text, by_chance=chart.by_chance)
+            if outside
+            else ""
+        )
+    parts = (
+        [tr("{text}, by chance about {by_chance:.0f} would be", text=text, by_chance=chart.by_chance)]
+        if chart.too_many
+        else []
+    )
     if chart.drifting:
-        parts.append(f"batch means follow each other (lag-1 autocorrelation {chart.follow:.2f})")
-    return (
-        f"Not stable: {'; '.join(parts)}. Capability assumes a stable process; take it as a description "
-        "of this period only."
+        parts.append(tr("batch means follow each other (lag-1 autocorrelation {follow:.2f})", follow=chart.follow))
+    return tr(
+        "Not stable: {parts}. Capability assumes a stable process; take it as a description of this period only.",
+        parts="; ".join(parts),
     )
 
 
@@ -222,9 +269,11 @@ def _shape_note(detail: WeightDetail) -> str:
     shape = detail.shape
     if shape.normal is not False:
         return ""
-    return (
-        f"Pieces within a batch are not normal (skewness {shape.skewness:+.2f}, excess kurtosis "
-        f"{shape.kurtosis:+.2f}): go by Pp and Ppk by quantiles where there are enough pieces."
+    return tr(
+        "Pieces within a batch are not normal (skewness {skewness:+.2f}, excess kurtosis "
+        "{kurtosis:+.2f}): go by Pp and Ppk by quantiles where there are enough pieces.",
+        skewness=shape.skewness,
+        kurtosis=shape.kurtosis,
     )
 
 
@@ -232,10 +281,14 @@ def _bag_note(detail: WeightDetail) -> str:
     if not detail.bags:
         return ""
     first = detail.bags[0]
-    return (
-        f"Bags are planned for a {100 * first.wanted:.0f} % chance of a lot to pass under {first.rules}, "
-        f"from {first.shape}, {first.batches} batches a lot. A planning aid: the decision rests with the "
-        "local authority."
+    return tr(
+        "Bags are planned for a {wanted:.0f} % chance of a lot to pass under {rules}, from "
+        "{shape}, {batches} batches a lot. A planning aid: the decision rests with the local "
+        "authority.",
+        wanted=100 * first.wanted,
+        rules=first.rules,
+        shape=first.shape,
+        batches=first.batches,
     )
 
 
@@ -247,9 +300,19 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
     out = []
     if 1 - split.covered >= NAMED_FROM:
         names = ", ".join(split.not_weighed)
-        which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
-        out.append(f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: {which}.")
+        which = (
+            tr("{names} made but not weighed", names=names)
+            if names
+            else tr("the batch sheet names no product for the rest")
+        )
+        out.append(
+            tr(
+                "Giveaway a week covers the products weighed, {covered:.0f} % of the pieces: {which}.",
+                covered=100 * split.covered,
+                which=which,
+            )
+        )
     if split.no_price:
         names = ", ".join(split.no_price)
-        out.append(f"Money given away cannot be summed: no price_per_kg in plant.toml of {names}.")
+        out.append(tr("Money given away cannot be summed: no price_per_kg in plant.toml of {names}.", names=names))
     return out
