@@ -210,7 +210,7 @@ def _unit_by_size(question: Question) -> str | None:
     """The only unit in which the middle value is a usual one for a rope."""
     fit = []
     for unit, said in question.options:
-        number = re.match(r"-?[\d.]+(e[+-]?\d+)?", said)
+        number = re.match(r"-?[\d.]+(e[+-]?\d+)?", said.replace(",", "."))  # as the works' language writes it
         low, high = USUAL.get(unit, (1.0, 0.0))
         if number and low <= float(number[0]) <= high:
             fit.append(unit)

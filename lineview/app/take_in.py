@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
-from lineview.intake.exports import Export, InPieces, NotInPieces, Proposal, Stretch
+from lineview.intake.exports import Export, InPieces, LeftOut, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
 from lineview.intake.read import open_big, read_export
 from lineview.plant import Layout, Plant
@@ -197,7 +197,7 @@ def _read_one(
 def _notes_of(proposal: Proposal, layout: Layout) -> tuple[str, ...]:
     """What a proposal says of its file, and the columns that an answer leaves out."""
     dropped = [header for header in proposal.layout.columns if header not in layout.columns]
-    return (*proposal.notes, *([f"left out, as answered: {', '.join(dropped)}"] if dropped else []))
+    return (*proposal.notes, *([LeftOut(f"left out, as answered: {', '.join(dropped)}")] if dropped else []))
 
 
 def _try_pieces(

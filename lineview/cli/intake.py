@@ -20,7 +20,7 @@ from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.names import readable
 from lineview.core.resources import shipped
-from lineview.intake.exports import Proposal
+from lineview.intake.exports import LeftOut, Proposal
 from lineview.intake.find import find_exports
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
@@ -108,7 +108,7 @@ def _print_accepted(result: Taken) -> None:
         soft_wrap=True,
     )
     say(layout_toml(result.accepted))
-    if not any("left out" in note for note in result.notes):
+    if not any(isinstance(note, LeftOut) for note in result.notes):
         console.print("No column was left out.")
 
 

@@ -75,6 +75,11 @@ def speak(spoken: Language | str) -> None:
     _spoken = language(spoken) if isinstance(spoken, str) else spoken
 
 
+def spoken() -> str:
+    """The code of the language of this process."""
+    return _spoken.code
+
+
 def in_digits(number: str) -> str:
     """Write a number's point and commas as the language does.
 

@@ -23,6 +23,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
+from lineview.core.language import tr
 from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, are_possible, parse_numbers
@@ -59,8 +60,9 @@ _ODD_BYTES = 6 << 20
 
 def _no_export(path: Path, refused: int) -> Fault:
     """The fault of a big file of which far too much cannot be read."""
-    expected = f"up to {MOST_REFUSED:,} rows that are refused"
-    return Fault(f"{refused:,} rows cannot be read", str(path), expected, "Look into the file, or leave it out.")
+    what = tr("{refused:,} rows cannot be read", refused=refused)
+    expected = tr("up to {most:,} rows that are refused", most=MOST_REFUSED)
+    return Fault(what, str(path), expected, tr("Look into the file, or leave it out."))
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next

@@ -64,6 +64,12 @@ class NotInPieces(Exception):  # noqa: N818 - no error: the file is read another
     """A big export cannot be read piece by piece and has to be read whole."""
 
 
+class LeftOut(str):
+    """A note that says which columns are left out; what it says depends on the language."""
+
+    __slots__ = ()
+
+
 class InPieces(Protocol):
     """A big export of readings that is read while it is written to the store.
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import tr
 
 #: Endings by which a file in a folder is taken for an export, each also with ".gz".
 ENDINGS = (
@@ -55,15 +56,15 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
             inside = sorted(file for file in path.rglob("*") if is_export(file, path))
             files += inside
             if not inside:
-                faults.append(Fault("no exports in this folder", str(path), ", ".join(ENDINGS[:4]) + ", …"))
+                faults.append(Fault(tr("no exports in this folder"), str(path), ", ".join(ENDINGS[:4]) + ", …"))
         elif path.is_file():
             files.append(path)
         elif path.exists():  # a pipe or a device may never end
-            faults.append(Fault("this is neither a file nor a folder", str(path), "the path of exports"))
+            faults.append(Fault(tr("this is neither a file nor a folder"), str(path), tr("the path of exports")))
         else:
-            faults.append(Fault("there is no such file or folder", str(path), "the path of exports"))
+            faults.append(Fault(tr("there is no such file or folder"), str(path), tr("the path of exports")))
     if not paths:
-        faults.append(Fault("no path was given", "", "files or folders of exports"))
+        faults.append(Fault(tr("no path was given"), "", tr("files or folders of exports")))
     if faults:
         raise IntakeError(faults)
     return list(dict.fromkeys(files))

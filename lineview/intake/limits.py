@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import tr
 
 #: Text that is read whole, and what a packed file may hold then [bytes]; larger ones are read in pieces.
 MOST_WHOLE = 800_000_000
@@ -38,8 +39,8 @@ def check_size(path: Path) -> None:
     except OSError:
         return  # reading it says what is wrong
     if size > MOST_WHOLE:
-        expected = f"up to {MOST_WHOLE // 1_000_000} MB read whole"
-        raise IntakeError(_too_large(path, f"the file has {size:,} bytes", expected))
+        expected = tr("up to {most} MB read whole", most=MOST_WHOLE // 1_000_000)
+        raise IntakeError(_too_large(path, tr("the file has {size:,} bytes", size=size), expected))
 
 
 def check_text(path: Path, data: bytes) -> None:
@@ -59,21 +60,26 @@ def check_text(path: Path, data: bytes) -> None:
     """
     if data.lstrip()[:1] in (b"{", b"["):  # often a single line
         if len(data) > MOST_JSON:
-            what, expected = f"the JSON has {len(data):,} bytes", f"up to {MOST_JSON // 1_000_000} MB"
-            raise IntakeError(Fault(what, str(path), expected, "Export shorter periods, each to a file."))
+            what = tr("the JSON has {size:,} bytes", size=len(data))
+            expected = tr("up to {most} MB", most=MOST_JSON // 1_000_000)
+            raise IntakeError(Fault(what, str(path), expected, tr("Export shorter periods, each to a file.")))
         return
     lines = max(data.count(b"\n"), data.count(b"\r"))
     if lines > MOST_LINES:
-        raise IntakeError(_too_large(path, f"the text has {lines:,} lines", f"up to {MOST_LINES:,} read whole"))
+        raise IntakeError(
+            _too_large(
+                path, tr("the text has {lines:,} lines", lines=lines), tr("up to {most:,} read whole", most=MOST_LINES)
+            )
+        )
     begin = 0
     while len(data) - begin > MOST_LINE:
         end = max(data.rfind(b"\n", begin, begin + MOST_LINE), data.rfind(b"\r", begin, begin + MOST_LINE))
         if end < 0:
-            what = f"a line is longer than {MOST_LINE:,} bytes"
-            raise IntakeError(Fault(what, str(path), "a line for each row", "Export it again."))
+            what = tr("a line is longer than {most:,} bytes", most=MOST_LINE)
+            raise IntakeError(Fault(what, str(path), tr("a line for each row"), tr("Export it again.")))
         begin = end + 1
 
 
 def _too_large(path: Path, what: str, expected: str) -> Fault:
-    do = "Export shorter periods, each to a file, as text in UTF-8: those are read in pieces."
+    do = tr("Export shorter periods, each to a file, as text in UTF-8: those are read in pieces.")
     return Fault(what, str(path), expected, do)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import mark, tr, tr_count
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import ExportKind, Layout
@@ -46,7 +47,7 @@ def outcome(
     if lost.height:
         first = cells.unique("row", keep="first", maintain_order=True).select("row", "reason")
         lost = lost.join(first, on="row", how="left", maintain_order="left")
-        lost = lost.with_columns(pl.col("reason").fill_null("no value"), column=pl.lit(""))
+        lost = lost.with_columns(pl.col("reason").fill_null(mark("no value")), column=pl.lit(""))
         refused = pl.concat([refused, lost.select(refused.columns)])
         cells = cells.join(lost, on="row", how="anti", maintain_order="left")
     every = pl.concat([refused, cells]).sort("row", "column", maintain_order=True)
@@ -57,9 +58,16 @@ def outcome(
 
 def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
     """Say what was passed over."""
-    names = {"repeated header": "repeated header", "footer": "footer", "blank": "blank line"}
-    parts = [f"{n} {names[kind]}{'s' if n > 1 else ''}" for kind, n in sorted(counts.items()) if n]
-    return (f"skipped: {', '.join(parts)}",) if parts else ()
+    parts = [_passed(kind, n) for kind, n in sorted(counts.items()) if n]
+    return (tr("skipped: {passed}", passed=", ".join(parts)),) if parts else ()
+
+
+def _passed(kind: str, n: int) -> str:
+    if kind == "blank":
+        return tr_count("{count} blank line", "{count} blank lines", n)
+    if kind == "footer":
+        return tr_count("{count} footer", "{count} footers", n)
+    return tr_count("{count} repeated header", "{count} repeated headers", n)
 
 
 def settled_marks(
@@ -80,14 +88,20 @@ def settled_marks(
         mark = "."
     if mark is None:
         why = (
-            f"'{evidence.example}' can be read as {_both(evidence.example)}, and no cell decides"
+            _open_mark(evidence.example)
             if not (evidence.point and evidence.comma)
-            else "some cells have a decimal point and others a decimal comma"
+            else tr("some cells have a decimal point and others a decimal comma")
         )
-        raise IntakeError(Fault(why, where, "a decimal mark", f'Write decimal = "." or "," in layout \'{layout.id}\'.'))
+        raise IntakeError(
+            Fault(why, where, tr("a decimal mark"), tr('Write decimal = "." or "," in layout \'{id}\'.', id=layout.id))
+        )
     return NumberSeparators(mark, layout.thousands)
 
 
-def _both(text: str) -> str:
-    digits = text.replace(",", "").replace(".", "")
-    return f"{digits} or as {text.replace(',', '.')}"
+def _open_mark(example: str) -> str:
+    return tr(
+        "'{example}' can be read as {digits} or as {decimal}, and no cell decides",
+        example=example,
+        digits=example.replace(",", "").replace(".", ""),
+        decimal=example.replace(",", "."),
+    )

@@ -13,6 +13,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS
+from lineview.core.language import tr, tr_count
 from lineview.core.names import readable
 from lineview.intake.big import BigExport, SettledByHead
 from lineview.intake.cells.timestamp_columns import joined_cells
@@ -91,7 +92,7 @@ def read_export(
     del cuts
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
     if aside:
-        notes += (f"sheets that no layout fits were skipped: {', '.join(aside)}",)
+        notes += (tr("sheets that no layout fits were skipped: {sheets}", sheets=", ".join(aside)),)
     outcomes, sheets = [], []
     tables.reverse()
     for fit in fits:
@@ -214,9 +215,9 @@ def _must_fit_throughout(tables: list[Records], fits: list[Fit | None], where: s
         beside = [other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its]
         if fit is None and first > 1 and beside:
             header = ", ".join(f"'{cell}'" for cell in table.top(1)[0] if cell)
-            what = f"line {first} is a second header with other columns: {header}"
+            what = tr("line {first} is a second header with other columns: {headers}", first=first, headers=header)
             raise IntakeError(
-                Fault(what, where, "a layout for it, or the same columns", "Split the file or add a layout.")
+                Fault(what, where, tr("a layout for it, or the same columns"), tr("Split the file or add a layout."))
             )
 
 
@@ -238,7 +239,7 @@ def _fit_of(table: Records, fits: list[Fit], layout: Layout | None, where: str) 
 def _why_none(cuts: list[tuple[Records, list[Fit]]]) -> list[str]:
     """Say which headers are missing for layouts whose pattern takes the file."""
     return [
-        f"layout '{fit.layout.id}' does not fit: no header {', '.join(fit.missing)}"
+        tr("layout '{id}' does not fit: no header {missing}", id=fit.layout.id, missing=", ".join(fit.missing))
         for _, fits in cuts
         for fit in fits
         if fit.missing and len(fit.missing) < fit.wanted
@@ -248,15 +249,20 @@ def _why_none(cuts: list[tuple[Records, list[Fit]]]) -> list[str]:
 def _missing(fit: Fit, table: Records, where: str) -> Fault:
     place = fit.place if fit.place >= 0 else guessed_place(table)
     names = [name for name in heading_at(table, place).names if name] if place >= 0 else []
-    headers = ", ".join(f"'{name}'" for name in names) or f"no header row in the first {LOOK} rows"
+    headers = ", ".join(f"'{name}'" for name in names) or tr("no header row in the first {rows} rows", rows=LOOK)
     lacking = ", ".join(f"'{header}'" for header in fit.missing)
     sheet = f" [{table.sheet}]" if table.sheet else ""
-    plural = "columns" if len(fit.missing) > 1 else "a column"
     return Fault(
-        f"layout '{fit.layout.id}' names {plural} that the file does not have: {lacking}",
+        tr_count(
+            "layout '{id}' names a column that the file does not have: {lacking}",
+            "layout '{id}' names columns that the file does not have: {lacking}",
+            len(fit.missing),
+            id=fit.layout.id,
+            lacking=lacking,
+        ),
         where + sheet,
-        f"one of its headers: {headers}",
-        "Correct the layout or leave it to be proposed anew.",
+        tr("one of its headers: {headers}", headers=headers),
+        tr("Correct the layout or leave it to be proposed anew."),
     )
 
 
@@ -270,7 +276,11 @@ def _outcome(
     zone = fit.layout.zone
     if not _is_zone(zone):
         raise IntakeError(
-            Fault(f"layout '{fit.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
+            Fault(
+                tr("layout '{id}' names the unknown zone '{zone}'", id=fit.layout.id, zone=zone),
+                where,
+                tr("such as Europe/Berlin"),
+            )
         )
     heading = heading_of(fit, box[0])
     layout, notes = _with_zone(fit.layout, heading, box[0], plant, where)
@@ -305,7 +315,9 @@ def _with_zone(
         return layout, ()
     if relation == "open" or not zone_of_file.zone:
         raise open_fault(zone_of_file, plant.zone, layout.id, where)
-    note = f"its times are read in {zone_of_file.zone}, as the file says ('{zone_of_file.words}')"
+    note = tr(
+        "its times are read in {zone}, as the file says ('{words}')", zone=zone_of_file.zone, words=zone_of_file.words
+    )
     return layout.model_copy(update={"zone": zone_of_file.zone}), (note,)
 
 
@@ -325,7 +337,7 @@ def _export(
     ]
     rows = sum(outcome.rows for outcome in outcomes)
     if not rows:
-        notes += ("the file has a header and no row: nothing was recorded, or the export failed",)
+        notes += (tr("the file has a header and no row: nothing was recorded, or the export failed"),)
     return Export(
         path=path,
         sha256=digest.result(),

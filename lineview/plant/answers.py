@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import time
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 from lineview.plant.checks import WEEK, Day
 from lineview.plant.model import Break, Shift
 
@@ -75,11 +76,13 @@ def read_shifts(text: str, where: str = "shifts") -> tuple[Shift, ...]:
         shift = _shift(part)
         if shift is None:
             example = "early 06:00-14:00 mon-fri breaks 09:00-09:15"
-            faults.append(Fault(f"'{part}' is not a shift", where, f"such as: {example}"))
+            faults.append(
+                Fault(tr("'{text}' is not a shift", text=part), where, tr("such as: {example}", example=example))
+            )
         else:
             shifts.append(shift)
     if not shifts and not faults:
-        faults.append(Fault("no shift is given", where, "at least one shift"))
+        faults.append(Fault(tr("no shift is given"), where, tr("at least one shift")))
     if faults:
         raise AskError(faults)
     return tuple(shifts)
@@ -166,11 +169,17 @@ def read_lines(text: str, machines: Iterable[str], where: str = "lines") -> list
         if mark and name.strip() and members:
             lines.append((name.strip(), members))
     assigned = [machine for _, listed in lines for machine in listed]
-    expected = "such as: Line 1 = sizer1, wrap1"
-    faults = [Fault(f"'{m}' is not a machine", where, ", ".join(machine_ids)) for m in assigned if m not in machine_ids]
-    faults += [Fault(f"'{m}' is on no line", where, expected) for m in machine_ids if m not in assigned]
+    expected = tr("such as: Line 1 = sizer1, wrap1")
+    faults = [
+        Fault(tr("'{machine}' is not a machine", machine=m), where, ", ".join(machine_ids))
+        for m in assigned
+        if m not in machine_ids
+    ]
+    faults += [
+        Fault(tr("'{machine}' is on no line", machine=m), where, expected) for m in machine_ids if m not in assigned
+    ]
     twice = sorted({m for m in assigned if assigned.count(m) > 1})
-    faults += [Fault(f"'{m}' is on two lines", where, expected) for m in twice]
+    faults += [Fault(tr("'{machine}' is on two lines", machine=m), where, expected) for m in twice]
     if faults:
         raise AskError(faults)
     return lines
@@ -198,5 +207,7 @@ def read_band(text: str, where: str = "band") -> tuple[float, float]:
     """
     numbers = [float(number.replace(",", ".")) for number in re.findall(r"\d+(?:[.,]\d+)?", text)]
     if len(numbers) != 2 or not 0 < numbers[0] <= numbers[1]:
-        raise AskError(Fault(f"'{text}' is not a band", where, "two numbers of pieces a minute: 300-400"))
+        raise AskError(
+            Fault(tr("'{text}' is not a band", text=text), where, tr("two numbers of pieces a minute: 300-400"))
+        )
     return numbers[0], numbers[1]

@@ -21,7 +21,7 @@ from pydantic import AfterValidator, ValidationError, ValidationInfo, ValidatorF
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from lineview.core.errors import Fault
-from lineview.core.language import languages
+from lineview.core.language import ENGLISH, languages, mark, spoken, tr, weekday_name
 from lineview.plant.fields import TARGETS
 from lineview.plant.positions import KeyPath
 
@@ -40,11 +40,17 @@ Check = Callable[[Any, ValidationInfo], Iterable[PlacedFault]]
 
 def did_you_mean(word: object, vocabulary: list[str]) -> str:
     """A sentence for `Fault.do`: the nearest known word, else what there is."""
+    near = nearest(word, vocabulary)
+    if near:
+        return tr("Did you mean '{name}'?", name=near)
+    return tr("Known: {names}", names=", ".join(vocabulary[:12])) if vocabulary else tr("None is described yet")
+
+
+def nearest(word: object, vocabulary: list[str]) -> str:
+    """The known word that is near to one, "" where none is."""
     folded = {name.casefold(): name for name in vocabulary}
     near = get_close_matches(str(word).casefold(), list(folded), n=1, cutoff=0.6)
-    if near:
-        return f"Did you mean '{folded[near[0]]}'?"
-    return f"Known: {', '.join(vocabulary[:12])}" if vocabulary else "None is described yet"
+    return folded[near[0]] if near else ""
 
 
 # Ids, read before the types
@@ -68,26 +74,29 @@ class DeclaredIds:
         return cls(_ids(data, "lines"), _ids(data, "webs"), channels)
 
 
+_LISTS = (mark("shifts"), mark("lines"), mark("machines"), mark("webs"), mark("products"), mark("layouts"))
+
+
 def repeated_ids(data: Mapping[str, Any]) -> list[PlacedFault]:
     """A fault for each id that stands twice in its list."""
     faults: list[PlacedFault] = []
-    for name in ("shifts", "lines", "machines", "webs", "products", "layouts"):
+    for name in _LISTS:
         faults += _repeated_ids(name, [((name, i), row) for i, row in _rows(data, name)])
     for m, machine in _rows(data, "machines"):
         channels: list[tuple[KeyPath, Mapping[str, Any]]] = []
         for name in ("counters", "gauges"):
             channels += [(("machines", m, name, i), row) for i, row in _rows(machine, name)]
-        faults += _repeated_ids("counters or gauges", channels)
+        faults += _repeated_ids(mark("counters or gauges"), channels)
     return faults
 
 
-def _repeated_ids(what: str, rows: list[tuple[KeyPath, Mapping[str, Any]]]) -> Iterator[PlacedFault]:
+def _repeated_ids(parts: str, rows: list[tuple[KeyPath, Mapping[str, Any]]]) -> Iterator[PlacedFault]:
     earlier: set[str] = set()
     for path, row in rows:
         name = row.get("id")
         if isinstance(name, str) and name in earlier:
-            fault = Fault(f"two {what} have the id '{name}'", "", "ids that differ", "Rename one")
-            yield (*path, "id"), fault
+            what = tr("two {parts} have the id '{name}'", parts=tr(parts), name=name)
+            yield (*path, "id"), Fault(what, "", tr("ids that differ"), tr("Rename one"))
         earlier.add(str(name))
 
 
@@ -173,15 +182,16 @@ def _zone_names() -> list[str]:
 def check_language(code: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
     """A language that there is a catalogue for."""
     if code not in languages():
-        yield (), Fault(f"unknown language '{code}'", "", f"one of {', '.join(languages())}")
+        what = tr("unknown language '{code}'", code=code)
+        yield (), Fault(what, "", tr("one of {names}", names=", ".join(languages())))
 
 
 def check_zone(zone: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
     """A time zone that this computer knows, or ""."""
     if zone and zone not in _zone_names():
-        advice = did_you_mean(zone, _zone_names())
-        advice = advice if advice.startswith("Did") else "Write it as area and city"
-        yield (), Fault(f"unknown time zone '{zone}'", "", "a zone such as 'Europe/Paris'", advice)
+        is_near = nearest(zone, _zone_names())
+        advice = did_you_mean(zone, _zone_names()) if is_near else tr("Write it as area and city")
+        yield (), Fault(tr("unknown time zone '{zone}'", zone=zone), "", tr("a zone such as 'Europe/Paris'"), advice)
 
 
 def check_encoding(name: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
@@ -189,7 +199,7 @@ def check_encoding(name: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
     try:
         "é".encode(name or "utf-8", errors="replace")
     except (LookupError, UnicodeError):
-        yield (), Fault(f"unknown encoding '{name}'", "", "an encoding such as 'cp850' or 'cp437'")
+        yield (), Fault(tr("unknown encoding '{name}'", name=name), "", tr("an encoding such as 'cp850' or 'cp437'"))
 
 
 def _declared_ids(info: ValidationInfo) -> DeclaredIds:
@@ -199,48 +209,54 @@ def _declared_ids(info: ValidationInfo) -> DeclaredIds:
 
 def check_line(line: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     """The id of a line that is declared."""
-    return _unknown_ids("line", line, _declared_ids(info).lines)
+    return _unknown_ids(mark("line"), line, _declared_ids(info).lines)
 
 
 def check_machine(machine: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     """The id of a machine that is declared."""
-    return _unknown_ids("machine", machine, list(_declared_ids(info).channels))
+    return _unknown_ids(mark("machine"), machine, list(_declared_ids(info).channels))
 
 
 def check_web(web: str, info: ValidationInfo) -> Iterator[PlacedFault]:
     """The id of a web that is declared."""
-    return _unknown_ids("web", web, _declared_ids(info).webs)
+    return _unknown_ids(mark("web"), web, _declared_ids(info).webs)
 
 
 def _unknown_ids(what: str, name: str, ids: list[str]) -> Iterator[PlacedFault]:
     if name not in ids:
-        yield (), Fault(f"unknown {what} '{name}'", "", f"the id of a [[{what}s]]", did_you_mean(name, ids))
+        fault = tr("unknown {part} '{name}'", part=tr(what), name=name)
+        yield (), Fault(fault, "", tr("the id of a {part}", part=f"[[{what}s]]"), did_you_mean(name, ids))
 
 
 def check_band(band: tuple[float, float], _info: ValidationInfo) -> Iterator[PlacedFault]:
     """A band [pieces/min] with its low end first."""
     low, high = band
     if low > high:
-        what = f"the nominal band runs from {low:g} down to {high:g}"
-        yield (), Fault(what, "", "the low end first", f"Write nominal_per_min = [{high:g}, {low:g}]")
+        what = tr("the nominal band runs from {low:g} down to {high:g}", low=low, high=high)
+        advice = tr("Write nominal_per_min = {band}", band=f"[{high:g}, {low:g}]")  # as the file has it
+        yield (), Fault(what, "", tr("the low end first"), advice)
 
 
 def check_core(core_mm: float, info: ValidationInfo) -> Iterator[PlacedFault]:
     """A core [mm] that is smaller than its reel."""
     outer_mm = info.data.get("reel_outer_mm")
     if outer_mm is not None and core_mm >= outer_mm:
-        what = f"the core of {core_mm:g} mm is not smaller than the reel of {outer_mm:g} mm"
-        expected = "reel_core_mm below reel_outer_mm"
-        yield (), Fault(what, "", expected, "Check whether the two are swapped")
+        what = tr(
+            "the core of {core_mm:g} mm is not smaller than the reel of {outer_mm:g} mm",
+            core_mm=core_mm,
+            outer_mm=outer_mm,
+        )
+        expected = tr("reel_core_mm below reel_outer_mm")
+        yield (), Fault(what, "", expected, tr("Check whether the two are swapped"))
 
 
 def check_web_mass(density_g_cm3: float | None, info: ValidationInfo) -> Iterator[PlacedFault]:
     """A density [g/cm³] where the web's mass needs it: without grammage, with a thickness."""
     grammage, thickness = (info.data.get(key, "wrong") for key in ("grammage_g_m2", "thickness_um"))
     if grammage is None and (thickness is None or density_g_cm3 is None):
-        what = f"web '{info.data.get('id')}' has no mass"
-        expected = "grammage_g_m2, or both thickness_um and density_g_cm3"
-        yield (), Fault(what, "", expected, "Add for example: grammage_g_m2 = 40.0")
+        what = tr("web '{id}' has no mass", id=info.data.get("id"))
+        expected = tr("grammage_g_m2, or both thickness_um and density_g_cm3")
+        yield (), Fault(what, "", expected, tr("Add for example: grammage_g_m2 = 40.0"))
 
 
 # Parts of a list, together
@@ -252,16 +268,18 @@ def check_counters(counters: dict[int, Any], info: ValidationInfo) -> Iterator[P
     band = info.data.get("nominal_per_min")
     for i, counter in counters.items():
         if counter.counts in earlier:
-            what = f"machine '{info.data.get('id')}' has two counters of {counter.counts}"
-            yield (i, "counts"), Fault(what, "", "one counter of each count", "Leave one out")
+            what = tr(
+                "machine '{id}' has two counters of {counted}", id=info.data.get("id"), counted=tr(counter.counts)
+            )
+            yield (i, "counts"), Fault(what, "", tr("one counter of each count"), tr("Leave one out"))
         earlier.add(counter.counts)
         pieces_per_min = counter.fastest_per_min * counter.unit_value
         if band and counter.counts in ("pieces", "good pieces") and pieces_per_min < band[1]:
             fault = Fault(
-                f"the fastest possible rate is {pieces_per_min:g} pieces a minute",
+                tr("the fastest possible rate is {pieces_per_min:g} pieces a minute", pieces_per_min=pieces_per_min),
                 "",
-                f"at least the nominal band's high end, {band[1]:g}",
-                "Write the rate that the machine cannot exceed, or correct the band",
+                tr("at least the nominal band's high end, {band:g}", band=band[1]),
+                tr("Write the rate that the machine cannot exceed, or correct the band"),
             )
             yield (i, "fastest_per_min"), fault
 
@@ -270,14 +288,26 @@ def check_codes(codes: dict[str, str], info: ValidationInfo) -> Iterator[PlacedF
     """Codes only for a gauge of states, and one meaning for each code."""
     measures = info.data.get("measures", "state")
     if codes and measures != "state":
-        what = f"gauge '{info.data.get('id')}' measures {measures} and has codes of states"
-        yield (), Fault(what, "", 'codes only where measures = "state"', "Take the codes out")
+        what = tr(
+            "gauge '{id}' measures {measures} and has codes of states", id=info.data.get("id"), measures=tr(measures)
+        )
+        yield (), Fault(what, "", tr('codes only where measures = "state"'), tr("Take the codes out"))
     meanings: dict[str, str] = {}
     for code, meaning in codes.items():
         earlier = meanings.setdefault(code.strip().casefold(), meaning)
         if earlier != meaning:
-            what = f"the code '{code}' means both {earlier} and {meaning}"
-            yield (), Fault(what, "", "one meaning a code, whatever its capitals", "Leave one out")
+            what = tr(
+                "the code '{code}' means both {earlier} and {meaning}",
+                code=code,
+                earlier=tr(earlier),
+                meaning=tr(meaning),
+            )
+            yield (), Fault(what, "", tr("one meaning a code, whatever its capitals"), tr("Leave one out"))
+
+
+_WRONG_CHANNEL = mark("column '{header}' points at '{to}', which is not a counter or gauge of machine '{machine}'")
+_WRONG_TARGET = mark("column '{header}' points at '{to}', which is not a counter or gauge of {kind} exports")
+_WRONG_FIELD = mark("column '{header}' points at '{to}', which is not a field of {kind} exports")
 
 
 def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[PlacedFault]:
@@ -289,15 +319,15 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
     if kind == "readings":
         names = [c for m in channels if machine in (None, m) for c in channels[m]]
         targets = [*names, *(f"{m}/{channel}" for m in channels for channel in channels[m])]
-        thing, owner = "counter or gauge", f" of machine '{machine}'" if machine else f" of {kind} exports"
+        said = _WRONG_CHANNEL if machine else _WRONG_TARGET
     else:
         targets = [field for field in fields if field not in TARGETS["readings"]]
-        thing, owner = "field", f" of {kind} exports"
+        said = _WRONG_FIELD
     for header, target in columns.items():
         if target.to not in (*targets, *fields):
-            what = f"column '{header}' points at '{target.to}', which is not a {thing}{owner}"
-            fault = Fault(what, "", f"the id of a {thing}", did_you_mean(target.to, targets or fields))
-            yield (header, "to"), fault
+            what = tr(said, header=header, to=target.to, machine=machine, kind=tr(kind))
+            expected = tr("the id of a field") if said == _WRONG_FIELD else tr("the id of a counter or gauge")
+            yield (header, "to"), Fault(what, "", expected, did_you_mean(target.to, targets or fields))
     yield from _targeted_twice(columns, info)
 
 
@@ -315,9 +345,9 @@ def _targeted_twice(columns: dict[str, Any], info: ValidationInfo) -> Iterator[P
         other, adds = earlier.setdefault(to, (header, target.adds))
         if other == header or target.to in _SEVERAL or (adds and target.adds):
             continue
-        what = f"columns '{other}' and '{header}' both point at '{target.to}'"
-        advice = "Leave one out, or write adds = true in both where they are lanes that add"
-        yield (header, "to"), Fault(what, "", "one column for each counter, gauge or field", advice)
+        what = tr("columns '{other}' and '{header}' both point at '{to}'", other=other, header=header, to=target.to)
+        advice = tr("Leave one out, or write adds = true in both where they are lanes that add")
+        yield (header, "to"), Fault(what, "", tr("one column for each counter, gauge or field"), advice)
 
 
 # Shifts and breaks, in the plant's wall time
@@ -340,13 +370,18 @@ def check_breaks(breaks: dict[int, Any], info: ValidationInfo) -> Iterator[Place
         start_s, end_s = _span_s(pause.start, pause.end)
         if start_s < first_s:  # after the shift's midnight
             start_s, end_s = start_s + _DAY_S, end_s + _DAY_S
-        words = f"the break {pause.start:%H:%M} to {pause.end:%H:%M}"
+        span = {"start": pause.start, "end": pause.end}
         if end_s > last_s:
-            what = f"{words} is outside its shift '{info.data.get('id')}'"
-            expected = f"within {shift_start:%H:%M} to {shift_end:%H:%M}"
-            yield (i,), Fault(what, "", expected, "Correct the break or the shift")
+            what = tr(
+                "the break {start:%H:%M} to {end:%H:%M} is outside its shift '{shift}'",
+                shift=info.data.get("id"),
+                **span,
+            )
+            expected = tr("within {start:%H:%M} to {end:%H:%M}", start=shift_start, end=shift_end)
+            yield (i,), Fault(what, "", expected, tr("Correct the break or the shift"))
         elif any(start_s < before_end and before_start < end_s for before_start, before_end in earlier):
-            yield (i,), Fault(f"{words} overlaps another", "", "breaks one after the other", "Leave one out")
+            what = tr("the break {start:%H:%M} to {end:%H:%M} overlaps another", **span)
+            yield (i,), Fault(what, "", tr("breaks one after the other"), tr("Leave one out"))
         earlier.append((start_s, end_s))
 
 
@@ -355,9 +390,16 @@ def check_shifts(shifts: dict[int, Any], _info: ValidationInfo) -> Iterator[Plac
     for (_, first), (i, second) in combinations(shifts.items(), 2):
         day = _common_day(first, second)
         if day:
-            what = f"shifts '{first.id}' and '{second.id}' overlap on {day}"
-            advice = "Correct the start, the end or the days of one"
-            yield (i, "start"), Fault(what, "", "shifts one after the other", advice)
+            what = tr(
+                "shifts '{first}' and '{second}' overlap on {day}", first=first.id, second=second.id, day=_day_name(day)
+            )
+            advice = tr("Correct the start, the end or the days of one")
+            yield (i, "start"), Fault(what, "", tr("shifts one after the other"), advice)
+
+
+def _day_name(day: str) -> str:
+    """A day as the file has it; in another language its name."""
+    return day if spoken() == ENGLISH else weekday_name(WEEK.index(day))
 
 
 def _common_day(first: Any, second: Any) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lineview.core.errors import Fault
+from lineview.core.language import tr
 from lineview.plant.checks import PlacedFault
 from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
@@ -46,12 +47,18 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
                 if (same_machine, same_channel) != (machine, channel):
                     continue
                 if (theirs or declared[machine, channel]) != meaning:
-                    what = (
-                        f"layout '{layout.id}' reads '{channel}' of {machine} as \"{meaning}\", layout "
-                        f"'{other.id}' as \"{theirs or declared[machine, channel]}\""
+                    what = tr(
+                        "layout '{layout}' reads '{channel}' of {machine} as \"{meaning}\", "
+                        "layout '{other}' as \"{other_meaning}\"",
+                        layout=layout.id,
+                        channel=channel,
+                        machine=machine,
+                        meaning=meaning,
+                        other=other.id,
+                        other_meaning=theirs or declared[machine, channel],
                     )
-                    advice = "Give one of the exports a counter of its own, or correct one layout"
-                    yield header, Fault(what, "", "one counting for each counter", advice)
+                    advice = tr("Give one of the exports a counter of its own, or correct one layout")
+                    yield header, Fault(what, "", tr("one counting for each counter"), advice)
 
 
 def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:

@@ -11,6 +11,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, Item, Table, Whitespace
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ def removal_of(text: str, table: str, part: str) -> Edit:
     """
     row = _part(tomlkit.parse(text), table, part)
     if row is None:
-        raise AskError(Fault(f"there is no '{part}' in {table}", "plant.toml"))
+        raise AskError(Fault(tr("there is no '{part}' in {table}", part=part, table=table), "plant.toml"))
     return Edit(table, part, {str(key): _value_text(row, str(key)) for key in row}, None)
 
 
@@ -115,8 +116,8 @@ def apply_edit(text: str, edit: Edit) -> str:
     if row is not None and edit.before is not None and edit.after is not None:
         stale = any(not _same(_value_text(row, key), value) for key, value in edit.before.items())
     if stale:
-        what = f"'{edit.id}' in {edit.table} was changed since"
-        raise AskError(Fault(what, "plant.toml", do="Look at the page again, or edit the file by hand."))
+        what = tr("'{id}' in {table} was changed since", id=edit.id, table=edit.table)
+        raise AskError(Fault(what, "plant.toml", do=tr("Look at the page again, or edit the file by hand.")))
     if edit.after is None:
         return _without(text, edit.table, document[edit.table], edit.id)
     if row is None:
@@ -165,7 +166,11 @@ def _without(text: str, table: str, rows: Any, part: str) -> str:
     """The text without a part; comments at its end stay, since they head what follows."""
     if not isinstance(rows, AoT):
         raise AskError(
-            Fault(f"'{part}' stands in a list on one line", "plant.toml", do="Remove it in the file by hand.")
+            Fault(
+                tr("'{part}' stands in a list on one line", part=part),
+                "plant.toml",
+                do=tr("Remove it in the file by hand."),
+            )
         )
     row = rows.body[_ids(rows).index(part)]
     row_text = row.as_string()
@@ -178,7 +183,11 @@ def _without(text: str, table: str, rows: Any, part: str) -> str:
     expected[table] = [row for row in expected[table] if row.get("id") != part]
     if tomlkit.parse(remaining).unwrap() != {name: rows for name, rows in expected.items() if name != table or rows}:
         raise AskError(
-            Fault(f"'{part}' cannot be cut out of {table}", "plant.toml", do="Remove it in the file by hand.")
+            Fault(
+                tr("'{part}' cannot be cut out of {table}", part=part, table=table),
+                "plant.toml",
+                do=tr("Remove it in the file by hand."),
+            )
         )
     return remaining
 
@@ -208,7 +217,9 @@ def _value_text(part: Any, key: str) -> str:
         return ""
     item = part.item(key) if hasattr(part, "item") else part[key]
     if isinstance(item, (AoT, Table)):
-        raise AskError(Fault(f"'{key}' is a table of its own", "plant.toml", do="Edit it in the file by hand."))
+        raise AskError(
+            Fault(tr("'{key}' is a table of its own", key=key), "plant.toml", do=tr("Edit it in the file by hand."))
+        )
     return str(item.as_string()).strip()
 
 

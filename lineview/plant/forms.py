@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import mark, tr
 from lineview.plant.answers import read_band, read_shifts
 from lineview.plant.checks import WEEK
 from lineview.plant.model import Plant
@@ -32,62 +33,68 @@ def _texts(key: str, label: str) -> FormField:
     return FormField(key, label, "texts")
 
 
-_ID = FormField("id", "short name", "text", must=True)
+_ID = FormField("id", mark("short name"), "text", must=True)
 #: The forms by table of the file; machines and lines are changed, not added.
 FORMS: dict[str, tuple[FormField, ...]] = {
     "shifts": (
         _ID,
-        FormField("start", "from", "clock", must=True),
-        FormField("end", "to", "clock", must=True),
-        FormField("days", "days it starts on", "days"),
-        FormField("breaks", "breaks, such as 09:00-09:15", "breaks"),
+        FormField("start", mark("from"), "clock", must=True),
+        FormField("end", mark("to"), "clock", must=True),
+        FormField("days", mark("days it starts on"), "days"),
+        FormField("breaks", mark("breaks, such as 09:00-09:15"), "breaks"),
     ),
-    "lines": (FormField("name", "name", "text"),),
+    "lines": (FormField("name", mark("name"), "text"),),
     "machines": (
-        FormField("name", "name", "text"),
-        FormField("nominal_per_min", "nominal band, such as 300-400", "band", "pieces/min"),
-        FormField("set_per_min", "set rate", unit="pieces/min"),
-        FormField("design_per_min", "design rate", unit="pieces/min"),
+        FormField("name", mark("name"), "text"),
+        FormField("nominal_per_min", mark("nominal band, such as 300-400"), "band", "pieces/min"),
+        FormField("set_per_min", mark("set rate"), unit="pieces/min"),
+        FormField("design_per_min", mark("design rate"), unit="pieces/min"),
     ),
     "products": (
         _ID,
-        FormField("flavour", "flavour", "text", must=True),
-        FormField("base", "base", "text"),
-        FormField("mass_g", "mass of a piece", unit="g", must=True),
-        FormField("mass_tolerance_g", "tolerance of the mass, either way", unit="g", must=True),
-        FormField("diameter_mm", "rope diameter", unit="mm", must=True),
-        FormField("diameter_tolerance_mm", "tolerance of the diameter, either way", unit="mm", must=True),
-        FormField("cut_length_mm", "cut length", unit="mm", must=True),
-        FormField("density_g_cm3", "density", unit="g/cm³"),
-        FormField("price_per_kg", "cost of a kilogram", unit="money"),
-        FormField("bag_g", "bag sizes, such as 250, 500", "numbers", "g"),
-        _texts("webs", "webs, by short name"),
-        _texts("allergens", "allergens"),
-        _texts("also_called", "also called"),
+        FormField("flavour", mark("flavour"), "text", must=True),
+        FormField("base", mark("base"), "text"),
+        FormField("mass_g", mark("mass of a piece"), unit="g", must=True),
+        FormField("mass_tolerance_g", mark("tolerance of the mass, either way"), unit="g", must=True),
+        FormField("diameter_mm", mark("rope diameter"), unit="mm", must=True),
+        FormField("diameter_tolerance_mm", mark("tolerance of the diameter, either way"), unit="mm", must=True),
+        FormField("cut_length_mm", mark("cut length"), unit="mm", must=True),
+        FormField("density_g_cm3", mark("density"), unit="g/cm³"),
+        FormField("price_per_kg", mark("cost of a kilogram"), unit="money"),
+        FormField("bag_g", mark("bag sizes, such as 250, 500"), "numbers", "g"),
+        _texts("webs", mark("webs, by short name")),
+        _texts("allergens", mark("allergens")),
+        _texts("also_called", mark("also called")),
     ),
     "webs": (
         _ID,
-        FormField("kind", "kind", "choice", must=True, choices=("film", "wax paper")),
-        FormField("name", "name", "text"),
-        FormField("cut_length_mm", "cut length a piece", unit="mm", must=True),
-        FormField("width_mm", "width", unit="mm", must=True),
-        FormField("grammage_g_m2", "grammage", unit="g/m²"),
-        FormField("thickness_um", "thickness", unit="µm"),
-        FormField("density_g_cm3", "density", unit="g/cm³"),
-        FormField("reel_outer_mm", "outer diameter of a full reel", unit="mm", must=True),
-        FormField("reel_core_mm", "diameter of its core", unit="mm", must=True),
-        FormField("reel_length_m", "length of a reel, by its label", unit="m"),
-        FormField("price_per_reel", "price of a reel", unit="money"),
-        FormField("supplier", "supplier", "text"),
-        FormField("lead_time_days", "days from order to delivery", unit="days"),
-        FormField("lead_time_sd_days", "standard deviation of these days", unit="days"),
-        FormField("minimum_reels", "least reels an order", "whole"),
-        FormField("multiple_reels", "reels in steps of", "whole"),
-        FormField("shelf_life_days", "shelf life", unit="days"),
+        FormField("kind", mark("kind"), "choice", must=True, choices=(mark("film"), mark("wax paper"))),
+        FormField("name", mark("name"), "text"),
+        FormField("cut_length_mm", mark("cut length a piece"), unit="mm", must=True),
+        FormField("width_mm", mark("width"), unit="mm", must=True),
+        FormField("grammage_g_m2", mark("grammage"), unit="g/m²"),
+        FormField("thickness_um", mark("thickness"), unit="µm"),
+        FormField("density_g_cm3", mark("density"), unit="g/cm³"),
+        FormField("reel_outer_mm", mark("outer diameter of a full reel"), unit="mm", must=True),
+        FormField("reel_core_mm", mark("diameter of its core"), unit="mm", must=True),
+        FormField("reel_length_m", mark("length of a reel, by its label"), unit="m"),
+        FormField("price_per_reel", mark("price of a reel"), unit="money"),
+        FormField("supplier", mark("supplier"), "text"),
+        FormField("lead_time_days", mark("days from order to delivery"), unit="days"),
+        FormField("lead_time_sd_days", mark("standard deviation of these days"), unit="days"),
+        FormField("minimum_reels", mark("least reels an order"), "whole"),
+        FormField("multiple_reels", mark("reels in steps of"), "whole"),
+        FormField("shelf_life_days", mark("shelf life"), unit="days"),
     ),
 }
 #: What a part of each table is called.
-PART_NAMES = {"shifts": "shift", "lines": "line", "machines": "machine", "products": "product", "webs": "web"}
+PART_NAMES = {
+    "shifts": mark("shift"),
+    "lines": mark("line"),
+    "machines": mark("machine"),
+    "products": mark("product"),
+    "webs": mark("web"),
+}
 #: Tables whose parts are added and removed in a form.
 GROWING = ("shifts", "products", "webs")
 
@@ -122,11 +129,12 @@ def toml_of(field: FormField, text: str, where: str) -> str:
     bare = text.strip()
     if not bare:
         if field.must:
-            raise AskError(Fault(f"{field.label} is missing", where, "a value"))
+            raise AskError(Fault(tr("{label} is missing", label=tr(field.label)), where, tr("a value")))
         return ""
     if len(bare) > MOST_LETTERS or not bare.isprintable():
-        expected = f"up to {MOST_LETTERS} letters, digits and signs in one line"
-        raise AskError(Fault(f"{field.label} has {len(bare):,} signs, or some that nobody sees", where, expected))
+        expected = tr("up to {most} letters, digits and signs in one line", most=MOST_LETTERS)
+        what = tr("{label} has {signs:,} signs, or some that nobody sees", label=tr(field.label), signs=len(bare))
+        raise AskError(Fault(what, where, expected))
     return _WRITERS[field.kind](field, bare, where)
 
 
@@ -148,7 +156,7 @@ def _text_list(_field: FormField, text: str, _where: str) -> str:
 def _breaks(_field: FormField, text: str, where: str) -> str:
     breaks = read_shifts(f"x 06:00-14:00 mon breaks {text}", where)[0].breaks
     if not breaks:
-        raise AskError(Fault(f"'{text}' is not a break", where, "such as 09:00-09:15"))
+        raise AskError(Fault(tr("'{text}' is not a break", text=text), where, tr("such as 09:00-09:15")))
     return "[" + ", ".join(f"{{ start = {pause.start}, end = {pause.end} }}" for pause in breaks) + "]"
 
 
@@ -162,8 +170,11 @@ def _number(field: FormField, text: str, where: str) -> str:
     bare = text.strip().replace(",", ".")
     pattern = r"\d+" if field.kind == "whole" else r"\d+(\.\d+)?"
     if not re.fullmatch(pattern, bare, re.ASCII) or len(bare) > MOST_DIGITS:
-        expected = "a whole number" if field.kind == "whole" else f"a number{f' in {field.unit}' if field.unit else ''}"
-        raise AskError(Fault(f"{field.label}: '{text}' is not a number", where, expected))
+        expected = tr("a number in {unit}", unit=field.unit) if field.unit else tr("a number")
+        expected = tr("a whole number") if field.kind == "whole" else expected
+        raise AskError(
+            Fault(tr("{label}: '{text}' is not a number", label=tr(field.label), text=text), where, expected)
+        )
     return bare.lstrip("0") or "0" if re.fullmatch(r"\d+", bare) else re.sub(r"^0+(?=\d)", "", bare)
 
 
@@ -265,4 +276,4 @@ def lacking(plant: Plant, question: str) -> Iterator[Lack]:
                 continue
             if getattr(part, key) in (None, ()):
                 name = getattr(part, "name", "") or getattr(part, "flavour", "") or part.id
-                yield Lack(table, part.id, field, f"{name}: {field.label}")
+                yield Lack(table, part.id, field, f"{name}: {tr(field.label)}")

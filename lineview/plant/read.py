@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from lineview.core.errors import Fault, PlantError
+from lineview.core.language import mark, tr
 from lineview.plant import model
 from lineview.plant.checks import FAULT, DeclaredIds, PlacedFault, did_you_mean, repeated_ids
 from lineview.plant.counting import with_counting
@@ -34,10 +35,10 @@ _MODELS: dict[str, type[model.Part]] = {
     "columns": model.ColumnTarget,
 }
 
+_SEE = mark("see the values expected")
 _EXAMPLES: dict[str, object] = {
     "shop": '"Our works"',
     "id": '"wrap1"',
-    "kind": "see the values expected",
     "line": '"line1"',
     "start": "06:00:00",
     "end": "14:00:00",
@@ -58,25 +59,24 @@ _EXAMPLES: dict[str, object] = {
 
 #: What each kind of type error expected, in plain words.
 _EXPECTED = {
-    "greater_than": "a number above {gt:g}",
-    "greater_than_equal": "{ge:g} or more",
-    "float_type": "a number",
-    "float_parsing": "a number",
-    "int_type": "a whole number",
-    "int_from_float": "a whole number",
-    "int_parsing": "a whole number",
-    "finite_number": "a finite number",
-    "string_type": "text in quotes",
-    "bool_type": "true or false",
-    "time_type": 'a time of day such as 06:00:00 or "06:00"',
-    "time_parsing": 'a time of day such as 06:00:00 or "06:00"',
-    "tuple_type": "a list in [ ]",
-    "dict_type": "a table of keys and values",
-    "model_type": "a table of keys and values",
-    "literal_error": "{expected}",
-    "too_long": "at most {max_length} items",
-    "string_too_long": "at most {max_length} characters",
-    "string_pattern_mismatch": "letters, digits, blanks, _ . and -, beginning with a letter or digit",
+    "greater_than": mark("a number above {gt:g}"),
+    "greater_than_equal": mark("{ge:g} or more"),
+    "float_type": mark("a number"),
+    "float_parsing": mark("a number"),
+    "int_type": mark("a whole number"),
+    "int_from_float": mark("a whole number"),
+    "int_parsing": mark("a whole number"),
+    "finite_number": mark("a finite number"),
+    "string_type": mark("text in quotes"),
+    "bool_type": mark("true or false"),
+    "time_type": mark('a time of day such as 06:00:00 or "06:00"'),
+    "time_parsing": mark('a time of day such as 06:00:00 or "06:00"'),
+    "tuple_type": mark("a list in [ ]"),
+    "dict_type": mark("a table of keys and values"),
+    "model_type": mark("a table of keys and values"),
+    "too_long": mark("at most {max_length} items"),
+    "string_too_long": mark("at most {max_length} characters"),
+    "string_pattern_mismatch": mark("letters, digits, blanks, _ . and -, beginning with a letter or digit"),
 }
 
 
@@ -112,23 +112,37 @@ def _fault(path: KeyPath, details: list[ErrorDetails]) -> Fault:
     key, place = path[-1] if path else "file", _place(path[:-1])
     if detail["type"] == "missing":
         if isinstance(key, int):
-            return Fault(f"'{path[-2]}' has too few items", expected=f"at least {key + 1}")
-        example = _EXAMPLES.get(str(key))
-        advice = f"Add for example: {key} = {example}" if example is not None else f"Add the key '{key}'"
-        return Fault(f"'{key}' is missing in {place}", expected=f"the key '{key}'", do=advice)
+            return Fault(tr("'{key}' has too few items", key=path[-2]), expected=tr("at least {count}", count=key + 1))
+        example = tr(_SEE) if key == "kind" else _EXAMPLES.get(str(key))
+        advice = (
+            tr("Add for example: {line}", line=f"{key} = {example}")  # a number as the file has it
+            if example is not None
+            else tr("Add the key '{key}'", key=key)
+        )
+        return Fault(
+            tr("'{key}' is missing in {place}", key=key, place=place),
+            expected=tr("the key '{key}'", key=key),
+            do=advice,
+        )
     if detail["type"] == "extra_forbidden":
         keys = list(_model(path).model_fields)
-        return Fault(f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, keys))
-    expected = " or ".join(dict.fromkeys(_expectation(detail) for detail in details))
+        return Fault(
+            tr("unknown key '{key}' in {place}", key=key, place=place),
+            expected=tr("a key of this table"),
+            do=did_you_mean(key, keys),
+        )
+    expected = tr(" or ").join(dict.fromkeys(_expectation(detail) for detail in details))
     value = detail["input"]
-    return Fault(f"{_name(path)} is {_value_text(value)}", expected=expected, do=_advice(value, details))
+    return Fault(
+        tr("{key} is {value}", key=_name(path), value=_value_text(value)), expected=expected, do=_advice(value, details)
+    )
 
 
 def _expectation(detail: ErrorDetails) -> str:
-    pattern = _EXPECTED.get(detail["type"], "another value")
-    if detail["type"] == "dict_type" or detail["type"] == "model_type":
-        return pattern
-    return pattern.format(**detail.get("ctx", {}))
+    pattern = _EXPECTED.get(detail["type"], mark("another value"))
+    if detail["type"] == "literal_error":
+        return str(detail["ctx"]["expected"]).replace(" or ", tr(" or "))
+    return tr(pattern, **{} if detail["type"] in ("dict_type", "model_type") else detail.get("ctx", {}))
 
 
 def _advice(value: object, details: list[ErrorDetails]) -> str:
@@ -140,8 +154,8 @@ def _advice(value: object, details: list[ErrorDetails]) -> str:
     if options and isinstance(value, str):
         return did_you_mean(value, [name for name in options if name])
     if isinstance(value, str) and any("float" in d["type"] or "int" in d["type"] for d in details):
-        return "Write the number without quotes and with a point, not a comma"
-    return "Correct the value"
+        return tr("Write the number without quotes and with a point, not a comma")
+    return tr("Correct the value")
 
 
 def _model(path: KeyPath) -> type[model.Part]:
@@ -153,12 +167,12 @@ def _model(path: KeyPath) -> type[model.Part]:
 
 def _name(path: KeyPath) -> str:
     keys = [step for step in path if isinstance(step, str)]
-    return f"'{keys[-1]}'" if keys else "the file"
+    return f"'{keys[-1]}'" if keys else tr("the file")
 
 
 def _place(path: KeyPath) -> str:
     keys = [step for step in path if isinstance(step, str)]
-    return f"[[{'.'.join(keys)}]]" if keys else "the file"
+    return f"[[{'.'.join(keys)}]]" if keys else tr("the file")
 
 
 def _value_text(value: object) -> str:
@@ -167,8 +181,8 @@ def _value_text(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, Mapping):
-        return "a table"
-    return "a list" if isinstance(value, (list, tuple)) else str(value)
+        return tr("a table")
+    return tr("a list") if isinstance(value, (list, tuple)) else str(value)
 
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
@@ -211,7 +225,7 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     if plant is None or faults:
         faults.sort(key=lambda row: row[:2])
         names = {False: path.name, True: extra.name if extra else ""}
-        raise PlantError(replace(fault, where=f"{names[late]} line {line}") for late, line, fault in faults)
+        raise PlantError(replace(fault, where=_line_of(names[late], line)) for late, line, fault in faults)
     return plant
 
 
@@ -252,7 +266,11 @@ def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
         return [_syntax(str(error), text, name)]
     _, placed = _validate(data)
     faults = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
-    return [replace(fault, where=f"{name} line {line}") for line, fault in faults]
+    return [replace(fault, where=_line_of(name, line)) for line, fault in faults]
+
+
+def _line_of(name: str, line: int) -> str:
+    return tr("{file} line {line}", file=name, line=line)
 
 
 def _validate(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
@@ -272,7 +290,9 @@ def _layouts(data: Mapping[str, Any]) -> tuple[Any, ...]:
 
 
 def _not_a_layout(key: str) -> Fault:
-    return Fault(f"'{key}' does not belong here", "", "only [[layouts]]", "Move it to the plant description")
+    return Fault(
+        tr("'{key}' does not belong here", key=key), "", tr("only [[layouts]]"), tr("Move it to the plant description")
+    )
 
 
 def _load(path: Path) -> tuple[dict[str, Any], KeyLines]:
@@ -281,21 +301,25 @@ def _load(path: Path) -> tuple[dict[str, Any], KeyLines]:
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        raise PlantError(Fault(f"there is no file {path}", name, "the plant description")) from None
+        raise PlantError(Fault(tr("there is no file {path}", path=path), name, tr("the plant description"))) from None
     except OSError as error:
-        raise PlantError(Fault(f"{path} cannot be read: {error.strerror}", name, "a TOML file")) from None
+        raise PlantError(
+            Fault(tr("{path} cannot be read: {reason}", path=path, reason=error.strerror), name, tr("a TOML file"))
+        ) from None
     try:
         text = raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        fault = Fault("a character is not UTF-8", f"{name} line {line}", "text in UTF-8", "Save the file as UTF-8")
+        fault = Fault(
+            tr("a character is not UTF-8"), _line_of(name, line), tr("text in UTF-8"), tr("Save the file as UTF-8")
+        )
         raise PlantError(fault) from None
     try:
         return _plain(tomllib.loads(text), ""), KeyLines(text)
     except tomllib.TOMLDecodeError as error:
         raise PlantError(_syntax(str(error), text, name)) from None
     except RecursionError:
-        fault = Fault("brackets are nested too deep", name, "tables and lists a few levels deep")
+        fault = Fault(tr("brackets are nested too deep"), name, tr("tables and lists a few levels deep"))
         raise PlantError(fault) from None
 
 
@@ -306,11 +330,11 @@ def _syntax(message: str, text: str, name: str) -> Fault:
     line = int(place.group(1)) if place else len(rows)
     line_text = rows[min(line, len(rows)) - 1].strip()[:80]
     if "overwrite" in message or "twice" in message or "redefine" in message or "mutate" in message:
-        what, expected = f"a key or table is there twice: {line_text}", "each key once"
-        return Fault(what, f"{name} line {line}", expected, "Leave one out, or use [[ ]] for a list of tables")
-    what = f"the line cannot be read as TOML: {line_text}" if line_text else "the file ends too early"
-    advice = "Check quotes, brackets, commas and the = sign on this line and the one before"
-    return Fault(what, f"{name} line {line}", "key = value, [table] or [[table]]", advice)
+        what, expected = tr("a key or table is there twice: {text}", text=line_text), tr("each key once")
+        return Fault(what, _line_of(name, line), expected, tr("Leave one out, or use [[ ]] for a list of tables"))
+    what = tr("the line cannot be read as TOML: {text}", text=line_text) if line_text else tr("the file ends too early")
+    advice = tr("Check quotes, brackets, commas and the = sign on this line and the one before")
+    return Fault(what, _line_of(name, line), tr("key = value, [table] or [[table]]"), advice)
 
 
 def _plain(value: Any, key: str) -> Any:

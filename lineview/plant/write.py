@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import time
 from typing import Any
 
+from lineview.core.language import tr
 from lineview.plant.model import Counter, Gauge, Layout, Machine, Part, Plant
 
 
@@ -76,27 +77,28 @@ def plant_text(plant: Plant, remarks: Mapping[tuple[str, str], str], reasons: Ma
         Read back equal by `lineview.plant.read`.
     """
     rows = [
-        "# The plant description, set up from exports. Edit it by hand or on the board: this file counts.",
+        _head(tr("The plant description, set up from exports. Edit it by hand or on the board: this file counts."), ""),
         f"shop = {_value(plant.shop)}",
         _with_comment(
-            f"zone = {_value(plant.zone)}", f"the machines' clocks; {reasons['zone']}" if "zone" in reasons else ""
+            f"zone = {_value(plant.zone)}",
+            tr("the machines' clocks; {reason}", reason=reasons["zone"]) if "zone" in reasons else "",
         ),
         f"units = {_value(plant.units)}",
         f"currency = {_value(plant.currency)}",
         _with_comment(
-            f"gap_s = {_value(plant.gap_s)}", "seconds without a reading after which a machine counts as unseen"
+            f"gap_s = {_value(plant.gap_s)}", tr("seconds without a reading after which a machine counts as unseen")
         ),
     ]
-    rows += ["", _head("Shifts", reasons.get("shifts", ""))]
+    rows += ["", _head(tr("Shifts"), reasons.get("shifts", ""))]
     for shift in plant.shifts:
         rows += ["", "[[shifts]]", *_pairs(shift)]
-    rows += ["", _head("Lines", reasons.get("lines", ""))]
+    rows += ["", _head(tr("Lines"), reasons.get("lines", ""))]
     for line in plant.lines:
         rows += ["", "[[lines]]", *_pairs(line)]
-    rows += ["", _head("Machines", "")]
+    rows += ["", _head(tr("Machines"), "")]
     for machine in plant.machines:
         rows += ["", *_machine_rows(machine, remarks, reasons.get("band", ""))]
-    rows += ["", _head("Layouts of the exports", "what each header means"), ""]
+    rows += ["", _head(tr("Layouts of the exports"), tr("what each header means")), ""]
     return "\n".join(rows) + "\n" + "\n".join(layout_toml(layout) for layout in plant.layouts)
 
 
@@ -117,7 +119,7 @@ def _machine_rows(machine: Machine, remarks: Mapping[tuple[str, str], str], band
         rows.append(
             _with_comment(
                 f"nominal_per_min = {_value(machine.nominal_per_min)}",
-                f"pieces a minute; {band}" if band else "pieces a minute",
+                tr("pieces a minute; {reason}", reason=band) if band else tr("pieces a minute"),
             )
         )
     rows += _list_rows("counters", [(c, remarks.get((machine.id, c.id), "")) for c in machine.counters])

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Row, delete, insert, select, update
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import UTC_US
+from lineview.core.language import mark, tr
 from lineview.store.audit import entries, write_entry
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal
@@ -39,6 +40,10 @@ class Session:
     user: User | None
     screen: str
     begun_at: datetime
+
+
+#: What people do, as the list of all that was written calls it.
+_SIGNED_IN, _OFFERED, _PAIRED = mark("signed in"), mark("pairing offered"), mark("screen paired")
 
 
 def _now() -> int:
@@ -86,31 +91,31 @@ class Accounts:
         """Add a person; `password` is its hash."""
         row = {"name": name, "rights": ",".join(rights), "password": password, "added_at": _now()}
         if self.user(name) is not None:
-            raise AskError(Fault(f"there is a user '{name}' already", "name"))
+            raise AskError(Fault(tr("there is a user '{name}' already", name=name), "name"))
         with self._writing() as connection:
             connection.execute(insert(users), row)
-            write_entry(connection, "user added", name, None, {"rights": list(rights)})
+            write_entry(connection, mark("user added"), name, None, {"rights": list(rights)})
 
     def remove_user(self, user: User) -> None:
         """Remove a person, signed out everywhere."""
         with self._writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.user == user.id))
             connection.execute(delete(users).where(users.c.id == user.id))
-            write_entry(connection, "user removed", user.name, {"rights": list(user.rights)})
+            write_entry(connection, mark("user removed"), user.name, {"rights": list(user.rights)})
 
     def set_password(self, user: User, password: str, keep: int | None = None) -> None:
         """Change a password, a hash; the person is signed out everywhere but in the session `keep`."""
         with self._writing() as connection:
             connection.execute(update(users).where(users.c.id == user.id).values(password=password))
             connection.execute(_sessions_of(user, keep))
-            write_entry(connection, "password changed", user.name)
+            write_entry(connection, mark("password changed"), user.name)
 
     def set_rights(self, user: User, rights: Sequence[str]) -> None:
         """Change what a person may do, from the next request on."""
         with self._writing() as connection:
             connection.execute(update(users).where(users.c.id == user.id).values(rights=",".join(rights)))
             before, after = {"rights": list(user.rights)}, {"rights": list(rights)}
-            write_entry(connection, "rights changed", user.name, before, after)
+            write_entry(connection, mark("rights changed"), user.name, before, after)
 
     # -- signed-in browsers ------------------------------------------------------------------------
 
@@ -119,7 +124,7 @@ class Accounts:
         with self._writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.ends_at < _now()))
             connection.execute(insert(sessions), _session(mark, user.id, "", lasting))
-            write_entry(connection, "signed in", user.name)
+            write_entry(connection, _SIGNED_IN, user.name)
 
     def session(self, mark: str) -> Session | None:
         """The session of this mark that has not ended."""
@@ -140,13 +145,13 @@ class Accounts:
         """Sign one browser out."""
         with self._writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.id == session.id))
-            write_entry(connection, "signed out", session.user.name if session.user else session.screen)
+            write_entry(connection, mark("signed out"), session.user.name if session.user else session.screen)
 
     def end_sessions(self, user: User) -> None:
         """Sign a person out everywhere."""
         with self._writing() as connection:
             connection.execute(_sessions_of(user, None))
-            write_entry(connection, "signed out everywhere", user.name)
+            write_entry(connection, mark("signed out everywhere"), user.name)
 
     # -- screens -----------------------------------------------------------------------------------
 
@@ -156,7 +161,7 @@ class Accounts:
         with self._writing() as connection:
             connection.execute(delete(pairings).where(pairings.c.ends_at < _now()))
             connection.execute(insert(pairings), row)
-            write_entry(connection, "pairing offered", screen)
+            write_entry(connection, _OFFERED, screen)
 
     def pair(self, code_mark: str, mark: str, lasting: timedelta) -> bool:
         """Pair the browser that brings this code; False where the code is not known, used or too old."""
@@ -166,7 +171,7 @@ class Accounts:
             if row is None or deleted_rows != 1 or row.ends_at < _now():
                 return False
             connection.execute(insert(sessions), _session(mark, None, row.screen, lasting))
-            write_entry(connection, "screen paired", row.screen)
+            write_entry(connection, _PAIRED, row.screen)
         return True
 
     def screens(self) -> pl.DataFrame:
@@ -182,9 +187,9 @@ class Accounts:
             this = (sessions.c.id == session) & sessions.c.user.is_(None)
             row = connection.execute(select(sessions).where(this)).first()
             if row is None:
-                raise AskError(Fault("there is no such screen", "screen"))
+                raise AskError(Fault(tr("there is no such screen"), "screen"))
             connection.execute(delete(sessions).where(this))
-            write_entry(connection, "screen revoked", row.screen)
+            write_entry(connection, mark("screen revoked"), row.screen)
 
     # -- what was written --------------------------------------------------------------------------
 

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 from lineview.store.frames import micros
 from lineview.store.readings import Piece
 
@@ -48,7 +49,7 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
     if tidy.is_empty():
         return []
     if any(tidy[name].null_count() for name in (*by, "at", "row")):
-        fault = Fault("a row has no machine, channel, moment or line", "", "rows that say whose they are")
+        fault = Fault(tr("a row has no machine, channel, moment or line"), "", tr("rows that say whose they are"))
         raise StoreError(fault)
     changed = pl.any_horizontal(pl.col(name) != pl.col(name).shift(1) for name in by)
     starts = tidy.lazy().select(changed.fill_null(value=True).arg_true()).collect(engine="in-memory")

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
+from lineview.core.language import tr
 from lineview.store.files import storage_errors, sum_of, unsealed
 from lineview.store.journal import Journal
 from lineview.store.listed import files_of, why_damaged
@@ -70,13 +71,15 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         Where the disk or the database fails.
     """
     _bring_up(folder, url)
-    with storage_errors("examine the store"), writing(folder):
-        findings = [] if url is not None or is_sealed(folder) else [Finding("seal", "is not that of the journal", SEAL)]
+    with storage_errors(tr("examine the store")), writing(folder):
+        findings = (
+            [] if url is not None or is_sealed(folder) else [Finding("seal", tr("is not that of the journal"), SEAL)]
+        )
         journal = _sound_journal(folder, url)
         if journal is None:
-            what = "cannot be read, or does not say what was written to it"
+            what = tr("cannot be read, or does not say what was written to it")
             if url is None and not (folder / JOURNAL).exists():
-                what = "is missing; name one that stands elsewhere: --journal"
+                what = tr("is missing; name one that stands elsewhere: --journal")
             return [Finding("journal", what, JOURNAL), *_of_originals(folder)]
         try:
             findings += _of_works(folder, journal)
@@ -85,7 +88,7 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
                 for listed in files_of(journal, _KINDS)
                 if (why := why_damaged(folder, listed)) is not None
             ]
-            findings += [Finding("file", "is to be made again", row.file, row.id) for row in journal.lost()]
+            findings += [Finding("file", tr("is to be made again"), row.file, row.id) for row in journal.lost()]
             findings += _of_sidecars(folder, journal)
             findings += _of_logs(folder, journal)
         finally:
@@ -120,7 +123,7 @@ def _sound_journal(folder: Path, url: str | None) -> Journal | None:
 def _of_works(folder: Path, journal: Journal) -> list[Finding]:
     path = folder / WORKS
     text = path.read_bytes() if path.exists() else b""
-    return [] if text == f"{journal.works()}\n".encode() else [Finding("works", "has another id", WORKS)]
+    return [] if text == f"{journal.works()}\n".encode() else [Finding("works", tr("has another id"), WORKS)]
 
 
 def _of_originals(folder: Path) -> list[Finding]:
@@ -128,7 +131,7 @@ def _of_originals(folder: Path) -> list[Finding]:
     for path in sorted((folder / "originals").glob("??/*")):
         is_original = not path.name.startswith(".") and path.suffix != ".json"
         if is_original and sum_of(path)[1] != path.parent.name + path.name:
-            findings.append(Finding("original", "has other bytes than were taken in", _name(folder, path)))
+            findings.append(Finding("original", tr("has other bytes than were taken in"), _name(folder, path)))
     return findings
 
 
@@ -141,29 +144,31 @@ def _of_sidecars(folder: Path, journal: Journal) -> list[Finding]:
     for row in journal.ended():
         path = sidecars.path(row.sha256)
         if not path.with_suffix("").exists():
-            findings.append(Finding("original", "is missing", _name(folder, path.with_suffix("")), row.id))
+            findings.append(Finding("original", tr("is missing"), _name(folder, path.with_suffix("")), row.id))
         entry = ((sidecars.of(row.sha256) or {}).get("intakes") or {}).get(str(row.id))
         if entry is None or {**entry, "plant": ""} != {**sidecars.expected(row, row.state), "plant": ""}:
-            findings.append(Finding("sidecar", "does not say what the journal does", _name(folder, path), row.id))
+            findings.append(Finding("sidecar", tr("does not say what the journal does"), _name(folder, path), row.id))
     with journal.reading() as connection:
         said_now = said_by_hand(connection)
     path = folder / ENTRIES
     if unsealed(path) != said_now and (any(said_now.values()) or path.exists()):
-        findings.append(Finding("entries", "is not the copy of what was said by hand", ENTRIES))
+        findings.append(Finding("entries", tr("is not the copy of what was said by hand"), ENTRIES))
     return findings
 
 
 def _of_plants(folder: Path) -> list[Finding]:
     plants = sorted((folder / "plants").glob("*.json"))
     damaged = [path for path in plants if sum_of(path)[1] != path.stem]
-    return [Finding("plant", "is not as it was kept", _name(folder, path)) for path in damaged]
+    return [Finding("plant", tr("is not as it was kept"), _name(folder, path)) for path in damaged]
 
 
 def _of_logs(folder: Path, journal: Journal) -> list[Finding]:
     findings = []
     for kind, schema in (("readings", READINGS), ("weights", WEIGHTS)):
         damaged = damaged_entries(folder / kind)
-        findings += [Finding("log", f"of the table of {kind} is not as it was written", name) for name in damaged]
+        findings += [
+            Finding("log", tr("of the table of {kind} is not as it was written", kind=kind), name) for name in damaged
+        ]
         if not damaged:
             listed = PartedTable(folder / kind, schema).files()
             rows = set(listed.select("path", "machine", "intake", "first", "last").iter_rows())
@@ -172,7 +177,7 @@ def _of_logs(folder: Path, journal: Journal) -> list[Finding]:
                 for file in files_of(journal, [kind])
             }
             if not expected <= rows:
-                findings.append(Finding("log", "does not list what the journal does", kind))
+                findings.append(Finding("log", tr("does not list what the journal does"), kind))
     return findings
 
 
@@ -181,8 +186,8 @@ def _of_records(folder: Path) -> list[Finding]:
     if not table.exists():
         return []
     entries = damaged_entries(table) if has_sums(table) else []  # else kept at the next record that is written
-    findings = [Finding("records", "is not as it was written", f"records/_delta_log/{name}") for name in entries]
-    damage = "is not as it was written"
+    findings = [Finding("records", tr("is not as it was written"), f"records/_delta_log/{name}") for name in entries]
+    damage = tr("is not as it was written")
     files = sorted(table.glob("machine=*/month=*/*.parquet"))
     # those of former versions have no sum in their names; the code's mark has them made anew
     summed = [(file, file.stem.rpartition("-")[2]) for file in files if len(file.stem.rpartition("-")[2]) == _HEX]
@@ -208,7 +213,7 @@ def mend(folder: Path, url: str | None, findings: list[Finding]) -> None:
         Where the disk or the database fails.
     """
     parts = {finding.part for finding in findings}
-    with storage_errors("mend the store"), writing(folder):
+    with storage_errors(tr("mend the store")), writing(folder):
         if "journal" in parts:
             _remake_journal(folder, url)
         if "records" in parts:
@@ -241,8 +246,8 @@ def _remake_journal(folder: Path, url: str | None) -> None:
             rows.append({**{name: intake[name] for name in FACTS}, "state": state, "cleared": True})
             names.add(str((body or {})["works"]))
     if not rows:
-        what = "nothing stands beside the exports that a journal could be made from"
-        raise StoreError(Fault(what, str(folder), "what was taken in of each", "Restore a backup"))
+        what = tr("nothing stands beside the exports that a journal could be made from")
+        raise StoreError(Fault(what, str(folder), tr("what was taken in of each"), tr("Restore a backup")))
     name = names.pop() if len(names) == 1 else (folder / WORKS).read_text(encoding="ascii").strip()
     if url is None:
         (folder / SEAL).unlink(missing_ok=True)

@@ -20,6 +20,7 @@ from deltalake.exceptions import DeltaError
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 
 if sys.platform == "win32":
     import msvcrt
@@ -249,10 +250,10 @@ def _copy_hashed(source: Path, target: Path) -> str:
 def _copy(source: Path, target: Path, sha256: str) -> None:
     if _copy_hashed(source, target) != sha256:
         fault = Fault(
-            "the file changed while it was read",
+            tr("the file changed while it was read"),
             str(source),
-            "the same bytes throughout",
-            "Take it in again once it is completely written",
+            tr("the same bytes throughout"),
+            tr("Take it in again once it is completely written"),
         )
         raise StoreError(fault)
 
@@ -264,5 +265,7 @@ def storage_errors(doing: str) -> Iterator[None]:
         yield
     except (OSError, DeltaError, SQLAlchemyError, pl.exceptions.PolarsError) as error:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines() or [type(error).__name__]
-        advice = "Check the disk's space and rights, then try again: nothing is left half done"
-        raise StoreError(Fault(f"could not {doing}: {reason[0]}", "store", "", advice)) from error
+        advice = tr("Check the disk's space and rights, then try again: nothing is left half done")
+        raise StoreError(
+            Fault(tr("could not {doing}: {reason}", doing=doing, reason=reason[0]), "store", "", advice)
+        ) from error

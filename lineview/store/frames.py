@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import UTC_US
+from lineview.core.language import tr
 
 
 def fetch(connection: Connection, select: Select[Any], schema: Mapping[str, pl.DataType]) -> pl.DataFrame:
@@ -46,7 +47,7 @@ def micros(moment: datetime) -> int:
     1000000
     """
     if moment.tzinfo is None:
-        raise AskError(Fault(f"the moment {moment} has no zone", "", "a moment with its zone"))
+        raise AskError(Fault(tr("the moment {moment} has no zone", moment=moment), "", tr("a moment with its zone")))
     return (moment - _EPOCH) // _MICROSECOND
 
 

@@ -16,6 +16,7 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import mark, tr
 from lineview.store.audit import write_entry
 from lineview.store.digests import OF_INTAKES, renew
 from lineview.store.files import storage_errors
@@ -60,18 +61,22 @@ def _clear_half_made(connection: Connection) -> None:
     names = set(inspect(connection).get_table_names())
     there = [table for table in metadata.sorted_tables if table.name in names]
     if any(connection.execute(select(exists(select(table)))).scalar() for table in there):
-        raise StoreError(_unknown_form("without a number"))
+        raise StoreError(_unknown_form(tr("without a number")))
     metadata.drop_all(connection, there)
     connection.execute(text("DROP TABLE IF EXISTS alembic_version"))
 
 
 def _unknown_form(present: str) -> Fault:
-    expected = f"form {NEWEST} or older"
+    expected = tr("form {newest} or older", newest=NEWEST)
     if present.isdecimal() and present > NEWEST:
-        what = f"the journal was made by a newer version (form {present}; this one knows {NEWEST})"
-        return Fault(what, "journal", expected, "Use the newer version")
-    what = f"the journal has a form that this version does not know ({present})"
-    return Fault(what, "journal", expected, "Use the version that made it, or a copy of the store from before")
+        what = tr(
+            "the journal was made by a newer version (form {present}; this one knows {newest})",
+            present=present,
+            newest=NEWEST,
+        )
+        return Fault(what, "journal", expected, tr("Use the newer version"))
+    what = tr("the journal has a form that this version does not know ({present})", present=present)
+    return Fault(what, "journal", expected, tr("Use the version that made it, or a copy of the store from before"))
 
 
 def _make(connection: Connection) -> None:
@@ -179,7 +184,7 @@ class JournalSnapshot(JournalReader):
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """The one connection."""
-        with self._turn, storage_errors("read the journal"):
+        with self._turn, storage_errors(tr("read the journal")):
             yield self._connection
 
 
@@ -216,19 +221,19 @@ class Journal(JournalReader):
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A connection for queries."""
-        with storage_errors("read the journal"), self.engine.connect() as connection:
+        with storage_errors(tr("read the journal")), self.engine.connect() as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A connection whose changes are kept together, or none of them where something fails."""
-        with storage_errors("write to the journal"), self.engine.begin() as connection:
+        with storage_errors(tr("write to the journal")), self.engine.begin() as connection:
             yield connection
 
     @contextmanager
     def snapshot(self) -> Iterator[JournalSnapshot]:
         """The journal as it is now, held still for as long as the context lasts."""
-        with storage_errors("read the journal"), self.engine.connect() as connection:
+        with storage_errors(tr("read the journal")), self.engine.connect() as connection:
             if self.engine.dialect.name == "sqlite":
                 connection.exec_driver_sql("BEGIN")  # the driver begins none of its own for queries
             else:
@@ -348,7 +353,7 @@ class Journal(JournalReader):
 
 
 #: What an intake's new state is called among what was written.
-_ACTIONS = {"done": "export taken in", "undone": "intake undone", "failed": "intake failed"}
+_ACTIONS = {"done": mark("export taken in"), "undone": mark("intake undone"), "failed": mark("intake failed")}
 
 
 def _insert_intake(connection: Connection, beginning: Beginning) -> Any:
@@ -387,14 +392,14 @@ def _prepare_sqlite(connection: Any, _: Any) -> None:
 
 def _cannot_open(error: Exception) -> Fault:
     if isinstance(error, ImportError):
-        what = f"the database's driver is not installed ({error.name})"
-        return Fault(what, "journal", "a driver for this address", "Install lineview[postgresql]")
+        what = tr("the database's driver is not installed ({name})", name=error.name)
+        return Fault(what, "journal", tr("a driver for this address"), tr("Install lineview[postgresql]"))
     reason = str(getattr(error, "orig", None) or error).strip().splitlines() or [type(error).__name__]
     return Fault(
-        f"the journal cannot be opened: {reason[0]}",
+        tr("the journal cannot be opened: {reason}", reason=reason[0]),
         "journal",
-        "a database that can be reached and written",
-        "Check the address and the rights",
+        tr("a database that can be reached and written"),
+        tr("Check the address and the rights"),
     )
 
 

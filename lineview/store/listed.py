@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Select, select
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 from lineview.core.names import readable
 from lineview.store.files import sum_of
 from lineview.store.journal import JournalReader
@@ -93,12 +94,12 @@ def why_damaged(folder: Path, listed: ListedFile) -> str | None:
     path = folder / listed.path
     try:
         if path.stat().st_size != listed.size_bytes:
-            return f"has {path.stat().st_size:,} bytes instead of {listed.size_bytes:,}"
-        return None if sum_of(path)[1] == listed.sha256 else "has other bytes than were written"
+            return tr("has {size:,} bytes instead of {listed:,}", size=path.stat().st_size, listed=listed.size_bytes)
+        return None if sum_of(path)[1] == listed.sha256 else tr("has other bytes than were written")
     except FileNotFoundError:
-        return "is missing"
+        return tr("is missing")
     except OSError as error:
-        return f"cannot be read ({error.strerror})"
+        return tr("cannot be read ({reason})", reason=error.strerror)
 
 
 class FileCheck:
@@ -124,7 +125,7 @@ class FileCheck:
                 continue
             why = why_damaged(self.folder, file)
             if why is not None or state is None:
-                faults.append(damaged(file.path, why or "is missing"))
+                faults.append(damaged(file.path, why or tr("is missing")))
                 continue
             with self._lock:
                 self._sound[file.sha256] = state
@@ -143,5 +144,5 @@ class FileCheck:
 
 def damaged(path: str, why: str) -> Fault:
     """Say that a file of the store is not as it was written."""
-    do = "Nothing is answered from it. Make it anew from the exports: lineview doctor --repair"
-    return Fault(f"a file of the store {why}", readable(path), "the bytes as they were written", do)
+    do = tr("Nothing is answered from it. Make it anew from the exports: lineview doctor --repair")
+    return Fault(tr("a file of the store {why}", why=why), readable(path), tr("the bytes as they were written"), do)

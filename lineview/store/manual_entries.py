@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Table, insert, literal, select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, TRIALS, UTC_US, WRITTEN
+from lineview.core.language import mark, tr
 from lineview.store.audit import actor_now, write_entry
 from lineview.store.files import locked, put, sealed, unsealed
 from lineview.store.frames import fetch, micros
@@ -110,8 +111,10 @@ def _noted_already(connection: Connection, row: Mapping[str, Any]) -> int | None
         if not differing:
             return number
         if differing <= {"beside", "shifts"} and not rows[-1]["verdict"]:
-            do = f"Change it: lineview trial edit {number}."
-            raise AskError(Fault(f"this is trial {number} already, planned otherwise", "trial", do=do))
+            do = tr("Change it: lineview trial edit {number}.", number=number)
+            raise AskError(
+                Fault(tr("this is trial {number} already, planned otherwise", number=number), "trial", do=do)
+            )
     return None
 
 
@@ -152,7 +155,11 @@ class ManualEntries(PeopleReader):
         pressed twice sends the same words of the same moment under another.
         """
         if len(entry) > 64 or not all(sign.isalnum() or sign == "-" for sign in entry):
-            raise AskError(Fault(f"'{entry[:80]}' is no name of an entry", "entry", "up to 64 letters and digits"))
+            raise AskError(
+                Fault(
+                    tr("'{name}' is no name of an entry", name=entry[:80]), "entry", tr("up to 64 letters and digits")
+                )
+            )
         table, words = _TABLES[kind], _words(kind, what, note)
         with self._written() as connection:
             row = {"machine": machine, "at": micros(at), **words, "entry": entry or uuid4().hex}
@@ -169,7 +176,7 @@ class ManualEntries(PeopleReader):
             before = _latest(connection, table, entry)
             row = {"machine": before["machine"], "at": micros(at), **words, "entry": entry}
             _revise(connection, table, row)
-            _write_change(connection, f"{kind} changed", before, row)
+            _write_change(connection, _CHANGED[kind], before, row)
 
     def withdraw(self, kind: str, entry: str) -> None:
         """Let an entry hold no more; undo_change brings it back."""
@@ -177,10 +184,10 @@ class ManualEntries(PeopleReader):
         with self._written() as connection:
             before = _latest(connection, table, entry)
             if before["withdrawn"]:
-                raise AskError(Fault("it was removed already", "entry", "one that still holds"))
+                raise AskError(Fault(tr("it was removed already"), "entry", tr("one that still holds")))
             row = {**_content(before), "withdrawn": True}
             _revise(connection, table, row)
-            _write_change(connection, f"{kind} removed", before, row)
+            _write_change(connection, _REMOVED[kind], before, row)
 
     def undo_change(self, kind: str, entry: str) -> None:
         """Bring back the form that an entry had before its last change; the first form is withdrawn."""
@@ -188,15 +195,17 @@ class ManualEntries(PeopleReader):
         with self._written() as connection:
             forms = _revisions(connection, table, entry)
             if not forms:
-                raise AskError(Fault("there is no such entry", "entry", "one of the list"))
+                raise AskError(Fault(tr("there is no such entry"), "entry", tr("one of the list")))
             row = _content(forms[-2]) if len(forms) > 1 else {**_content(forms[-1]), "withdrawn": True}
             _revise(connection, table, row)
-            _write_change(connection, f"{kind} changed back", forms[-1], row)
+            _write_change(connection, _CHANGED_BACK[kind], forms[-1], row)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         if not start < end:
-            raise AskError(Fault("the stop ends before it starts", "end", f"a moment after {start}"))
+            raise AskError(
+                Fault(tr("the stop ends before it starts"), "end", tr("a moment after {start}", start=start))
+            )
         row = {
             "machine": machine,
             "start": micros(start),
@@ -212,7 +221,7 @@ class ManualEntries(PeopleReader):
             connection.execute(insert(stop_reasons), row)
             about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
             former = None if before is None else {"reason": before}
-            write_entry(connection, "stop reason", about, former, {"reason": row["reason"]})
+            write_entry(connection, _REASON, about, former, {"reason": row["reason"]})
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
@@ -230,9 +239,7 @@ class ManualEntries(PeopleReader):
         ]
         with self._written() as connection:
             connection.execute(insert(stop_reasons), rows)
-            write_entry(
-                connection, "stop reasons", f"{machine}, {len(rows)} stops", None, {"reason": words, "mark": mark}
-            )
+            write_entry(connection, _REASONS, f"{machine}, {len(rows)} stops", None, {"reason": words, "mark": mark})
         return mark
 
     def undo_stop_reasons(self, mark: int) -> int:
@@ -251,10 +258,14 @@ class ManualEntries(PeopleReader):
                 back.append({**stop, "reason": before, "set_at": now, "who": actor_now().name[:80]})
             if back:
                 connection.execute(insert(stop_reasons), back)
-                write_entry(connection, "stop reasons undone", f"{len(back)} stops", {"mark": mark})
+                write_entry(connection, _REASONS_UNDONE, f"{len(back)} stops", {"mark": mark})
         if not back:
             raise AskError(
-                Fault(f"nothing set together under {mark} still stands", "undo", "the number shown when it was set")
+                Fault(
+                    tr("nothing set together under {number} still stands", number=mark),
+                    "undo",
+                    tr("the number shown when it was set"),
+                )
             )
         return len(back)
 
@@ -279,7 +290,7 @@ class ManualEntries(PeopleReader):
             before = _standing(connection).get(number, [])
             connection.execute(insert(trials), row | {"trial": number, "undoes": False} | _signature())
             earlier = {name: before[-1][name] for name in row} if before else None
-            write_entry(connection, "trial", f"trial {number}", earlier, row)
+            write_entry(connection, _TRIAL, f"trial {number}", earlier, row)
         return number
 
     def undo_trial(self, number: int) -> bool:
@@ -288,12 +299,16 @@ class ManualEntries(PeopleReader):
             rows = _standing(connection).get(number)
             if not rows:
                 raise AskError(
-                    Fault(f"there is no trial {number}", "trial", "a number that 'lineview trial list' shows")
+                    Fault(
+                        tr("there is no trial {number}", number=number),
+                        "trial",
+                        tr("a number that 'lineview trial list' shows"),
+                    )
                 )
             last = rows[-1]
             withdrawn = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
             connection.execute(insert(trials), withdrawn | {"undoes": True} | _signature())
-            write_entry(connection, "trial undone", f"trial {number}", withdrawn)
+            write_entry(connection, _TRIAL_UNDONE, f"trial {number}", withdrawn)
         return len(rows) > 1
 
     @contextmanager
@@ -315,7 +330,13 @@ class ManualEntries(PeopleReader):
         put(self._folder / ENTRIES, lambda part: part.write_text(text, encoding="utf-8"))
 
 
-_TABLES = {"adjustment": adjustments, "note": notes}
+_TABLES = {mark("adjustment"): adjustments, mark("note"): notes}
+#: What is done by hand, as the list of all that was written calls it.
+_CHANGED = {"adjustment": mark("adjustment changed"), "note": mark("note changed")}
+_REMOVED = {"adjustment": mark("adjustment removed"), "note": mark("note removed")}
+_CHANGED_BACK = {"adjustment": mark("adjustment changed back"), "note": mark("note changed back")}
+_REASON, _REASONS, _REASONS_UNDONE = mark("stop reason"), mark("stop reasons"), mark("stop reasons undone")
+_TRIAL, _TRIAL_UNDONE = mark("trial"), mark("trial undone")
 
 
 def _words(kind: str, what: str, note: str) -> dict[str, str]:
@@ -342,7 +363,7 @@ def _stands(connection: Connection, table: Table, row: dict[str, Any]) -> bool:
 def _latest(connection: Connection, table: Table, entry: str) -> dict[str, Any]:
     forms = _revisions(connection, table, entry)
     if not forms:
-        raise AskError(Fault("there is no such entry", "entry", "one of the list"))
+        raise AskError(Fault(tr("there is no such entry"), "entry", tr("one of the list")))
     return forms[-1]
 
 
@@ -380,13 +401,17 @@ MOST_CHARACTERS = 500
 
 def _checked_text(text: str, where: str) -> str:
     if not text.strip():
-        raise AskError(Fault("nothing was entered", where, "some words"))
+        raise AskError(Fault(tr("nothing was entered"), where, tr("some words")))
     return _short(text.strip(), where)
 
 
 def _short(text: str, where: str) -> str:
     if len(text) > MOST_CHARACTERS:
-        raise AskError(Fault(f"{len(text):,} characters", where, f"up to {MOST_CHARACTERS}"))
+        raise AskError(
+            Fault(
+                tr("{characters:,} characters", characters=len(text)), where, tr("up to {most:,}", most=MOST_CHARACTERS)
+            )
+        )
     if any(ord(sign) < 32 and sign not in "\t\n" for sign in text):
-        raise AskError(Fault("a control character", where, "plain text"))
+        raise AskError(Fault(tr("a control character"), where, tr("plain text")))
     return text

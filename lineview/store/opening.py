@@ -10,6 +10,7 @@ from uuid import uuid4
 from sqlalchemy.exc import DatabaseError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 from lineview.store.digests import is_sound
 from lineview.store.files import Originals, put
 from lineview.store.journal import Journal
@@ -53,8 +54,8 @@ def _is_former(folder: Path, journal: Journal) -> bool:
 
 def damaged_journal(folder: Path) -> Fault:
     """Say that the journal is not as it was written."""
-    do = "Nothing is answered from it. Make it anew from the exports: lineview doctor --repair"
-    return Fault("the journal is damaged", str(folder / JOURNAL), "what was written to it", do)
+    do = tr("Nothing is answered from it. Make it anew from the exports: lineview doctor --repair")
+    return Fault(tr("the journal is damaged"), str(folder / JOURNAL), tr("what was written to it"), do)
 
 
 def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable[[int], list[ListedFile]]) -> None:

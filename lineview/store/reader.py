@@ -12,6 +12,7 @@ from sqlalchemy import select
 
 from lineview.core.figure import Period
 from lineview.core.frames import READINGS, REFUSALS, UTC_US, WEIGHTS
+from lineview.core.language import tr
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals, storage_errors
@@ -97,7 +98,7 @@ class StoreReader:
             .where(intakes.c.state.in_(("done", "undone")))
             .order_by(intakes.c.id)
         )
-        with storage_errors("list the intakes"), self._journal.reading() as connection:
+        with storage_errors(tr("list the intakes")), self._journal.reading() as connection:
             listed = fetch(connection, query, INTAKES)
         moments = ["kind", "machine", "channel", "at"]
         disputed = self._conflicts.listed().unique(["intake", *moments]).group_by("intake").len("conflicts")
@@ -108,7 +109,7 @@ class StoreReader:
     def refusals(self, intake: int | None = None) -> pl.DataFrame:
         """Give REFUSALS of one intake, or of all that are in."""
         done = self._journal.done()
-        with storage_errors("read the refusals"):
+        with storage_errors(tr("read the refusals")):
             return self._refusals.of(done if intake is None else [i for i in done if i == intake])
 
     def disputed(
@@ -130,7 +131,7 @@ class StoreReader:
         dict of str to int
             By kind of export; empty where there are none.
         """
-        with storage_errors("count the conflicts"):
+        with storage_errors(tr("count the conflicts")):
             return self._conflicts.moments(owners, micros(start), micros(end), kinds)
 
     def conflicts(self, intake: int | None = None) -> pl.DataFrame:
@@ -148,7 +149,7 @@ class StoreReader:
             plan `machine` is the line, machine or web, `channel` the batch, web or product, and `text` what
             the row says.
         """
-        with storage_errors("list the conflicts"):
+        with storage_errors(tr("list the conflicts")):
             return self._conflicts.listed(intake)
 
     def contradicting(self, kind: str) -> pl.DataFrame:
@@ -159,13 +160,13 @@ class StoreReader:
         kind : str
             "batches", "stops", "reels", "stock" or "plan".
         """
-        with storage_errors(f"read the {kind}"):
+        with storage_errors(tr("read the {kind}", kind=tr(kind))):
             read = partial(self._conflicts.contradicting, KINDS[kind])
             return self._journal.once(("contradicting", kind), read)
 
     def replaced_plan(self) -> pl.DataFrame:
         """Give PLAN in whose place a later export of as many moments says something else."""
-        with storage_errors("read the plan"):
+        with storage_errors(tr("read the plan")):
             return self._journal.once("replaced plan", partial(self._told.replaced, KINDS["plan"]))
 
     def readings(
@@ -200,7 +201,7 @@ class StoreReader:
 
     def weights(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
-        with storage_errors(f"read the weights of {machine}"):
+        with storage_errors(tr("read the weights of {machine}", machine=machine)):
             return once_weighed(self._weights.rows(machine, micros(start), micros(end) - 1))
 
     def span(self, machine: str | None = None) -> Period | None:

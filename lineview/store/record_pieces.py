@@ -16,6 +16,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import REFUSALS, empty
+from lineview.core.language import tr
 from lineview.core.names import readable
 from lineview.intake.exports import InPieces, Stretch
 from lineview.store.blocks import Block, blocks, channel_blocks, pieces
@@ -82,9 +83,9 @@ class _Writing:
         tally = self._compared(new_blocks, stretch)
         self._own.write(Written(self._row.id, "", pieces(new_blocks)))
         if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:
-            what = f"the rows from line {stretch.first_row} on are not all kept, duplicate or refused"
-            advice = "Nothing was taken in; please report this with the file"
-            raise StoreError(Fault(what, self._export.path.name, "every row in one of the three", advice))
+            what = tr("the rows from line {row} on are not all kept, duplicate or refused", row=stretch.first_row)
+            advice = tr("Nothing was taken in; please report this with the file")
+            raise StoreError(Fault(what, self._export.path.name, tr("every row in one of the three"), advice))
         self._counts.update(
             rows=stretch.rows,
             kept=tally.kept,

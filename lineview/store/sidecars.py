@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 from lineview.store.files import put, sealed, unsealed
 
 #: The file with the id of the works.
@@ -116,11 +117,11 @@ def works_of(store: Path, journal_works: str | None, *, own_journal: bool, forme
     if journal_works is None and (sidecar_id is None or former):
         return here
     if journal_works is None:
-        what = "the journal is empty, and exports were taken in here before"
-        do = "Name the journal of this works, or make it anew from the exports: lineview doctor --repair"
-        raise StoreError(Fault(what, str(store), "the journal of this works", do))
+        what = tr("the journal is empty, and exports were taken in here before")
+        do = tr("Name the journal of this works, or make it anew from the exports: lineview doctor --repair")
+        raise StoreError(Fault(what, str(store), tr("the journal of this works"), do))
     if here is None and (own_journal or sidecar_id == journal_works):
         return journal_works
-    what = "the journal is of another works than this folder"
-    do = "Please give the journal of this store; where its file was damaged: lineview doctor --repair"
-    raise StoreError(Fault(what, str(path), f"the works {journal_works}", do))
+    what = tr("the journal is of another works than this folder")
+    do = tr("Please give the journal of this store; where its file was damaged: lineview doctor --repair")
+    raise StoreError(Fault(what, str(path), tr("the works {works}", works=journal_works), do))

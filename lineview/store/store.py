@@ -13,6 +13,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
+from lineview.core.language import tr
 from lineview.intake.exports import Export, InPieces
 from lineview.store.accounts import Accounts
 from lineview.store.files import clear_leftovers, locked, make_folder, storage_errors, sum_of
@@ -98,7 +99,9 @@ class Store(StoreReader):
             mend_log(folder / kind, [app_id(row) for row in done])
         table = PartedTable(folder / kind, schema)
         if not {row.id for row in done} <= set(table.files()["intake"]):
-            raise StoreError(lost_entries(folder / kind, "lacks entries"))
+            raise StoreError(
+                lost_entries(folder / kind, tr("the log of the table of {table} lacks entries", table=kind))
+            )
         return table
 
     def describe(self, plant: str) -> None:
@@ -109,7 +112,7 @@ class Store(StoreReader):
         plant : str
             As JSON.
         """
-        with storage_errors("keep the plant description"):
+        with storage_errors(tr("keep the plant description")):
             self._sidecars.describe(plant)
 
     @classmethod
@@ -134,7 +137,7 @@ class Store(StoreReader):
             Where the folder or the journal cannot be used.
         """
         check_path(folder)
-        with storage_errors(f"open the store in {folder}"):
+        with storage_errors(tr("open the store in {folder}", folder=folder)):
             make_folder(folder)
             with writing(folder, wait=not (folder / WORKS).exists()) as holds_store:
                 # where another is at work, a store that was made before is only read, and mended by the other
@@ -191,7 +194,7 @@ class Store(StoreReader):
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing."""
-        with self._changing(f"take in {export.path.name}"):
+        with self._changing(tr("take in {name}", name=export.path.name)):
             (outcome,) = self._recorder.record([export])
         if isinstance(outcome, StoreError):
             raise outcome
@@ -217,7 +220,7 @@ class Store(StoreReader):
         NotInPieces
             Where the file has to be read whole; nothing of it is in then.
         """
-        with self._changing(f"take in {export.path.name}"):
+        with self._changing(tr("take in {name}", name=export.path.name)):
             return record_in_pieces(self._recorder, export)
 
     def record_all(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
@@ -234,7 +237,7 @@ class Store(StoreReader):
             What became of each, in order.
         """
         try:
-            with self._changing("take in several exports"):
+            with self._changing(tr("take in several exports")):
                 return self._recorder.record(exports)
         except StoreError:  # which of them it was is known only when each is taken by itself
             return [self._recorded(export) for export in exports]
@@ -263,7 +266,7 @@ class Store(StoreReader):
         StoreError
             Where there is no such intake, or it was undone before.
         """
-        with self._changing(f"undo intake {intake}"):
+        with self._changing(tr("undo intake {intake}", intake=intake)):
             undone = self._recorder.undo(intake)
             for table in self._tables.values():
                 table.tidy_up()
@@ -285,14 +288,17 @@ class Store(StoreReader):
         StoreError
             Where the original is not as it was taken in, or does not give the same rows.
         """
-        with storage_errors(f"make intake {intake} anew"), writing(self._folder):
+        with storage_errors(tr("make intake {intake} anew", intake=intake)), writing(self._folder):
             row = self._database.row(intake)
             if row is None:
-                raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
+                what = tr("there is no intake {intake}", intake=intake)
+                raise StoreError(Fault(what, "intake", tr("an id of the list of intakes")))
             original = self._originals.path(row.sha256)
             if not original.exists() or sum_of(original)[1] != row.sha256:
-                do = "Put the file, as it was taken in, in its place, then run lineview doctor --repair again"
-                raise StoreError(Fault("the original is damaged", str(original), f"the bytes of {row.file}", do))
+                do = tr("Put the file, as it was taken in, in its place, then run lineview doctor --repair again")
+                raise StoreError(
+                    Fault(tr("the original is damaged"), str(original), tr("the bytes of {file}", file=row.file), do)
+                )
             entry = (self._sidecars.of(row.sha256) or {}).get("intakes", {}).get(str(intake), {})
             description = self._sidecars.description(entry.get("plant", ""))
             self._recorder.remake(row, read(original, row.file, description))
@@ -306,7 +312,7 @@ class Store(StoreReader):
         intakes : sequence of int
             Their ids.
         """
-        with storage_errors("note what is disputed"), writing(self._folder):
+        with storage_errors(tr("note what is disputed")), writing(self._folder):
             for intake in intakes:
                 self._recorder.note_disputes(intake)
             self._seal()
@@ -317,59 +323,59 @@ class Store(StoreReader):
 
     def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
         """Keep an adjustment or a note; give whether it was new, since an entry's name is kept once."""
-        with storage_errors(f"keep the {kind}"):
+        with storage_errors(tr("keep the {kind}", kind=tr(kind))):
             is_new = self._written.write(kind, machine, at, what, note, entry)
             self._seal_if_free()
             return is_new
 
     def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
         """Give an entry another moment and other words."""
-        with storage_errors(f"change the {kind}"):
+        with storage_errors(tr("change the {kind}", kind=tr(kind))):
             self._written.change(kind, entry, at, what, note)
             self._seal_if_free()
 
     def withdraw(self, kind: str, entry: str) -> None:
         """Let an entry hold no more."""
-        with storage_errors(f"remove the {kind}"):
+        with storage_errors(tr("remove the {kind}", kind=tr(kind))):
             self._written.withdraw(kind, entry)
             self._seal_if_free()
 
     def undo_change(self, kind: str, entry: str) -> None:
         """Bring back the form that an entry had before its last change."""
-        with storage_errors(f"undo the change of the {kind}"):
+        with storage_errors(tr("undo the change of the {kind}", kind=tr(kind))):
             self._written.undo_change(kind, entry)
             self._seal_if_free()
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
-        with storage_errors("keep the reason"):
+        with storage_errors(tr("keep the reason")):
             self._written.set_stop_reason(machine, start, end, reason)
             self._seal_if_free()
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
-        with storage_errors("keep the reasons"):
+        with storage_errors(tr("keep the reasons")):
             mark = self._written.set_stop_reasons(machine, stops, reason)
             self._seal_if_free()
             return mark
 
     def undo_stop_reasons(self, mark: int) -> int:
         """Give stops back the reasons they had before those set together; give how many there were."""
-        with storage_errors("undo the reasons"):
+        with storage_errors(tr("undo the reasons")):
             count = self._written.undo_stop_reasons(mark)
             self._seal_if_free()
             return count
 
     def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
         """Keep a trial as it is from now on, a new one under a new number; give its number."""
-        with storage_errors("keep the trial"):
+        with storage_errors(tr("keep the trial")):
             number = self._written.set_trial(number, trial)
             self._seal_if_free()
             return number
 
     def undo_trial(self, number: int) -> bool:
         """Take back what was last said of a trial; give whether anything of it still stands."""
-        with storage_errors("undo the trial"):
+        with storage_errors(tr("undo the trial")):
             remains = self._written.undo_trial(number)
             self._seal_if_free()
             return remains

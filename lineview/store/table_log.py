@@ -20,6 +20,7 @@ from uuid import uuid4
 from deltalake import DeltaTable, Field, PostCommitHookProperties, Schema
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import mark, tr
 from lineview.core.names import readable
 from lineview.store.files import make_folder, put, sealed, sum_of, sync, sync_folder, unsealed
 
@@ -104,10 +105,10 @@ class TableLog:
 
 #: What the library cannot have in a path, and how it is called.
 _UNUSABLE = (
-    (r"[\x00-\x1f\x7f]", "a line break or another control character"),
-    (r"\\", "a backslash"),
-    (r"%[0-9A-Fa-f]{2}", "a percent sign before two digits"),
-    (r"[\ud800-\udfff]", "a byte that is not UTF-8"),
+    (r"[\x00-\x1f\x7f]", mark("a line break or another control character")),
+    (r"\\", mark("a backslash")),
+    (r"%[0-9A-Fa-f]{2}", mark("a percent sign before two digits")),
+    (r"[\ud800-\udfff]", mark("a byte that is not UTF-8")),
 )
 
 
@@ -116,8 +117,10 @@ def check_path(folder: Path) -> None:
     path = folder.resolve().as_posix()
     for pattern, what in _UNUSABLE:
         if re.search(pattern, path):
-            do = "Move the works to a folder without it, or rename the folder"
-            raise StoreError(Fault(f"the path has {what} in it", readable(path), "a plain path", do))
+            do = tr("Move the works to a folder without it, or rename the folder")
+            raise StoreError(
+                Fault(tr("the path has {what} in it", what=tr(what)), readable(path), tr("a plain path"), do)
+            )
 
 
 def _sums_file(table: Path) -> Path:
@@ -179,7 +182,7 @@ def mend_log(table: Path, done: Collection[str]) -> None:
     entries = _entries(log)
     if not entries:
         if done:
-            raise StoreError(lost_entries(table, "is missing"))
+            raise StoreError(lost_entries(table, tr("the log of the table of {table} is missing", table=table.name)))
         return
     newest = entries[-_UNSYNCED_AT_MOST:]
     torn = next((place for place, entry in enumerate(newest) if not _is_whole(log / entry)), None)
@@ -188,7 +191,11 @@ def mend_log(table: Path, done: Collection[str]) -> None:
     version = _version(newest[torn]) - 1
     before = DeltaTable(str(table), version=version) if version >= 0 else None
     if any(before is None or before.transaction_version(app_id) is None for app_id in done):
-        raise StoreError(lost_entries(table, f"is damaged ({newest[torn]})"))
+        raise StoreError(
+            lost_entries(
+                table, tr("the log of the table of {table} is damaged ({entry})", table=table.name, entry=newest[torn])
+            )
+        )
     for entry in reversed(newest[torn:]):
         (log / entry).unlink()
     sync_folder(log)
@@ -197,10 +204,10 @@ def mend_log(table: Path, done: Collection[str]) -> None:
 def lost_entries(table: Path, how: str) -> Fault:
     """Say that a table's log does not list what was taken in; `how` it fails to."""
     return Fault(
-        f"the log of the table of {table.name} {how}, and readings that were taken in are listed in it",
+        tr("{how}, and readings that were taken in are listed in it", how=how),
         str(table / "_delta_log"),
-        "every entry as it was written",
-        "Put the store's folder back from a copy, or give the journal of this store; nothing was changed",
+        tr("every entry as it was written"),
+        tr("Put the store's folder back from a copy, or give the journal of this store; nothing was changed"),
     )
 
 

@@ -18,6 +18,7 @@ from typing import Any
 import polars as pl
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 from lineview.core.names import readable
 from lineview.intake.exports import Export
 from lineview.store.blocks import Block, blocks, pieces
@@ -171,9 +172,13 @@ class Recorder:
         """Take an intake back; the caller holds the store for writing and has recovered it."""
         row = self.journal.row(intake)
         if row is None or row.state == "failed":
-            raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
+            raise StoreError(
+                Fault(tr("there is no intake {intake}", intake=intake), "intake", tr("an id of the list of intakes"))
+            )
         if row.state == "undone":
-            raise StoreError(Fault(f"intake {intake} was undone before", "intake", "an intake that is in"))
+            raise StoreError(
+                Fault(tr("intake {intake} was undone before", intake=intake), "intake", tr("an intake that is in"))
+            )
         undone = receipt(row, self.conflicts.count(intake))
         self.journal.end([intake], "undone")
         self.sidecars.keep(row, "undone")  # after the journal, by which `recover` mends it
@@ -205,8 +210,19 @@ class Recorder:
     def remake(self, row: Any, export: Export) -> None:
         """Write all of an intake again from its original, and put it in the place of what is left of it."""
         if (export.sha256, export.rows, export.rows_refused) != (row.sha256, row.rows, row.refused):
-            what = f"the original of intake {row.id} gives {export.rows} rows, {export.rows_refused} refused"
-            raise StoreError(Fault(what, row.file, f"{row.rows} rows, {row.refused} refused, as when it was taken in"))
+            what = tr(
+                "the original of intake {intake} gives {rows} rows, {refused} refused",
+                intake=row.id,
+                rows=export.rows,
+                refused=export.rows_refused,
+            )
+            raise StoreError(
+                Fault(
+                    what,
+                    row.file,
+                    tr("{rows} rows, {refused} refused, as when it was taken in", rows=row.rows, refused=row.refused),
+                )
+            )
         new_blocks = _blocks_of(export)
         wrote = self.refusals.keep(row.id, export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
         for name in MEASURED:
@@ -278,9 +294,15 @@ def _compare(export: Export, blocks_by_kind: dict[str, list[Block]], nearby: Nea
 def _beginning(export: Export, blocks_by_kind: dict[str, list[Block]], tally: Tally) -> Beginning:
     new, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
     if new + duplicate + refused != export.rows:
-        what = f"{new} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
-        advice = "Nothing was taken in; please report this with the file"
-        raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
+        what = tr(
+            "{kept} rows kept, {duplicate} duplicate and {refused} refused are not {rows} rows",
+            kept=new,
+            duplicate=duplicate,
+            refused=refused,
+            rows=export.rows,
+        )
+        advice = tr("Nothing was taken in; please report this with the file")
+        raise StoreError(Fault(what, export.path.name, tr("every row in one of the three"), advice))
     facts = {
         "file": readable(export.path.name),
         "sha256": export.sha256,

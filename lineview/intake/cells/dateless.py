@@ -9,6 +9,7 @@ from datetime import date
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import tr
 from lineview.intake.cells.timestamps import plan_clock, read_clock
 
 _CLOCK = r"^\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?: ?[AaPp]\.?[Mm]\.?)?$"
@@ -55,10 +56,10 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
     if first is None and not (day.is_not_null() & ~clock).any():
         raise IntakeError(
             Fault(
-                f"its times have no date: the first is '{bare.filter(clock)[0]}'",
+                tr("its times have no date: the first is '{example}'", example=bare.filter(clock)[0]),
                 where,
-                "a date in each time, in the first row of a day, above the header or in the file's name",
-                "Put the day into the file's name, such as log_2026-06-08.csv.",
+                tr("a date in each time, in the first row of a day, above the header or in the file's name"),
+                tr("Put the day into the file's name, such as log_2026-06-08.csv."),
             )
         )
     frame = pl.DataFrame({"day": day, "clock": seconds, "at": read.naive}).with_columns(

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import mark, tr
 from lineview.intake.cells.dateless import date_in
 from lineview.plant import Layout
 
@@ -64,10 +65,17 @@ def _against_name(first: int, last: int, where: str, layout: Layout) -> None:
     if abs(begin.replace(month=begin.day, day=begin.month) - named) <= near:
         raise IntakeError(
             Fault(
-                f"its times begin on {begin}, its name says {named}: day and month may be swapped",
+                tr(
+                    "its times begin on {begin}, its name says {named}: day and month may be swapped",
+                    begin=begin,
+                    named=named,
+                ),
                 where,
-                "times of the day in its name",
-                f"Correct time_format of layout '{layout.id}' or the file's name; any_times = true takes them as read.",
+                tr("times of the day in its name"),
+                tr(
+                    "Correct time_format of layout '{id}' or the file's name; any_times = true takes them as read.",
+                    id=layout.id,
+                ),
             )
         )
 
@@ -84,10 +92,16 @@ def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
         lone = next(date for date in early if date.replace(day=1) in scattered)
         raise IntakeError(
             Fault(
-                f"some of its times lie on lone days, the first on {lone}: day and month may be swapped there",
+                tr(
+                    "some of its times lie on lone days, the first on {lone}: day and month may be swapped there",
+                    lone=lone,
+                ),
                 where,
-                "dates written in one way",
-                f"Correct the dates in the export; any_times = true in layout '{layout.id}' takes them as read.",
+                tr("dates written in one way"),
+                tr(
+                    "Correct the dates in the export; any_times = true in layout '{id}' takes them as read.",
+                    id=layout.id,
+                ),
             )
         )
 
@@ -111,11 +125,19 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
             return None, int(ordered[0]), int(ordered[-1])  # two campaigns in one file
         raise IntakeError(
             Fault(
-                f"its times lie far apart: {_day(strays[0])} to {_day(strays[-1])}, and {_day(first)} to {_day(last)}",
+                tr(
+                    "its times lie far apart: {first} to {last}, and {later_first} to {later_last}",
+                    first=_day(strays[0]),
+                    last=_day(strays[-1]),
+                    later_first=_day(first),
+                    later_last=_day(last),
+                ),
                 where,
-                "the times of one stretch",
-                "Correct the clock's times or split the file; any_times = true in layout "
-                f"'{layout.id}' takes them all.",
+                tr("the times of one stretch"),
+                tr(
+                    "Correct the clock's times or split the file; any_times = true in layout '{id}' takes them all.",
+                    id=layout.id,
+                ),
             )
         )
     inside = ordered[~outside]
@@ -131,17 +153,21 @@ def _against_today(first: int, last: int, now: datetime | None, where: str, layo
     ahead = first > today + _AHEAD_D * _DAY_US
     lost = datetime_of(last).year <= _LOST_YEAR and today - last > _LOST_AFTER_D * _DAY_US
     if ahead or lost:
-        said = "in the future" if ahead else "where a clock that lost its time begins"
+        what = (
+            mark("its times, {first} to {last}, lie in the future")
+            if ahead
+            else mark("its times, {first} to {last}, lie where a clock that lost its time begins")
+        )
         raise IntakeError(
             Fault(
-                f"its times, {_day(first)} to {_day(last)}, lie {said}",
+                tr(what, first=_day(first), last=_day(last)),
                 where,
-                f"times up to today, {now:%Y-%m-%d}",
-                f"Set the machine's clock; any_times = true in layout '{layout.id}' takes them as they are.",
+                tr("times up to today, {now:%Y-%m-%d}", now=now),
+                tr("Set the machine's clock; any_times = true in layout '{id}' takes them as they are.", id=layout.id),
             )
         )
     if last > today + _NOTED_D * _DAY_US:
-        return (f"its times lie ahead of this computer's clock, up to {_day(last)}",)
+        return (tr("its times lie ahead of this computer's clock, up to {day}", day=_day(last)),)
     return ()
 
 

@@ -8,6 +8,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
+from lineview.core.language import mark, tr
 from lineview.intake.cells.far_times import FarTimes
 from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
 from lineview.intake.tidy.rows import Rows
@@ -135,20 +136,20 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
 
 def first_of(form: str) -> str:
     """What comes first in a date of a format: "day first", "month first" or "year first"."""
-    return {"d": "day", "m": "month"}.get(form[1:2], "year") + " first"
+    return tr({"d": mark("day first"), "m": mark("month first")}.get(form[1:2], mark("year first")))
 
 
 def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
     """Settle the time formats of a table that a layout fits."""
     plan = plan_clock(cells, layout.time_format, typed=typed)
     if plan.undecided:
-        readings = " or ".join(first_of(form) for form in plan.undecided)
-        forms = " or ".join(f"'{form}'" for form in plan.undecided)
+        readings = tr(" or ").join(first_of(form) for form in plan.undecided)
+        forms = tr(" or ").join(f"'{form}'" for form in plan.undecided)
         raise IntakeError(
             Fault(
-                f"'{plan.example}' can be read {readings}, and no row decides",
+                tr("'{example}' can be read {readings}, and no row decides", example=plan.example, readings=readings),
                 where,
-                f"time_format = {forms} in layout '{layout.id}'",
+                tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id),
             )
         )
     return plan
@@ -185,8 +186,11 @@ def gap_notes(by_gap: int) -> tuple[str, ...]:
     if not by_gap:
         return ()
     return (
-        f"{by_gap} times in the repeated hour of autumn had no second pass beside them: "
-        "read so that the smaller gap is left",
+        tr(
+            "{times} times in the repeated hour of autumn had no second pass beside them: "
+            "read so that the smaller gap is left",
+            times=by_gap,
+        ),
     )
 
 
@@ -211,7 +215,7 @@ def _reasons(at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout:
         pl.when(is_missing)
         .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
         .when(text == "")
-        .then(pl.lit("no time"))
+        .then(pl.lit(mark("no time")))
         .otherwise(pl.format(f"'{{}}' is not a time{form}", text))
     ).to_series()
     return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(at)).scatter(odd, few)
@@ -228,12 +232,16 @@ def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> 
     if clock.naive.null_count() == clock.moment.null_count() == len(cells):
         return
     example = cells.filter(clock.naive.is_not_null() | clock.moment.is_not_null())[0]
-    forms = " or ".join(f"'{form}'" for form in other.undecided or other.formats[:1])
+    forms = tr(" or ").join(f"'{form}'" for form in other.undecided or other.formats[:1])
     raise IntakeError(
         Fault(
-            f"no row has a time written as '{layout.time_format}': the first is '{example}'",
+            tr(
+                "no row has a time written as '{time_format}': the first is '{example}'",
+                time_format=layout.time_format,
+                example=example,
+            ),
             where,
-            f"time_format = {forms} in layout '{layout.id}'",
+            tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id),
         )
     )
 
@@ -253,9 +261,9 @@ def must_have_24_hours(naive: pl.Series, where: str) -> None:
     if at_noon.height:
         raise IntakeError(
             Fault(
-                f"its clock runs back at {at_noon['t'][0]:%H:%M}: it has twelve hours and no AM or PM",
+                tr("its clock runs back at {clock:%H:%M}: it has twelve hours and no AM or PM", clock=at_noon["t"][0]),
                 where,
-                "a clock of 24 hours, or AM and PM beside the times",
-                "Export it with one of them.",
+                tr("a clock of 24 hours, or AM and PM beside the times"),
+                tr("Export it with one of them."),
             )
         )

@@ -10,6 +10,7 @@ from functools import cached_property
 
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.intake.detect.encoding import SEPARATORS, as_utf8, separator_of
 
 #: So many first rows are held cut into cells, for every layout looks at them.
@@ -200,7 +201,7 @@ def text_records(data: bytes, encoding: str = "") -> Records:
 
 def noted(encoding: str) -> tuple[str, ...]:
     """Say in which encoding a file is written where it is not the usual one."""
-    return () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
+    return () if encoding == "UTF-8" else (tr("the file is written in {encoding}", encoding=encoding),)
 
 
 def cut_text(text: bytes, notes: tuple[str, ...]) -> Records:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import mark, tr
 from lineview.intake.limits import MOST_MEMBERS, MOST_WHOLE, check_size, check_text
 
 SEPARATORS = ("\t", ";", "|", ",")
@@ -138,7 +139,7 @@ def open_export(path: Path) -> OpenedFile:
     data = _unpack(path, raw) if raw[:2] == b"\x1f\x8b" else raw
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
-        raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
+        raise IntakeError(Fault(tr("the file is empty"), str(path), tr("a header and rows"), tr("Export it again.")))
     workbook = _is_workbook(data, path)
     parquet = data.startswith(b"PAR1")
     ending = path.name.lower().removesuffix(".gz")
@@ -147,11 +148,11 @@ def open_export(path: Path) -> OpenedFile:
         ending.endswith(".xls") and data.lstrip()[:1] == b"<"
     )
     if is_workbook_name and not workbook:
-        what = "the workbook cannot be opened: it is cut off or not a workbook"
-        raise IntakeError(Fault(what, str(path), "", _AGAIN))
+        what = tr("the workbook cannot be opened: it is cut off or not a workbook")
+        raise IntakeError(Fault(what, str(path), "", tr(_AGAIN)))
     if not workbook and not parquet and _is_binary(data):
-        expected = "text with columns, XLSX, XLS, ODS or Parquet"
-        raise IntakeError(Fault("the file is binary, not an export", str(path), expected, _AGAIN))
+        expected = tr("text with columns, XLSX, XLS, ODS or Parquet")
+        raise IntakeError(Fault(tr("the file is binary, not an export"), str(path), expected, tr(_AGAIN)))
     if not workbook and not parquet:
         check_text(path, data)
     return OpenedFile(path, name, digest, len(raw), data, workbook, parquet)
@@ -162,26 +163,26 @@ def _is_workbook(data: bytes, path: Path) -> bool:
     if not data.startswith(_COMPOUND):
         return data[:4] == b"PK\x03\x04"
     if "EncryptedPackage".encode("utf-16-le") in data:
-        what = "the workbook is protected by a password"
-        raise IntakeError(Fault(what, str(path), "a workbook that opens without one", "Save it without."))
+        what = tr("the workbook is protected by a password")
+        raise IntakeError(Fault(what, str(path), tr("a workbook that opens without one"), tr("Save it without.")))
     return "Workbook".encode("utf-16-le") in data or "Book".encode("utf-16-le") in data
 
 
 #: What compound files begin with: old workbooks, and new ones that are protected.
 _COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-_AGAIN = "Export it again or leave this file out."
+_AGAIN = mark("Export it again or leave this file out.")
 
 
 def _bytes_of(path: Path) -> bytes:
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        raise IntakeError(Fault("there is no such file", str(path), "the path of an export")) from None
+        raise IntakeError(Fault(tr("there is no such file"), str(path), tr("the path of an export"))) from None
     except OSError as error:
-        why = error.strerror or "it cannot be read"
-        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from error
+        why = error.strerror or tr("it cannot be read")
+        raise IntakeError(Fault(tr("the file cannot be read: {why}", why=why), str(path))) from error
     if not data:
-        raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
+        raise IntakeError(Fault(tr("the file is empty"), str(path), tr("a header and rows"), tr("Export it again.")))
     return data
 
 
@@ -213,21 +214,21 @@ def _unpack(path: Path, raw: bytes) -> bytes:
             start -= len(unpacker.unused_data)
     except (EOFError, zlib.error):
         raise IntakeError(
-            Fault("the gzip is cut off or damaged", str(path), "a whole gzip file", "Copy it again.")
+            Fault(tr("the gzip is cut off or damaged"), str(path), tr("a whole gzip file"), tr("Copy it again."))
         ) from None
-    raise IntakeError(Fault(f"the gzip has more than {MOST_MEMBERS:,} parts", str(path), "an export"))
+    raise IntakeError(Fault(tr("the gzip has more than {most:,} parts", most=MOST_MEMBERS), str(path), tr("an export")))
 
 
 def _packed_too_well(path: Path, most: int, size: int) -> Fault:
     """The fault of a gzip that holds more than it may."""
     if most < _MOST_TIMES * size:
-        expected = f"up to {most // 1_000_000} MB unpacked"
-        return Fault("the gzip holds too much to be read whole", str(path), expected, "Export shorter periods.")
+        expected = tr("up to {most} MB unpacked", most=most // 1_000_000)
+        return Fault(tr("the gzip holds too much to be read whole"), str(path), expected, tr("Export shorter periods."))
     return Fault(
-        f"the gzip holds more than {_MOST_TIMES} times its size",
+        tr("the gzip holds more than {most} times its size", most=_MOST_TIMES),
         str(path),
-        "an export, which does not pack so well",
-        "Look into it, and unpack it first where it is one.",
+        tr("an export, which does not pack so well"),
+        tr("Look into it, and unpack it first where it is one."),
     )
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import tr
 from lineview.intake.detect.delimited import Records, cut_text, lines_of, noted
 from lineview.intake.detect.encoding import as_utf8
 from lineview.intake.limits import MOST_COLUMNS
@@ -37,8 +38,9 @@ def must_be_narrow(table: Records, where: str) -> None:
     """Raise where a table has more columns than any export."""
     wide = max((len(row) for row in table.top(5)), default=0)
     if wide > MOST_COLUMNS:
-        what, expected = f"the file has {wide:,} columns", f"{MOST_COLUMNS:,} or fewer"
-        raise IntakeError(Fault(what, where, expected, "Export the counters that are wanted alone."))
+        what = tr("the file has {columns:,} columns", columns=wide)
+        expected = tr("{most:,} or fewer", most=MOST_COLUMNS)
+        raise IntakeError(Fault(what, where, expected, tr("Export the counters that are wanted alone.")))
 
 
 def parquet_records(data: bytes, path: Path) -> Records:
@@ -46,11 +48,11 @@ def parquet_records(data: bytes, path: Path) -> Records:
     try:
         frame = pl.read_parquet(io.BytesIO(data))
     except (pl.exceptions.PolarsError, OSError):
-        what = "the Parquet file cannot be opened: it is cut off or damaged"
-        raise IntakeError(Fault(what, str(path), "a whole Parquet file", "Copy it again.")) from None
+        what = tr("the Parquet file cannot be opened: it is cut off or damaged")
+        raise IntakeError(Fault(what, str(path), tr("a whole Parquet file"), tr("Copy it again."))) from None
     cells = [_as_text(frame[name]).fill_null("").alias(f"c{i}") for i, name in enumerate(frame.columns)]
     if not cells:
-        raise IntakeError(Fault("the file is empty", str(path), "columns and rows", "Export it again."))
+        raise IntakeError(Fault(tr("the file is empty"), str(path), tr("columns and rows"), tr("Export it again.")))
     header = pl.DataFrame({f"c{i}": [name] for i, name in enumerate(frame.columns)})
     return _cells_as_text(pl.concat([header, pl.DataFrame(cells)]), first=1)
 

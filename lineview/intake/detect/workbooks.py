@@ -27,6 +27,7 @@ from typing import IO, Any
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import mark, speak, spoken, tr
 from lineview.intake.detect.delimited import Records
 from lineview.intake.limits import MOST_COLUMNS
 
@@ -39,7 +40,7 @@ IDLE_S, MOST_READ = 30, 200
 #: A last row beyond this, in a sheet of which less than this share of rows is filled, is a stray cell.
 FAR_ROW, FILLED_SHARE = 20_000, 0.01
 
-_DO = "Copy the filled cells to a new workbook and export that."
+_DO = mark("Copy the filled cells to a new workbook and export that.")
 
 
 def sheet_records_apart(data: bytes, path: Path) -> list[Records]:
@@ -79,8 +80,7 @@ class Reader:
             except (OSError, EOFError):
                 process.kill()
                 self._end()
-                what = f"more than {MEMORY_BYTES / 1e9:.0f} GB or {PROCESSOR_S} s"
-                raise IntakeError(_too_large(path, what)) from None
+                raise IntakeError(_too_large(path)) from None
             finally:
                 too_late.cancel()
                 self._idle = Timer(IDLE_S, self.close)
@@ -103,7 +103,9 @@ class Reader:
                     stderr=subprocess.DEVNULL,
                 )
             except OSError as error:
-                raise IntakeError(Fault(f"the workbook cannot be read apart: {error.strerror}", str(path))) from None
+                raise IntakeError(
+                    Fault(tr("the workbook cannot be read apart: {reason}", reason=error.strerror), str(path))
+                ) from None
         self._read += 1
         return self._process
 
@@ -126,15 +128,21 @@ def _request(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[s
     into, out = process.stdin, process.stdout
     if into is None or out is None:
         raise EOFError
+    _send(into, spoken().encode())
     _send(into, name.encode(errors="surrogateescape"))
     _send(into, data)
     reply: dict[str, Any] = json.loads(_part(out))
     return reply | {"frames": [_part(out) for _ in reply["sheets"]]}
 
 
-def _too_large(path: Path, what: str) -> Fault:
-    do = "Delete the rows and columns beyond the table, or export shorter periods or text (CSV)."
-    return Fault(f"reading the workbook would take {what}", str(path), "a workbook of filled cells", do)
+def _too_large(path: Path) -> Fault:
+    what = tr(
+        "reading the workbook would take more than {memory:.0f} GB or {seconds} s",
+        memory=MEMORY_BYTES / 1e9,
+        seconds=PROCESSOR_S,
+    )
+    do = tr("Delete the rows and columns beyond the table, or export shorter periods or text (CSV).")
+    return Fault(what, str(path), tr("a workbook of filled cells"), do)
 
 
 # -- before reading ------------------------------------------------------------------------------------
@@ -147,8 +155,10 @@ def _look_at(data: bytes, path: Path) -> None:
             parts = packed.infolist()
             size = sum(part.file_size for part in parts)
             if size > MOST_UNPACKED or len(parts) > 10_000:
-                expected = f"up to {MOST_UNPACKED // 1_000_000} MB"
-                raise IntakeError(Fault(f"the workbook unpacks to {size:,} bytes", str(path), expected, _DO))
+                expected = tr("up to {most} MB", most=MOST_UNPACKED // 1_000_000)
+                raise IntakeError(
+                    Fault(tr("the workbook unpacks to {size:,} bytes", size=size), str(path), expected, tr(_DO))
+                )
             for part in parts:
                 if re.fullmatch(r"xl/worksheets/[^/]+\.xml", part.filename):
                     with packed.open(part) as sheet:
@@ -179,7 +189,7 @@ def _look_at_sheet(start: bytes, sheet: IO[bytes], path: Path) -> None:
     for block in chain([start], iter(lambda: sheet.read(1 << 20), b"")):
         size += len(block)
         if size > MOST_UNPACKED:  # a header that says less than there is
-            raise IntakeError(Fault("the workbook unpacks to more than it says", str(path), "", _DO))
+            raise IntakeError(Fault(tr("the workbook unpacks to more than it says"), str(path), "", tr(_DO)))
         text = tail + block
         cut = max(text.rfind(b"<"), 0)
         text, tail = text[:cut], text[cut:][-65_536:]
@@ -192,7 +202,7 @@ def _look_at_sheet(start: bytes, sheet: IO[bytes], path: Path) -> None:
         found_row = _ROW.match(text, begin) if begin >= 0 else None
         last = max(last, int(found_row[1])) if found_row else last
     if last > FAR_ROW and rows < last * FILLED_SHARE:
-        raise IntakeError(_stray(path, f"in row {last:,}"))
+        raise IntakeError(_stray(path, tr("in row {row:,}", row=last)))
 
 
 def _place(letters: bytes) -> int:
@@ -204,8 +214,8 @@ def _place(letters: bytes) -> int:
 
 
 def _stray(path: Path, where: str) -> Fault:
-    do = "Delete the rows and columns beyond the table, or copy it to a new workbook."
-    return Fault(f"a cell stands far from the others, {where}", str(path), "cells side by side", do)
+    do = tr("Delete the rows and columns beyond the table, or copy it to a new workbook.")
+    return Fault(tr("a cell stands far from the others, {where}", where=where), str(path), tr("cells side by side"), do)
 
 
 # -- the process that reads ----------------------------------------------------------------------------
@@ -232,16 +242,16 @@ def sheet_records(data: bytes, path: Path) -> list[Records]:
     except fastexcel.FastExcelError:
         raise IntakeError(
             Fault(
-                "the workbook cannot be opened: it is cut off or not a workbook",
+                tr("the workbook cannot be opened: it is cut off or not a workbook"),
                 str(path),
-                "an XLSX or ODS workbook",
-                "Copy or export it again.",
+                tr("an XLSX or ODS workbook"),
+                tr("Copy or export it again."),
             )
         ) from None
     if not sheets:
-        raise IntakeError(Fault("no visible sheet holds anything", str(path), "a sheet with rows"))
+        raise IntakeError(Fault(tr("no visible sheet holds anything"), str(path), tr("a sheet with rows")))
     if hidden:
-        note = f"hidden sheets were skipped: {', '.join(hidden)}"
+        note = tr("hidden sheets were skipped: {sheets}", sheets=", ".join(hidden))
         sheets[0] = Records(sheets[0].sheet, sheets[0].frame, "", (note,))
     return sheets
 
@@ -279,9 +289,10 @@ def serve() -> None:
     _limit_memory()
     while True:
         try:
-            name, data = _part(sys.stdin.buffer), _part(sys.stdin.buffer)
+            code, name, data = (_part(sys.stdin.buffer) for _ in range(3))
         except EOFError:
             return
+        speak(code.decode())
         _limit_time()
         try:
             tables, faults = sheet_records(data, Path(name.decode(errors="surrogateescape"))), []

@@ -13,6 +13,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
+from lineview.core.language import tr
 from lineview.intake.detect.header import Heading
 
 #: Abbreviations of zones in exports and how far each is ahead of UTC [min]. Source: iana-time-zones
@@ -122,9 +123,13 @@ def open_fault(zone_of_file: NamedZone, plant_zone: str, layout: str, where: str
     """The error where nothing says which of the two a named zone means."""
     return IntakeError(
         Fault(
-            f"its times are headed '{zone_of_file.words}', in this season another clock than {plant_zone}",
+            tr(
+                "its times are headed '{words}', in this season another clock than {plant_zone}",
+                words=zone_of_file.words,
+                plant_zone=plant_zone,
+            ),
             where,
-            f"zone = '{plant_zone}' or zone = '{zone_of_file.zone}'",
-            f"Write in layout '{layout}' which of them is meant.",
+            tr("zone = '{plant_zone}' or zone = '{zone}'", plant_zone=plant_zone, zone=zone_of_file.zone),
+            tr("Write in layout '{layout}' which of them is meant.", layout=layout),
         )
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import tr
 from lineview.intake.detect.header import QUALITY_HEADERS, Heading, same, unit_of, without_unit
 from lineview.intake.layout.channels import Channel, cell_unit, channels_named, machine_named, parts_of
 from lineview.plant import ColumnTarget, Layout, Plant
@@ -79,7 +80,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
             columns.append(Column(place, header, channels, _quality_beside(place, heading, targets)))
             notes += _repeat_notes(header, place, heading, targets)
     if not targets:
-        faults.append(Fault(f"layout '{layout.id}' does not name a column", where, "[layouts.columns]"))
+        faults.append(Fault(tr("layout '{id}' does not name a column", id=layout.id), where, "[layouts.columns]"))
     columns, twice = _join_lanes(columns, layout, where)
     faults += twice
     for header, fault in _contradictions(layout, plant):
@@ -112,9 +113,14 @@ def _join_lanes(columns: list[Column], layout: Layout, where: str) -> tuple[list
         elif layout.columns[first.header].adds and layout.columns[column.header].adds:
             columns_of[key] = replace(first, lanes=(*first.lanes, column.place))
         else:
-            what = f"columns '{first.header}' and '{column.header}' are both read as '{key[0][1]}'"
-            advice = "Leave one out, or write adds = true in both where they are lanes that add."
-            faults.append(Fault(what, where, "one column for each counter or gauge", advice))
+            what = tr(
+                "columns '{header}' and '{other}' are both read as '{channel}'",
+                header=first.header,
+                other=column.header,
+                channel=key[0][1],
+            )
+            advice = tr("Leave one out, or write adds = true in both where they are lanes that add.")
+            faults.append(Fault(what, where, tr("one column for each counter or gauge"), advice))
     return list(columns_of.values()), faults
 
 
@@ -131,7 +137,13 @@ def _repeat_notes(header: str, place: int, heading: Heading, targets: Iterable[s
     second = f"{heading.names[place]} (2)" if place >= 0 else ""
     if second not in heading.names or heading.find(second) in map(heading.find, targets):
         return []
-    return [f"several columns are headed '{header}': the first is read; the next one is named '{second}'"]
+    return [
+        tr(
+            "several columns are headed '{header}': the first is read; the next one is named '{second}'",
+            header=header,
+            second=second,
+        )
+    ]
 
 
 def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
@@ -154,19 +166,25 @@ def _place(heading: Heading, header: str) -> int:
 
 def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str, ...]:
     """The ids of the machines that a layout's rows can belong to."""
-    machine_ids = ", ".join(machine.id for machine in plant.machines) or "none is described"
+    machine_ids = ", ".join(machine.id for machine in plant.machines) or tr("none is described")
     by_column = layout.machine_column or any(t.to == "machine" for t in layout.columns.values())
     if layout.machine:
         if plant.machine(layout.machine) is None:
-            fault = f"layout '{layout.id}' names the unknown machine '{layout.machine}'"
-            faults.append(Fault(fault, where, f"one of {machine_ids}"))
+            fault = tr("layout '{id}' names the unknown machine '{machine}'", id=layout.id, machine=layout.machine)
+            faults.append(Fault(fault, where, tr("one of {names}", names=machine_ids)))
         if not by_column:
             return (layout.machine,)
     if by_column or any("/" in target.to for target in layout.columns.values()):
         return tuple(machine.id for machine in plant.machines)
     if len(plant.machines) == 1:
         return (plant.machines[0].id,)
-    faults.append(Fault(f"layout '{layout.id}' does not name a machine", where, f"machine = one of {machine_ids}"))
+    faults.append(
+        Fault(
+            tr("layout '{id}' does not name a machine", id=layout.id),
+            where,
+            tr("machine = one of {names}", names=machine_ids),
+        )
+    )
     return ()
 
 
@@ -185,11 +203,21 @@ def _channels(
     owner, _, channel = target.to.rpartition("/")
     if owner and machine_named(plant, owner) is None:
         machine_ids = ", ".join(machine.id for machine in plant.machines)
-        faults.append(Fault(f"'{header}' points at the unknown machine '{owner}'", where, f"one of {machine_ids}"))
+        faults.append(
+            Fault(
+                tr("'{header}' points at the unknown machine '{owner}'", header=header, owner=owner),
+                where,
+                tr("one of {names}", names=machine_ids),
+            )
+        )
     elif not matches and machines and all(plant.machine(m) for m in machines):
         parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
         faults.append(
-            Fault(f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts))
+            Fault(
+                tr("'{header}' points at '{channel}', which is not a counter or gauge", header=header, channel=channel),
+                where,
+                ", ".join(parts),
+            )
         )
     channels = {}
     for machine, part in matches:
@@ -267,7 +295,12 @@ def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> B
         place = heading.find(header)
         field = fields_of_kind.get(target.to)
         if field is None or place is None:
-            fault = f"'{header}' points at '{target.to}', which is not a field of {layout.kind}"
+            fault = tr(
+                "'{header}' points at '{to}', which is not a field of {kind}",
+                header=header,
+                to=target.to,
+                kind=layout.kind,
+            )
             faults.append(Fault(fault, where, ", ".join([*fields_of_kind, *OWNERS])))
             continue
         unit_of_field = field.unit
@@ -299,8 +332,10 @@ def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> B
 def _owners(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str | None, str | None]:
     """Settle machine and line for rows that name none."""
     if layout.line and layout.line not in {line.id for line in plant.lines}:
-        line_ids = ", ".join(line.id for line in plant.lines) or "none is described"
-        faults.append(Fault(f"layout '{layout.id}' names the unknown line '{layout.line}'", where, line_ids))
+        line_ids = ", ".join(line.id for line in plant.lines) or tr("none is described")
+        faults.append(
+            Fault(tr("layout '{id}' names the unknown line '{line}'", id=layout.id, line=layout.line), where, line_ids)
+        )
     machine = layout.machine
     if layout.machine:
         machines_of(layout, plant, where, faults)
@@ -330,6 +365,8 @@ def _lacking(bound: BoundFields, plant: Plant, where: str) -> list[Fault]:
     for need in ESSENTIAL[layout.kind]:
         names = (need,) if isinstance(need, str) else need
         if not there & set(names):
-            fault = f"layout '{layout.id}' has no column for {' or '.join(names)}"
-            faults.append(Fault(fault, where, f'a header with to = "{names[0]}"', "Add it to the layout."))
+            fault = tr("layout '{id}' has no column for {names}", id=layout.id, names=tr(" or ").join(names))
+            faults.append(
+                Fault(fault, where, tr('a header with to = "{name}"', name=names[0]), tr("Add it to the layout."))
+            )
     return faults

@@ -8,6 +8,7 @@ from fractions import Fraction
 import polars as pl
 
 from lineview.core.errors import Fault
+from lineview.core.language import tr
 from lineview.core.units import convert, dimension, factor_between, unit_named
 from lineview.plant import Counter, Counting, Gauge, Machine, Plant
 
@@ -96,13 +97,14 @@ def cell_unit(
     kind = dimension(target_unit)
     layout_unit = unit_named(declared) if declared else ""
     if declared and not layout_unit:
-        return "", Fault(f"unknown unit '{declared}' for '{header}'", "", "a unit such as mm, in, g, °C"), ""
+        what = tr("unknown unit '{unit}' for '{header}'", unit=declared, header=header)
+        return "", Fault(what, "", tr("a unit such as mm, in, g, °C")), ""
     if layout_unit and target_unit and dimension(layout_unit) != kind:
         fault = Fault(
-            f"'{header}' cannot be in {layout_unit}",
+            tr("'{header}' cannot be in {unit}", header=header, unit=layout_unit),
             "",
-            f"a unit that becomes {target_unit}",
-            "Correct the layout's unit.",
+            tr("a unit that becomes {unit}", unit=target_unit),
+            tr("Correct the layout's unit."),
         )
         return "", fault, ""
     row_unit = unit_named(in_row)
@@ -110,7 +112,14 @@ def cell_unit(
         note = (
             ""
             if layout_unit in ("", row_unit)
-            else (f"'{header}' is read in {row_unit}, as the file's units row says; the layout says {layout_unit}")
+            else (
+                tr(
+                    "'{header}' is read in {row_unit}, as the file's units row says; the layout says {layout_unit}",
+                    header=header,
+                    row_unit=row_unit,
+                    layout_unit=layout_unit,
+                )
+            )
         )
         return row_unit, None, note
     if layout_unit:

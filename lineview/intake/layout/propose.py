@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import mark, tr
 from lineview.intake.cells.dateless import date_in, dated
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
 from lineview.intake.cells.quality import meanings
@@ -27,7 +28,7 @@ from lineview.intake.detect.header import (
     same,
 )
 from lineview.intake.detect.zones import against_clock, named_zone
-from lineview.intake.exports import Proposal, Question
+from lineview.intake.exports import LeftOut, Proposal, Question
 from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
     Found,
@@ -75,7 +76,7 @@ def sample_of(
     return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String()), orient="row")
 
 
-_BARE = "the file has no header row: its columns are called by their place, column 1, column 2, and so on"
+_BARE = mark("the file has no header row: its columns are called by their place, column 1, column 2, and so on")
 
 
 @dataclass(frozen=True)
@@ -119,15 +120,15 @@ def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant, note
             day_in_name = date_in([*heading.preamble, name, records.sheet])
             rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), day_in_name, str(path))
         if clock is not None or _has_week(heading):
-            remarks = [*notes, *([] if heading.place >= 0 else [_BARE])]
+            remarks = [*notes, *([] if heading.place >= 0 else [tr(_BARE)])]
             same_header = [other for other, its in headed if its.names == heading.names]
             return _proposal(path, name, records, (heading, rows, clock, len(same_header) > 1), plant, remarks)
     raise IntakeError(
         Fault(
-            "no rows with times were found",
+            tr("no rows with times were found"),
             str(path),
-            "a column of times, best under a row of headers",
-            "Leave this file out, or write a layout for it.",
+            tr("a column of times, best under a row of headers"),
+            tr("Leave this file out, or write a layout for it."),
         )
     )
 
@@ -170,7 +171,10 @@ def _proposal(
     mark_by_weight = _by_mass(draft, columns) if decimal and kind == "weights" else None
     if mark_by_weight:
         mark, decimal, draft = mark_by_weight, None, replace(draft, marks=NumberSeparators(mark_by_weight))
-        notes = [*notes, f"decimal '{mark_by_weight}' taken: with it alone the weights are of pieces of this plant"]
+        notes = [
+            *notes,
+            tr("decimal '{sign}' taken: with it alone the weights are of pieces of this plant", sign=mark_by_weight),
+        ]
     questions += [*([decimal] if decimal else []), *whose, *columns.questions]
     settings: dict[str, str] = {}
     if kind == "readings":
@@ -181,14 +185,22 @@ def _proposal(
     settings, questions = {**settings, **zone}, [*questions, *of_zone]
     layout = _layout(draft, owners, columns, mark if decimal is None else "", settings)
     questions += _line_question(layout, draft) + _quality_question(layout, draft)
-    remarks = [*notes, *([f"not recognised, left out: {', '.join(columns.unknown)}"] if columns.unknown else [])]
-    remarks += [f"left out: '{header}' ({why})" for header, why in columns.left]
+    remarks = [*notes, *_left_out(columns)]
     if not columns.columns:
-        remarks.append("no column was recognised: say in the layout which column means what")
-        remarks.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
-        questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
+        remarks.append(tr("no column was recognised: say in the layout which column means what"))
+        remarks.append(
+            tr('such as "{header}" = {{ to = "pieces" }} under [layouts.columns]', header=_first_left(draft))
+        )
+        questions.append(Question("columns", tr("which column means what? Write the layout by hand"), ()))
     sample = sample_of(records, heading, layout, plant, name, has_questions=bool(questions))
     return Proposal(path, layout, sample, tuple(questions), tuple(remarks))
+
+
+def _left_out(columns: Found) -> Iterator[LeftOut]:
+    if columns.unknown:
+        yield LeftOut(tr("not recognised, left out: {headers}", headers=", ".join(columns.unknown)))
+    for header, why in columns.left:
+        yield LeftOut(tr("left out: '{header}' ({why})", header=header, why=why))
 
 
 def _by_mass(draft: LayoutProposal, columns: Found) -> str | None:
@@ -222,9 +234,14 @@ def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question 
     digits = evidence.example.replace(",", "").replace(".", "")
     small = evidence.example.replace(",", ".")
     point, comma = (digits, small) if "," in evidence.example else (small, digits)
-    example = evidence.example or "a number"
-    options = ((".", f"{example} means {point}"), (",", f"{example} means {comma}"))
-    return "", Question("decimal", f"which is the decimal mark? '{example}' can be read in two ways", options)
+    example = evidence.example or tr("a number")
+    options = (
+        (".", tr("{example} means {number}", example=example, number=point)),
+        (",", tr("{example} means {number}", example=example, number=comma)),
+    )
+    return "", Question(
+        "decimal", tr("which is the decimal mark? '{example}' can be read in two ways", example=example), options
+    )
 
 
 def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question]]:
@@ -247,7 +264,7 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
     if len(chosen) == 1 or not needs:
         return chosen, []
     options = tuple((machine.id, machine.shown) for machine in chosen)
-    return chosen[:1], [Question("machine", "which machine wrote this file?", options)]
+    return chosen[:1], [Question("machine", tr("which machine wrote this file?"), options)]
 
 
 def _header_cells(draft: LayoutProposal) -> list[tuple[str, pl.Series, str]]:
@@ -283,10 +300,14 @@ def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
     relation = against_clock(zone_of_file, draft.plant.zone, naive)
     if relation == "open":
         options = (
-            (draft.plant.zone, "the works' clock, with summer time"),
-            (zone_of_file.zone, f"{zone_of_file.words} as it stands, all year"),
+            (draft.plant.zone, tr("the works' clock, with summer time")),
+            (zone_of_file.zone, tr("{words} as it stands, all year", words=zone_of_file.words)),
         )
-        return {}, [Question("zone", f"the times are headed '{zone_of_file.words}': which clock is meant?", options)]
+        return {}, [
+            Question(
+                "zone", tr("the times are headed '{words}': which clock is meant?", words=zone_of_file.words), options
+            )
+        ]
     return ({} if relation == "same" else {"zone": zone_of_file.zone}), []
 
 
@@ -364,8 +385,11 @@ def _quality_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     cells = [cell for cell in draft.rows.column(place).unique() if cell.strip()] if place is not None else []
     if not cells or "good" in meanings(cells).values() or any(map(is_valueless, cells)):
         return []
-    options = ((LEAVE_OUT, "the state of the machine: they are left out"), (header, "whether the reading is good"))
-    return [Question("quality_column", f"what do the numbers in '{header}' say?", options)]
+    options = (
+        (LEAVE_OUT, tr("the state of the machine: they are left out")),
+        (header, tr("whether the reading is good")),
+    )
+    return [Question("quality_column", tr("what do the numbers in '{header}' say?", header=header), options)]
 
 
 def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
@@ -374,7 +398,7 @@ def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
         return []
     return [
         Question(
-            "line", "which line is this for?", tuple((line.id, line.name or line.id) for line in draft.plant.lines)
+            "line", tr("which line is this for?"), tuple((line.id, line.name or line.id) for line in draft.plant.lines)
         )
     ]
 
@@ -412,9 +436,14 @@ def settle(proposal: Proposal, answers: Mapping[str, str]) -> Layout:
         options = [option for option, _ in question.options]
         answer = answers.get(question.about)
         if answer is None or (options and answer not in options):
-            what = "is not answered" if answer is None else f"cannot be answered by '{answer}'"
-            options_text = " or ".join(f"'{option}' ({meaning})" for option, meaning in question.options)
-            faults.append(Fault(f"'{question.about}' {what}: {question.text}", str(proposal.path), options_text))
+            places = {"about": question.about, "question": question.text}
+            what = (
+                tr("'{about}' is not answered: {question}", **places)
+                if answer is None
+                else tr("'{about}' cannot be answered by '{answer}': {question}", answer=answer, **places)
+            )
+            options_text = tr(" or ").join(f"'{option}' ({meaning})" for option, meaning in question.options)
+            faults.append(Fault(what, str(proposal.path), options_text))
         else:
             values[question.about] = answer
     if faults:

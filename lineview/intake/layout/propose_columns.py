@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.core.units import convert, dimension, unit_named
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind
 from lineview.intake.detect.header import (
@@ -203,9 +204,9 @@ def _keep(one: _Candidate, taken: set[str], plant: Plant, marks: NumberSeparator
     header, (to, part) = one.header, one.options[0]
     free = [option for option in one.options if option[0] == to or option[0] not in taken]
     if len({option[0] for option in free}) > 1:
-        shown = tuple((name, f"{piece_of(other)} of the machine") for name, other in free)
-        text = f"what does '{header}' hold?"
-        found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, "nothing of use"))))
+        shown = tuple((name, tr("{counted} of the machine", counted=tr(piece_of(other)))) for name, other in free)
+        text = tr("what does '{header}' hold?", header=header)
+        found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, tr("nothing of use")))))
     unit = unit_named(one.in_row) or unit_of(header)
     unit = unit if dimension(unit) == dimension(own_unit(part)) else ""
     found.columns[header] = ColumnTarget(to=to, unit=unit)
@@ -220,14 +221,19 @@ def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | G
     why = not_a_count(header, in_row)
     unit = stray_unit(header, in_row, own_unit(part))
     if why or unit:
-        return why or f"in {unit}"
+        return why or tr("in {unit}", unit=unit)
     lot = lot_of(header) if own_unit(part) == "pieces" else 1
     if lot not in (1, part.unit_value):
-        return f"in lots of {lot:,}, and one count of '{part.id}' is {part.unit_value:g} in plant.toml"
+        return tr(
+            "in lots of {lot:,}, and one count of '{id}' is {unit_value:g} in plant.toml",
+            lot=lot,
+            id=part.id,
+            unit_value=part.unit_value,
+        )
     if own_unit(part) == "pieces" and part.unit_value == 1.0:
         values = parse_numbers(cells.head(2000), marks)[0].drop_nulls()
         if int((values != values.round()).sum()) * 2 > len(values):
-            return "not whole numbers"
+            return tr("not whole numbers")
     return ""
 
 
@@ -288,9 +294,13 @@ def _settle_unit(
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
     elif choices:
         shown = tuple(
-            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
+            (
+                unit,
+                tr("{median:g} {unit} in the middle", median=median, unit=unit) if isinstance(median, float) else unit,
+            )
+            for unit in choices
         )
-        found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
+        found.questions.append(Question(f"unit of {header}", tr("in which unit is '{header}'?", header=header), shown))
 
 
 def find_fields(
@@ -313,7 +323,7 @@ def find_fields(
         if not to:
             found.unknown.append(header)
         elif kind != "plan" and to != "expected_on" and is_target(header):
-            found.left.append((header, "a target"))
+            found.left.append((header, tr("a target")))
         elif to == "mass_g" and (why := not_a_measurement(header)):
             found.left.append((header, why))
         else:
@@ -379,5 +389,8 @@ def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, p
     if len(choices) == 1:
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
         return
-    shown = tuple((unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices)
-    found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
+    shown = tuple(
+        (unit, tr("{median:g} {unit} in the middle", median=median, unit=unit) if isinstance(median, float) else unit)
+        for unit in choices
+    )
+    found.questions.append(Question(f"unit of {header}", tr("in which unit is '{header}'?", header=header), shown))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.errors import IntakeError
+from lineview.core.language import mark, tr
 from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, usual_step_us, what_counts
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
@@ -17,10 +18,10 @@ from lineview.intake.exports import Question
 from lineview.plant import ColumnTarget, Counter, Layout, Plant
 
 _MEANINGS = {
-    "total": "all that the counter has counted",
-    "since last row": "what came since the row before",
-    "since shift start": "what came since the shift began: it restarts",
-    "down": "what is left of a preset: it counts down",
+    "total": mark("all that the counter has counted"),
+    "since last row": mark("what came since the row before"),
+    "since shift start": mark("what came since the shift began: it restarts"),
+    "down": mark("what is left of a preset: it counts down"),
 }
 #: Rows of sums stand this far apart at least [µs].
 _APART_US = 600_000_000
@@ -64,7 +65,13 @@ def recognise_counts(
         if guess.counting not in ("total", counter.counting):
             if guess.sure:
                 counts.columns[header] = target.model_copy(update={"counting": guess.counting})
-                counts.notes.append(f"'{header}' is read as {_MEANINGS[guess.counting]}, by its values")
+                counts.notes.append(
+                    tr(
+                        "'{header}' is read as {meaning}, by its values",
+                        header=header,
+                        meaning=tr(_MEANINGS[guess.counting]),
+                    )
+                )
             else:
                 counts.questions.append(_counting_question(header, guess.counting))
         if guess.counting == "since last row":
@@ -78,8 +85,8 @@ def recognise_counts(
 
 def _counting_question(header: str, likeliest: str) -> Question:
     options = [likeliest, *(name for name in _MEANINGS if name not in (likeliest, "down"))]
-    choices = tuple((name, _MEANINGS[name]) for name in options)
-    return Question(f"counting of {header}", f"what does a row of '{header}' say?", choices)
+    choices = tuple((name, tr(_MEANINGS[name])) for name in options)
+    return Question(f"counting of {header}", tr("what does a row of '{header}' say?", header=header), choices)
 
 
 def _settle_stamps(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> None:
@@ -87,20 +94,20 @@ def _settle_stamps(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> 
     side = stamped_at(at_us, value, plant)
     if side == "start":
         counts.settings["stamps"] = side
-        counts.notes.append("a row's time is the start of what it counts: so all of it lies within shifts")
+        counts.notes.append(tr("a row's time is the start of what it counts: so all of it lies within shifts"))
     elif not side and usual_step_us(at_us) >= _APART_US:
-        options = (("end", "it ends what the row counts"), ("start", "it begins what the row counts"))
-        counts.questions.append(Question("stamps", "what is the time of a row to what it counts?", options))
+        options = (("end", tr("it ends what the row counts")), ("start", tr("it begins what the row counts")))
+        counts.questions.append(Question("stamps", tr("what is the time of a row to what it counts?"), options))
 
 
 def _ask_on_change(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None:
     """Ask whether rows are written only when a value changes, where they look so."""
     if on_change(read[0][0], [value for _, value in read], plant.gap_s):
         options = (
-            ("true", "rows are written only when a value changes: it stood still in between"),
-            ("false", "nothing was read in between"),
+            ("true", tr("rows are written only when a value changes: it stood still in between")),
+            ("false", tr("nothing was read in between")),
         )
-        text = "no row repeats the one before, and some come late: what happened in the gaps?"
+        text = tr("no row repeats the one before, and some come late: what happened in the gaps?")
         counts.questions.append(Question("on_change", text, options))
 
 

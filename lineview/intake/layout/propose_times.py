@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
+from lineview.core.language import mark, tr
 from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.timestamp_columns import first_of, joined_cells
 from lineview.intake.cells.timestamps import NUMERIC, ClockPlan, plan_clock, read_clock
@@ -21,6 +22,8 @@ _OF_COUNTS = """
     counted gezählt compté contado contato geteld logged recorded measured eingelegt begin beginn start from von
     début debut inicio inizio
 """
+#: The parts of a date by their letter in a format; any other is the year's.
+_PARTS, _YEAR = {"d": mark("the day"), "m": mark("the month")}, mark("the year")
 _ONLY_TIME = set(TIME) - set(_OF_COUNTS.split())
 #: Numbers are moments in these years only, and a file holds so many of them at most.
 _FIRST, _LAST, _LONGEST = datetime(2000, 1, 1), datetime(2050, 1, 1), timedelta(days=3660)  # noqa: DTZ001 - wall time
@@ -121,7 +124,12 @@ def _beside_clock(rows: Rows, best: int, width: int, *, typed: bool) -> FoundClo
 def _found_clock(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
     if plan.undecided:
         options = tuple((form, first_of(form)) for form in plan.undecided)
-        text = f"'{plan.example}': does {' or '.join(f'the {what[:-6]}' for _, what in options)} come first?"
+        parts = (_PARTS.get(form[1:2], _YEAR) for form in plan.undecided)
+        text = tr(
+            "'{example}': does {parts} come first?",
+            example=plan.example,
+            parts=tr(" or ").join(tr(part) for part in parts),
+        )
         return FoundClock(places, plan.undecided[0], Question("time_format", text, options))
     form = plan.formats[0]
     return FoundClock(places, "iso" if form.startswith("%Y-") else form)

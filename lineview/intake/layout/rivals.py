@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from lineview.core.language import tr
 from lineview.core.units import dimension, unit_named
 from lineview.intake.detect.header import same, tokens, unit_of, without_unit
 from lineview.intake.exports import Question
@@ -84,15 +85,15 @@ def not_a_count(header: str, in_row: str) -> str:
     """Why a header that names a count is none, "" where it may be; `in_row` is its unit in a units row."""
     words = tokens(without_unit(header)) | tokens(header)
     if words & _TARGET:
-        return "a target"
+        return tr("a target")
     if _PER_TIME.search(header) or _PER_TIME.search(in_row) or "%" in header + in_row:
-        return "a rate"
+        return tr("a rate")
     if words & _RATES or any(word.endswith(_RATE_ENDINGS) for word in words):
-        return "a rate"
+        return tr("a rate")
     if words & _SPREAD:
-        return "a spread"
+        return tr("a spread")
     if words & (_MEAN | _EDGES):
-        return "a statistic"
+        return tr("a statistic")
     return ""
 
 
@@ -100,10 +101,10 @@ def not_a_measurement(header: str) -> str:
     """Why a header that names a gauge or a mass is no reading of it, "" where it may be one."""
     words = tokens(header)
     if words & _TARGET:
-        return "a target"
+        return tr("a target")
     if words & _SPREAD:
-        return "a spread"
-    return "a least or greatest value" if words & _EDGES else ""
+        return tr("a spread")
+    return tr("a least or greatest value") if words & _EDGES else ""
 
 
 def stray_unit(header: str, in_row: str, wanted: str) -> str:
@@ -139,16 +140,18 @@ def choose(to: str, headers: Sequence[tuple[str, int]], *, adds: bool) -> Choice
     top = means or [*actual, *(h for h, rank in headers if rank <= 1 and h not in actual)] if actual else exact
     top = means or top
     if len(top) == 1:
-        left = tuple((header, f"'{top[0]}' is read instead") for header, _ in headers if header != top[0])
+        left = tuple(
+            (header, tr("'{header}' is read instead", header=top[0])) for header, _ in headers if header != top[0]
+        )
         return Choice((top[0],), left)
-    only = [(header, f"'{header}' alone") for header in top]
-    together = [(ADD, "lanes of one counter: their counts are added")] if adds else []
+    only = [(header, tr("'{header}' alone", header=header)) for header in top]
+    together = [(ADD, tr("lanes of one counter: their counts are added"))] if adds else []
     alike = len({re.sub(r"[\d\W_]+|\b[a-z]\b", "", same(header)) for header in top}) == 1
     options = [*together, *only] if alike else [*only, *together]
     named = ", ".join(f"'{header}'" for header in top)
-    text = f"several columns could be {to}: {named}. Which one is it?"
-    left = tuple((header, f"'{top[0]}' is more exact") for header, _ in headers if header not in top)
-    question = Question(COLUMNS_OF + to, text, (*options, (LEAVE_OUT, "none of them")))
+    text = tr("several columns could be {to}: {named}. Which one is it?", to=to, named=named)
+    left = tuple((header, tr("'{header}' is more exact", header=top[0])) for header, _ in headers if header not in top)
+    question = Question(COLUMNS_OF + to, text, (*options, (LEAVE_OUT, tr("none of them"))))
     return Choice(tuple(top), left, question)
 
 
@@ -164,23 +167,23 @@ def choose_mass(headers: Sequence[str]) -> Choice:
     """Choose among columns of masses: net before gross and tare, single pieces before their mean."""
     if len(headers) == 1:
         return Choice(tuple(headers))
-    left = [(header, "a tare") for header in headers if tokens(header) & _TARE]
+    left = [(header, tr("a tare")) for header in headers if tokens(header) & _TARE]
     rest = [header for header in headers if not tokens(header) & _TARE]
     net = [header for header in rest if tokens(header) & _NET]
     if net:
-        left += [(header, f"'{net[0]}' is read instead") for header in rest if header not in net]
+        left += [(header, tr("'{header}' is read instead", header=net[0])) for header in rest if header not in net]
         rest = net
     single = [header for header in rest if not tokens(header) & _MEAN]
     if single and len(single) < len(rest):
-        left += [(header, "a mean of the others") for header in rest if header not in single]
+        left += [(header, tr("a mean of the others")) for header in rest if header not in single]
         rest = single
     gross = [header for header in rest if tokens(header) & _GROSS]
     alike = len({re.sub(r"[\d\W_]+", "", same(without_unit(header))) for header in rest}) == 1
     if (alike and not (gross and left)) or not rest:
         return Choice(tuple(rest), tuple(left))
     named = ", ".join(f"'{header}'" for header in rest)
-    options = tuple((header, f"'{header}' alone") for header in rest)
-    every = ((ADD, "each of them is a weighing"),) if len(rest) > 1 else ()
-    text = f"which column holds the mass of the pieces without the container: {named}?"
-    question = Question(COLUMNS_OF + "mass_g", text, (*options, *every, (LEAVE_OUT, "none of them")))
+    options = tuple((header, tr("'{header}' alone", header=header)) for header in rest)
+    every = ((ADD, tr("each of them is a weighing")),) if len(rest) > 1 else ()
+    text = tr("which column holds the mass of the pieces without the container: {named}?", named=named)
+    question = Question(COLUMNS_OF + "mass_g", text, (*options, *every, (LEAVE_OUT, tr("none of them"))))
     return Choice(tuple(rest), tuple(left), question)

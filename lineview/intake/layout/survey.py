@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.core.language import tr
 from lineview.core.units import unit_named
 from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
@@ -161,7 +162,7 @@ def survey_export(path: Path) -> Survey:
         clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
         if clock is not None:
             return _survey(path, opened.name, records, heading, rows, clock)
-    raise IntakeError(Fault("no rows with times", str(path), "a column of times under a row of headers"))
+    raise IntakeError(Fault(tr("no rows with times"), str(path), tr("a column of times under a row of headers")))
 
 
 def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Rows, clock: FoundClock) -> Survey:

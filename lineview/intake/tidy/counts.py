@@ -11,6 +11,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
+from lineview.core.language import mark, tr
 from lineview.intake.cells.counting import (
     Added,
     Shifts,
@@ -94,12 +95,22 @@ class CountReadings:
     def _set_back_fault(self, header: str, block: pl.DataFrame, before: int, after: int) -> Fault:
         local, rows = block["at"].dt.convert_time_zone(self._plant.zone), block["row"]
         return Fault(
-            f"its clock goes back from {local[before]:%Y-%m-%d %H:%M:%S} to {local[after]:%H:%M:%S} "
-            f"(line {rows[before]} to line {rows[after]}) while '{header}' counts on",
+            tr(
+                "its clock goes back from {before:%Y-%m-%d %H:%M:%S} to {after:%H:%M:%S} (line {before_line} "
+                "to line {after_line}) while '{header}' counts on",
+                before=local[before],
+                after=local[after],
+                before_line=rows[before],
+                after_line=rows[after],
+                header=header,
+            ),
             self._where,
-            "a clock that nobody set in between",
-            "Correct the times before or after these lines; any_times = true in layout "
-            f"'{self._layout.id}' takes them as they are.",
+            tr("a clock that nobody set in between"),
+            tr(
+                "Correct the times before or after these lines; any_times = true in layout '{id}' takes "
+                "them as they are.",
+                id=self._layout.id,
+            ),
         )
 
     def _must_be_pace(self, channel: Channel, part: Counter, header: str, at_us: np.ndarray, value: np.ndarray) -> None:
@@ -117,12 +128,28 @@ class CountReadings:
             return
         raise IntakeError(
             Fault(
-                f"by '{header}' {machine.id} makes {usual:,.3g} pieces a minute while it counts, and its nominal "
-                f"band is {low:g} to {high:g}: one count may not be {part.unit_value:g}",
+                tr(
+                    "by '{header}' {machine} makes {usual:,.3g} pieces a minute while it counts, and its nominal "
+                    "band is {low:g} to {high:g}: one count may not be {unit_value:g}",
+                    header=header,
+                    machine=machine.id,
+                    usual=usual,
+                    low=low,
+                    high=high,
+                    unit_value=part.unit_value,
+                ),
                 self._where,
-                f"a counter in which one count is {part.unit_value:g}, as in {machine.id}'s other files",
-                f"Export it so. If {machine.id} is so slow or fast, correct its nominal_per_min; if one count always "
-                f"was more, write it as unit_value of its counter '{part.id}'.",
+                tr(
+                    "a counter in which one count is {unit_value:g}, as in {machine}'s other files",
+                    unit_value=part.unit_value,
+                    machine=machine.id,
+                ),
+                tr(
+                    "Export it so. If {machine} is so slow or fast, correct its nominal_per_min; if one count "
+                    "always was more, write it as unit_value of its counter '{counter}'.",
+                    machine=machine.id,
+                    counter=part.id,
+                ),
             )
         )
 
@@ -232,10 +259,14 @@ def _in_time_order(at: pl.Series, values: pl.Series) -> tuple[np.ndarray, np.nda
 
 
 def _open_fault(header: str, counting: str, where: str, layout: str) -> Fault:
-    goes = "goes down from row to row" if counting == "down" else "goes up and down as differences do"
+    what = (
+        mark("'{header}' is read as a counter's total, but it goes down from row to row")
+        if counting == "down"
+        else mark("'{header}' is read as a counter's total, but it goes up and down as differences do")
+    )
     return Fault(
-        f"'{header}' is read as a counter's total, but it {goes}",
+        tr(what, header=header),
         where,
-        f'counting = "{counting}", or counting = "total" where it is one, beside the column',
-        f"Write it under [layouts.columns] of layout '{layout}'.",
+        tr('counting = "{counting}", or counting = "total" where it is one, beside the column', counting=counting),
+        tr("Write it under [layouts.columns] of layout '{layout}'.", layout=layout),
     )

@@ -12,6 +12,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS, empty
+from lineview.core.language import tr
 from lineview.core.units import convert, dimension
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.delimited import Records
@@ -271,10 +272,14 @@ def _durations(
     elif short.any() and column.unit != "h":
         raise IntakeError(
             Fault(
-                f"'{bare.filter(short)[0]}' in '{column.header}' can be hours and minutes, or minutes and seconds",
+                tr(
+                    "'{example}' in '{header}' can be hours and minutes, or minutes and seconds",
+                    example=bare.filter(short)[0],
+                    header=column.header,
+                ),
                 where,
-                'unit = "h" for h:mm, unit = "min" for mm:ss',
-                "Write the unit of this column in the layout.",
+                tr('unit = "h" for h:mm, unit = "min" for mm:ss'),
+                tr("Write the unit of this column in the layout."),
             )
         )
     parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-9]{1,3})(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
@@ -292,10 +297,10 @@ def _durations(
     if seconds.is_null().any() and not column.unit and parse_numbers(bare, marks)[0].is_not_null().any():
         raise IntakeError(
             Fault(
-                f"the duration '{column.header}' is a number of an unknown unit",
+                tr("the duration '{header}' is a number of an unknown unit", header=column.header),
                 where,
-                'unit = "s", "min" or "h"',
-                "Write the unit of this column in the layout.",
+                tr('unit = "s", "min" or "h"'),
+                tr("Write the unit of this column in the layout."),
             )
         )
     numbers, why = parse_numbers(bare.set(seconds.is_not_null(), ""), marks)

@@ -10,6 +10,7 @@ from typing import Protocol
 
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
@@ -183,7 +184,7 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
         return ()
     names = sorted(unnamed)
     listed = ", ".join(f"'{name}'" for name in names[:8]) + (", …" if len(names) > 8 else "")
-    return (f"{sum(unnamed.values())} rows have names that are not in the layout: {listed}",)
+    return (tr("{rows} rows have names that are not in the layout: {names}", rows=sum(unnamed.values()), names=listed),)
 
 
 def _read_times(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, heading: Heading) -> tuple[Rows, Times]:
