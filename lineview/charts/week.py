@@ -100,7 +100,8 @@ def _bars(figure: go.Figure, look: ChartStyle, losses: pl.DataFrame, by: str, un
         customdata=[[cause, show.number(round(value))] for cause, value in zip(losses["cause"], values, strict=True)],
         hovertemplate=f"%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>",
     )
-    for at, (cause, value, verdict) in enumerate(losses.select("cause", by, "verdict").iter_rows()):
+    courses = losses.get_column("course", default=losses["verdict"])
+    for at, (cause, value, verdict) in enumerate(zip(losses["cause"], losses[by], courses, strict=True)):
         words = show.number(round(value) if value >= 10 else value, None if value < 10 else 0)
         course = f", {verdict}" if verdict else ""
         colour = look.tokens.call if worse[at] else look.tokens.soft

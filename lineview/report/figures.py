@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
@@ -30,12 +31,15 @@ class FigureList:
     ----------
     period : Period
         The time that the figures speak of.
+    say : callable, optional
+        Writes a word that fills a label in the works' language; by default the word is a message.
     **words : object
         What fills places in braces in every row ("currency").
     """
 
-    def __init__(self, period: Period, **words: Any) -> None:
+    def __init__(self, period: Period, *, say: Callable[[str], str] = tr, **words: Any) -> None:
         self.period = period
+        self._say = say
         self._words = words
         self._figures: dict[str, Figure] = {}
 
@@ -151,7 +155,7 @@ class FigureList:
         full_name = name.format(**{key: slug(str(word)) for key, word in words.items()})
         self._figures[full_name] = Figure(
             full_name,
-            tr(row.label, **{key: tr(word) if isinstance(word, str) else word for key, word in words.items()}),
+            tr(row.label, **{key: self._say(word) if isinstance(word, str) else word for key, word in words.items()}),
             value,
             row.unit.format(**words),
             low=low,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, scope_name
 from lineview.week.account import WeekInputs, week_account
@@ -32,18 +33,23 @@ def answer_week(plant: Plant, scope: Scope, inputs: WeekInputs) -> Answer:
         tables=week_tables(account, plant),
         series={"losses": loss_series(account), "pattern_stops": pattern_series(account.patterns)},
         notes=notes(account, plant),
-        cautions=CAUTIONS,
+        cautions=tuple(map(tr, CAUTIONS)),
     )
     return answer if account.comparison is None else _with_comparison(answer, account.comparison, plant)
 
 
 def _with_comparison(answer: Answer, comparison: Comparison, plant: Plant) -> Answer:
     """The answer with the comparison before everything else."""
-    period_words = f"{answer.scope.label or 'this period'}, {scope_name(answer.scope, plant)},"
+    whole = tr(
+        " In all of {period}, {where}, {sentence}",
+        period=answer.scope.label or tr("this period"),
+        where=scope_name(answer.scope, plant),
+        sentence=f"{answer.text[:1].lower()}{answer.text[1:]}",
+    )
     return replace(
         answer,
         sentence=compared_sentence(comparison),
-        soft=f"{compared_soft(comparison)} In all of {period_words} {answer.text[:1].lower()}{answer.text[1:]}",
+        soft=f"{compared_soft(comparison)}{whole}",
         figures=(*compared_figures(comparison, answer.scope.period), *answer.figures),
         tables=(*compared_tables(comparison), *answer.tables),
         series={"differences": difference_series(comparison), **answer.series},

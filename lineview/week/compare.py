@@ -9,15 +9,18 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats
 from lineview.stats.dispersed_rates import dispersed_rates
 from lineview.stats.multiple_tests import adjusted_p
 from lineview.week.losses import CHANGEOVERS, MachineLosses, rare_reasons, with_rare_together
 from lineview.week.trend import (
+    BETTER,
     CONFIDENCE,
     CORRELATED_FROM,
     FALSE_DISCOVERIES,
     LEAST_SHIFTS,
+    WORSE,
     Test,
     mix_columns,
     tests_of,
@@ -25,9 +28,12 @@ from lineview.week.trend import (
 
 #: Pairs of shifts that are needed to compare shift by shift, and the share of the planned time they must cover.
 LEAST_PAIRS, PAIRED_SHARE = 6, 0.8
-RATE = "effective rate"
-UPTIME, STOPS, CHANGES = "uptime", "stops per running hour", "changeover minutes an hour planned"
-FILM, PAPER, SPREAD = "film per thousand good pieces", "wax paper per thousand good pieces", "spread of piece weight"
+RATE = mark("effective rate")
+UPTIME, STOPS = mark("uptime"), mark("stops per running hour")
+CHANGES = mark("changeover minutes an hour planned")
+FILM, PAPER = mark("film per thousand good pieces"), mark("wax paper per thousand good pieces")
+SPREAD = mark("spread of piece weight")
+NO_DIFFERENCE = mark("no difference beyond chance")
 #: Unit of each measure; whether more of it is better.
 MEASURES: dict[str, tuple[str, bool]] = {
     RATE: ("pieces/min", True),
@@ -133,7 +139,7 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
     a, b = units[0].frame, units[1].frame
     if not a.height or not b.height:
         empty = first.label if not a.height else second.label
-        why = f"no planned minute of {empty} was counted"
+        why = tr("no planned minute of {scope} was counted", scope=empty)
         return Comparison(first.label, second.label, (), (), (0.0, 0.0), (a.height, b.height), 0, why_none=why)
     design = _design(sides, units)
     measures = _measures(sides, units, design)
@@ -141,7 +147,8 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
     measures, causes = judged(measures, causes)
     nominal = tuple(_sum(part, "possible") / _sum(part, "planned") for part in (a, b))
     few = min(a.height, b.height) < LEAST_SHIFTS
-    why = f"too few shifts: needs {LEAST_SHIFTS} a side, has {a.height} and {b.height}" if few else ""
+    has = {"needs": LEAST_SHIFTS, "first": a.height, "second": b.height}
+    why = tr("too few shifts: needs {needs} a side, has {first} and {second}", **has) if few else ""
     return Comparison(
         first.label,
         second.label,
@@ -342,7 +349,7 @@ def _enough(units: Sequence[ShiftUnits]) -> bool:
 
 def _difference(name: str, unit: str, values: Sequence[float], test: Test | None) -> Difference:
     if test is None:
-        return Difference(name, unit, values[0], values[1], Estimate.unknown("too few shifts"))
+        return Difference(name, unit, values[0], values[1], Estimate.unknown(tr("too few shifts")))
     return Difference(name, unit, values[0], values[1], test.amount, test.p)
 
 
@@ -387,7 +394,7 @@ def _spread(sides: Sequence[Side]) -> Difference | None:
     half = float(stdtrit(df, 0.975)) * se
     # The interval of the ratio of the two, as a difference from the second.
     ends = [values[1] * (float(np.exp(end)) - 1) for end in (ratio - half, ratio, ratio + half)]
-    amount = Estimate(ends[1], ends[0], ends[2], sum(groups), interval="95 % confidence")
+    amount = Estimate(ends[1], ends[0], ends[2], sum(groups), interval=CONFIDENCE)
     p = 2 * float(stdtr(df, -abs(ratio) / se))
     return Difference(SPREAD, MEASURES[SPREAD][0], values[0], values[1], amount, p)
 
@@ -406,6 +413,6 @@ def judged(measures: Sequence[Difference], causes: Sequence[Difference]) -> tupl
 
 def _verdict(row: Difference, q: float) -> str:
     if q > FALSE_DISCOVERIES:
-        return "no difference beyond chance"
+        return NO_DIFFERENCE
     up_is_good = MEASURES.get(row.name, ("", False))[1]
-    return "better" if (row.same_mix.number > 0) == up_is_good else "worse"
+    return BETTER if (row.same_mix.number > 0) == up_is_good else WORSE

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.report.figures import COUNT_BOUNDS, FigureList, good_pieces_figure, outside_figures
 from lineview.week.account import WeekAccount
 from lineview.week.ledger import UNITS, Ledger, LedgerRow
+from lineview.week.losses import cause_words
 from lineview.week.trend import CauseTrend
 
 #: By unit of the ledger: its figure, and its unit.
@@ -20,7 +22,7 @@ SHOWN = {
     "paper_m": ("{cause}_paper_lost_m", "m"),
     "money": ("{cause}_cost_money", ""),
 }
-ALL_ROWS = "all rows"
+ALL_ROWS = mark("all rows")
 
 
 def unit_of(unit: str, plant: Plant) -> str:
@@ -33,8 +35,9 @@ def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str)
     ledger = account.ledger
     if ledger is None:
         return outside_figures(account.outside, period)
-    figures = FigureList(period, currency=plant.currency)
-    figures.add("planned_min", ledger.planned_min, f"of {ledger.shifts} shifts, breaks left out", n=ledger.shifts)
+    figures = FigureList(period, say=cause_words, currency=plant.currency)
+    working = tr("of {shifts} shifts, breaks left out", shifts=ledger.shifts)
+    figures.add("planned_min", ledger.planned_min, working, n=ledger.shifts)
     for unit in UNITS:
         _total(figures, ledger, unit, unit_of(unit, plant))
     for row in ledger.rows:
@@ -49,20 +52,27 @@ def _total(figures: FigureList, ledger: Ledger, unit: str, unit_words: str) -> N
     """Add the sum of all rows in one unit, beside the balance that it equals."""
     name, balance = SHOWN[unit][0], ledger.balances.get(unit)
     if balance is None and unit != "money":
-        return figures.unknown(name, "nothing in this period tells", cause=ALL_ROWS)
+        return figures.unknown(name, tr("nothing in this period tells"), cause=ALL_ROWS)
     total, unknown = ledger.total(unit), ledger.unknown(unit)
     if unknown:
-        why = f"{', '.join(unknown[:4])}; the other rows add up to {ledger.known(unit):,.1f} {unit_words}"
+        why = tr(
+            "{causes}; the other rows add up to {amount:,.1f} {unit}",
+            causes=", ".join(map(cause_words, unknown[:4])),
+            amount=ledger.known(unit),
+            unit=unit_words,
+        )
         return figures.unknown(name, why, cause=ALL_ROWS)
-    working = "sum of the rows"
+    working = tr("sum of the rows")
     if balance is not None:
-        working += f" = {balance.possible:,.1f} possible − {balance.was:,.1f} made or sold"
+        ends = {"possible": balance.possible, "was": balance.was}
+        working += tr(" = {possible:,.1f} possible − {was:,.1f} made or sold", **ends)
     return figures.add(name, _without_equal_ends(total), working, cause=ALL_ROWS)
 
 
 def _row(figures: FigureList, row: LedgerRow) -> None:
+    clock = {"minutes": row.clock_min, "times": row.events}
+    working = tr("{minutes:,.1f} min by the clock, {times} times", **clock) if row.clock_min else ""
     for unit, amount in row.amounts.items():
-        working = f"{row.clock_min:,.1f} min by the clock, {row.events} times" if row.clock_min else ""
         if amount.value is None:
             figures.unknown(SHOWN[unit][0], amount.why_none, cause=row.cause)
         else:
@@ -78,13 +88,21 @@ def _without_equal_ends(amount: Estimate) -> Estimate:
 
 def _trend(figures: FigureList, trend: CauseTrend) -> None:
     """Add the change of a cause against the weeks before, and its levels and slopes."""
-    working = (
-        f"{trend.now:.3f} min lost an hour planned, {trend.before:.3f} before; chance of so much difference "
-        f"{trend.p[0]:.2g}, over all rows {trend.q[0]:.2g}: {trend.verdict} {trend.basis}".rstrip()
+    working = tr(
+        "{now:.3f} min lost an hour planned, {before:.3f} before; chance of so much difference {p:.2g}, "
+        "over all rows {q:.2g}: {verdict}",
+        now=trend.now,
+        before=trend.before,
+        p=trend.p[0],
+        q=trend.q[0],
+        verdict=trend.words,
     )
     figures.add("{cause}_change_min_per_h", trend.change, working, cause=trend.cause)
-    working = (
-        f"over {trend.slope_weeks} weeks; chance of so much slope {trend.p[1]:.2g}, over all rows {trend.q[1]:.2g}"
+    working = tr(
+        "over {weeks} weeks; chance of so much slope {p:.2g}, over all rows {q:.2g}",
+        weeks=trend.slope_weeks,
+        p=trend.p[1],
+        q=trend.q[1],
     )
     figures.add("{cause}_slope_min_per_h_per_week", trend.slope, working, cause=trend.cause)
     for window in trend.windows:
@@ -95,5 +113,5 @@ def _trend(figures: FigureList, trend: CauseTrend) -> None:
             if amount.value is None:
                 figures.unknown(name, amount.why_none, cause=trend.cause, weeks=window.weeks)
             else:
-                how = "regression on shifts, the mix of products and machines in the model"
+                how = tr("regression on shifts, the mix of products and machines in the model")
                 figures.add(name, amount, how, cause=trend.cause, weeks=window.weeks)

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats
 from lineview.week.losses import BARE, BLANKS, BREAKS, CHANGEOVERS, REJECTS, SLOW, UNEXPLAINED, UNSEEN, MachineLosses
 from lineview.week.material import CandyLosses
@@ -19,20 +20,20 @@ from lineview.wrap.account import WrapAccount
 #: and not sold, metres of film and of wax paper, money in the plant's currency.
 UNITS = ("minutes", "pieces", "kg", "candy_kg", "film_m", "paper_m", "money")
 #: Stands beside the rows, in none of their sums: time outside every shift is not planned, so nothing is lost in it.
-OUTSIDE = "made outside every shift, in no sum"
-FREIGHT = "rush freight and shortage"
+OUTSIDE = mark("made outside every shift, in no sum")
+FREIGHT = mark("rush freight and shortage")
 #: Rows that are no cause to work on, and so are never named as the largest.
 NO_CAUSE = (BREAKS, UNEXPLAINED, FREIGHT)
-NO_WORTH = "no worth_per_kg_sold in plant.toml"
+NO_WORTH = mark("no worth_per_kg_sold in plant.toml")
 _WEB = {"film": "film_m", "wax paper": "paper_m"}
 #: What a cause of the web's account is called here.
 _WEB_CAUSES = {
     "rejects": REJECTS,
     "blank wraps": BLANKS,
     "changeovers": CHANGEOVERS,
-    "restarts": "web: restarts",
-    "reel ends": "web: reel ends and starts",
-    "splices": "web: splices",
+    "restarts": mark("web: restarts"),
+    "reel ends": mark("web: reel ends and starts"),
+    "splices": mark("web: splices"),
     "unexplained": UNEXPLAINED,
 }
 
@@ -186,7 +187,7 @@ def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses],
         _add_web(sums, machine.wrap)
     for line in candy:
         _add_candy(sums, line)
-    sums.add(FREIGHT, "money", Estimate.unknown("nothing records rush orders; see the order's risk"))
+    sums.add(FREIGHT, "money", Estimate.unknown(tr("nothing records rush orders; see the order's risk")))
     rows = [
         LedgerRow(cause, amounts, sums.clock_min.get(cause, 0.0), sums.events.get(cause, 0))
         for cause, amounts in sums.amounts.items()
@@ -221,7 +222,7 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
 
 
 def _between(value: float, below: float, above: float, n: int) -> Estimate:
-    kind = "bounds: minutes without readings" if below + above > 0 else ""
+    kind = mark("bounds: minutes without readings") if below + above > 0 else ""
     return Estimate(value, value - below, value + above, n, interval=kind)
 
 
@@ -244,9 +245,9 @@ def _add_lost(sums: _Sums, cause: str, lost: Estimate, rate: float, kg: Estimate
     """Add pieces that were not made: in minutes, pieces, kilograms and money."""
     sums.add(cause, "minutes", lost.scaled(1 / rate))
     sums.add(cause, "pieces", lost)
-    mass = kg or Estimate.unknown("which product was on is not known, and products differ in mass")
+    mass = kg or Estimate.unknown(tr("which product was on is not known, and products differ in mass"))
     sums.add(cause, "kg", mass)
-    sums.add(cause, "money", Estimate.unknown(NO_WORTH) if worth is None else mass.scaled(worth))
+    sums.add(cause, "money", Estimate.unknown(tr(NO_WORTH)) if worth is None else mass.scaled(worth))
 
 
 def _add_web(sums: _Sums, account: WrapAccount | None) -> None:
@@ -257,9 +258,9 @@ def _add_web(sums: _Sums, account: WrapAccount | None) -> None:
             name = _WEB_CAUSES.get(cause.name)
             if name is None:
                 continue
-            metres = Estimate(cause.metres, cause.low, cause.high, interval="bounds")
+            metres = Estimate(cause.metres, cause.low, cause.high, interval=mark("bounds"))
             sums.add(name, _WEB[use.kind], metres)
-            why = use.why_none.get("money", "the web's price is not known")
+            why = use.why_none.get("money", tr("the web's price is not known"))
             sums.add(name, "money", Estimate.unknown(why) if per_m is None else metres.scaled(per_m))
 
 

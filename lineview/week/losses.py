@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import STATES, UTC_US
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Counted, Floats, Ints
 from lineview.machine.pieces import MachineCounts, Pieces
 from lineview.machine.timeline import timeline_of
@@ -51,12 +52,23 @@ LOSSES: dict[str, pl.DataType] = {
     "events": pl.Int64(),
 }
 
-CHANGEOVERS, UNSEEN, SLOW = "changeovers", "no readings", "slow running"
-PACE, BLANKS, REJECTS = "running off the nominal rate", "blank wraps", "rejects"
-BREAKS, UNEXPLAINED = "made in breaks", "not explained"
+CHANGEOVERS, UNSEEN, SLOW = mark("changeovers"), mark("no readings"), mark("slow running")
+PACE, BLANKS, REJECTS = mark("running off the nominal rate"), mark("blank wraps"), mark("rejects")
+BREAKS, UNEXPLAINED = mark("made in breaks"), mark("not explained")
 #: A stop with a reason, short or long; and what those of each kind without one are called.
 REASONED = "stops: {}"
-BARE = {"stop": "stops without a reason", "short stop": "short stops without a reason"}
+BARE = {"stop": mark("stops without a reason"), "short stop": mark("short stops without a reason")}
+
+
+def cause_cell(cause: str) -> str:
+    """A cause as a table's cell: put together here where a reason is part of it, a message else."""
+    reason = cause.removeprefix(REASONED.format(""))
+    return cause if reason == cause else tr("stops: {reason}", reason=tr(reason))
+
+
+def cause_words(cause: str) -> str:
+    """A cause as people read it."""
+    return tr(cause_cell(cause))
 
 
 @dataclass(frozen=True)
@@ -267,7 +279,7 @@ def _standing(stretches: pl.DataFrame, rate: float) -> pl.DataFrame:
 
 #: So many reasons of stops have a row of their own; the others share one.
 MOST_REASONS = 8
-OTHER_REASONS = REASONED.format("other reasons")
+OTHER_REASONS = REASONED.format(mark("other reasons"))
 
 
 def rare_reasons(parts: Sequence[MachineLosses]) -> set[str]:

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product, product_spans
@@ -145,12 +146,12 @@ class CandyLosses:
 
 
 OFF_TARGET, HEAVY, HEAVY_ALL = (
-    "rope off its target diameter",
-    "pieces over target mass, rope aside",
-    "pieces over target mass",
+    mark("rope off its target diameter"),
+    mark("pieces over target mass, rope aside"),
+    mark("pieces over target mass"),
 )
-REJECTED, MISSING = "rejects", "batch mass not accounted for"
-_WHY_NO_WEIGHT = "no piece was weighed in this period"
+REJECTED, MISSING = mark("rejects"), mark("batch mass not accounted for")
+_WHY_NO_WEIGHT = mark("no piece was weighed in this period")
 
 
 def candy_losses(
@@ -240,7 +241,7 @@ def _off_target(products: Mapping[str, Product], usable: pl.DataFrame) -> _OffTa
 def _over_target(good_of: Mapping[str, float], off: _OffTarget) -> Estimate:
     """What good pieces weigh above target in all [kg]."""
     if not off.n:
-        return Estimate.unknown(_WHY_NO_WEIGHT)
+        return Estimate.unknown(tr(_WHY_NO_WEIGHT))
     value = sum(n * off.off_g[name] for name, n in good_of.items())
     variance = sum(n**2 * off.variance_g2[name] for name, n in good_of.items())
     return student_interval(value / 1000, float(np.sqrt(variance)) / 1000, off.df, n=off.n)
@@ -251,14 +252,14 @@ def _rope_part(
 ) -> Estimate:
     """What the rope's mean diameter off its target adds to the good pieces [kg]."""
     if not gauges.height:
-        return Estimate.unknown("no readings of the rope's diameter")
+        return Estimate.unknown(tr("no readings of the rope's diameter"))
     sheet = (
         batches.filter(pl.col("start").is_not_null())
         .sort("start")
         .select(at="start", end=pl.col("end").fill_null(pl.col("start").shift(-1)), product="product", batch="start")
     )
     if not sheet.height:
-        return Estimate.unknown("no batch tells which product's diameter it was")
+        return Estimate.unknown(tr("no batch tells which product's diameter it was"))
     ids = {
         name: _product_id(products, name)
         for name in sheet["product"].drop_nulls().unique(maintain_order=True).to_list()
@@ -278,7 +279,7 @@ def _rope_part(
         .agg(mean=pl.col("off").mean(), sd=pl.col("off").std(), n=pl.len())
     )
     if not means.height or means["n"].sum() <= means.height:
-        return Estimate.unknown("too few batches with readings of the rope's diameter")
+        return Estimate.unknown(tr("too few batches with readings of the rope's diameter"))
     return _rope_kg(products, good_of, means)
 
 
@@ -311,7 +312,7 @@ def _rejects_kg(
     parts = [machine.between(period).rejects for machine in counts]
     rejects = [part.at(0) for part in parts if part is not None]
     if len(rejects) < len(parts):
-        return Estimate.unknown("nothing counts rejects")
+        return Estimate.unknown(tr("nothing counts rejects"))
     return Estimate.sum(rejects).scaled(mean_g / 1000)
 
 
@@ -325,13 +326,13 @@ def _unaccounted_kg(
 ) -> Estimate:
     """Mass of batches that neither good pieces nor rejects account for [kg]."""
     if len(counts) != 1:
-        return Estimate.unknown("several machines share the line's batches")
+        return Estimate.unknown(tr("several machines share the line's batches"))
     if not off.n:
-        return Estimate.unknown(f"the mean mass of a piece is not known: {_WHY_NO_WEIGHT}")
+        return Estimate.unknown(tr("the mean mass of a piece is not known: {why}", why=tr(_WHY_NO_WEIGHT)))
     u_piece = float(np.sqrt(np.mean(list(off.variance_g2.values()))))
     balance = batch_yield(inside(batches, period), counts[0], piece_g, u_piece, plant.batch_scale_error_kg)
     if balance is None:
-        return Estimate.unknown("no batch with its mass and its pieces")
+        return Estimate.unknown(tr("no batch with its mass and its pieces"))
     value, u = balance.unexplained_kg, balance.u_unexplained_kg
     return Estimate(value, value - 2 * u, value + 2 * u, balance.batches, interval="k = 2")
 
@@ -342,7 +343,7 @@ def _causes(over: Estimate, rope: Estimate, rejects: Estimate, missing: Estimate
         causes[HEAVY_ALL] = over
     elif over.value is None:
         # The rope's part is of what pieces weigh, and that is not known.
-        causes |= {OFF_TARGET: Estimate.unknown(_WHY_NO_WEIGHT), HEAVY: over}
+        causes |= {OFF_TARGET: Estimate.unknown(tr(_WHY_NO_WEIGHT)), HEAVY: over}
     else:
         causes[HEAVY] = over - rope
     return causes | {MISSING: missing}
@@ -352,6 +353,6 @@ def _price(products: Mapping[str, Product], good_of: Mapping[str, float]) -> Est
     """What a kilogram of the period's mix costs to make; unknown where a product made has no price."""
     lacking = sorted(name for name in good_of if products[name].price_per_kg is None)
     if lacking:
-        return Estimate.unknown(f"no price_per_kg in plant.toml of {', '.join(lacking)}")
+        return Estimate.unknown(tr("no price_per_kg in plant.toml of {products}", products=", ".join(lacking)))
     kg = {name: n * products[name].mass_g for name, n in good_of.items()}
     return Estimate.exact(sum(w * (products[n].price_per_kg or 0.0) for n, w in kg.items()) / sum(kg.values()))

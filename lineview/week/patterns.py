@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats, Ints
 from lineview.plant import Machine
 
@@ -150,10 +151,10 @@ def _stops(timeline: pl.DataFrame) -> _Stops:
 def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[_Candidate]]:
     sheet = inputs.batches.filter(pl.col("line") == inputs.machine.line)
     ends, starts = (sheet[side].drop_nulls().dt.epoch("us").sort().to_numpy() for side in ("end", "start"))
-    yield _after(stops, ends, "batch", "a batch's end", "end of batch")
-    yield _after(stops, starts, "batch", "a batch's start", "start of batch")
+    yield _after(stops, ends, "batch", tr("a batch's end"), tr("end of batch"))
+    yield _after(stops, starts, "batch", tr("a batch's start"), tr("start of batch"))
     mounted = inputs.reels.filter(pl.col("machine") == inputs.machine.id)["at"].drop_nulls().dt.epoch("us").sort()
-    yield _after(stops, mounted.to_numpy(), "reel", "a reel change", "after reel change")
+    yield _after(stops, mounted.to_numpy(), "reel", tr("a reel change"), tr("after reel change"))
     yield _hours(stops)
     yield _named(stops, starts, [name or "" for name in sheet.drop_nulls("start").sort("start")["product"]], "product")
     reels = inputs.reels.filter(pl.col("machine") == inputs.machine.id).drop_nulls("at").sort("at")
@@ -215,11 +216,16 @@ def _delay_min(at: Ints, anchors: Ints) -> Floats:
 
 
 def _window_words(low: float, high: float, what: str) -> str:
-    if low >= 0:
-        return f"{low:g} to {high:g} min after {what}" if low > 0 else f"within {high:g} min after {what}"
-    if high <= 0:
-        return f"{-high:g} to {-low:g} min before {what}" if high < 0 else f"within {-low:g} min before {what}"
-    return f"from {-low:g} min before to {high:g} min after {what}"
+    words = {"nearer": min(abs(low), abs(high)), "farther": max(abs(low), abs(high)), "event": what}
+    if low > 0:
+        return tr("{nearer:g} to {farther:g} min after {event}", **words)
+    if high < 0:
+        return tr("{nearer:g} to {farther:g} min before {event}", **words)
+    if low == 0:
+        return tr("within {minutes:g} min after {event}", minutes=high, event=what)
+    if high == 0:
+        return tr("within {minutes:g} min before {event}", minutes=-low, event=what)
+    return tr("from {before:g} min before to {after:g} min after {event}", before=-low, after=high, event=what)
 
 
 def _hours(stops: _Stops) -> list[_Candidate]:
@@ -235,9 +241,23 @@ def _hours(stops: _Stops) -> list[_Candidate]:
     for h in range(int(ran.max()) + 1 if len(ran) else 0):
         p = _shift_test(stops, hour == h, ran == h)
         if p is not None:
-            words = f"in hour {h + 1} of the shift"
-            out.append(_Candidate("hour", words, f"hour {h + 1} of the shift", hour == h, p, -p))
+            words, reason = tr("in hour {hour} of the shift", hour=h + 1), tr("hour {hour} of the shift", hour=h + 1)
+            out.append(_Candidate("hour", words, reason, hour == h, p, -p))
     return out
+
+
+#: How a stop with a product or supplier is worded, and its reason.
+_WITH = {
+    "product": (mark("with product {name}"), mark("product {name}")),
+    "supplier": (mark("with supplier {name}"), mark("supplier {name}")),
+}
+#: The same of a rope that reads high or low.
+_IN_BATCHES = {
+    "thick": (mark("in batches with a thick rope"), mark("thick rope")),
+    "thin": (mark("in batches with a thin rope"), mark("thin rope")),
+    "warm": (mark("in batches with a warm rope"), mark("warm rope")),
+    "cold": (mark("in batches with a cold rope"), mark("cold rope")),
+}
 
 
 def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[_Candidate]:
@@ -251,7 +271,8 @@ def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[_
     for name in dict.fromkeys(name for name in names if name):
         p = _shift_test(stops, of_stops == name, of_running == name)
         if p is not None:
-            out.append(_Candidate(family, f"with {family} {name}", f"{family} {name}", of_stops == name, p, -p))
+            words, reason = (tr(text, name=name) for text in _WITH[family])
+            out.append(_Candidate(family, words, reason, of_stops == name, p, -p))
     return out
 
 
@@ -305,9 +326,10 @@ def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: t
     of_stops = np.maximum(np.searchsorted(starts, stops.start, side="right") - 1, 0)
     middle = float(np.median(mean))
     level = np.divide(sums, counted, out=np.full(n, np.nan), where=counted > 0)[of_stops]
-    for words, sign, chosen in ((names[0], 1.0, level > middle), (names[1], -1.0, level < middle)):
+    for name, sign, chosen in ((names[0], 1.0, level > middle), (names[1], -1.0, level < middle)):
         p = float(stdtr(df, -sign * t))
-        out.append(_Candidate(family, f"in batches with a {words} rope", f"{words} rope", chosen, p, -p))
+        words, reason = (tr(text) for text in _IN_BATCHES[name])
+        out.append(_Candidate(family, words, reason, chosen, p, -p))
     return out
 
 

@@ -8,11 +8,14 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import mark, tr
 from lineview.report import show
 from lineview.report.answer import OF_ROW, Span, Table, columns_of
 from lineview.report.figures import FigureList
-from lineview.week.compare import RATE, Comparison, Difference
+from lineview.week.compare import NO_DIFFERENCE, RATE, Comparison, Difference
+from lineview.week.losses import cause_cell, cause_words
 from lineview.week.tables import ROUNDING, rounding_left
+from lineview.week.trend import BETTER
 from lineview.week.words import subject_of
 
 DIFFERENCE_SERIES = {
@@ -22,23 +25,26 @@ DIFFERENCE_SERIES = {
     "high": pl.Float64(),
     "verdict": pl.String(),
 }
-NO_DIFFERENCE = "no difference beyond chance"
 
 
 def compared_sentence(comparison: Comparison) -> tuple[Span, ...]:
     """Say how far the effective rates are apart, and which loss makes most of it."""
     rate = comparison.measure(RATE)
     if rate is None:
-        return (Span(f"Nothing to compare: {comparison.why_none}."),)
+        return (Span(tr("Nothing to compare: {why}.", why=comparison.why_none)),)
     worse = rate.verdict == "worse"
-    much = Span(f"{show.number(rate.first, 1)} good pieces a minute against {show.number(rate.second, 1)}", call=worse)
+    rates = {"first": show.number(rate.first, 1), "second": show.number(rate.second, 1)}
+    much = Span(tr("{first} good pieces a minute against {second}", **rates), call=worse)
     end = _beyond(rate, comparison)
     if not comparison.causes or abs(rate.value) < 0.05:
         return (Span(f"{_capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
     cause = comparison.causes[0]
-    lost = "more" if cause.value > 0 else "less"
-    words = f"; {subject_of(cause.name)} cost {show.number(abs(cause.value), 1)} a minute {lost}; {end}."
-    return (Span(f"{_capital(comparison.first)}: "), much, Span(words))
+    lost = {"cause": subject_of(cause.name), "pieces": show.number(abs(cause.value), 1)}
+    if cause.value > 0:
+        words = tr("; {cause} cost {pieces} a minute more", **lost)
+    else:
+        words = tr("; {cause} cost {pieces} a minute less", **lost)
+    return (Span(f"{_capital(comparison.first)}: "), much, Span(f"{words}; {end}."))
 
 
 def _capital(words: str) -> str:
@@ -47,18 +53,23 @@ def _capital(words: str) -> str:
 
 def _beyond(rate: Difference, comparison: Comparison) -> str:
     if rate.q is None:
-        return "too few shifts to judge"
+        return tr("too few shifts to judge")
     if rate.verdict == NO_DIFFERENCE:
-        return "no difference beyond chance"
-    return f"{rate.verdict} beyond chance"
+        return tr(NO_DIFFERENCE)
+    return tr("better beyond chance") if rate.verdict == BETTER else tr("worse beyond chance")
 
 
 def compared_soft(comparison: Comparison) -> str:
     """The line below: what is compared, over how many shifts, and how."""
-    counts = f"{comparison.shifts[0]} and {comparison.shifts[1]} whole shifts"
-    how = f", {comparison.paired} of them in pairs" if comparison.paired else ""
-    mix = " Differences are as if both had made the same products." if comparison.mix else ""
-    return f"{_capital(comparison.first)} against {comparison.second}: {counts}{how}.{mix}"
+    shifts = {"first": comparison.shifts[0], "second": comparison.shifts[1]}
+    counts = tr("{first} and {second} whole shifts", **shifts)
+    how = tr(", {pairs} of them in pairs", pairs=comparison.paired) if comparison.paired else ""
+    mix = tr(" Differences are as if both had made the same products.") if comparison.mix else ""
+    return f"{_against(comparison)}: {counts}{how}.{mix}"
+
+
+def _against(comparison: Comparison) -> str:
+    return tr("{first} against {second}", first=_capital(comparison.first), second=comparison.second)
 
 
 def compared_tables(comparison: Comparison) -> tuple[Table, Table]:
@@ -67,17 +78,18 @@ def compared_tables(comparison: Comparison) -> tuple[Table, Table]:
 
 
 def _columns(comparison: Comparison, what: str, unit: str) -> tuple[tuple[str, str, str], ...]:
-    rest = "difference [u]; same_mix: difference, same products [u]; low: from [u]; high: to [u]; verdict"
-    sides = (("what", what, ""), ("first", comparison.first, unit), ("second", comparison.second, unit))
-    return (*sides, *columns_of(rest, u=unit))
+    rest = columns_of(
+        "difference [u]; same_mix: difference, same products [u]; low: from [u]; high: to [u]; verdict", u=unit
+    )
+    return (("what", what, ""), ("first", comparison.first, unit), ("second", comparison.second, unit), *rest)
 
 
 def _measure_table(comparison: Comparison) -> Table:
     rows = [
         {"what": row.name, "unit": row.unit, **_amounts(row, 6), "verdict": row.verdict} for row in comparison.measures
     ]
-    columns = _columns(comparison, "key figure", OF_ROW)
-    return Table("compared", f"{_capital(comparison.first)} against {comparison.second}", columns, rows)
+    columns = _columns(comparison, tr("key figure"), OF_ROW)
+    return Table("compared", _against(comparison), columns, rows)
 
 
 def _amounts(row: Difference, places: int) -> dict[str, Any]:
@@ -93,7 +105,7 @@ def _cause_table(comparison: Comparison) -> Table:
     steps = [first - second, *(-row.value for row in comparison.causes)]
     rows: list[dict[str, Any]] = []
     if abs(steps[0]) > 5e-3:
-        rows.append(_bare("nominal rates", first, second, steps[0]))
+        rows.append(_bare(mark("nominal rates"), first, second, steps[0]))
     for row, step in zip(comparison.causes, steps[1:], strict=True):
         amounts = _amounts(row, 2)
         low, high = amounts["high"], amounts["low"]
@@ -103,13 +115,13 @@ def _cause_table(comparison: Comparison) -> Table:
             "low": None if low is None else -low,
             "high": None if high is None else -high,
         }
-        rows.append({"what": row.name, **amounts, **turned, "verdict": row.verdict})
+        rows.append({"what": cause_cell(row.name), **amounts, **turned, "verdict": row.verdict})
     if rate is not None:
         left = rounding_left([row["difference"] for row in rows], rate.value, 2)
         rows += [{"what": ROUNDING, "difference": left}] if left else []
         rows.append(_bare(RATE, rate.first, rate.second, rate.value))
-    title = "Losses that make the difference, pieces a planned minute"
-    return Table("difference", title, _columns(comparison, "cause", ""), rows)
+    title = tr("Losses that make the difference, pieces a planned minute")
+    return Table("difference", title, _columns(comparison, tr("cause"), ""), rows)
 
 
 def _bare(what: str, first: float, second: float, difference: float) -> dict[str, Any]:
@@ -119,7 +131,7 @@ def _bare(what: str, first: float, second: float, difference: float) -> dict[str
 
 def compared_figures(comparison: Comparison, period: Period) -> tuple[Figure, ...]:
     """Every measure and cause of a comparison."""
-    figures = FigureList(period, first=comparison.first, second=comparison.second)
+    figures = FigureList(period, say=cause_words, first=comparison.first, second=comparison.second)
     for row in comparison.measures:
         _figure(figures, "compared_{what}", row)
     for row in comparison.causes:
@@ -128,10 +140,17 @@ def compared_figures(comparison: Comparison, period: Period) -> tuple[Figure, ..
 
 
 def _figure(figures: FigureList, name: str, row: Difference) -> None:
-    working = f"{row.first:.4g} − {row.second:.4g} = {row.value:.4g} {row.unit} as it stands"
+    working = tr(
+        "{first:.4g} − {second:.4g} = {difference:.4g} {unit} as it stands",
+        first=row.first,
+        second=row.second,
+        difference=row.value,
+        unit=row.unit,
+    )
     if row.same_mix.value is None:
-        return figures.add(name, Estimate(row.value), working, what=row.name, unit=row.unit, interval="too few shifts")
-    working += f"; over all rows a chance of {row.q:.2g}: {row.verdict}"
+        few = mark("too few shifts")
+        return figures.add(name, Estimate(row.value), working, what=row.name, unit=row.unit, interval=few)
+    working += tr("; over all rows a chance of {q:.2g}: {verdict}", q=row.q, verdict=tr(row.verdict))
     return figures.add(name, row.same_mix, working, what=row.name, unit=row.unit)
 
 
@@ -141,5 +160,5 @@ def difference_series(comparison: Comparison) -> pl.DataFrame:
     for row in comparison.causes:
         low, high = row.same_mix.low, row.same_mix.high
         ends = (None if high is None else -high, None if low is None else -low)
-        rows.append((row.name, -row.value, *ends, row.verdict))
+        rows.append((cause_cell(row.name), -row.value, *ends, row.verdict))
     return pl.DataFrame(rows, schema=DIFFERENCE_SERIES, orient="row")

@@ -9,25 +9,27 @@ from typing import Any
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import in_digits, mark, tr
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report.answer import OF_ROW, Table, columns_of
 from lineview.week.account import WeekAccount
-from lineview.week.figures import SHOWN, unit_of
+from lineview.week.figures import ALL_ROWS, SHOWN, unit_of
 from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
+from lineview.week.losses import cause_cell, cause_words
 from lineview.week.patterns import Pattern
 from lineview.week.trend import STEADY, CauseTrend, Trends
 
 #: Decimals that a unit's column is written with; rows are rounded so that they still add up.
 _PLACES = {"minutes": 0, "pieces": 0, "kg": 1, "candy_kg": 1, "film_m": 0, "paper_m": 0, "money": 0}
 _HEADINGS = {
-    "minutes": "minutes lost",
-    "pieces": "pieces not made",
-    "kg": "not made",
-    "candy_kg": "candy lost",
-    "film_m": "film lost",
-    "paper_m": "paper lost",
-    "money": "cost",
+    "minutes": mark("minutes lost"),
+    "pieces": mark("pieces not made"),
+    "kg": mark("not made"),
+    "candy_kg": mark("candy lost"),
+    "film_m": mark("film lost"),
+    "paper_m": mark("paper lost"),
+    "money": mark("cost"),
 }
 LOSS_SERIES = {
     "cause": pl.String(),
@@ -36,11 +38,12 @@ LOSS_SERIES = {
     "high": pl.Float64(),
     "cost": pl.Float64(),
     "verdict": pl.String(),
+    "course": pl.String(),
 }
 
 
 #: Stands before a sum where its rows, each rounded as everywhere else, miss it by their rounding.
-ROUNDING = "rounding"
+ROUNDING = mark("rounding")
 
 
 def rounding_left(values: Sequence[float | None], total: float, places: int) -> float:
@@ -53,20 +56,20 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate
     """The rows of the ledger, the dearest first, their sum, and beside it what was made outside every shift."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
     columns_of = {unit: _rounded_rows(ledger, unit, plant) for unit in units}
-    names = [*(row.cause for row in ledger.rows), ROUNDING, "all rows"]
+    names = [*(row.cause for row in ledger.rows), ROUNDING, ALL_ROWS]
     rows: list[dict[str, Any]] = [
-        {"cause": name, **{unit: columns_of[unit][k] for unit in units}, "trend": _course(trends.of(name))}
+        {"cause": cause_cell(name), **{unit: columns_of[unit][k] for unit in units}, "trend": _course(trends.of(name))}
         for k, name in enumerate(names)
         if name != ROUNDING or any(columns_of[unit][k] for unit in units)
     ]
     if outside.least >= 0.5:
         rows.append({"cause": OUTSIDE, "pieces": -float(round(outside.least)), "trend": ""})
     columns = (
-        ("cause", "where it went", ""),
-        *[(unit, _HEADINGS[unit], unit_of(unit, plant)) for unit in units],
-        ("trend", "beyond chance", ""),
+        ("cause", tr("where it went"), ""),
+        *[(unit, tr(_HEADINGS[unit]), unit_of(unit, plant)) for unit in units],
+        ("trend", tr("beyond chance"), ""),
     )
-    return Table("ledger of losses", "What was lost, by cause", columns, rows)
+    return Table("ledger of losses", tr("What was lost, by cause"), columns, rows)
 
 
 def _rounded_rows(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
@@ -82,31 +85,31 @@ def _rounded_rows(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]
 
 def _course(trend: CauseTrend | None) -> str:
     """How a cause goes where that is beyond chance; "" where it is as before."""
-    return "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
+    return "" if trend is None or trend.verdict == STEADY else trend.words
 
 
 def balance_table(ledger: Ledger) -> Table:
     """What planned time at the nominal rate and target mass would have given, what was made, and the rest."""
     rows = []
     words = {
-        "minutes": ("planned minutes", "minutes that the good pieces need"),
-        "pieces": ("pieces at the nominal rate", "good pieces"),
-        "kg": ("kilograms at target mass", "good pieces at target mass"),
-        "candy_kg": ("candy used", "good pieces at target mass"),
-        "film_m": ("film used", "film that good pieces need"),
-        "paper_m": ("wax paper used", "wax paper that good pieces need"),
+        "minutes": mark("planned minutes less minutes that the good pieces need"),
+        "pieces": mark("pieces at the nominal rate less good pieces"),
+        "kg": mark("kilograms at target mass less good pieces at target mass"),
+        "candy_kg": mark("candy used less good pieces at target mass"),
+        "film_m": mark("film used less film that good pieces need"),
+        "paper_m": mark("wax paper used less wax paper that good pieces need"),
     }
     for unit, balance in ledger.balances.items():
         unknown = ledger.unknown(unit)
         rows.append(
             {
-                "what": f"{words[unit][0]} less {words[unit][1]}",
+                "what": words[unit],
                 "unit": SHOWN[unit][1],
                 "possible": balance.possible,
                 "was": balance.was,
                 "lost": balance.lost,
                 "rows": ledger.known(unit),
-                "open": ", ".join(unknown),
+                "open": ", ".join(map(cause_words, unknown)),
             }
         )
     columns = columns_of(
@@ -114,14 +117,14 @@ def balance_table(ledger: Ledger) -> Table:
         "rows: sum of the rows [row]; open: not known",
         row=OF_ROW,
     )
-    return Table("balance", "What the rows add up to", columns, rows)
+    return Table("balance", tr("What the rows add up to"), columns, rows)
 
 
 def trend_table(trends: Trends) -> Table:
     """Each cause against the weeks before: means, change and slope with their intervals, and the verdict."""
     rows = [
         {
-            "cause": trend.cause,
+            "cause": cause_cell(trend.cause),
             "now": _fine(trend.now),
             "before": _fine(trend.before),
             "change": _fine(trend.change.value),
@@ -131,7 +134,7 @@ def trend_table(trends: Trends) -> Table:
             "slope_low": _fine(trend.slope.low),
             "slope_high": _fine(trend.slope.high),
             "chance": round(100 * min(trend.q), 1),
-            "verdict": f"{trend.verdict} {trend.basis}".strip(),
+            "verdict": trend.words,
         }
         for trend in trends.causes
     ]
@@ -141,7 +144,8 @@ def trend_table(trends: Trends) -> Table:
         "slope: rises each week by [min/h]; slope_low: from [min/h]; slope_high: to [min/h]; "
         "chance: chance of this in steady works [%]; verdict"
     )
-    return Table("trends", "Minutes lost in an hour of planned time, against the weeks before", columns, rows)
+    title = tr("Minutes lost in an hour of planned time, against the weeks before")
+    return Table("trends", title, columns, rows)
 
 
 def _fine(value: float | None) -> float | None:
@@ -158,7 +162,7 @@ def window_table(trends: Trends) -> Table:
                 continue
             rows.append(
                 {
-                    "cause": trend.cause,
+                    "cause": cause_cell(trend.cause),
                     "weeks": window.weeks,
                     "level": _fine(window.level.value),
                     "level_low": _fine(window.level.low),
@@ -172,7 +176,8 @@ def window_table(trends: Trends) -> Table:
         "cause; weeks; level: lost on average [min/h]; level_low: from [min/h]; level_high: to [min/h]; "
         "slope: rises each week by [min/h]; slope_low: from [min/h]; slope_high: to [min/h]"
     )
-    return Table("windows", "Minutes lost in an hour of planned time over the last 4, 8 and 13 weeks", columns, rows)
+    title = tr("Minutes lost in an hour of planned time over the last 4, 8 and 13 weeks")
+    return Table("windows", title, columns, rows)
 
 
 def step_table(trends: Trends) -> Table:
@@ -181,7 +186,7 @@ def step_table(trends: Trends) -> Table:
     rows = [
         {
             "at": step.at,
-            "cause": trend.cause,
+            "cause": cause_cell(trend.cause),
             "change": _fine(step.change.value),
             "low": _fine(step.change.low),
             "high": _fine(step.change.high),
@@ -193,7 +198,7 @@ def step_table(trends: Trends) -> Table:
         "at: since the shift of; cause; change [min/h]; low: from [min/h]; high: to [min/h]; "
         "noted: noted around that day"
     )
-    return Table("lasting changes", "Lasting changes", columns, rows)
+    return Table("lasting changes", tr("Lasting changes"), columns, rows)
 
 
 def pattern_table(patterns: Sequence[Pattern]) -> Table:
@@ -206,7 +211,7 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
             "stops": len(pattern.stops),
             "minutes": pattern.minutes,
             "week": pattern.minutes_per_week,
-            "chance": "below 0.1" if pattern.p < 1e-3 else f"{100 * pattern.p:.1f}",
+            "chance": tr("below {percent}", percent=0.1) if pattern.p < 1e-3 else in_digits(f"{100 * pattern.p:.1f}"),
             "reason": pattern.reason,
         }
         for number, pattern in enumerate(patterns, 1)
@@ -215,7 +220,7 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
         "number: pattern; machine; words: it stops; stops; minutes [min]; week: minutes a week [min]; "
         "chance [%]; reason: reason offered"
     )
-    return Table("patterns", "Stops without a reason that recur", columns, rows)
+    return Table("patterns", tr("Stops without a reason that recur"), columns, rows)
 
 
 PATTERN_SERIES = {
@@ -264,5 +269,5 @@ def loss_series(account: WeekAccount) -> pl.DataFrame:
 def _series_row(row: LedgerRow, trend: CauseTrend | None) -> tuple[Any, ...]:
     minutes = row.amounts.get("minutes")
     ends = (None, None) if minutes is None else (minutes.low, minutes.high)
-    verdict = _course(trend)
-    return (row.cause, row.value("minutes"), *ends, row.value("money"), verdict)
+    verdict = "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
+    return (cause_cell(row.cause), row.value("minutes"), *ends, row.value("money"), verdict, _course(trend))

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats
 from lineview.machine.speed import Bools
 from lineview.stats.change_points import find_steps
@@ -213,8 +214,20 @@ class CauseTrend:
     windows: tuple[Window, ...] = ()
     steps: tuple[Step, ...] = ()
 
+    @property
+    def words(self) -> str:
+        """The verdict and what of, as people read it."""
+        if self.verdict == STEADY:
+            return tr(self.verdict)
+        is_better, weeks = self.verdict == BETTER, self.slope_weeks
+        if self.basis == THAN_BEFORE:
+            return tr("better than before") if is_better else tr("worse than before")
+        longer = tr("better over {weeks} weeks", weeks=weeks), tr("worse over {weeks} weeks", weeks=weeks)
+        return longer[0 if is_better else 1]
 
-BETTER, WORSE, STEADY = "better", "worse", "no change beyond chance"
+
+BETTER, WORSE, STEADY = mark("better"), mark("worse"), mark("no change beyond chance")
+THAN_BEFORE = "than before"
 
 
 @dataclass(frozen=True)
@@ -248,11 +261,16 @@ def cause_trends(
     now = np.zeros(0, dtype=bool) if history is None else history.between(*period)
     before = 0 if history is None else int((~now).sum())
     if history is None or now.sum() < LEAST_SHIFTS or before < LEAST_SHIFTS:
-        why = f"too few shifts: needs {LEAST_SHIFTS} in the period and {LEAST_SHIFTS} before it, "
-        return Trends((), int(now.sum()), before, why_none=f"{why}has {int(now.sum())} and {before}")
+        why = tr(
+            "too few shifts: needs {needs} in the period and {needs} before it, has {now} and {before}",
+            needs=LEAST_SHIFTS,
+            now=int(now.sum()),
+            before=before,
+        )
+        return Trends((), int(now.sum()), before, why_none=why)
     names = [name for name in causes if name in history.lost and name not in NO_CAUSE]
     if not names:
-        return Trends((), int(now.sum()), before, why_none="nothing was lost")
+        return Trends((), int(now.sum()), before, why_none=tr("nothing was lost"))
     lost = np.column_stack([history.lost[name] for name in names])
     changes = _changes(history, lost, now)
     windows = [_window(history, lost, period[1], weeks) for weeks in WEEKS]
@@ -291,7 +309,7 @@ class _Slopes:
 def _verdict(change: Test, slope: Test, q: tuple[float, float], weeks: int) -> tuple[str, str]:
     """Better, worse or neither, and what of: the period against the weeks before, or the slope."""
     if q[0] <= FALSE_DISCOVERIES:
-        return (WORSE if change.amount.number > 0 else BETTER), "than before"
+        return (WORSE if change.amount.number > 0 else BETTER), THAN_BEFORE
     if q[1] <= FALSE_DISCOVERIES:
         return (WORSE if slope.amount.number > 0 else BETTER), f"over {weeks} weeks"
     return STEADY, ""
@@ -324,7 +342,7 @@ def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> lis
     return out
 
 
-CONFIDENCE = "95 % confidence"
+CONFIDENCE = mark("95 % confidence")
 
 
 def _changes(history: History, lost: Floats, now: Bools) -> list[Test]:
@@ -359,7 +377,7 @@ def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[W
     inside = history.between(first, end)
     began = datetime.fromtimestamp(float(history.start[0]) / 1e6, UTC)
     if inside.sum() < 2 * LEAST_SHIFTS or began > first + timedelta(days=3):
-        few = Estimate.unknown(f"too few weeks: needs {weeks}")
+        few = Estimate.unknown(tr("too few weeks: needs {weeks}", weeks=weeks))
         return [Window(weeks, few, few)] * lost.shape[1]
     t, x = _on_time(history, inside, end)
     level, slope = np.eye(x.shape[1])[:2]

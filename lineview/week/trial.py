@@ -16,11 +16,12 @@ import polars as pl
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats
 from lineview.machine.speed import Bools
 from lineview.stats.multiple_tests import FALSE_ALARMS, effect_seen, information_share, looking_level, units_needed
 from lineview.week.compare import MEASURES, RATIOS, Difference, ShiftUnits, Side, judged, shift_units
-from lineview.week.losses import rare_reasons, with_rare_together
+from lineview.week.losses import cause_words, rare_reasons, with_rare_together
 from lineview.week.trend import BETTER, STEADY, WHOLE_SHIFT, WORSE, mix_shares, telling, tests_of, weighted_fits
 
 #: Whole shifts that are needed before a trial, and since its beginning, to say anything.
@@ -30,8 +31,8 @@ MOST_SHIFTS, BESIDE_SHARE = 400, 0.8
 #: Looks that the picture shows at most.
 SHOWN_LOOKS = 30
 #: What the interval at a look is.
-AT_ALL_LOOKS = "95 % over all looks together"
-TOO_EARLY = "too early to judge"
+AT_ALL_LOOKS = mark("95 % over all looks together")
+TOO_EARLY = mark("too early to judge")
 #: A look is only worked out in full where independent shifts would pass this share of its limit.
 NEAR = 0.8
 NOTHING_YET = Estimate.unknown(TOO_EARLY)
@@ -204,15 +205,22 @@ def shifts_to_plan(inputs: TrialInputs) -> int:
     shifts = _shifts(inputs)
     why = _why_none(shifts, trial, LEAST_SINCE)
     if why:
-        raise AskError(Fault(f"the number of shifts cannot be planned: {why}", "shifts", "a number of shifts"))
+        raise AskError(
+            Fault(tr("the number of shifts cannot be planned: {why}", why=why), "shifts", tr("a number of shifts"))
+        )
     series, n = _Series.of(shifts, trial.measure), shifts.before
     level, sd = abs(series.level_before(n)), series.unit_sd(n, 0)
     effect = trial.worth_percent / 100 * level
     needed = units_needed(effect, sd, n) if effect > 0 and sd > 0 else None
     if needed is None or needed > MOST_SHIFTS:
         least = 100 * effect_seen(sd, n, MOST_SHIFTS) / max(level, 1e-12)
-        what = f"{trial.worth_percent:g} % of {trial.measure} is less than {MOST_SHIFTS} shifts would show"
-        raise AskError(Fault(what, "worth", f"{least:.1f} % or more, or another measure"))
+        what = tr(
+            "{percent:g} % of {measure} is less than {shifts} shifts would show",
+            percent=trial.worth_percent,
+            measure=cause_words(trial.measure),
+            shifts=MOST_SHIFTS,
+        )
+        raise AskError(Fault(what, "worth", tr("{percent:.1f} % or more, or another measure", percent=least)))
     return max(LEAST_SINCE, needed)
 
 
@@ -267,12 +275,12 @@ def _count(rows: pl.DataFrame, since: bool) -> int:
 def _why_none(shifts: _Shifts, trial: Trial, since: int) -> str:
     """Why nothing can be said yet; "" where something can."""
     if shifts.before < LEAST_BEFORE:
-        return f"too few shifts before it: needs {LEAST_BEFORE}, has {shifts.before}"
+        return tr("too few shifts before it: needs {needs}, has {has}", needs=LEAST_BEFORE, has=shifts.before)
     if _values(shifts.units, trial.measure) is None:
         measures = ", ".join([*(name for name in RATIOS if _values(shifts.units, name)), *sorted(shifts.units.lost)])
-        return f"'{trial.measure}' was not measured on it; known: {measures}"
+        return tr("'{measure}' was not measured on it; known: {measures}", measure=trial.measure, measures=measures)
     if since < LEAST_SINCE:
-        return f"too few shifts since: needs {LEAST_SINCE}, has {since}"
+        return tr("too few shifts since: needs {needs}, has {has}", needs=LEAST_SINCE, has=since)
     return ""
 
 

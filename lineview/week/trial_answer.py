@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from lineview.core.figure import Figure, Period
+from lineview.core.language import mark, tr, tr_count
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
@@ -16,18 +17,19 @@ from lineview.report.answer import OF_ROW, Answer, Column, Scope, Span, Table, c
 from lineview.report.figures import FigureList
 from lineview.stats.multiple_tests import FALSE_ALARMS, POWER
 from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Difference
-from lineview.week.trend import STEADY, WORSE
+from lineview.week.losses import cause_cell, cause_words
+from lineview.week.trend import BETTER, STEADY, WORSE
 from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, trial_account
 from lineview.week.words import CAUTIONS, subject_of
 
 #: How the value of a measure is read out.
 SPOKEN = {
-    RATE: "good pieces a minute",
-    UPTIME: "% uptime",
-    STOPS: "stops per running hour",
-    CHANGES: "changeover minutes an hour",
-    FILM: "{unit} of film per thousand pieces",
-    PAPER: "{unit} of wax paper per thousand pieces",
+    RATE: mark("{number} good pieces a minute"),
+    UPTIME: mark("{number}% uptime"),
+    STOPS: mark("{number} stops per running hour"),
+    CHANGES: mark("{number} changeover minutes an hour"),
+    FILM: mark("{number} {unit} of film per thousand pieces"),
+    PAPER: mark("{number} {unit} of wax paper per thousand pieces"),
 }
 #: Words of what was changed that the sentence says.
 MOST_WORDS = 6
@@ -55,7 +57,7 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
     account, trial = trial_account(inputs), inputs.trial
     first = account.frame["at"][0] if account.frame.height else trial.begins_at
     period = Period(first, max(now if trial.ends_at is None else min(now, trial.ends_at), trial.begins_at))
-    scope = Scope(trial.line, trial.machine, period, now, f"trial {trial.number}")
+    scope = Scope(trial.line, trial.machine, period, now, tr("trial {number}", number=trial.number))
     return Answer(
         question="week",
         scope=scope,
@@ -65,7 +67,7 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
         tables=(_trial_table(account, plant), _other_table(account), _look_table(account)),
         series={"trial_shifts": account.frame, "trial_looks": _look_series(account)},
         notes=_notes(account, inputs, plant),
-        cautions=CAUTIONS,
+        cautions=tuple(map(tr, CAUTIONS)),
     )
 
 
@@ -75,31 +77,38 @@ def _sentence(account: TrialAccount, plant: Plant, scope: Scope) -> tuple[Span, 
     what = " ".join(words[:MOST_WORDS]) + (" …" if len(words) > MOST_WORDS else "")
     start = f"{what[:1].upper()}{what[1:]}, {scope_name(scope, plant)}: "
     if not account.frame.height or math.isnan(account.level[1]):
-        return (Span(f"{start}not known yet, {account.why_none or 'no shift since is over'}."),)
+        why = account.why_none or tr("no shift since is over")
+        return (Span(start + tr("not known yet, {why}.", why=why)),)
     levels = (_value_words(account, plant, account.level[1]), _value_words(account, plant, account.level[0], bare=True))
-    much = Span(f"{levels[0]} against {levels[1]} before", call=account.verdict == WORSE)
+    much = Span(tr("{now} against {before} before", now=levels[0], before=levels[1]), call=account.verdict == WORSE)
     beside = ""
     if account.level_beside:
         before, since = (_value_words(account, plant, level, bare=True) for level in account.level_beside)
-        beside = f", {_line(plant, trial.beside)} {since} against {before}"
+        on_it = {"line": _line(plant, trial.beside), "since": since, "before": before}
+        beside = tr(", {line} {since} against {before}", **on_it)
     return (Span(start), much, Span(f"{beside}; {_verdict(account)}."))
 
 
 def _line(plant: Plant, line: str) -> str:
     """A line as the works calls it, within a sentence."""
-    return next(
-        (described.name for described in plant.lines if described.id == line and described.name), f"line {line}"
-    )
+    named = (described.name for described in plant.lines if described.id == line and described.name)
+    return next(named, tr("line {line}", line=line))
 
 
 def _verdict(account: TrialAccount) -> str:
     planned = account.trial.shifts
     if account.called_after:
-        against = " than beside" if account.level_beside else ""
-        return f"{account.verdict}{against} beyond chance after {account.called_after} of {planned} shifts"
+        of = tr(" after {shifts} of {planned} shifts", shifts=account.called_after, planned=planned)
+        return _called(account.verdict == BETTER, beside=bool(account.level_beside)) + of
     if account.verdict == STEADY:
-        return f"{STEADY} in the {planned} shifts planned"
-    return f"{TOO_EARLY}, {account.since} of {planned} shifts"
+        return tr("no change beyond chance in the {planned} shifts planned", planned=planned)
+    return tr("too early to judge, {shifts} of {planned} shifts", shifts=account.since, planned=planned)
+
+
+def _called(is_better: bool, *, beside: bool) -> str:
+    if beside:
+        return tr("better than beside beyond chance") if is_better else tr("worse than beside beyond chance")
+    return tr("better beyond chance") if is_better else tr("worse beyond chance")
 
 
 def _value_words(account: TrialAccount, plant: Plant, value: float, *, bare: bool = False) -> str:
@@ -109,8 +118,9 @@ def _value_words(account: TrialAccount, plant: Plant, value: float, *, bare: boo
     if bare:
         return number
     measure = account.trial.measure
-    words = SPOKEN.get(measure, f"pieces a minute lost to {subject_of(measure)}").format(unit=unit)
-    return f"{number}{'' if words.startswith('%') else ' '}{words}"
+    if measure in SPOKEN:
+        return tr(SPOKEN[measure], number=number, unit=unit)
+    return tr("{number} pieces a minute lost to {cause}", number=number, cause=subject_of(measure))
 
 
 def _soft(account: TrialAccount, plant: Plant) -> str:
@@ -118,16 +128,20 @@ def _soft(account: TrialAccount, plant: Plant) -> str:
     parts = []
     if account.effect.value is not None:
         low, high = (_signed_text(account, plant, end) for end in account.effect.ends)
-        beside = f", less the change on {_line(plant, account.trial.beside)}" if account.level_beside else ""
+        words = {"low": low, "high": high, "interval": tr(account.effect.interval)}
         change = _signed_text(account, plant, account.effect.number)
-        parts.append(f"Change {change} ({low} to {high}, {account.effect.interval}){beside}.")
+        parts.append(tr("Change {change} ({low} to {high}, {interval})", change=change, **words))
+        if account.level_beside:
+            parts[-1] += tr(", less the change on {line}", line=_line(plant, account.trial.beside))
+        parts[-1] += "."
     if account.is_over or account.called_after:
         parts.append(_least(account, plant))
     else:
         remaining = account.trial.shifts - account.since
-        parts.append(f"{show.quantity(remaining, 'more shift')} to come. {_least(account, plant)}")
+        to_come = tr_count("{count} more shift to come.", "{count:,} more shifts to come.", remaining)
+        parts.append(f"{to_come} {_least(account, plant)}")
     if account.trial.decision:
-        parts.append(f"Closed: {account.trial.decision}.")
+        parts.append(tr("Closed: {decision}.", decision=account.trial.decision))
     return " ".join(part for part in parts if part)
 
 
@@ -136,9 +150,13 @@ def _least(account: TrialAccount, plant: Plant) -> str:
     if account.seeable is None or not account.level[0]:
         return ""
     percent = 100 * account.seeable / abs(account.level[0])
-    return (
-        f"{show.quantity(account.trial.shifts, 'shift')} show a change of {show.number(percent, 1)} % with a chance of "
-        f"{100 * POWER:.0f} %; {show.number(account.trial.worth_percent)} % is worth having."
+    return tr_count(
+        "{count} shift show a change of {percent} % with a chance of {chance:.0f} %; {worth} % is worth having.",
+        "{count:,} shifts show a change of {percent} % with a chance of {chance:.0f} %; {worth} % is worth having.",
+        account.trial.shifts,
+        percent=show.number(percent, 1),
+        chance=100 * POWER,
+        worth=show.number(account.trial.worth_percent),
     )
 
 
@@ -149,25 +167,28 @@ def _signed_text(account: TrialAccount, plant: Plant, value: float) -> str:
 
 def _figures(account: TrialAccount, period: Period) -> tuple[Figure, ...]:
     trial = account.trial
-    figures = FigureList(period, measure=trial.measure, unit=account.unit)
-    figures.add("trial_planned_shifts", trial.shifts, f"to show {trial.worth_percent:g} %, or as it was given")
-    figures.add("trial_shifts_before", account.before, "whole shifts before, the one in which it began left out")
-    figures.add("trial_shifts_since", account.since, f"whole shifts since, of {trial.shifts} planned")
+    figures = FigureList(period, say=cause_words, measure=trial.measure, unit=account.unit)
+    planned = tr("to show {percent:g} %, or as it was given", percent=trial.worth_percent)
+    figures.add("trial_planned_shifts", trial.shifts, planned)
+    figures.add("trial_shifts_before", account.before, tr("whole shifts before, the one in which it began left out"))
+    figures.add("trial_shifts_since", account.since, tr("whole shifts since, of {shifts} planned", shifts=trial.shifts))
     counts = (account.before, account.since)
     for name, level, n in zip(("trial_before", "trial_since"), account.level, counts, strict=True):
         if account.frame.height and not math.isnan(level):
-            figures.add(name, level, "sum over sum", n=n)
+            figures.add(name, level, tr("sum over sum"), n=n)
     if account.effect.value is None:
-        figures.unknown("trial_change", account.why_none or TOO_EARLY)
+        figures.unknown("trial_change", account.why_none or tr(TOO_EARLY))
         return figures.all
-    working = f"{account.level[1]:.4g} − {account.level[0]:.4g} as it stands"
+    working = tr("{since:.4g} − {before:.4g} as it stands", since=account.level[1], before=account.level[0])
     if account.level_beside:
-        since, before = account.level_beside[1], account.level_beside[0]
-        working += f", less {since:.4g} − {before:.4g} on line {trial.beside}"
-    mix = "; as if the same products had been made" if account.mix else ""
+        before, since = account.level_beside
+        on_it = {"since": since, "before": before, "line": trial.beside}
+        working += tr(", less {since:.4g} − {before:.4g} on line {line}", **on_it)
+    mix = tr("; as if the same products had been made") if account.mix else ""
     figures.add("trial_change", account.effect, f"{working}{mix}: {_verdict(account)}")
     if account.seeable is not None:
-        figures.add("trial_seeable", account.seeable, f"in {trial.shifts} shifts since, {account.before} before")
+        working = tr("in {since} shifts since, {before} before", since=trial.shifts, before=account.before)
+        figures.add("trial_seeable", account.seeable, working)
     return figures.all
 
 
@@ -177,22 +198,22 @@ def _trial_table(account: TrialAccount, plant: Plant) -> Table:
     if account.frame.height:
         rows.append(_row(_line(plant, account.trial.line), account.level))
     if account.level_beside:
-        rows.append(_row(f"{_line(plant, account.trial.beside)}, not changed", account.level_beside))
+        rows.append(_row(tr("{line}, not changed", line=_line(plant, account.trial.beside)), account.level_beside))
     if account.effect.value is not None:
         low, high = account.effect.ends
         ends = {"change": account.effect.number, "low": low, "high": high}
         ends_shown = {key: _fine(value) for key, value in ends.items()}
-        row_name = "difference of the two changes" if account.level_beside else "difference"
-        mix = ", same products" if account.mix else ""
+        row_name = tr("difference of the two changes") if account.level_beside else tr("difference")
+        mix = tr(", same products") if account.mix else ""
         rows.append({"what": f"{row_name}{mix}", **ends_shown, "verdict": _verdict(account)})
-    measure = account.trial.measure
-    return Table(
-        "trial", f"{measure[:1].upper()}{measure[1:]}, before and since", _columns("where", account.unit), rows
-    )
+    measure = cause_words(account.trial.measure)
+    title = tr("{measure}, before and since", measure=f"{measure[:1].upper()}{measure[1:]}")
+    return Table("trial", title, _columns(tr("where"), account.unit), rows)
 
 
 def _columns(what: str, unit: str) -> tuple[Column, ...]:
-    return columns_of(f"what: {what}; before [u]; since [u]; change [u]; low: from [u]; high: to [u]; verdict", u=unit)
+    rest = columns_of("before [u]; since [u]; change [u]; low: from [u]; high: to [u]; verdict", u=unit)
+    return (("what", what, ""), *rest)
 
 
 def _row(where: str, level: tuple[float, float]) -> dict[str, Any]:
@@ -207,15 +228,16 @@ def _fine(value: float) -> float | None:
 def _other_table(account: TrialAccount) -> Table:
     """What else is different since; called only once the planned shifts are over."""
     rows = [_other(row) for row in account.rows]
-    title = "What else is different since" + ("" if account.is_over else "; judged when the planned shifts are over")
-    return Table("other measures", title, _columns("measure or cause", OF_ROW), rows)
+    title = tr("What else is different since")
+    title += "" if account.is_over else tr("; judged when the planned shifts are over")
+    return Table("other measures", title, _columns(tr("measure or cause"), OF_ROW), rows)
 
 
 def _other(row: Difference) -> dict[str, Any]:
     amounts = {"before": row.second, "since": row.first, "change": row.same_mix.value}
     amounts |= {"low": row.same_mix.low, "high": row.same_mix.high}
     values = {key: None if value is None else round(value, 6) for key, value in amounts.items()}
-    return {"what": row.name, "unit": row.unit, **values, "verdict": row.verdict}
+    return {"what": cause_cell(row.name), "unit": row.unit, **values, "verdict": row.verdict}
 
 
 def _look_table(account: TrialAccount) -> Table:
@@ -229,8 +251,10 @@ def _look_table(account: TrialAccount) -> Table:
         }
         for look in account.looks
     ]
-    text = "at: after the shift that ended; shifts: shifts since; change [u]; low: from [u]; high: to [u]"
-    return Table("looks", "What was known after each shift", columns_of(text, u=account.unit), rows)
+    columns = columns_of(
+        "at: after the shift that ended; shifts: shifts since; change [u]; low: from [u]; high: to [u]", u=account.unit
+    )
+    return Table("looks", tr("What was known after each shift"), columns, rows)
 
 
 def _look_series(account: TrialAccount) -> pl.DataFrame:
@@ -240,39 +264,61 @@ def _look_series(account: TrialAccount) -> pl.DataFrame:
 
 def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[str, ...]:
     trial = account.trial
-    remarks = [f"Trial {trial.number}, from {show.moment(trial.begins_at, plant, year=True)}, noted by {trial.who}."]
+    begins = show.moment(trial.begins_at, plant, year=True)
+    remarks = [tr("Trial {number}, from {moment}, noted by {who}.", number=trial.number, moment=begins, who=trial.who)]
     if account.noted_after:
-        shifts = show.quantity(account.noted_after, "shift")
         remarks.append(
-            f"It was noted, or what it is judged by was changed, when {shifts} of it were over: the chance stated "
-            "holds only where that was not chosen in their sight."
+            tr_count(
+                "It was noted, or what it is judged by was changed, when {count} shift of it were over: the chance "
+                "stated holds only where that was not chosen in their sight.",
+                "It was noted, or what it is judged by was changed, when {count:,} shifts of it were over: the chance "
+                "stated holds only where that was not chosen in their sight.",
+                account.noted_after,
+            )
         )
+    remarks += _beside_notes(account, plant)
+    remarks += _overlapping(inputs, plant)
+    if account.why_none:
+        remarks.append(tr("Not judged: {why}.", why=account.why_none))
+    remarks.append(
+        tr(
+            "It may be looked at after every shift: all looks together call a change where there is none with a chance "
+            "of {percent:.0f} %, by a limit that falls until the planned shifts are over (O'Brien and Fleming "
+            "1979, for looks at any time as by Lan and DeMets 1983). Later shifts do not change the verdict.",
+            percent=100 * FALSE_ALARMS,
+        )
+    )
+    if trial.verdict:
+        kept = {"moment": show.moment(trial.set_at, plant, year=True), "who": trial.who, "verdict": trial.verdict}
+        remarks.append(tr("Verdict kept on {moment} by {who}: {verdict}", **kept))
+    return tuple(remarks)
+
+
+def _beside_notes(account: TrialAccount, plant: Plant) -> list[str]:
+    """What the line beside it says of the verdict."""
+    trial, remarks = account.trial, []
     if trial.beside and not account.level_beside:
         remarks.append(
-            f"Line {trial.beside} did not run beside it in most shifts, so the time before is all it is held to."
+            tr(
+                "Line {line} did not run beside it in most shifts, so the time before is all it is held to.",
+                line=trial.beside,
+            )
         )
     elif not trial.beside:
         remarks.append(
-            "No line without the change is beside it: what else changed since it began is taken for its effect."
+            tr("No line without the change is beside it: what else changed since it began is taken for its effect.")
         )
     if account.by_beside:
-        line, beside = _line(plant, trial.line), _line(plant, trial.beside)
         remarks.append(
-            f"The verdict comes from {beside}, which changed by itself beyond chance while {line} did not: it holds "
-            f"only where what moved {beside} would have moved {line} too. To hold it to the time before alone: no "
-            "line beside it."
+            tr(
+                "The verdict comes from {beside}, which changed by itself beyond chance while {line} did not: it holds "
+                "only where what moved {beside} would have moved {line} too. To hold it to the time before alone: no "
+                "line beside it.",
+                line=_line(plant, trial.line),
+                beside=_line(plant, trial.beside),
+            )
         )
-    remarks += _overlapping(inputs, plant)
-    if account.why_none:
-        remarks.append(f"Not judged: {account.why_none}.")
-    remarks.append(
-        "It may be looked at after every shift: all looks together call a change where there is none with a chance of "
-        f"{100 * FALSE_ALARMS:.0f} %, by a limit that falls until the planned shifts are over (O'Brien and Fleming "
-        "1979, for looks at any time as by Lan and DeMets 1983). Later shifts do not change the verdict."
-    )
-    if trial.verdict:
-        remarks.append(f"Verdict kept on {show.moment(trial.set_at, plant, year=True)} by {trial.who}: {trial.verdict}")
-    return tuple(remarks)
+    return remarks
 
 
 def _overlapping(inputs: TrialInputs, plant: Plant) -> list[str]:
@@ -282,5 +328,10 @@ def _overlapping(inputs: TrialInputs, plant: Plant) -> list[str]:
 
 def _beside_words(other: Trial, plant: Plant) -> str:
     begins = show.moment(other.begins_at, plant, year=True)
-    where = f"Trial {other.number} ({other.what}) on line {other.line} from {begins}"
-    return f"{where}: the two cannot be told apart where both ran."
+    return tr(
+        "Trial {number} ({what}) on line {line} from {moment}: the two cannot be told apart where both ran.",
+        number=other.number,
+        what=other.what,
+        line=other.line,
+        moment=begins,
+    )

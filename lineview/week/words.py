@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
 from lineview.report.figures import outside_words
 from lineview.week.account import WeekAccount
 from lineview.week.ledger import FREIGHT, Ledger, LedgerRow
-from lineview.week.losses import PACE, REJECTS, SLOW, UNEXPLAINED, UNSEEN
-from lineview.week.trend import BETTER, FALSE_DISCOVERIES, STEADY, WORSE, CauseTrend, Trends
+from lineview.week.losses import PACE, REASONED, REJECTS, SLOW, UNEXPLAINED, UNSEEN, cause_words
+from lineview.week.trend import BETTER, FALSE_DISCOVERIES, STEADY, THAN_BEFORE, WORSE, CauseTrend, Trends
 
 CAUTIONS = (
-    "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
-    "stop and lock out by your site's procedure. This page does not show a safe state.",
-    "Figures come from counters and may be late or wrong; no interlock, stop or restart may depend on them.",
-    "Money is worked out from the prices in plant.toml; whether pieces may be lighter is for the local "
-    "weights-and-measures authority.",
+    mark(
+        "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
+        "stop and lock out by your site's procedure. This page does not show a safe state."
+    ),
+    mark("Figures come from counters and may be late or wrong; no interlock, stop or restart may depend on them."),
+    mark(
+        "Money is worked out from the prices in plant.toml; whether pieces may be lighter is for the local "
+        "weights-and-measures authority."
+    ),
 )
 #: How a cause stands at the head of a sentence.
 _SUBJECT = {
-    UNSEEN: "time without readings",
-    SLOW: "slow running",
-    PACE: "running below the nominal rate",
-    REJECTS: "rejects",
+    UNSEEN: mark("time without readings"),
+    SLOW: mark("slow running"),
+    PACE: mark("running below the nominal rate"),
+    REJECTS: mark("rejects"),
 }
 
 
@@ -35,29 +40,37 @@ def sentence(account: WeekAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
         return (Span(_nothing(account, scope)),)
     largest = ledger.largest
     if largest is None:
-        return (Span(f"Nothing was lost against the nominal rate in {scope.label or 'this period'}."),)
+        return (Span(tr("Nothing was lost against the nominal rate in {period}.", period=_period(scope))),)
     trend = account.trends.of(largest.cause)
     worse = trend is not None and trend.verdict == WORSE
     lead = (
-        Span(f"{_capital(subject_of(largest.cause))} cost most: "),
+        Span(tr("{cause} cost most: ", cause=_capital(subject_of(largest.cause)))),
         Span(_amount(ledger, largest, plant), call=worse),
         Span(f"; {_trend_words(trend, account.trends)}"),
     )
     others = [t.cause for t in account.trends.causes if t.verdict == WORSE]
     if trend is None or trend.verdict != STEADY or not others:
         return (*lead, Span("."))
-    return (*lead, Span(", but "), Span(f"{subject_of(others[0])} {_are(others[0])} worse", call=True), Span("."))
+    return (*lead, Span(tr(", but ")), Span(_is_worse(others[0]), call=True), Span("."))
+
+
+def _period(scope: Scope) -> str:
+    return scope.label or tr("this period")
 
 
 def subject_of(cause: str) -> str:
     """A cause as the subject of a sentence."""
-    if cause.startswith("stops: "):
-        return f"stops for {cause.removeprefix('stops: ')}"
-    return _SUBJECT.get(cause, cause)
+    reason = cause.removeprefix(REASONED.format(""))
+    if reason != cause:
+        return tr("stops for {reason}", reason=tr(reason))
+    return tr(_SUBJECT.get(cause, cause))
 
 
-def _are(cause: str) -> str:
-    return "are" if cause.endswith("s") or cause.startswith(("stops", "short stops")) else "is"
+def _is_worse(cause: str) -> str:
+    subject = subject_of(cause)
+    if cause.endswith("s") or cause.startswith(("stops", "short stops")):
+        return tr("{cause} are worse", cause=subject)
+    return tr("{cause} is worse", cause=subject)
 
 
 def _capital(words: str) -> str:
@@ -65,36 +78,38 @@ def _capital(words: str) -> str:
 
 
 def _nothing(account: WeekAccount, scope: Scope) -> str:
-    where = scope.label or "this period"
+    where = _period(scope)
     if account.uncounted and not account.readings:
-        return f"No counter counts pieces, so what was lost in {where} is not known."
+        return tr("No counter counts pieces, so what was lost in {period} is not known.", period=where)
     if account.uncounted:
         names = ", ".join(machine.shown for machine in account.uncounted)
-        return f"No counter of pieces is declared for {names}, so what was lost is not known."
-    return f"No planned minute of {where} is over or was read, so nothing was lost in it."
+        return tr("No counter of pieces is declared for {machines}, so what was lost is not known.", machines=names)
+    return tr("No planned minute of {period} is over or was read, so nothing was lost in it.", period=where)
 
 
 def _amount(ledger: Ledger, row: LedgerRow, plant: Plant) -> str:
     minutes = row.value("minutes")
     money = row.amounts.get("money", Estimate.unknown(""))
-    lost = show.number(minutes, 0) + " minutes" if minutes and round(minutes) else ""
+    lost = tr("{minutes} minutes", minutes=show.number(minutes, 0)) if minutes and round(minutes) else ""
     total = ledger.total("minutes").value
-    share = f" of {show.number(total, 0)} lost" if lost and total else ""
+    share = tr(" of {total} lost", total=show.number(total, 0)) if lost and total else ""
     if ledger.worth and money.value is not None:
         paid = f"{show.number(money.value, 0)} {plant.currency}"
-        return f"{paid} and {lost}{share}" if lost else paid
+        return tr("{money} and {minutes}", money=paid, minutes=f"{lost}{share}") if lost else paid
     return f"{lost}{share}"
 
 
 def _trend_words(trend: CauseTrend | None, trends: Trends) -> str:
     if trend is None:
-        return "too few shifts to say whether that is better or worse"
-    if trend.verdict in (BETTER, WORSE) and trend.basis == "than before" and trend.before > 0:
-        change = 100 * abs(trend.change.number) / trend.before
-        return f"{show.number(change, 0)} % {trend.verdict} than before, beyond chance"
-    if trend.verdict in (BETTER, WORSE):
-        return f"{trend.verdict} {trend.basis}, beyond chance"
-    return "not changed beyond chance"
+        return tr("too few shifts to say whether that is better or worse")
+    if trend.verdict not in (BETTER, WORSE):
+        return tr("not changed beyond chance")
+    if trend.basis != THAN_BEFORE or trend.before <= 0:
+        return tr("{verdict}, beyond chance", verdict=trend.words)
+    change = show.number(100 * abs(trend.change.number) / trend.before, 0)
+    if trend.verdict == BETTER:
+        return tr("{percent} % better than before, beyond chance", percent=change)
+    return tr("{percent} % worse than before, beyond chance", percent=change)
 
 
 def soft_line(account: WeekAccount, plant: Plant) -> str:
@@ -103,14 +118,21 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     if ledger is None:
         return outside_words(account.outside, 0.0)
     parts = [_total_words(ledger, plant), outside_words(account.outside, ledger.balances["pieces"].was)]
-    for verdict in (WORSE, BETTER):
+    for verdict, words in (
+        (WORSE, mark("Worse beyond chance: {causes}.")),
+        (BETTER, mark("Better beyond chance: {causes}.")),
+    ):
         names = [subject_of(t.cause) for t in account.trends.causes if t.verdict == verdict]
         if names:
-            parts.append(f"{_capital(verdict)} beyond chance: {', '.join(names[:4])}.")
+            parts.append(tr(words, causes=", ".join(names[:4])))
     if account.trends.causes:
         parts.append(
-            f"{account.trends.shifts_now} shifts against {account.trends.shifts_before} before, "
-            f"at most {100 * FALSE_DISCOVERIES:.0f} % false alarms over all rows."
+            tr(
+                "{now} shifts against {before} before, at most {percent:.0f} % false alarms over all rows.",
+                now=account.trends.shifts_now,
+                before=account.trends.shifts_before,
+                percent=100 * FALSE_DISCOVERIES,
+            )
         )
     return " ".join(part for part in parts if part)
 
@@ -118,14 +140,18 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
 def _total_words(ledger: Ledger, plant: Plant) -> str:
     pieces = ledger.balances["pieces"]
     share = 100 * pieces.was / pieces.possible if pieces.possible > 0 else 0.0
-    words = (
-        f"{show.number(round(pieces.was))} good pieces of {show.number(round(pieces.possible))} possible in "
-        f"{show.number(round(ledger.planned_min))} planned minutes at the nominal rate, {share:.1f} %."
+    words = tr(
+        "{made} good pieces of {possible} possible in {minutes} planned minutes at the nominal rate, {share:.1f} %.",
+        made=show.number(round(pieces.was)),
+        possible=show.number(round(pieces.possible)),
+        minutes=show.number(round(ledger.planned_min)),
+        share=share,
     )
     money = ledger.known("money")
     if ledger.worth and money:
-        least = "" if ledger.money_known else "at least "
-        words += f" Lost in all: {least}{show.number(round(money))} {plant.currency}."
+        least = "" if ledger.money_known else tr("at least ")
+        lost = f"{least}{show.number(round(money))} {plant.currency}"
+        words += tr(" Lost in all: {money}.", money=lost)
     return words
 
 
@@ -135,35 +161,44 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
     remarks: list[str] = []
     if ledger is not None and not ledger.worth:
         remarks.append(
-            "What lost time costs is not known: no worth_per_kg_sold in plant.toml (what a kilogram sold is "
-            f"worth beyond its candy and wrap, {plant.currency} per kg). With it every row has its money, and "
-            "rows are ranked by it; until then they are ranked by minutes."
+            tr(
+                "What lost time costs is not known: no worth_per_kg_sold in plant.toml (what a kilogram sold is "
+                "worth beyond its candy and wrap, {currency} per kg). With it every row has its money, and "
+                "rows are ranked by it; until then they are ranked by minutes.",
+                currency=plant.currency,
+            )
         )
     if ledger is not None:
         remarks += _unknown_rows(ledger)
     for machine, first in account.joined:
         moment = show.moment(first, plant)
-        remarks.append(f"{machine.shown} counts from {moment}, its first reading; before, nothing was planned.")
-    remarks += [f"{machine.shown} has no counter of pieces and is not in the ledger." for machine in account.uncounted]
+        words = {"machine": machine.shown, "moment": moment}
+        remarks.append(tr("{machine} counts from {moment}, its first reading; before, nothing was planned.", **words))
+    uncounted = [machine.shown for machine in account.uncounted]
+    remarks += [tr("{machine} has no counter of pieces and is not in the ledger.", machine=name) for name in uncounted]
     if account.trends.why_none:
-        remarks.append(f"Better or worse is not known: {account.trends.why_none}.")
+        remarks.append(tr("Better or worse is not known: {why}.", why=account.trends.why_none))
     elif account.trends.causes:
         mix = account.trends.mix
-        how = f"differences are as if the same had been made of {_mix_words(mix)}" if mix else _NO_MIX
+        same = tr("differences are as if the same had been made of {products}", products=_mix_words(mix))
         remarks.append(
-            f"Better and worse are judged shift by shift, correlation between shifts allowed for; {how}. Rates and "
-            "prices are those of plant.toml today for all weeks, so that a change of them is no change of the works."
+            tr(
+                "Better and worse are judged shift by shift, correlation between shifts allowed for; {how}. Rates and "
+                "prices are those of plant.toml today for all weeks, so that a change of them is no change of the "
+                "works.",
+                how=same if mix else tr(_NO_MIX),
+            )
         )
     return tuple(remarks)
 
 
-_NO_MIX = "the products stayed much the same, or there are too few shifts to allow for them"
+_NO_MIX = mark("the products stayed much the same, or there are too few shifts to allow for them")
 
 
 def _mix_words(mix: tuple[str, ...]) -> str:
     """What the columns of a mix are of: the first few by name."""
-    names = [name.partition(" ")[2] or "unknown product" for name in mix]
-    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    names = [name.partition(" ")[2] or tr("unknown product") for name in mix]
+    more = tr(" and {count} more", count=len(names) - 3) if len(names) > 3 else ""
     return f"{', '.join(names[:3])}{more}"
 
 
@@ -173,11 +208,21 @@ def _unknown_rows(ledger: Ledger) -> list[str]:
     for row in ledger.rows:
         for unit, amount in row.amounts.items():
             if amount.value is None and not (unit == "money" and row.cause != FREIGHT):
-                reasons.setdefault(amount.why_none, []).append(row.cause)
-    remarks = [f"Not known: {', '.join(dict.fromkeys(rows))} ({why})." for why, rows in reasons.items()]
+                reasons.setdefault(amount.why_none, []).append(cause_words(row.cause))
+    remarks = [
+        tr("Not known: {causes} ({why}).", causes=", ".join(dict.fromkeys(rows)), why=why)
+        for why, rows in reasons.items()
+    ]
     unexplained = next((row for row in ledger.rows if row.cause == UNEXPLAINED), None)
     if unexplained is not None and abs(unexplained.least("pieces")) >= 0.5:
-        pieces = round(unexplained.least("pieces"))
-        direction = "more pieces were counted" if pieces < 0 else "pieces fewer were counted as good"
-        remarks.append(f"{show.number(abs(pieces))} {direction} than the states and the other counters explain.")
+        remarks.append(_unexplained_words(round(unexplained.least("pieces"))))
     return remarks
+
+
+def _unexplained_words(pieces: int) -> str:
+    count = show.number(abs(pieces))
+    if pieces < 0:
+        return tr("{pieces} more pieces were counted than the states and the other counters explain.", pieces=count)
+    return tr(
+        "{pieces} pieces fewer were counted as good than the states and the other counters explain.", pieces=count
+    )
