@@ -22,9 +22,9 @@ from lineview.rope.batches import (
     rope_clock,
     within_batch,
 )
-from lineview.rope.drift_model import RopeModel, fit_rope
+from lineview.rope.drift_model import LEAST_BATCHES, RopeModel, fit_rope
 from lineview.rope.forecast import Ahead, ahead_of, hours_ahead
-from lineview.rope.gauges import Agreement, CheckedGauge, diameter_gauges, gauge_agreement, gauge_values
+from lineview.rope.gauges import OTHER_UNIT, Agreement, CheckedGauge, diameter_gauges, gauge_agreement, gauge_values
 from lineview.rope.mass import pieces_by_product
 from lineview.rope.products import Target, kinds_by_name, line_batches, target_of, targets_of
 from lineview.rope.rollers import RollerRipple, Slip, roller_ripples, slips
@@ -118,7 +118,7 @@ def rope_account(
     target = target_of(plant, sheet)
     bare = RopeAccount(sizer, target, (), "", "", no_points())
     if readings.gauges.is_empty() and not (readings.counts and readings.counts.readings):
-        return replace(bare, problem=f"there are no readings of {sizer.shown} in this time")
+        return replace(bare, problem=tr("there are no readings of {sizer} in this time", sizer=sizer.shown))
     within = pl.col("at").is_between(*period, closed="left")
     # A season of readings is copied only where there is anything to leave out.
     everything = readings.gauges.select(within.all()).item()
@@ -168,28 +168,35 @@ def no_points() -> pl.DataFrame:
 def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:
     if not gauges:
         if sizer.gauge("rope diameter") is None:
-            return tr("plant.toml gives {shown} no gauge that measures rope diameter", shown=sizer.shown)
-        return tr("no rope diameter of {shown} was read in this time", shown=sizer.shown)
+            return tr("plant.toml gives {sizer} no gauge that measures rope diameter", sizer=sizer.shown)
+        return tr("no rope diameter of {sizer} was read in this time", sizer=sizer.shown)
     if not gauges[0].check.usable.is_empty():
         return ""
-    first = gauges[0]
+    return _why_unusable(gauges[0], target)
+
+
+def _why_unusable(first: CheckedGauge, target: Target) -> str:
     if first.check.slip:
-        seems = "" if first.check.slip == "another unit" else tr(", as if it were in {slip}", slip=first.check.slip)
+        places = {"gauge": first.gauge.id, "shown": first.check.median_mm, "target": target.diameter_mm}
+        if first.check.slip == OTHER_UNIT:
+            return tr(
+                "gauge {gauge} shows {shown:g} where {target:g} mm is meant; set its unit in plant.toml or in the "
+                "layout of its export",
+                **places,
+            )
         return tr(
-            "gauge {id} shows {median_mm:g} where {diameter_mm:g} mm is meant{seems}; set its unit "
-            "in plant.toml or in the layout of its export",
-            id=first.gauge.id,
-            median_mm=first.check.median_mm,
-            diameter_mm=target.diameter_mm,
-            seems=seems,
+            "gauge {gauge} shows {shown:g} where {target:g} mm is meant, as if it were in {unit}; set its unit in "
+            "plant.toml or in the layout of its export",
+            **places,
+            unit=tr(first.check.slip),
         )
     if first.check.dead:
         return tr(
-            "gauge {id} is dead: it shows {median_mm:g} and does not move",
-            id=first.gauge.id,
-            median_mm=first.check.median_mm,
+            "gauge {gauge} is dead: it shows {shown:g} and does not move",
+            gauge=first.gauge.id,
+            shown=first.check.median_mm,
         )
-    return tr("gauge {id} saw no rope", id=first.gauge.id)
+    return tr("gauge {gauge} saw no rope", gauge=first.gauge.id)
 
 
 def _marks(
@@ -224,7 +231,7 @@ def _with_drift(plant: Plant, account: RopeAccount, adjustments: pl.DataFrame) -
     """Add the model, and the hours to tolerance by its mean."""
     clock = account.clock
     if clock is None or account.points.is_empty():
-        return replace(account, problem="no reading of the rope falls into a batch")
+        return replace(account, problem=tr("no reading of the rope falls into a batch"))
     done = adjustments.filter(pl.col("machine") == account.sizer.id).sort("at")
     hours = clock.hours(done["at"]).tolist() if done.height else []
     since = done.filter(pl.col("at") > account.points["at"][-1])
@@ -232,9 +239,12 @@ def _with_drift(plant: Plant, account: RopeAccount, adjustments: pl.DataFrame) -
     recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
     model = fit_rope(account.points, recorded, kinds_by_name(plant, account.points["product"]))
     if model is None:
-        if account.points.height >= 8:
-            return replace(account, problem="no running hours pass between the batches")
-        return replace(account, problem=f"too few batches: needs 8, has {account.points.height}")
+        if account.points.height >= LEAST_BATCHES:
+            return replace(account, problem=tr("no running hours pass between the batches"))
+        return replace(
+            account,
+            problem=tr("too few batches: needs {needs}, has {has}", needs=LEAST_BATCHES, has=account.points.height),
+        )
     if problem := disagreement(model):
         return replace(account, problem=problem)
     return replace(account, model=model, ahead=hours_ahead(model, account.target))

@@ -14,10 +14,12 @@ from lineview.report import show
 from lineview.report.answer import Answer, Scope
 from lineview.report.figures import good_pieces_figure
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
+from lineview.rope.batches import LIVE
 from lineview.rope.figures import rope_figures, weight_words
 from lineview.rope.forecast import verdict
 from lineview.rope.lead import lead_table
 from lineview.rope.ranking import ranked_sizers, sooner_words
+from lineview.rope.rollers import Slip
 from lineview.rope.tables import product_notes, rope_series, rope_tables, run_rules_notes
 from lineview.rope.words import length, sentence, soft_line
 
@@ -35,18 +37,18 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
                 "batches cannot be separated."
             )
         )
-    if account.clock is not None and account.clock.source == "live gauge readings":
+    if account.clock is not None and account.clock.source == LIVE:
         notes.append(
             tr(
-                "Running hours are the time with live gauge readings; a piece counter of the line, or a "
-                "rope counter of the sizer, would show stops that the gauge does not."
+                "Running hours are the time with live gauge readings; a piece counter of the line, or a rope counter "
+                "of the sizer, would show stops that the gauge does not."
             )
         )
     if account.points.height and account.points["temperature_c"].null_count() == account.points.height:
         notes.append(tr("Rope temperature was not exported: slow cooling or warming cannot be separated from wear."))
     unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
     if unknown:
-        notes.append(tr("{unknown} batches name no known product and were left out of the drift.", unknown=unknown))
+        notes.append(tr("{batches} batches name no known product and were left out of the drift.", batches=unknown))
     notes += run_rules_notes(account)
     if account.model is not None:
         notes.append(tr("Diameters compare only at one distance after the last roller pair, since rope recovers."))
@@ -61,29 +63,33 @@ def gauge_words(account: RopeAccount) -> list[str]:
         if check.slip:
             out.append(
                 tr(
-                    "Gauge {name} seems to be in {slip}, not mm: its readings were not used.",
-                    name=name,
-                    slip=check.slip,
+                    "Gauge {gauge} seems to be in {unit}, not mm: its readings were not used.",
+                    gauge=name,
+                    unit=tr(check.slip),
                 )
             )
         elif check.dead:
             out.append(
                 tr(
-                    "Gauge {name} is dead: it stays at {number}.",
-                    name=name,
-                    number=show.number(check.median_mm or 0.0, 3),
+                    "Gauge {gauge} is dead: it stays at {reading}.",
+                    gauge=name,
+                    reading=show.number(check.median_mm or 0.0, 3),
                 )
             )
         elif check.frozen:
             out.append(
-                tr("Gauge {name} was stuck for {frozen} readings; they were not used.", name=name, frozen=check.frozen)
+                tr(
+                    "Gauge {gauge} was stuck for {readings} readings; they were not used.",
+                    gauge=name,
+                    readings=check.frozen,
+                )
             )
         if check.off_rope:
             out.append(
                 tr(
-                    "{off_rope} readings of gauge {name} were too far from any rope; not used.",
-                    off_rope=check.off_rope,
-                    name=name,
+                    "{readings} readings of gauge {gauge} were too far from any rope; not used.",
+                    readings=check.off_rope,
+                    gauge=name,
                 )
             )
     return out
@@ -94,35 +100,45 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
     out = []
     both = account.agreement
     if both is not None:
-        rate = tr("{length} an hour", length=length(both.apart_mm_per_h, plant, signed=True, rate=True))
         gap = length(both.difference_mm, plant, signed=True)
-        text = tr("Gauge {second} shows {gap} against gauge {first}", second=both.second, gap=gap, first=both.first)
-        end = tr("and they drift apart by {rate}: the drift may be a gauge's and not the rope's.", rate=rate)
-        out.append(f"{text}, {end}" if both.wanders else tr("{text}; they do not drift apart.", text=text))
+        gauges = {"second": both.second, "first": both.first, "gap": gap}
+        if both.wanders:
+            text = tr(
+                "Gauge {second} shows {gap} against gauge {first}, and they drift apart by {length} an hour: the drift "
+                "may be a gauge's and not the rope's.",
+                **gauges,
+                length=length(both.apart_mm_per_h, plant, signed=True, rate=True),
+            )
+        else:
+            text = tr("Gauge {second} shows {gap} against gauge {first}; they do not drift apart.", **gauges)
+        out.append(text)
     out += [
         tr(
-            "The rope ripples once in {period_s} s, the turning period of roller pair {pair}: amplitude {length}.",
-            period_s=show.number(roller.ripple.period_s, 2),
+            "The rope ripples once in {seconds} s, the turning period of roller pair {pair}: amplitude {length}.",
+            seconds=show.number(roller.ripple.period_s, 2),
             pair=roller.pair,
             length=length(roller.ripple.amplitude, plant, rate=True),
         )
         for roller in account.ripples
         if roller.ripple is not None and roller.found
     ]
-    for slip in account.slips:
-        if slip.low > 0 or slip.high < 0:
-            way = "less" if slip.share > 0 else "more"
-            out.append(
-                tr(
-                    "Roller pair {pair} carries {share} % {way} rope (v·d²) than pair {against} draws off: "
-                    "slip, stretch between them, or a diameter that is off.",
-                    pair=slip.pair,
-                    share=show.number(abs(100 * slip.share), 1),
-                    way=way,
-                    against=slip.against,
-                )
-            )
+    out += [_slip_words(slip) for slip in account.slips if slip.low > 0 or slip.high < 0]
     return out
+
+
+def _slip_words(slip: Slip) -> str:
+    places = {"pair": slip.pair, "percent": show.number(abs(100 * slip.share), 1), "last": slip.against}
+    if slip.share > 0:
+        return tr(
+            "Roller pair {pair} carries {percent} % less rope (v·d²) than pair {last} draws off: slip, stretch between "
+            "them, or a diameter that is off.",
+            **places,
+        )
+    return tr(
+        "Roller pair {pair} carries {percent} % more rope (v·d²) than pair {last} draws off: slip, stretch between "
+        "them, or a diameter that is off.",
+        **places,
+    )
 
 
 CAUTIONS = (
@@ -166,7 +182,7 @@ def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
         tables=(lead_table(account, judgement, inputs.past, plant, scope), *tables),
         series=rope_series(account, judgement),
         notes=notes_of(account, plant),
-        cautions=CAUTIONS,
+        cautions=tuple(tr(caution) for caution in CAUTIONS),
     )
 
 
@@ -174,12 +190,16 @@ def _good_pieces(inputs: RopeInputs, scope: Scope) -> Figure:
     """Good pieces that the line's cut-and-wrap machines made of the rope."""
     period = (scope.period.start, scope.period.end)
     counts_of = [part.at(0) for c in inputs.seen.wrappers if (part := c.between(period).good) is not None]
-    return good_pieces_figure(Estimate.sum(counts_of) if counts_of else None, scope.period, f"line {scope.line}")
+    return good_pieces_figure(
+        Estimate.sum(counts_of) if counts_of else None, scope.period, tr("line {line}", line=scope.line)
+    )
 
 
 def _sizer(plant: Plant, name: str) -> Machine:
     machine = plant.machine(name)
     if machine is None or machine.kind != "sizer":
         ids = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or tr("none in plant.toml")
-        raise AskError(Fault(tr("'{name}' is not a sizer", name=name), "--machine", tr("one of {ids}", ids=ids)))
+        raise AskError(
+            Fault(tr("'{machine}' is not a sizer", machine=name), "--machine", tr("one of {machines}", machines=ids))
+        )
     return machine

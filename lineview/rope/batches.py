@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import BATCHES, ROPE_BATCHES, UTC_US, empty
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.machine.activity import RUNNING, SLOW
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.stats.batch_correlation import SLOPE_FROM, within_batch_correlation
@@ -269,6 +269,10 @@ def live_hours(readings: pl.DataFrame, at: pl.Series, gap_s: float) -> Floats:
     return np.asarray(hours[inside] + extra / 3600)
 
 
+#: The source of a clock without a counter.
+LIVE = mark("live gauge readings")
+
+
 @dataclass(frozen=True)
 class RopeClock:
     """Running hours at moments, and what they come from."""
@@ -297,16 +301,16 @@ def rope_clock(
     live_h = float(np.ptp(live(probe))) if len(probe) else 0.0
     rope = None if sizer is None else sizer.machine.counter("rope")
     if sizer is not None and rope is not None and sizer.has_read("rope"):
-        chosen = _by_activity(sizer, period, f"{rope.id} of {sizer.machine.shown}")
+        chosen = _by_activity(sizer, period, tr("{counter} of {machine}", counter=rope.id, machine=sizer.machine.shown))
         if _covers(chosen, probe, live_h):
             return chosen
     for wrapper in wrappers:
         if not len(wrapper.seen.code):
             continue
-        chosen = _by_activity(wrapper, period, tr("pieces of {shown}", shown=wrapper.machine.shown))
+        chosen = _by_activity(wrapper, period, tr("pieces of {machine}", machine=wrapper.machine.shown))
         if _covers(chosen, probe, live_h):
             return chosen
-    return RopeClock(live, "live gauge readings")
+    return RopeClock(live, LIVE)
 
 
 def _probe(gauge: pl.DataFrame) -> pl.Series:

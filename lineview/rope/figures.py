@@ -10,7 +10,7 @@ import numpy as np
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
-from lineview.core.language import tr
+from lineview.core.language import in_digits, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.figures import FigureList
@@ -59,14 +59,16 @@ def rope_figures(account: RopeAccount, judgement: Verdict | None, plant: Plant, 
 def _mean(model: RopeModel, contrast: np.ndarray) -> Estimate:
     """What the model gives for a contrast of its columns, with its 95 % interval."""
     low, high = model.fit.interval(contrast)
-    return Estimate(model.fit.mean(contrast), low, high, model.n, interval=_kind(model, "95 % confidence"))
+    return Estimate(model.fit.mean(contrast), low, high, model.n, interval=_kind(model, tr("95 % confidence")))
 
 
 def _kind(model: RopeModel, stated: str) -> str:
     """What an interval is where it holds more than a level and a wear that stay; "" where it does not."""
     if not model.fit.doubtful:
         return ""
-    return tr("at least {stated}, for a level that wanders or a pace that changes cannot be ruled out", stated=stated)
+    return tr(
+        "at least {interval}, for a level that wanders or a pace that changes cannot be ruled out", interval=stated
+    )
 
 
 def _targets(figures: FigureList, account: RopeAccount) -> None:
@@ -76,13 +78,14 @@ def _targets(figures: FigureList, account: RopeAccount) -> None:
             figures.unknown(name, tr("no batch names its product, and products differ in diameter"))
         return
     figures.add("target_mm", middle, tr("the products' diameter_mm in plant.toml"))
-    figures.add("tolerance_low_mm", middle - half, f"{middle:g} − {half:g}")
-    figures.add("tolerance_high_mm", middle + half, f"{middle:g} + {half:g}")
+    figures.add("tolerance_low_mm", middle - half, in_digits(f"{middle:g} − {half:g}"))
+    figures.add("tolerance_high_mm", middle + half, in_digits(f"{middle:g} + {half:g}"))
 
 
 def _no_model(figures: FigureList, account: RopeAccount) -> None:
+    few = 0 < account.points.height < LEAST_BATCHES
     for name in _MODELLED:
-        if account.problem.startswith("too few batches"):
+        if few:
             figures.too_few(name, needs=LEAST_BATCHES, has=account.points.height)
         else:
             figures.unknown(name, account.problem or tr("no model of the rope"))
@@ -106,7 +109,7 @@ def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, judgemen
         bending=show.number(100 * model.fit.bending, 0),
         p=show.number(left_over(model).p, 2),
     )
-    ends, kind = (judgement.wear_low, judgement.wear_high), _kind(model, "95 % confidence")
+    ends, kind = (judgement.wear_low, judgement.wear_high), _kind(model, tr("95 % confidence"))
     figures.add("drift_mm_per_h", Estimate(judgement.wear_mm_per_h, *ends, model.n, interval=kind), working)
     working = tr("last of {steps} step(s)", steps=steps) if steps else tr("no step in the period")
     figures.add("drift_since", model.since, working, n=model.n)
@@ -122,11 +125,11 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
     level, wear = model.fit.mean(model.at(ahead.now_h)), model.fit.mean(model.contrast(wear=1.0))
     working = tr(
         "(tolerance − {level} mm) ÷ {wear} mm/h, over the levels and wears that the data allow; "
-        "{share_within:.0%} of them leave within {horizon_h:.0f} h",
+        "{share:.0%} of them leave within {hours:.0f} h",
         level=show.number(level, 4),
         wear=show.number(wear, 5),
-        share_within=ahead.mean.share_within,
-        horizon_h=HORIZON_H,
+        share=ahead.mean.share_within,
+        hours=HORIZON_H,
     )
     _hours(figures, "hours_to_tolerance", ahead.mean, working, model)
     if ahead.first is not None:
@@ -148,12 +151,12 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         why = (
             tr("the planned shifts end before")
             if late
-            else tr("will not, within {horizon_h:.0f} h of running", horizon_h=HORIZON_H)
+            else tr("will not, within {hours:.0f} h of running", hours=HORIZON_H)
         )
         return figures.unknown("leaves_tolerance_at", why)
     working = tr(
-        "{number} running hours ÷ {uptime} running hours a planned hour, along the planned shifts",
-        number=show.number(ahead.mean.value_h or 0.0, 1),
+        "{hours} running hours ÷ {uptime} running hours a planned hour, along the planned shifts",
+        hours=show.number(ahead.mean.value_h or 0.0, 1),
         uptime=show.number(ahead.uptime, 2),
     )
     ends = {"earliest": ahead.moment_low, "latest": ahead.moment_high}
@@ -161,10 +164,9 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
 
 
 def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, model: RopeModel) -> None:
-    kind = (_kind(model, "90 %") or "90 % interval") + (
-        "" if time.high_h is not None else tr(", open above {horizon_h:.0f} h", horizon_h=HORIZON_H)
-    )
-    why = "" if time.value_h is not None else tr("will not, within {horizon_h:.0f} h", horizon_h=HORIZON_H)
+    kind = _kind(model, "90 %") or tr("90 % interval")
+    kind += "" if time.high_h is not None else tr(", open above {hours:.0f} h", hours=HORIZON_H)
+    why = "" if time.value_h is not None else tr("will not, within {hours:.0f} h", hours=HORIZON_H)
     figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, model.n, interval=kind, why_none=why), working)
 
 
@@ -187,10 +189,10 @@ def _level_figures(figures: FigureList, account: RopeAccount, model: RopeModel) 
             figures.unknown(name, tr("the target diameter is not known"))
         return
     level = Estimate.exact(target) + deviation
-    working = f"{target:g} + {show.number(deviation.number, 4)}"
+    working = in_digits(f"{target:g} + ") + show.number(deviation.number, 4)
     figures.add("level_mm", level, working, interval=deviation.interval)
     figures.add(
-        "deviation_mm", deviation, tr("model at {now_h} running hours, the last batch", now_h=show.number(now_h, 2))
+        "deviation_mm", deviation, tr("model at {hours} running hours, the last batch", hours=show.number(now_h, 2))
     )
 
 
@@ -201,7 +203,7 @@ def _temperature(figures: FigureList, account: RopeAccount, model: RopeModel) ->
             why = tr("rope temperature hardly changes, or most batches have none")
         return figures.unknown("temperature_mm_per_c", why)
     working = tr(
-        "slope on batch mean temperature about {temperature_c} °C", temperature_c=show.number(model.temperature_c, 1)
+        "slope on batch mean temperature about {temperature} °C", temperature=show.number(model.temperature_c, 1)
     )
     return figures.add("temperature_mm_per_c", _mean(model, model.contrast(temperature=1.0)), working)
 
@@ -235,7 +237,11 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     middle, least, most = model.average()
     over = Estimate(middle, least, most, model.n)
     average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
-    mean = tr("{number} mm off target on average of {n} batches; ", number=show.number(over.number, 4), n=model.n)
+    mean = tr(
+        "{deviation} mm off target on average of {batches} batches; ",
+        deviation=show.number(over.number, 4),
+        batches=model.n,
+    )
     figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))
     if average.money is not None:
         figures.add(_AVERAGE[1], Estimate(*average.money, n=model.n), mean + _money_working(average))
@@ -250,21 +256,25 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
     if not isinstance(kg.low, float) or not isinstance(kg.high, float) or kg.low * kg.high <= 0:
         return ""
     amount, money = (
-        show.value(replace(f, value=abs(f.value)), plant).removesuffix("/week") if isinstance(f.value, float) else ""
+        _without_week(replace(f, value=abs(f.value)), plant) if isinstance(f.value, float) else ""
         for f in (kg, by_name["weight_effect_money_per_week"])
     )
-    way = tr("gives away") if kg.value > 0 else tr("is short by")
     ends = sorted(abs(end) for end in (kg.low, kg.high))
     low, high = (show.value(replace(kg, value=end), plant).split()[0] for end in ends)
-    now = tr(
-        "At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week{part}.",
-        way=way,
-        amount=amount,
-        low=low,
-        high=high,
-        part=money and ", " + money,
-    )
+    places = {"amount": amount, "low": low, "high": high, "money": money and ", " + money}
+    if kg.value > 0:
+        now = tr(
+            "At its present deviation the rope gives away {amount} ({low} to {high}) of candy a week{money}.", **places
+        )
+    else:
+        now = tr(
+            "At its present deviation the rope is short by {amount} ({low} to {high}) of candy a week{money}.", **places
+        )
     return f"{now} {_average_words(by_name, plant)}".rstrip()
+
+
+def _without_week(figure: Figure, plant: Plant) -> str:
+    return show.value(figure, plant).removesuffix(f"/{tr('week')}")
 
 
 def _average_words(by_name: dict[str, Figure], plant: Plant) -> str:
@@ -272,12 +282,12 @@ def _average_words(by_name: dict[str, Figure], plant: Plant) -> str:
     kg, money = (by_name.get(name) for name in _AVERAGE)
     if kg is None or not isinstance(kg.value, float):
         return ""
-    amount = show.value(kg, plant).removesuffix("/week")
-    cost = f", {show.value(money, plant).removesuffix('/week')}" if money and isinstance(money.value, float) else ""
+    amount = _without_week(kg, plant)
+    cost = f", {_without_week(money, plant)}" if money and isinstance(money.value, float) else ""
     return tr(
-        "Averaged over the period it was {amount}{cost} a week: the rope's part of the giveaway on the page Weight.",
+        "Averaged over the period it was {amount}{money} a week: the rope's part of the giveaway on the page Weight.",
         amount=amount,
-        cost=cost,
+        money=cost,
     )
 
 
@@ -287,17 +297,17 @@ def _kg_working(effect: WeekEffect) -> str:
         for week in effect.products[:SHOWN]
     ]
     if effect.products[SHOWN:]:
-        parts.append(tr("{products} further products", products=len(effect.products) - SHOWN))
-    return tr("({parts}) ÷ 1000, pieces a planned week", parts=" + ".join(parts))
+        parts.append(tr("{count} further products", count=len(effect.products) - SHOWN))
+    return tr("({sum}) ÷ 1000, pieces a planned week", sum=" + ".join(parts))
 
 
 def _money_working(effect: WeekEffect) -> str:
     priced = [(week.kg[0], week.product) for week in effect.products if week.product.price_per_kg is not None]
     parts = [f"{show.number(kg, 2)} kg × {candy.price_per_kg:g} ({candy.flavour})" for kg, candy in priced[:SHOWN]]
     if priced[SHOWN:]:
-        parts.append(tr("{priced} further products", priced=len(priced) - SHOWN))
+        parts.append(tr("{count} further products", count=len(priced) - SHOWN))
     left_out = (
-        tr("; {unnamed:.1%} of the pieces name no product and are left out", unnamed=effect.unnamed)
+        tr("; {share:.1%} of the pieces name no product and are left out", share=effect.unnamed)
         if effect.unnamed > 0
         else ""
     )
@@ -307,12 +317,12 @@ def _money_working(effect: WeekEffect) -> str:
 def _effects(figures: FigureList, model: RopeModel, judgement: Verdict) -> None:
     """Add what each step did."""
     for i, effect in enumerate(judgement.effects, 1):
-        kind = _kind(model, "95 % confidence")
+        kind = _kind(model, tr("95 % confidence"))
         size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n, interval=kind)
         working = tr(
-            "{after_mm} after − {before_mm} before",
-            after_mm=show.number(effect.after_mm, 3),
-            before_mm=show.number(effect.before_mm, 3),
+            "{after} after − {before} before",
+            after=show.number(effect.after_mm, 3),
+            before=show.number(effect.before_mm, 3),
         )
         figures.add("adjustment_{i}_mm", size, working, i=i, what=effect.label)
 
@@ -325,7 +335,9 @@ def _products(figures: FigureList, model: RopeModel) -> None:
     for i, name in enumerate(model.kinds.names):
         batches = int(model.kinds.columns[:, i].sum())
         working = tr(
-            "offset of {batches} batches from their own target, beside that of {other}", batches=batches, other=other
+            "offset of {batches} batches from their own target, beside that of {product}",
+            batches=batches,
+            product=other,
         )
         offset = _mean(model, model.contrast(**{f"product{i}": 1.0}))
         figures.add("product_{i}_mm", offset, working, n=batches, i=i + 1, product=name, other=other)
@@ -354,4 +366,8 @@ def _within(figures: FigureList, account: RopeAccount) -> None:
             continue
         high = estimate.high if estimate.high is not None and isfinite(estimate.high) else None
         kind = estimate.interval if estimate.low is None else ""
-        figures.add(name, replace(estimate, high=high, interval=kind), f"{working}, {estimate.n} batches")
+        figures.add(
+            name,
+            replace(estimate, high=high, interval=kind),
+            tr("{working}, {batches} batches", working=working, batches=estimate.n),
+        )

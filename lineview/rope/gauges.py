@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.core.language import mark, tr
+from lineview.core.language import mark
 from lineview.plant import Gauge, Machine
 from lineview.rope.batches import points_of, readings_in_batches
 from lineview.rope.drift_model import LEAST_BATCHES, batch_steps
@@ -20,13 +20,14 @@ Floats = NDArray[np.float64]
 
 #: What a true diameter in mm is multiplied by when the gauge in truth shows another unit, and its name.
 UNIT_SLIPS: tuple[tuple[float, str], ...] = (
-    (1 / 25.4, "inches"),
+    (1 / 25.4, mark("inches")),
     (1 / 0.0254, mark("thousandths of an inch")),
-    (0.1, "centimetres"),
+    (0.1, mark("centimetres")),
     (10.0, mark("tenths of a millimetre")),
     (100.0, mark("hundredths of a millimetre")),
-    (1000.0, "micrometres"),
+    (1000.0, mark("micrometres")),
 )
+OTHER_UNIT = mark("another unit")
 #: A median within this share of the target is taken for rope; a slip must fit the target as closely.
 NEAR = 0.25
 #: Readings further than this share from the target are no rope: an empty gauge, a hand, a join.
@@ -102,7 +103,7 @@ def unit_slip(values: Floats, target_mm: float | None, tolerance_mm: float | Non
     for factor, name in UNIT_SLIPS:
         if abs(ratio / factor - 1) <= NEAR:
             return name
-    return "" if abs(ratio - 1) <= ROPE else tr("another unit")
+    return "" if abs(ratio - 1) <= ROPE else OTHER_UNIT
 
 
 def standing_still(values: Floats) -> NDArray[np.bool_]:

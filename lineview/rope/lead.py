@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lineview.core.estimate import Estimate
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
@@ -49,12 +49,12 @@ def lead_table(
     """The lines that stand first on the rope's page."""
     rows: list[dict[str, str]] = []
     line = next((line.name or line.id for line in plant.lines if line.id == account.sizer.line), "")
-    rows.append({"what": "sizer", "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
+    rows.append({"what": mark("sizer"), "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
     if judgement is not None and account.model is not None:
-        rows.append({"what": "since", "said": _since(account, judgement, plant, scope)})
-        rows.append({"what": tr("likely cause"), "said": cause_words(account, judgement, plant)})
-        rows.append({"what": tr("out of tolerance"), "said": _out(account, judgement, plant, scope)})
-        rows.append({"what": tr("to set"), "said": advice_words(account, past, plant)})
+        rows.append({"what": mark("since"), "said": _since(account, judgement, plant, scope)})
+        rows.append({"what": mark("likely cause"), "said": cause_words(account, judgement, plant)})
+        rows.append({"what": mark("out of tolerance"), "said": _out(account, judgement, plant, scope)})
+        rows.append({"what": mark("to set"), "said": advice_words(account, past, plant)})
     return Table("lead", tr("At the machine"), columns_of("what; said"), rows)
 
 
@@ -64,13 +64,13 @@ def _since(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope)
         return show.NOTHING
     when = show.moment_near(model.since, plant, scope.now)
     steps = [e for e in judgement.effects if e.at == model.since]
+    if steps and steps[-1].recorded:
+        return tr("{when}, the last adjustment", when=when)
     if steps:
-        return tr("{when}, the last {part}", when=when, part="adjustment" if steps[-1].recorded else "unexplained jump")
-    return (
-        tr("{when}, where the drift changed its pace", when=when)
-        if model.bend_h is not None
-        else tr("{when}, the first batch shown", when=when)
-    )
+        return tr("{when}, the last unexplained jump", when=when)
+    if model.bend_h is not None:
+        return tr("{when}, where the drift changed its pace", when=when)
+    return tr("{when}, the first batch shown", when=when)
 
 
 def cause_words(account: RopeAccount, judgement: Verdict, plant: Plant) -> str:
@@ -93,11 +93,9 @@ def cause_words(account: RopeAccount, judgement: Verdict, plant: Plant) -> str:
         worst = max(slipping, key=lambda slip: abs(slip.share))
         return tr("roller pair {pair}: slip, stretch after it, or a worn diameter", pair=worst.pair)
     points = account.points
-    warm = points.height > 0 and points["temperature_c"].null_count() == points.height
-    caveat = (
-        tr("rope temperature was not exported and cannot be ruled out") if warm else tr("rope temperature is taken out")
-    )
-    return tr("rollers wear or a setting creeps; {caveat}", caveat=caveat)
+    if points.height > 0 and points["temperature_c"].null_count() == points.height:
+        return tr("rollers wear or a setting creeps; rope temperature was not exported and cannot be ruled out")
+    return tr("rollers wear or a setting creeps; rope temperature is taken out")
 
 
 def _out(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> str:
@@ -105,29 +103,23 @@ def _out(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -
     if ahead is None:
         return tr("not known: no product with a tolerance")
     mean = ahead.mean
+    if mean.value_h is None and mean.low_h is None:
+        return tr("not within {hours:.0f} hours of running", hours=HORIZON_H)
     if mean.value_h is None:
-        sure = mean.low_h is None
-        return (
-            tr("not within {horizon_h:.0f} hours of running", horizon_h=HORIZON_H)
-            if sure
-            else tr("unlikely within {horizon_h:.0f} hours of running", horizon_h=HORIZON_H)
-        )
+        return tr("unlikely within {hours:.0f} hours of running", hours=HORIZON_H)
     if mean.value_h == 0:
-        return "already"
-    high = f"{mean.high_h:.0f}" if mean.high_h is not None else tr("more than {horizon_h:.0f}", horizon_h=HORIZON_H)
-    when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
+        return tr("already")
+    high = tr("more than {hours:.0f}", hours=HORIZON_H) if mean.high_h is None else f"{mean.high_h:.0f}"
     text = tr(
-        "in {value_h} of running ({part:.0f} to {high}, 90 %){when}",
-        value_h=show.hours(mean.value_h),
-        part=mean.low_h or 0.0,
+        "in {hours} of running ({low:.0f} to {high}, 90 %)",
+        hours=show.hours(mean.value_h),
+        low=mean.low_h or 0.0,
         high=high,
-        when=when,
     )
-    return (
-        text
-        if judgement.state == "drifting"
-        else tr("if it goes on as its middle line does, {text}; the drift may be none", text=text)
-    )
+    text += "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
+    if judgement.state == "drifting":
+        return text
+    return tr("if it goes on as its middle line does, {when}; the drift may be none", when=text)
 
 
 def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -> str:
@@ -139,16 +131,18 @@ def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -
     off, (low, high) = model.fit.mean(now), model.fit.interval(now, 0.95)
     if low <= 0 <= high:
         return tr("nothing: how far the rope is off its target cannot be told from zero")
-    way = "thinner" if off > 0 else "thicker"
-    ends = sorted((abs(low), abs(high)))
-    turn = f"{_coarse(abs(off), high - low, plant)} {way} ({' to '.join(_coarse(e, high - low, plant) for e in ends)})"
+    size, ends = _coarse(abs(off), high - low, plant), _ends((low, high), high - low, plant)
+    if off > 0:
+        turn = tr("{length} thinner ({ends})", length=size, ends=ends)
+    else:
+        turn = tr("{length} thicker ({ends})", length=size, ends=ends)
     source = past if past is not None and past.model is not None else account
     habit = habit_of(effects_of(source.model)) if source.model is not None else None
     if habit is None:
         return tr(
-            "{turn}; too few adjustments were noted here to learn from (needs {least_adjustments})",
+            "{turn}; too few adjustments were noted here to learn from (needs {needs})",
             turn=turn,
-            least_adjustments=LEAST_ADJUSTMENTS,
+            needs=LEAST_ADJUSTMENTS,
         )
     return f"{turn}. {habit_words(habit, abs(off), high - low, plant)}"
 
@@ -162,30 +156,31 @@ def habit_words(habit: Habit, off_mm: float, width_mm: float, plant: Plant) -> s
     if over.value is None or over.low is None or over.high is None:
         return ""
     wide = over.high - over.low
-    count = tr("The last {count} adjustments of this sizer", count=habit.count)
     if over.low <= 0 <= over.high:
         return tr(
-            "{count} neither overshot nor fell short on average ({length} to {length_2})",
-            count=count,
-            length=length(over.low, plant, signed=True),
-            length_2=length(over.high, plant, signed=True),
+            "The last {count} adjustments of this sizer neither overshot nor fell short on average ({low} to {high})",
+            count=habit.count,
+            low=length(over.low, plant, signed=True),
+            high=length(over.high, plant, signed=True),
         )
-    verb = "overshot" if over.value > 0 else tr("fell short")
-    ends = sorted((abs(over.low), abs(over.high)))
-    by = " to ".join(_coarse(end, wide, plant) for end in ends)
-    past_words, aim = tr("{count} {verb} by {by} on average (95 %)", count=count, verb=verb, by=by), off_mm - over.value
+    past = {"count": habit.count, "by": _ends((over.low, over.high), wide, plant)}
+    aim = off_mm - over.value
+    if over.value > 0:
+        text = tr("The last {count} adjustments of this sizer overshot by {by} on average (95 %)", **past)
+    else:
+        text = tr("The last {count} adjustments of this sizer fell short by {by} on average (95 %)", **past)
     if aim < _step(width_mm + wide) / 2:
-        return tr(
-            "{past_words}, as much as the correction wanted now: make the smallest turn and look at the next batches",
-            past_words=past_words,
-        )
-    turn = tr("turn less") if over.value > 0 else tr("turn more")
-    return tr(
-        "{past_words}: {turn}, as if for {coarse}",
-        past_words=past_words,
-        turn=turn,
-        coarse=_coarse(aim, width_mm + wide, plant),
-    )
+        return text + tr(", as much as the correction wanted now: make the smallest turn and look at the next batches")
+    size = _coarse(aim, width_mm + wide, plant)
+    if over.value > 0:
+        return text + tr(": turn less, as if for {length}", length=size)
+    return text + tr(": turn more, as if for {length}", length=size)
+
+
+def _ends(ends: tuple[float, float], width_mm: float, plant: Plant) -> str:
+    """Write the ends of an interval without their signs, the nearer first."""
+    near, far = (_coarse(end, width_mm, plant) for end in sorted(map(abs, ends)))
+    return tr("{low} to {high}", low=near, high=far)
 
 
 def _step(width_mm: float) -> float:

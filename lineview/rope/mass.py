@@ -109,7 +109,7 @@ def week_effect(
     bare = [week.product.id for week in weeks if week.product.price_per_kg is None]
     why = ""
     if bare:
-        why = tr("no price_per_kg in plant.toml of {bare}", bare=", ".join(bare))
+        why = tr("no price_per_kg in plant.toml of {products}", products=", ".join(bare))
     elif share > UNNAMED:
         why = tr("{share:.0%} of the pieces are of no product the batch sheet names", share=share)
     money = None if why else _sum_ends([(week.kg, week.product.price_per_kg or 0.0) for week in weeks])

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Table, columns_of
@@ -75,7 +75,7 @@ def _rank(account: RopeAccount) -> RankedSizer:
             drift_high=judgement.wear_high,
         )
     if account.ahead is None:
-        return replace(ranked, problem=account.problem or "the tolerance is not known")
+        return replace(ranked, problem=account.problem or tr("the tolerance is not known"))
     time = account.ahead.mean
     return replace(ranked, hours=time.value_h, early=time.low_h, late=time.high_h, chance=time.share_within)
 
@@ -122,27 +122,34 @@ def _round(drift: float | None) -> float | None:
     return None if drift is None else round(drift, 4)
 
 
+_STATES = {
+    "steady": mark("steady"),
+    "stepped": mark("steady since a jump"),
+    "repaired": mark("steady since an adjustment"),
+}
+_NOT_KNOWN = mark("not known")
+
+
 def state_words(sizer: RankedSizer) -> str:
     """Say how a sizer's rope stands, in a word or two."""
     if sizer.state == "drifting" and sizer.drift is not None:
-        return "thinning" if sizer.drift < 0 else "thickening"
+        return mark("thinning") if sizer.drift < 0 else mark("thickening")
     if sizer.hours and sizer.drift is not None:
-        return tr("may be {part}", part="thinning" if sizer.drift < 0 else "thickening")
-    words = {"steady": "steady", "stepped": tr("steady since a jump"), "repaired": tr("steady since an adjustment")}
-    return words.get(sizer.state, "not known")
+        return mark("may be thinning") if sizer.drift < 0 else mark("may be thickening")
+    return _STATES.get(sizer.state, _NOT_KNOWN)
 
 
 def why_words(sizer: RankedSizer) -> str:
     """Say why a sizer stands where it does in the order."""
     if sizer.problem:
-        return tr("not known: {problem}", problem=sizer.problem)
+        return tr("not known: {why}", why=sizer.problem)
     if sizer.out:
         return tr("out of tolerance already")
     if sizer.hours is not None:
         return tr("leaves tolerance at this pace")
     if sizer.early is not None:
-        return tr("unlikely within {horizon_h:.0f} h", horizon_h=HORIZON_H)
-    return tr("will not leave tolerance within {horizon_h:.0f} h", horizon_h=HORIZON_H)
+        return tr("unlikely within {hours:.0f} h", hours=HORIZON_H)
+    return tr("will not leave tolerance within {hours:.0f} h", hours=HORIZON_H)
 
 
 def sooner_words(ranked: tuple[RankedSizer, ...], sizer_id: str) -> str:
@@ -153,11 +160,17 @@ def sooner_words(ranked: tuple[RankedSizer, ...], sizer_id: str) -> str:
         return ""
     first = needs[0]
     if first.out:
-        return tr("{shown} needs attention sooner: its rope is out of tolerance.", shown=first.shown)
+        return tr("{sizer} needs attention sooner: its rope is out of tolerance.", sizer=first.shown)
     early = show.number(first.early or 0.0, 0)
-    hours = (
-        tr("{early} hours or more", early=early)
-        if first.late is None
-        else tr("{early} to {late} hours", early=early, late=show.number(first.late, 0))
+    if first.late is None:
+        return tr(
+            "{sizer} needs attention sooner: its rope leaves tolerance in {hours} hours or more.",
+            sizer=first.shown,
+            hours=early,
+        )
+    return tr(
+        "{sizer} needs attention sooner: its rope leaves tolerance in {low} to {high} hours.",
+        sizer=first.shown,
+        low=early,
+        high=show.number(first.late, 0),
     )
-    return tr("{shown} needs attention sooner: its rope leaves tolerance in {hours}.", shown=first.shown, hours=hours)

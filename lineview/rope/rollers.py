@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 import polars as pl
 
-from lineview.core.language import tr
+from lineview.core.language import mark
 from lineview.plant import Gauge, Machine
 from lineview.stats.means import interval_of_block_means
 from lineview.stats.serial_correlation import Ripple, ripple_at
@@ -146,13 +146,13 @@ def _look(pair: int, period: float, gauge: pl.DataFrame) -> RollerRipple:
     last = gauge.tail(MOST_READINGS)
     seconds = last["at"].dt.epoch("us").to_numpy() / 1e6
     if seconds.size < 60:
-        return RollerRipple(pair, period, None, tr("too few readings"))
+        return RollerRipple(pair, period, None, mark("too few readings"))
     if float(np.median(np.diff(seconds))) * 2.2 > period:
-        return RollerRipple(pair, period, None, tr("readings too far apart to see a turn"))
+        return RollerRipple(pair, period, None, mark("readings too far apart to see a turn"))
     # slow change, a batch's own level among it, is no ripple: the mean of about four turns is taken out
     value = last["value"].to_numpy().astype(np.float64)
     width = max(5, round(4 * period / float(np.median(np.diff(seconds)))))
     slow = np.convolve(value, np.ones(width) / width, mode="same")
     inner = slice(width, -width) if seconds.size > 4 * width else slice(None)
     ripple = ripple_at(seconds[inner], (value - slow)[inner], period)
-    return RollerRipple(pair, period, ripple, "" if ripple else tr("too few turns were seen"))
+    return RollerRipple(pair, period, ripple, "" if ripple else mark("too few turns were seen"))

@@ -33,15 +33,13 @@ def run_rules_table(account: RopeAccount) -> Table:
     if rules is None or model is None or watch is None or rules.refused:
         return Table("run_rules", title, columns, ())
     if rules.run_length is not None:
-        title += tr(
-            "; together they alarm falsely once in {run_length} batches", run_length=show.number(rules.run_length, 0)
-        )
+        title += tr("; together they alarm falsely once in {batches} batches", batches=show.number(rules.run_length, 0))
     rows = []
     for test, signal in rules.signals.items():
         places = np.flatnonzero(signal)
         standing = places[places >= watch.since]
         first = model.points["at"][int(standing[0])] if standing.size else None
-        words = f"{test}: {NELSON[test - 1]}"
+        words = f"{test}: {tr(NELSON[test - 1])}"
         rows.append({"rule": words, "signals": places.size, "stands": standing.size, "first": first})
     return Table("run_rules", title, columns, rows)
 
@@ -52,7 +50,7 @@ def run_rules_notes(account: RopeAccount) -> list[str]:
     if rules is None:
         return []
     if rules.refused:
-        return [tr("Run rules are asked for in plant.toml and were not applied: {refused}.", refused=rules.refused)]
+        return [tr("Run rules are asked for in plant.toml and were not applied: {why}.", why=rules.refused)]
     return [tr("Run rules are on: they add false alarms to those of the charts, whose rate is set without them.")]
 
 
@@ -88,18 +86,16 @@ def watch_table(account: RopeAccount) -> Table:
         return Table("watch", title, columns, ())
     if watch.by_rank:
         title += tr(", by rank, for some batches are farther off than a normal law has them")
-    averages = (("EWMA", SLOW, watch.ewma), (tr("EWMA, quick"), QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
+    averages = (("EWMA", SLOW, watch.ewma), (mark("EWMA, quick"), QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
     rows: list[dict[str, Any]] = []
     for (chart, smoothing, frame), width in zip(averages, watch.widths, strict=True):
         parameter = f"L {show.number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
         row = {"chart": chart, "parameter": parameter, "low": frame["low"][-1], "high": frame["high"][-1]}
-        rate = tr("{false_alarm_h:.0f} h, with the other two", false_alarm_h=FALSE_ALARM_H)
+        rate = tr("{hours:.0f} h, with the other two", hours=FALSE_ALARM_H)
         rows.append({**row, "rate": rate, **_signals(frame)})
     parameter, limit = f"k {ALLOWANCE:g}, h {show.number(watch.limit, 2)}", watch.cusum["limit"][-1]
     row = {"chart": "CUSUM", "parameter": parameter, "low": -limit, "high": limit}
-    rows.append(
-        {**row, "rate": tr("{false_alarm_h:.0f} h by itself", false_alarm_h=FALSE_ALARM_H), **_signals(watch.cusum)}
-    )
+    rows.append({**row, "rate": tr("{hours:.0f} h by itself", hours=FALSE_ALARM_H), **_signals(watch.cusum)})
     return Table("watch", title, columns, rows)
 
 
@@ -136,36 +132,35 @@ def _causes(
 ) -> Table:
     rows: list[dict[str, Any]] = []
     if account.model is not None and judgement is not None:
-        since = tr("the last step") if account.model.adjustments else tr("the first batch")
-        when = show.moment_near(account.model.since, plant, scope.now)
-        sources = {
-            "drift_mm_per_h": (
-                tr("wear, an hour of running"),
-                tr("{n} batches; the pace since {since}, {when}", n=account.model.n, since=since, when=when),
-            ),
-            "batch_to_batch_sd_mm": (
-                tr("one batch to the next"),
-                tr("standard deviation, {n} batches", n=account.model.n),
-            ),
-            "within_batch_sd_mm": (tr("within a batch"), tr("standard deviation of readings about each batch's line")),
-            "taper_mm": (tr("from a batch's start to its end"), tr("mean of the batches")),
-            "temperature_mm_per_c": (
-                tr("rope 1 °C{part} warmer", part=" (1.8 °F)" if plant.units == "US" else ""),
-                tr("slope on batch mean temperature"),
-            ),
-        }
-        if account.model.kinds is not None:
-            other = f", against {account.model.kinds.reference}"
-            numbered = enumerate(account.model.kinds.names, 1)
-            sources |= {
-                f"product_{i}_mm": (f"{name} batches{other}", tr("each off its own target")) for i, name in numbered
-            }
+        sources = _cause_words(account.model, plant, scope)
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:
                 rows.append(_cause(what, figure, source, plant))
     columns = columns_of("what: what moves the diameter; size; interval: 95 % interval; from")
     return Table("causes", tr("What moves the diameter"), columns, rows)
+
+
+def _cause_words(model: RopeModel, plant: Plant, scope: Scope) -> dict[str, tuple[str, str]]:
+    """What each cause is called and what its size rests on, by the name of its figure."""
+    when, n = show.moment_near(model.since, plant, scope.now), model.n
+    if model.adjustments:
+        since = tr("{batches} batches; the pace since the last step, {when}", batches=n, when=when)
+    else:
+        since = tr("{batches} batches; the pace since the first batch, {when}", batches=n, when=when)
+    warmer = tr("rope 1 °C (1.8 °F) warmer") if plant.units == "US" else tr("rope 1 °C warmer")
+    words = {
+        "drift_mm_per_h": (tr("wear, an hour of running"), since),
+        "batch_to_batch_sd_mm": (tr("one batch to the next"), tr("standard deviation, {batches} batches", batches=n)),
+        "within_batch_sd_mm": (tr("within a batch"), tr("standard deviation of readings about each batch's line")),
+        "taper_mm": (tr("from a batch's start to its end"), tr("mean of the batches")),
+        "temperature_mm_per_c": (warmer, tr("slope on batch mean temperature")),
+    }
+    kinds = model.kinds
+    for i, name in enumerate(kinds.names if kinds else (), 1):
+        what = tr("{product} batches, against {other}", product=name, other=kinds.reference if kinds else "")
+        words[f"product_{i}_mm"] = (what, tr("each off its own target"))
+    return words
 
 
 def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, Any]:
@@ -180,7 +175,9 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
     def size(mm: float) -> str:
         return length(mm, plant, signed=signed, rate=True)
 
-    ends = f"{size(low)} to {size(high)}" if isinstance(low, float) and isinstance(high, float) else None
+    ends = None
+    if isinstance(low, float) and isinstance(high, float):
+        ends = tr("{low} to {high}", low=size(low), high=size(high))
     return {"what": what, "size": size(figure.value), "interval": ends, "from": source}
 
 
@@ -213,19 +210,19 @@ def _adjustments(account: RopeAccount, judgement: Verdict | None, plant: Plant, 
 
 def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
     """Say what a step did, in words."""
-    what = "adjustment" if effect.recorded else tr("unexplained jump")
-    name = tr("the {what} of {at}", what=what, at=show.moment_near(effect.at, plant, scope.now))
-    if not effect.real:
-        return tr("{name} made no measurable difference", name=name)
-    if effect.helped and effect.before_mm * effect.size_mm < 0:
-        return f"{name} corrected {took_out(effect, plant)}"
-    way = "up" if effect.size_mm > 0 else "down"
-    return tr(
-        "{name} moved the rope {way} {length}, away from its target",
-        name=name,
-        way=way,
-        length=length(abs(effect.size_mm), plant),
+    when, size = show.moment_near(effect.at, plant, scope.now), length(abs(effect.size_mm), plant)
+    name = (
+        tr("the adjustment of {when}", when=when)
+        if effect.recorded
+        else tr("the unexplained jump of {when}", when=when)
     )
+    if not effect.real:
+        return tr("{step} made no measurable difference", step=name)
+    if effect.helped and effect.before_mm * effect.size_mm < 0:
+        return tr("{step} corrected {correction}", step=name, correction=took_out(effect, plant))
+    if effect.size_mm > 0:
+        return tr("{step} moved the rope up {length}, away from its target", step=name, length=size)
+    return tr("{step} moved the rope down {length}, away from its target", step=name, length=size)
 
 
 def _limits(account: RopeAccount) -> Table:
@@ -258,11 +255,11 @@ def _gauges(account: RopeAccount) -> Table:
     rows = []
     for i, gauge in enumerate(account.gauges):
         check = gauge.check
-        finding = "dead" if check.dead else tr("seems to be in {slip}", slip=check.slip) if check.slip else ""
+        finding = mark("dead") if check.dead else tr("seems to be in {unit}", unit=tr(check.slip)) if check.slip else ""
         rows.append(
             {
                 "gauge": gauge.gauge.id,
-                "used": "yes" if i == 0 and not finding else "no",
+                "used": mark("yes") if i == 0 and not finding else mark("no"),
                 "readings": check.usable.height,
                 "frozen": check.frozen,
                 "off_rope": check.off_rope,
@@ -284,7 +281,7 @@ def _rollers(account: RopeAccount) -> Table:
         row["turns_s"], row["found"] = ripple.turns_s, ripple.why_none
         if ripple.ripple is not None:
             row["ripple"], row["chance"] = ripple.ripple.amplitude, ripple.ripple.chance
-            row["found"] = tr("ripple at this pair's turning period") if ripple.found else tr("no ripple")
+            row["found"] = mark("ripple at this pair's turning period") if ripple.found else mark("no ripple")
     for slip in account.slips:
         row = rows.setdefault(slip.pair, {**empty, "pair": slip.pair})
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
@@ -301,26 +298,26 @@ def product_notes(model: RopeModel | None) -> list[str]:
     if kinds.aside:
         out.append(
             tr(
-                "Batches of {aside} are too few to know how far they run off their own target; they were "
+                "Batches of {products} are too few to know how far they run off their own target; they were "
                 "left out of the drift.",
-                aside=show.sentence_list(kinds.aside),
+                products=show.sentence_list(kinds.aside),
             )
         )
     if kinds.mixed:
         out.append(
             tr(
-                "How far the rope of {mixed} runs off its own target cannot be separated from drift, "
+                "How far the rope of {products} runs off its own target cannot be separated from drift, "
                 "from an adjustment or from the change between batches: too few batches, or a change of "
                 "product at an adjustment.",
-                mixed=show.sentence_list(kinds.mixed),
+                products=show.sentence_list(kinds.mixed),
             )
         )
     if kinds.in_one_stretch:
         out.append(
             tr(
-                "Batches of {in_one_stretch} were made in one stretch: whether that product runs off its "
+                "Batches of {products} were made in one stretch: whether that product runs off its "
                 "own target, or the rope jumped when it began or ended, is not known.",
-                in_one_stretch=show.sentence_list(kinds.in_one_stretch),
+                products=show.sentence_list(kinds.in_one_stretch),
             )
         )
     return out

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.rope.drift_model import SHAPES, RopeModel
 from lineview.stats.capability import shape_of
 from lineview.stats.control_charts import (
@@ -212,11 +212,11 @@ def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
         return out
     names = usable["batch"].to_list()
     single, moving = individuals_limits(values)
-    assumption = tr("batches independent of each other")
+    assumption = mark("batches independent of each other")
     alone = bool((usable["n"] == 1).all())
-    single_name = "individuals" if alone else tr("batch means as individuals")
+    single_name = mark("individuals") if alone else mark("batch means as individuals")
     out.append(_limits_with_names(single_name, single, names, 1, assumption))
-    out.append(_limits_with_names(tr("moving range"), moving, names[1:], 1, assumption))
+    out.append(_limits_with_names(mark("moving range"), moving, names[1:], 1, assumption))
     return out
 
 
@@ -242,11 +242,11 @@ def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bo
     if groups.shape[0] < 2:
         return []
     means, ranges, sds = subgroup_limits(groups)
-    assumption = tr("readings within a batch independent of each other")
+    assumption = mark("readings within a batch independent of each other")
     return [
-        _limits_with_names(tr("batch mean"), means, names, size, assumption),
-        _limits_with_names(tr("range in a batch"), ranges, names, size, assumption),
-        _limits_with_names(tr("standard deviation in a batch"), sds, names, size, assumption),
+        _limits_with_names(mark("batch mean"), means, names, size, assumption),
+        _limits_with_names(mark("range in a batch"), ranges, names, size, assumption),
+        _limits_with_names(mark("standard deviation in a batch"), sds, names, size, assumption),
     ]
 
 
@@ -284,7 +284,7 @@ def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
     chosen = sorted(set(tests))
     if model.n < LEAST:
         return RunRules(
-            {}, None, tr("too few batches to see whether residuals are independent: needs {least}", least=LEAST)
+            {}, None, tr("too few batches to see whether residuals are independent: needs {needs}", needs=LEAST)
         )
     portmanteau = left_over(model)
     if portmanteau.p < FAILS:

@@ -22,7 +22,7 @@ def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False)
     decimals = (3 if rate else 2) + (2 if plant.units == "US" else 0)
     if rate and 0 < abs(value) < 10**-decimals * 10:
         decimals += 1
-    word = "inch" if unit == "in" else unit  # "0.0002 in an hour" would be read as a preposition
+    word = tr("inch") if unit == "in" else unit  # "0.0002 in an hour" would be read as a preposition
     return f"{show.number(value, decimals, signed=signed)} {word}"
 
 
@@ -30,57 +30,58 @@ def about(at: datetime, plant: Plant, now: datetime) -> str:
     """Write a forecast's moment, rounded to ten minutes."""
     rounded = datetime.fromtimestamp(round(at.timestamp() / 600) * 600, tz=at.tzinfo)
     day, _, clock = show.moment_near(rounded, plant, now).rpartition(" ")
-    return f"{day} about {clock}"
+    return tr("{day} about {clock}", day=day, clock=clock)
 
 
 def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     """Say how the rope stands."""
     name = account.sizer.shown
     if judgement is None:
-        return (
-            Span(tr("Whether the rope of {name} drifts is not known: {problem}.", name=name, problem=account.problem)),
-        )
+        return (Span(tr("Whether the rope of {sizer} drifts is not known: {why}.", sizer=name, why=account.problem)),)
     if judgement.state == "drifting":
-        pace = tr(
-            "{way} {length} an hour", way=_way(judgement), length=length(abs(judgement.wear_mm_per_h), plant, rate=True)
-        )
-        start = (Span(tr("The rope of {name} is ", name=name)), Span(pace, call=_needs(account)))
+        start = (Span(tr("The rope of {sizer} is ", sizer=name)), Span(_pace(judgement, plant), call=_needs(account)))
         return (*start, *_leaving(account, plant, scope))
     if judgement.state == "stepped":
         return _step_sentence(account, judgement, plant, scope)
     if account.ahead is not None and may_drift(account, judgement):
-        pace = tr(
-            "may be {way}, about {length} an hour",
-            way=_way(judgement),
-            length=length(abs(judgement.wear_mm_per_h), plant, rate=True),
-        )
-        out = tr("{hours} of running", hours=show.hours(account.ahead.mean.value_h or 0.0))
-        return (
-            Span(
-                tr(
-                    "The rope of {name} {pace}, or hold steady; at that pace it leaves tolerance in {out}.",
-                    name=name,
-                    pace=pace,
-                    out=out,
-                )
-            ),
-        )
+        return (Span(_may_drift_words(name, account.ahead, judgement, plant)),)
     if judgement.state == "repaired":
         last = [e for e in judgement.effects if e.real][-1]
-        when = show.moment_near(last.at, plant, scope.now)
-        return (
-            Span(
-                tr(
-                    "The adjustment of {when} corrected {took_out}; since then the rope of {name} ",
-                    when=when,
-                    took_out=took_out(last, plant),
-                    name=name,
-                )
-            ),
-            Span(tr("holds steady")),
-            *_where(account, plant),
+        start_text = tr(
+            "The adjustment of {when} corrected {correction}; since then the rope of {sizer} ",
+            when=show.moment_near(last.at, plant, scope.now),
+            correction=took_out(last, plant),
+            sizer=name,
         )
-    return (Span(tr("The rope of {name} holds steady", name=name)), *_where(account, plant))
+        return (Span(start_text), Span(tr("holds steady")), *_where(account, plant))
+    return (Span(tr("The rope of {sizer} holds steady", sizer=name)), *_where(account, plant))
+
+
+def _pace(judgement: Verdict, plant: Plant) -> str:
+    size = length(abs(judgement.wear_mm_per_h), plant, rate=True)
+    if judgement.wear_mm_per_h < 0:
+        return tr("thinning {length} an hour", length=size)
+    return tr("thickening {length} an hour", length=size)
+
+
+def _may_drift_words(name: str, ahead: Ahead, judgement: Verdict, plant: Plant) -> str:
+    size = length(abs(judgement.wear_mm_per_h), plant, rate=True)
+    hours = show.hours(ahead.mean.value_h or 0.0)
+    if judgement.wear_mm_per_h < 0:
+        return tr(
+            "The rope of {sizer} may be thinning, about {length} an hour, or hold steady; at that pace it leaves "
+            "tolerance in {hours} of running.",
+            sizer=name,
+            length=size,
+            hours=hours,
+        )
+    return tr(
+        "The rope of {sizer} may be thickening, about {length} an hour, or hold steady; at that pace it leaves "
+        "tolerance in {hours} of running.",
+        sizer=name,
+        length=size,
+        hours=hours,
+    )
 
 
 def may_drift(account: RopeAccount, judgement: Verdict) -> bool:
@@ -92,12 +93,8 @@ def took_out(effect: Effect, plant: Plant) -> str:
     """Say how much of what was wrong a step took out."""
     wrong = length(abs(effect.before_mm), plant)
     if effect.before_mm * effect.after_mm < 0:
-        return tr("{wrong} and overshot by {length}", wrong=wrong, length=length(abs(effect.after_mm), plant))
-    return f"{length(abs(effect.size_mm), plant)} of {wrong}"
-
-
-def _way(judgement: Verdict) -> str:
-    return "thinning" if judgement.wear_mm_per_h < 0 else "thickening"
+        return tr("{wrong} and overshot by {beyond}", wrong=wrong, beyond=length(abs(effect.after_mm), plant))
+    return tr("{part} of {wrong}", part=length(abs(effect.size_mm), plant), wrong=wrong)
 
 
 def _needs(account: RopeAccount) -> bool:
@@ -108,20 +105,10 @@ def _needs(account: RopeAccount) -> bool:
 def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     ahead = account.ahead
     if ahead is None:
-        return (
-            Span(tr("; when it leaves tolerance is not known: {no_tolerance}.", no_tolerance=_no_tolerance(account))),
-        )
+        return (Span(tr("; when it leaves tolerance is not known: {why}.", why=_no_tolerance(account))),)
     hours = ahead.mean.value_h
     if hours is None:
-        return (
-            Span(
-                tr(
-                    "; at this pace it {stays} {horizon_h:.0f} hours of running.",
-                    stays=_stays(ahead),
-                    horizon_h=HORIZON_H,
-                )
-            ),
-        )
+        return (Span(tr("; at this pace it {stays}.", stays=_stays(ahead))),)
     if hours == 0:
         return (Span(tr(" and is ")), Span(tr("out of tolerance already"), call=True), Span("."))
     when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
@@ -133,28 +120,31 @@ def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
 
 
 def _stays(ahead: Ahead) -> str:
-    sure = ahead.mean.low_h is None
-    return tr("will not leave tolerance within") if sure else tr("most likely stays in tolerance for")
+    if ahead.mean.low_h is None:
+        return tr("will not leave tolerance within {hours:.0f} hours of running", hours=HORIZON_H)
+    return tr("most likely stays in tolerance for {hours:.0f} hours of running", hours=HORIZON_H)
 
 
 def _no_tolerance(account: RopeAccount) -> str:
-    return (
-        tr("no batch names its product, and products differ in diameter") if account.points.height else tr("no product")
-    )
+    if account.points.height:
+        return tr("no batch names its product, and products differ in diameter")
+    return tr("no product")
 
 
 def _step_sentence(account: RopeAccount, judgement: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     last = [e for e in judgement.effects if e.real][-1]
-    way = "down" if last.size_mm < 0 else "up"
-    text = f"jumped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
-    away = not last.helped
-    since = (
-        tr("whether it holds since is not settled") if may_drift(account, judgement) else tr("it has held steady since")
-    )
+    size, when = length(abs(last.size_mm), plant), about(last.at, plant, scope.now)
+    if last.size_mm < 0:
+        text = tr("jumped down {length} {when}", length=size, when=when)
+    else:
+        text = tr("jumped up {length} {when}", length=size, when=when)
+    since = tr("; no adjustment was recorded, and it has held steady since")
+    if may_drift(account, judgement):
+        since = tr("; no adjustment was recorded, and whether it holds since is not settled")
     return (
-        Span(tr("The rope of {shown} ", shown=account.sizer.shown)),
-        Span(text, call=away),
-        Span(tr("; no adjustment was recorded, and {since}", since=since)),
+        Span(tr("The rope of {sizer} ", sizer=account.sizer.shown)),
+        Span(text, call=not last.helped),
+        Span(since),
         *_where(account, plant),
     )
 
@@ -164,22 +154,21 @@ def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
     if model is None or account.target.diameter_mm is None or ahead is None:
         return (Span("."),)
     level = model.fit.mean(model.at(ahead.now_h))
-    side = "above" if level > 0 else "below"
-    level_words = tr(", {length} {side} its target", length=length(abs(level), plant), side=side)
+    off = length(abs(level), plant)
+    place = (
+        tr(", {length} above its target", length=off) if level > 0 else tr(", {length} below its target", length=off)
+    )
     if ahead.mean.value_h == 0:
-        return (Span(level_words + ": "), Span(tr("out of tolerance"), call=True), Span("."))
+        return (Span(place + ": "), Span(tr("out of tolerance"), call=True), Span("."))
     if ahead.mean.value_h is None:
-        return (
-            Span(
-                tr(
-                    "{level_words}, and {stays} {horizon_h:.0f} hours of running.",
-                    level_words=level_words,
-                    stays=_stays(ahead),
-                    horizon_h=HORIZON_H,
-                )
-            ),
-        )
-    return (Span(f"{level_words}."),)
+        return (Span(tr("{place}, and {stays}.", place=place, stays=_stays(ahead))),)
+    return (Span(f"{place}."),)
+
+
+def _between(low_h: float | None, high_h: float | None) -> str:
+    if high_h is None:
+        return tr("{low:.0f} or more", low=low_h or 0.0)
+    return tr("{low:.0f} to {high:.0f}", low=low_h or 0.0, high=high_h)
 
 
 def _first_out(ahead: Ahead) -> list[str]:
@@ -187,15 +176,12 @@ def _first_out(ahead: Ahead) -> list[str]:
     first, mean_h = ahead.first, ahead.mean.value_h
     if first is None or first.value_h is None or mean_h is None or first.value_h >= mean_h:
         return []
-    high = f" to {first.high_h:.0f}" if first.high_h is not None else tr(" or more")
-    return [
-        tr(
-            "the first batch is likely out within {value_h:.0f} hours ({part:.0f}{high})",
-            value_h=first.value_h,
-            part=first.low_h or 0.0,
-            high=high,
-        )
-    ]
+    text = tr(
+        "the first batch is likely out within {hours:.0f} hours ({between})",
+        hours=first.value_h,
+        between=_between(first.low_h, first.high_h),
+    )
+    return [text]
 
 
 def _share_out(ahead: Ahead) -> list[str]:
@@ -203,19 +189,16 @@ def _share_out(ahead: Ahead) -> list[str]:
     share, mean_h = ahead.share, ahead.mean.value_h
     if share is None or share.value_h is None or mean_h is None or share.value_h >= mean_h:
         return []
-    pieces = tr("{share_out:.0%} of pieces", share_out=SHARE_OUT).replace("%", " %")
+    percent = 100 * SHARE_OUT
     if share.value_h == 0:
-        return [tr("{pieces} are out of tolerance already", pieces=pieces)]
-    high = f" to {share.high_h:.0f}" if share.high_h is not None else tr(" or more")
-    return [
-        tr(
-            "{pieces} are out from {value_h:.0f} hours on ({part:.0f}{high})",
-            pieces=pieces,
-            value_h=share.value_h,
-            part=share.low_h or 0.0,
-            high=high,
-        )
-    ]
+        return [tr("{percent:.0f} % of pieces are out of tolerance already", percent=percent)]
+    text = tr(
+        "{percent:.0f} % of pieces are out from {hours:.0f} hours on ({between})",
+        percent=percent,
+        hours=share.value_h,
+        between=_between(share.low_h, share.high_h),
+    )
+    return [text]
 
 
 def soft_line(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> str:
@@ -224,37 +207,36 @@ def soft_line(account: RopeAccount, judgement: Verdict | None, plant: Plant, sco
         return scope.label
     parts = [
         tr(
-            "{length} to {length_2} an hour of running (95 %)",
-            length=length(judgement.wear_low, plant, rate=True, signed=True),
-            length_2=length(judgement.wear_high, plant, rate=True, signed=True),
+            "{low} to {high} an hour of running (95 %)",
+            low=length(judgement.wear_low, plant, rate=True, signed=True),
+            high=length(judgement.wear_high, plant, rate=True, signed=True),
         )
     ]
     ahead = account.ahead
     if ahead is not None and ahead.mean.value_h:
-        high = (
-            f"{ahead.mean.high_h:.0f}"
-            if ahead.mean.high_h is not None
-            else tr("more than {horizon_h:.0f}", horizon_h=HORIZON_H)
-        )
-        between = ""
-        if ahead.moment_low is not None and ahead.moment_high is not None:
-            ends = (show.moment_near(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
-            between = f", {' to '.join(ends)}"
-        parts.append(
-            tr(
-                "{number} to {high} hours{between} until the mean is out (90 %)",
-                number=show.number(ahead.mean.low_h or 0.0, 0),
-                high=high,
-                between=between,
-            )
-        )
-        parts += _first_out(ahead) + _share_out(ahead)
+        parts += [_mean_out(ahead, plant, scope), *_first_out(ahead), *_share_out(ahead)]
     removed = tr("Batch taper and batch-to-batch change are taken out")
     if account.marks == "blocks":
         removed = tr("Batches are unknown; blocks of readings stand in for them")
     since = tr(
-        "{n} batches since {at}",
-        n=account.model.n,
-        at=show.moment_near(account.model.points["at"][0], plant, scope.now),
+        "{batches} batches since {when}",
+        batches=account.model.n,
+        when=show.moment_near(account.model.points["at"][0], plant, scope.now),
     )
     return f"{'; '.join(parts)}. {removed}. {since}."
+
+
+def _mean_out(ahead: Ahead, plant: Plant, scope: Scope) -> str:
+    """Say between which hours, and which moments, the mean is out."""
+    low, high_h = show.number(ahead.mean.low_h or 0.0, 0), ahead.mean.high_h
+    high = tr("more than {hours:.0f}", hours=HORIZON_H) if high_h is None else f"{high_h:.0f}"
+    if ahead.moment_low is None or ahead.moment_high is None:
+        return tr("{low} to {high} hours until the mean is out (90 %)", low=low, high=high)
+    first, last = (show.moment_near(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
+    return tr(
+        "{low} to {high} hours, {first} to {last} until the mean is out (90 %)",
+        low=low,
+        high=high,
+        first=first,
+        last=last,
+    )
