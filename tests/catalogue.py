@@ -13,9 +13,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+import jinja2
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
+from jinja2.ext import extract_from_ast
 
 from lineview.report.answer import columns_of
 from lineview.report.figure_table import FIGURES
@@ -24,6 +26,8 @@ ROOT = Path(__file__).resolve().parent.parent
 LANGUAGES = ROOT / "data" / "languages"
 #: By function: where its context, its text and its plural stand among its arguments.
 _ARGUMENTS = {"tr": (None, 0, None), "mark": (None, 0, None), "tr_in": (0, 1, None), "tr_count": (None, 0, 1)}
+#: Calls that give a command, an option or an argument its help.
+_HELPED = ("Option", "Argument", "Typer")
 
 
 _HEADER = """\
@@ -56,6 +60,7 @@ class Message(NamedTuple):
 def messages(package: Path = ROOT / "lineview") -> list[Message]:
     """Every message of the package, in the order of its files."""
     found = dict.fromkeys(message for path in sorted(package.rglob("*.py")) for message in _of(path))
+    found |= dict.fromkeys(message for path in sorted(package.rglob("*.html")) for message in _of_template(path))
     rows = (text for row in FIGURES.values() for text in (row.label, row.interval))
     found |= dict.fromkeys(Message(text) for text in rows if _LETTERS.search(_PLACE.sub("", text)))
     return list(found)
@@ -63,17 +68,34 @@ def messages(package: Path = ROOT / "lineview") -> list[Message]:
 
 def _of(path: Path) -> Iterator[Message]:
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.FunctionDef) and path.parent.name == "cli" and _is_command(node):
+            yield Message(ast.get_docstring(node) or node.name)
         if not isinstance(node, ast.Call):
             continue
         name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
         texts = [a.value if isinstance(a, ast.Constant) and isinstance(a.value, str) else None for a in node.args]
         if name == "columns_of" and texts and texts[0]:
             yield from (Message(heading) for _, heading, _ in columns_of(texts[0]) if _LETTERS.search(heading))
+        if name in _HELPED:
+            helps = (keyword.value for keyword in node.keywords if keyword.arg == "help")
+            yield from (Message(value.value) for value in helps if isinstance(value, ast.Constant))
         if name not in _ARGUMENTS:
             continue
         context, text, plural = (None if at is None else texts[at] for at in _ARGUMENTS[name])
         if text:
             yield Message(text, plural or "", context or "")
+
+
+def _is_command(function: ast.FunctionDef) -> bool:
+    """Whether a function's docstring is the help of a command."""
+    calls = (call.func for call in function.decorator_list if isinstance(call, ast.Call))
+    return any(isinstance(call, ast.Attribute) and call.attr in ("command", "callback") for call in calls)
+
+
+def _of_template(path: Path) -> Iterator[Message]:
+    page = jinja2.Environment().parse(path.read_text("utf-8"))
+    for _, function, text in extract_from_ast(page, tuple(_ARGUMENTS), babel_style=False):
+        yield Message(*text[:2]) if function == "tr_count" else Message(text if isinstance(text, str) else text[0])
 
 
 def read(code: str) -> Catalog:

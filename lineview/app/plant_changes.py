@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Lock
 
 from lineview.core.errors import AskError, Fault, PlantError
-from lineview.plant.edit import Edit, apply_edit, edit_for, removal_of
+from lineview.plant.edit import WORKS, Edit, apply_edit, edit_for, removal_of
 from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of
 from lineview.plant.read import check_text
 from lineview.store.files import put
@@ -34,7 +34,7 @@ class PlantChange:
     @property
     def words(self) -> str:
         """What changed, in a sentence."""
-        edit, name = self.edit, f"{PART_NAMES.get(self.edit.table, self.edit.table)} {self.edit.id}"
+        edit, name = self.edit, f"{PART_NAMES.get(self.edit.table, self.edit.table)} {self.edit.id}".strip()
         if edit.after is None:
             return f"{name} removed"
         labels = {field.key: field.label for field in FORMS.get(edit.table, ())}
@@ -95,7 +95,7 @@ class PlantEditor:
                     values[field.key] = toml_of(field, texts[field.key], f"{PART_NAMES[table]} {part}".strip())
                 except AskError as error:
                     faults += error.faults
-        if not part.strip() or len(part) > LONGEST:
+        if (not part.strip() and table != WORKS) or len(part) > LONGEST:
             faults.append(Fault("the short name is missing", PART_NAMES.get(table, table), "letters and digits"))
         if faults:
             raise AskError(faults)

@@ -14,6 +14,7 @@ from lineview.app.setup_layouts import Surveyed, survey_folder
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import languages, speak, spoken, tr
 from lineview.intake.find import ENDINGS
 from lineview.store.files import make_folder, put
 
@@ -52,6 +53,10 @@ class SetUpDesk:
         The works folder; it may be empty or have a plant.toml already.
     here : str
         The time zone to suggest.
+
+    Notes
+    -----
+    `language` is the one that was chosen for the works, "" while none was.
     """
 
     def __init__(self, folder: Path, here: str) -> None:
@@ -59,6 +64,7 @@ class SetUpDesk:
         self.here = here
         self.paths: list[Path] = []
         self.answers: dict[str, str] = {}
+        self.language = ""
         self._surveyed: Surveyed | None = None
 
     @property
@@ -69,7 +75,18 @@ class SetUpDesk:
     @property
     def shop(self) -> str:
         """What the works is called until it is named: its folder's name."""
-        return self.folder.resolve().name.replace("_", " ").replace("-", " ").strip().capitalize() or "Our works"
+        return self.folder.resolve().name.replace("_", " ").replace("-", " ").strip().capitalize() or tr("Our works")
+
+    def speak(self, code: str) -> None:
+        """Set the language that the works is set up in; an AskError is raised for one without a catalogue."""
+        if code not in languages():
+            known = tr("one of {choices}", choices=", ".join(languages()))
+            raise AskError(Fault(tr("unknown language '{code}'", code=code[:40]), "language", known))
+        changed = code != spoken()
+        self.language = code
+        speak(code)
+        if changed and self._surveyed is not None:  # what was said of the exports is said anew
+            self._surveyed = survey_folder(self.paths, self.shop, self.here)
 
     def look(self, paths: Sequence[Path]) -> None:
         """Look at exports; raises an IntakeError where a path is not there or has none."""
@@ -96,7 +113,11 @@ class SetUpDesk:
     def answer(self, answers: Mapping[str, str]) -> None:
         """Add answers; an empty one takes an earlier one back, and an AskError is raised for one that is too long."""
         faults = [
-            Fault(f"the answer has {len(text):,} signs, or some that nobody sees", key, f"up to {MOST_LETTERS:,}")
+            Fault(
+                tr("the answer has {count:,} signs, or some that nobody sees", count=len(text)),
+                key,
+                tr("up to {count:,}", count=MOST_LETTERS),
+            )
             for key, text in answers.items()
             if len(text) > MOST_LETTERS or not text.replace("\n", " ").strip().isprintable()
         ]
@@ -130,9 +151,9 @@ class SetUpDesk:
         """
         state = self.show()
         if state is None:
-            raise AskError(Fault("no exports were looked at yet", do="Choose a folder of exports first."))
+            raise AskError(Fault(tr("no exports were looked at yet"), do=tr("Choose a folder of exports first.")))
         if not state.text:
-            faults = [Fault(f"not answered: {q.text}", q.key, do=q.why) for q in state.open]
+            faults = [Fault(tr("not answered: {question}", question=q.text), q.key, do=q.why) for q in state.open]
             raise AskError(faults or state.faults)
         path = self.folder / (SUGGESTED if self.described else "plant.toml")
         put(path, lambda part: part.write_text(state.text, encoding="utf-8"))

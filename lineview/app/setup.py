@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lineview.app.setup_layouts import Readings, ReadSoFar, SetUpQuestion, Surveyed, read_so_far
 from lineview.core.errors import Fault, LineviewError
+from lineview.core.language import in_digits, spoken, tr, tr_count
 from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m
 from lineview.machine.rhythm import DAY_MIN, Minutes, Rhythm, shifts_of
 from lineview.plant import Counter, Gauge, Line, Machine, Plant
@@ -135,7 +136,7 @@ def _learned(draft: Plant, readings: Readings) -> list[LearnedChannel]:
             is_web = counter.counts in ("film", "wax paper")
             known = counter.unit_value != 1.0 or not limits.whole
             count_m = web_unit_m(limits.total, pieces) if is_web and not known else counter.unit_value
-            example = f"{frame['value'][-1]:,.0f}"
+            example = in_digits(f"{frame['value'][-1]:,.0f}")
             learned.append(
                 LearnedChannel(machine.id, counter.id, counter.counts, frame.height, example, limits, count_m)
             )
@@ -149,7 +150,8 @@ def _learned(draft: Plant, readings: Readings) -> list[LearnedChannel]:
 def _gauge(machine: Machine, gauge: Gauge, frame: pl.DataFrame) -> LearnedChannel:
     values = frame["value"].drop_nulls()
     middle = values.median()
-    example = f"{middle:.2f} {gauge.unit}".strip() if isinstance(middle, float) else str(frame["text"][-1])
+    text = in_digits(f"{middle:.2f}") if isinstance(middle, float) else ""
+    example = f"{text} {gauge.unit}".strip() if text else str(frame["text"][-1])
     return LearnedChannel(machine.id, gauge.id, gauge.measures, frame.height, example)
 
 
@@ -190,7 +192,7 @@ def _rhythm(draft: Plant, readings: Readings, tz: ZoneInfo) -> Rhythm:
         running[machine.id] = _minutes(start[moved], end[moved], tz)
         local = frame["at"].dt.convert_time_zone(tz.key).dt.date()
         ends += [local[0], local[-1]]
-    return shifts_of(running, min(ends), max(ends)) if ends else Rhythm((), "nothing counts pieces", False)
+    return shifts_of(running, min(ends), max(ends)) if ends else Rhythm((), tr("nothing counts pieces"), False)
 
 
 def _minutes(start_s: NDArray[np.float64], end_s: NDArray[np.float64], tz: ZoneInfo) -> dict[date, Minutes]:
@@ -245,27 +247,27 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
 
 
 def _zone_question(here: str) -> SetUpQuestion:
-    why = "the zone of this computer" if here else "this computer does not say where it is"
-    return SetUpQuestion("zone", "In which time zone do the machines' clocks run?", here or None, why)
+    why = tr("the zone of this computer") if here else tr("this computer does not say where it is")
+    return SetUpQuestion("zone", tr("In which time zone do the machines' clocks run?"), here or None, why)
 
 
 def _shifts_question(rhythm: Rhythm) -> SetUpQuestion:
-    text = "Which shifts and breaks are there?"
+    text = tr("Which shifts and breaks are there?")
     suggested = "; ".join(map(shift_text, rhythm.shifts))
     if rhythm.sure:
         return SetUpQuestion("shifts", text, suggested, rhythm.why)
-    likely = ((suggested, "likeliest, to be checked"),) if suggested else ()
+    likely = ((suggested, tr("likeliest, to be checked")),) if suggested else ()
     return SetUpQuestion("shifts", text, None, rhythm.why, likely)
 
 
 def _band_question(read: ReadSoFar) -> SetUpQuestion:
-    text = "How many pieces a minute are nominal, from and to?"
+    text = tr("How many pieces a minute are nominal, from and to?")
     rates = [_running_rate(frame) for frame in _pieces_frames(read)]
     rates = [rate for rate in rates if rate]
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
-    pace = f"{low:,}" if low == high else f"{low:,} to {high:,}"
-    reason = f"; while running they made {pace} a minute" if rates else ""
-    return SetUpQuestion("band", text, "300-400", f"common practice{reason}")
+    pace = in_digits(f"{low:,}") if low == high else tr("{low:,} to {high:,}", low=low, high=high)
+    made = tr("common practice; while running they made {pace} a minute", pace=pace)
+    return SetUpQuestion("band", text, "300-400", made if rates else tr("common practice"))
 
 
 def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:
@@ -295,7 +297,7 @@ def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
     for channel in learned:
         counted = channel.limits.total if channel.limits else 0.0
         if channel.count_m is None and counted:
-            text = f"{channel.machine}: how long is one count of {channel.holds}?"
+            text = tr("{machine}: how long is one count of {web}?", machine=channel.machine, web=tr(channel.holds))
             key = f"count {channel.machine}/{channel.channel}"
             questions.append(SetUpQuestion(key, text, None, "", options))
     return questions
@@ -303,7 +305,7 @@ def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
 
 def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
     """What one count of pieces is, where a machine would be far slower, or faster, than any by its counter."""
-    options = (("1", "1 piece"), ("10", "10 pieces"), ("100", "100 pieces"), ("1000", "1,000 pieces"))
+    options = tuple((str(n), tr_count("{count} piece", "{count:,} pieces", n)) for n in (1, 10, 100, 1000))
     questions: list[SetUpQuestion] = []
     targets = [target for layout in read.layouts.values() for target in layout.columns.values()]
     differences = any(target.counting == "since last row" for target in targets)
@@ -314,15 +316,15 @@ def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
             continue
         rate = (_difference_rate(frame) if differences else _running_rate(frame)) * counter.unit_value
         if 0 < rate < NOMINAL[0] * UNLIKELY_PACE or rate > NOMINAL[1] / UNLIKELY_PACE:
-            text = f"{machine.id}: how many pieces is one count of {counter.counts}?"
-            why = f"by its counter it makes {rate:,.3g} a minute while it runs"
+            text = tr("{machine}: how many pieces is one count of {what}?", machine=machine.id, what=tr(counter.counts))
+            why = tr("by its counter it makes {rate:,.3g} a minute while it runs", rate=rate)
             questions.append(SetUpQuestion(f"count {machine.id}/{counter.id}", text, None, why, options))
     return questions
 
 
 def _lines_question(read: ReadSoFar) -> SetUpQuestion:
     """Which sizer feeds which wrapper: those that run in the same minutes."""
-    text = "Which machines work together on a line, and what are the lines called?"
+    text = tr("Which machines work together on a line, and what are the lines called?")
     sizers = [m for m in read.draft.machines if m.kind == "sizer"]
     wrappers = [m for m in read.draft.machines if m.kind != "sizer"]
     partners = _partners(wrappers, sizers, read.readings)
@@ -336,12 +338,12 @@ def _lines_question(read: ReadSoFar) -> SetUpQuestion:
             shared.append(wrapper.id)
     fed = {sizer for sizer, _ in partners.values()}
     lines += [[sizer.id] for sizer in sizers if sizer.id not in fed]
-    likely = lines_text((f"Line {k + 1}", machines) for k, machines in enumerate(lines))
+    likely = lines_text((tr("Line {number}", number=k + 1), machines) for k, machines in enumerate(lines))
     if all(sure for _, sure in partners.values()):
-        why = "by the minutes in which both ran" if sizers and wrappers else "each machine by itself"
+        why = tr("by the minutes in which both ran") if sizers and wrappers else tr("each machine by itself")
         return SetUpQuestion("lines", text, likely, why)
-    why = "the minutes in which they ran do not say which"
-    return SetUpQuestion("lines", text, None, why, ((likely, "a guess, to be checked"),))
+    why = tr("the minutes in which they ran do not say which")
+    return SetUpQuestion("lines", text, None, why, ((likely, tr("a guess, to be checked")),))
 
 
 def _partners(
@@ -410,18 +412,23 @@ def _text(
     machines = [m.id for m in read.draft.machines]
     faults = list(read.mixed)
     if not machines:
-        faults.append(Fault("no machine was recognised in these exports", expected="counters with headers"))
+        faults.append(Fault(tr("no machine was recognised in these exports"), expected=tr("counters with headers")))
     if faults or any(answer is None for answer in given.values()):
         return "", faults
     try:
         shifts = read_shifts(given["shifts"] or "")
         band = read_band(given["band"] or "")
-        lines = read_lines(given["lines"] or "", machines) if "lines" in given else [("Line 1", machines)]
+        lines = (
+            read_lines(given["lines"] or "", machines)
+            if "lines" in given
+            else [(tr("Line {number}", number=1), machines)]
+        )
     except LineviewError as error:
         return "", list(error.faults)
     homes = {machine: str(k + 1) for k, (_, listed) in enumerate(lines) for machine in listed}
     plant = Plant(
         shop=answers.get("shop") or surveyed.shop,
+        language=spoken(),
         zone=given["zone"] or "UTC",
         gap_s=_gap_s(read.readings),
         shifts=shifts,
@@ -480,8 +487,7 @@ def _gap_s(readings: Readings) -> float:
 def _remark(limits: CounterLimits) -> str:
     """What is known of a counter's turns, for the file."""
     if limits.modulus:
-        times = "once" if limits.turns == 1 else f"{limits.turns} times"
-        return f"seen to start again at 0 {times}"
+        return tr_count("seen to start again at 0 once", "seen to start again at 0 {count} times", limits.turns)
     if limits.resets:
-        return f"fell {limits.resets} times, not as a counter that starts again at 0 does"
-    return "was not seen to start again at 0 yet"
+        return tr("fell {count} times, not as a counter that starts again at 0 does", count=limits.resets)
+    return tr("was not seen to start again at 0 yet")

@@ -12,6 +12,7 @@ import polars as pl
 
 from lineview.app.setup_machines import Group, grouped
 from lineview.core.errors import Fault, IntakeError, LineviewError
+from lineview.core.language import spoken, tr
 from lineview.intake.exports import Export, Proposal, Question
 from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
@@ -111,7 +112,9 @@ def survey_folder(paths: Sequence[Path], shop: str, here: str) -> Surveyed:
     faults: list[Fault] = []
     for path in find_exports(paths):
         if path.suffix.lower() == ".zip":
-            faults.append(Fault("a zip of exports", path.name, "the exports in it", "Unpack it to set up from them."))
+            faults.append(
+                Fault(tr("a zip of exports"), path.name, tr("the exports in it"), tr("Unpack it to set up from them."))
+            )
             continue
         try:
             surveys.append(survey_export(path))
@@ -136,7 +139,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     groups, draft = grouped(surveyed.surveys, surveyed.shop, zone)
     proposals = {group.id: p for group in groups if not group.aside and (p := _best_proposal(group, draft))}
     questions, settled = _settled(groups, proposals, answers)
-    key = (zone, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
+    key = (spoken(), zone, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
     if key not in surveyed.kept:
         layouts, faults = _layouts(groups, proposals, settled)
         readings, unread, mixed = _readings(groups, draft, layouts)
@@ -179,7 +182,9 @@ def _settled(
             suggested, why = _suggested(question, group)
             key = _key(question, group)
             if suggested is None or why:
-                text = f"Exports of {', '.join(group.machines)}: {question.text}"
+                text = tr(
+                    "Exports of {machines}: {question}", machines=", ".join(group.machines), question=question.text
+                )
                 asked.setdefault(key, SetUpQuestion(key, text, suggested, why, question.options))
             answer = answers.get(key) or suggested
             if answer is not None:
@@ -200,7 +205,7 @@ def _suggested(question: Question, group: Group) -> tuple[str | None, str]:
     if question.about == "machine" and len(group.machines) == 1:
         return group.machines[0], ""
     if question.about.startswith("unit of "):
-        return _unit_by_size(question), "by the size of the numbers"
+        return _unit_by_size(question), tr("by the size of the numbers")
     if question.about == "time_format" and len(options) == 2:
         return _day_or_month((options[0], options[1]), group)
     return None, ""
@@ -223,11 +228,11 @@ def _day_or_month(options: tuple[str, str], group: Group) -> tuple[str | None, s
     for survey, first, second, _ in pairs:
         named = re.search(r"(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)", survey.path.name)
         if named and first != second and sorted((first, second)) == sorted((int(named[2]), int(named[3]))):
-            return options[0 if int(named[3]) == first else 1], "by the date in the files' names"
+            return options[0 if int(named[3]) == first else 1], tr("by the date in the files' names")
     spans = [_span([(y, m, d) for _, d, m, y in pairs]), _span([(y, m, d) for _, m, d, y in pairs])]
     if len({pair[1:] for pair in pairs}) > 1 and spans[0] != spans[1] and None not in spans:
         best = 0 if (spans[0] or 0) < (spans[1] or 0) else 1
-        return options[best], "so that the days follow each other"
+        return options[best], tr("so that the days follow each other")
     return None, ""
 
 
@@ -345,11 +350,11 @@ def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:
     twice = values.filter(pl.struct("machine", "channel", "at").is_duplicated())
     if name:
         first = twice["at"].sort().dt.strftime("%Y-%m-%d %H:%M:%S")[0]
-        what = f"several rows have one time and different values, the first at {first} UTC"
-        return (Fault(what, name, "a time of its own in each row, with its hour and seconds"),)
+        what = tr("several rows have one time and different values, the first at {first} UTC", first=first)
+        return (Fault(what, name, tr("a time of its own in each row, with its hour and seconds")),)
     names = ", ".join(twice["machine"].unique(maintain_order=True).sort().to_list())
-    what = f"files of {names} give different values for the same moments"
-    return (Fault(what, "", "one machine a file name", "Put the machine's name first in each file's name."),)
+    what = tr("files of {names} give different values for the same moments", names=names)
+    return (Fault(what, "", tr("one machine a file name"), tr("Put the machine's name first in each file's name.")),)
 
 
 def _refused(export: Export) -> list[Fault]:
@@ -357,5 +362,5 @@ def _refused(export: Export) -> list[Fault]:
     lost = export.refusals.filter((pl.col("column") == "") & ~pl.col("reason").str.contains("is not in the layout"))
     if lost.height <= MOST_REFUSED * export.rows:
         return []
-    what = f"{lost.height:,} of {export.rows:,} rows cannot be read with the layout proposed"
-    return [Fault(what, export.path.name, "nearly all rows", str(lost["reason"][0]))]
+    what = tr("{lost:,} of {rows:,} rows cannot be read with the layout proposed", lost=lost.height, rows=export.rows)
+    return [Fault(what, export.path.name, tr("nearly all rows"), str(lost["reason"][0]))]

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 
+from lineview.core.language import tr
 from lineview.intake.layout.rivals import lot_of
 from lineview.intake.layout.survey import Survey, SurveyedColumn
 from lineview.plant import Counter, Gauge, Line, Machine, MachineKind, Plant
@@ -272,5 +273,5 @@ def _count_m(column: SurveyedColumn) -> float:
 
 def _why_aside(first: Survey, machines: tuple[str, ...]) -> str:
     if first.kind != "readings":
-        return f"an export of {first.kind}: upload it on the intake page later"
-    return "" if machines else "no counter or gauge that is known: upload it on the intake page later"
+        return tr("an export of {kind}: upload it on the intake page later", kind=tr(first.kind))
+    return "" if machines else tr("no counter or gauge that is known: upload it on the intake page later")

@@ -8,6 +8,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader
 
 from lineview.board.address import NAMES
+from lineview.core.language import spoken, tr, tr_count
 
 
 def plain_page(template: str, **context: Any) -> str:
@@ -17,7 +18,9 @@ def plain_page(template: str, **context: Any) -> str:
 
 @cache
 def _templates() -> Environment:
-    return Environment(loader=PackageLoader("lineview.board", "pages"), autoescape=True, trim_blocks=True)
+    templates = Environment(loader=PackageLoader("lineview.board", "pages"), autoescape=True, trim_blocks=True)
+    templates.globals |= {"tr": tr, "tr_count": tr_count, "spoken": spoken}
+    return templates
 
 
 def page_links(here: str = "") -> list[tuple[str, str, bool]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -15,22 +16,31 @@ from lineview.app.plant_changes import PlantChange, PlantEditor
 from lineview.app.works import Works
 from lineview.board.guard import person
 from lineview.board.plain import page_links, plain_page
+from lineview.board.setup_page import day_names, zones
 from lineview.core.errors import Fault, LineviewError
+from lineview.core.language import language_name, languages, mark, speak, tr, tr_count
 from lineview.plant import WEEK, Plant
-from lineview.plant.forms import FORMS, GROWING, NEEDED, PART_NAMES, Lack, lacking, text_of
+from lineview.plant.edit import WORKS
+from lineview.plant.forms import FORMS, GROWING, NEEDED, FormField, Lack, lacking, text_of
 from lineview.report import show
 
 #: Fields of the form on another page at most; the page "Works" has all of them.
 MOST_LACKING = 8
 #: What the tables are called on the page.
 TITLES = {
-    "shifts": "Shifts",
-    "lines": "Lines",
-    "machines": "Machines",
-    "webs": "Webs: film and wax paper",
-    "products": "Products",
+    WORKS: mark("The works itself"),
+    "shifts": mark("Shifts"),
+    "lines": mark("Lines"),
+    "machines": mark("Machines"),
+    "webs": mark("Webs: film and wax paper"),
+    "products": mark("Products"),
 }
 CHANGES_SHOWN = 40
+#: What adding to a table is called: the fold that opens its form, and the button; the part that a page lacks.
+ADD = {"shifts": mark("Add a shift"), "products": mark("Add a product"), "webs": mark("Add a web")}
+ADD_THIS = {"shifts": mark("Add this shift"), "products": mark("Add this product"), "webs": mark("Add this web")}
+DESCRIBE = {"products": mark("Describe a product"), "webs": mark("Describe a web")}
+LACKS = {"products": mark("a product"), "webs": mark("a web")}
 
 
 def add_plant_routes(server: Flask, works: Works) -> None:
@@ -85,7 +95,7 @@ def _note_change(works: Works, change: PlantChange | None) -> PlantChange | None
     """Write a change of plant.toml also where everything written stands."""
     if change is not None:
         edit = change.edit
-        works.store.accounts.note_event("plant.toml changed", f"{edit.table} {edit.id}", edit.before, edit.after)
+        works.store.accounts.note_event(mark("plant.toml changed"), f"{edit.table} {edit.id}", edit.before, edit.after)
     return change
 
 
@@ -112,32 +122,40 @@ def _done(works: Works, act: Any, texts: Mapping[str, str] | None = None) -> Any
 
 def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, str] | None = None) -> str:
     faults, changes = list(faults or ()), []
+    with suppress(LineviewError):  # said below
+        speak(works.plant.language)
     try:
         changes = PlantEditor(works.folder).changes()
     except LineviewError as error:  # the forms below say the same while it lasts; what plant.toml holds is shown
         faults += [fault for fault in error.faults if fault not in faults]
     context: dict[str, Any] = {
-        "title": "Works",
+        "title": tr("Works"),
         "pages": page_links("/works"),
         "faults": [str(fault) for fault in faults],
         "days": WEEK,
+        "day_names": day_names(),
         "signed_in": person().session is not None,
         "may_change": person().may("administer"),
     }
     try:
         plant = works.plant
     except LineviewError as error:
-        context |= {"shop": "", "sentence": "plant.toml cannot be used as it stands.", "soft": "", "tables": []}
+        context |= {"shop": "", "sentence": tr("plant.toml cannot be used as it stands."), "soft": "", "tables": []}
         context["faults"] += [str(fault) for fault in error.faults]
         return plain_page("works.html", **context, changes=[], who="")
     done = next((c for c in changes if str(c.number) == request.args.get("done")), None)
-    counts_of = {"machine": len(plant.machines), "web": len(plant.webs), "product": len(plant.products)}
-    counts = ", ".join(f"{number} {name}{'s' * (number != 1)}" for name, number in counts_of.items())
+    counts = (
+        tr_count("{count} machine", "{count:,} machines", len(plant.machines)),
+        tr_count("{count} web", "{count:,} webs", len(plant.webs)),
+        tr_count("{count} product", "{count:,} products", len(plant.products)),
+    )
     context |= {
         "shop": plant.shop,
-        "sentence": f"{plant.shop} has {counts}.",
-        "soft": "Everything here stands in plant.toml, which can be edited by hand as well. "
-        "Each change is dated and can be undone.",
+        "sentence": tr("{shop} has {counts}.", shop=plant.shop, counts=", ".join(counts)),
+        "soft": tr(
+            "Everything here stands in plant.toml, which can be edited by hand as well. Each change "
+            "is dated and can be undone."
+        ),
         "tables": [_table(name, plant, typed or {}) for name in TITLES],
         "changes": [_change(c, changes, plant) for c in reversed(changes[-CHANGES_SHOWN:])],
         "who": (typed or {}).get("who", changes[-1].who if changes else ""),
@@ -148,7 +166,9 @@ def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, s
 
 def _change(change: Any, changes: list[Any], plant: Plant) -> dict[str, Any]:
     undone = any(other.undoes == change.number for other in changes)
-    words = f"undid change {change.undoes}: {change.words}" if change.undoes else change.words
+    words = (
+        tr("undid change {number}: {what}", number=change.undoes, what=change.words) if change.undoes else change.words
+    )
     return {
         "number": change.number,
         "at": show.moment(change.at, plant),
@@ -160,32 +180,48 @@ def _change(change: Any, changes: list[Any], plant: Plant) -> dict[str, Any]:
 
 def _table(table: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, Any]:
     parts = []
-    for part in getattr(plant, table):
-        entered = typed if typed.get("table") == table and typed.get("part") == part.id else {}
-        name = getattr(part, "name", "") or getattr(part, "flavour", "") or part.id
+    for part in (plant,) if table == WORKS else getattr(plant, table):
+        part_id = getattr(part, "id", "")
+        entered = typed if typed.get("table") == table and typed.get("part") == part_id else {}
+        name = getattr(part, "name", "") or getattr(part, "flavour", "") or part_id or plant.shop
         fields = [_field(f, entered.get(f.key, text_of(f, getattr(part, f.key))), plant) for f in FORMS[table]]
         parts.append(
-            {"id": part.id, "name": name, "fields": [f for f in fields if f["key"] != "id"], "open": bool(entered)}
+            {"id": part_id, "name": name, "fields": [f for f in fields if f["key"] != "id"], "open": bool(entered)}
         )
     new = typed if typed.get("table") == table and not typed.get("part") else {}
     default = {"days": "mon tue wed thu fri"}
     fields = [_field(f, new.get(f.key, default.get(f.key, "")), plant) for f in FORMS[table]]
     more = {"fields": fields, "open": bool(new), "none": not parts} if table in GROWING else None
-    return {"name": table, "title": TITLES[table], "part": PART_NAMES[table], "parts": parts, "more": more}
+    shown = {"name": table, "title": tr(TITLES[table]), "parts": parts, "more": more}
+    return shown | {"add": tr(ADD.get(table, "")), "add_this": tr(ADD_THIS.get(table, ""))}
 
 
 def _field(field: Any, text: str, plant: Plant) -> dict[str, Any]:
     unit = plant.currency if field.unit == "money" else field.unit
-    label = f"{field.label}{f' ({unit})' if unit else ''}"
+    choices = _choices(field, text)
     return {
         "key": field.key,
-        "label": label,
-        "kind": field.kind,
+        "label": _labelled(tr(field.label), unit, plant),
+        "kind": "choice" if choices else field.kind,
         "text": text,
+        "shown": dict(choices).get(text, text),
         "must": field.must,
-        "choices": field.choices,
+        "choices": choices,
         "numeric": field.kind in ("number", "whole"),
     }
+
+
+def _labelled(label: str, unit: str, plant: Plant) -> str:
+    return f"{label} ({show.unit_words(unit, plant.units)})" if unit else label
+
+
+def _choices(field: FormField, text: str) -> list[tuple[str, str]]:
+    """What may be chosen in a field, as it stands in the file and as it is shown."""
+    if field.kind == "language":
+        return [(code, language_name(code)) for code in languages()]
+    if field.kind == "zone":
+        return [(zone, zone) for zone in dict.fromkeys((*zones(), text))]
+    return [(choice, tr(choice)) for choice in field.choices]
 
 
 # On other pages
@@ -200,33 +236,40 @@ def lacking_form(plant: Plant, question: str, back: str, who: Person) -> html.De
     if not fields and not needed:
         return None
     count = len(fields) + len(needed)
-    title = f"This page lacks {count} thing{'s' * (count > 1)}: {_lack_words(fields, needed)}"
+    title = tr_count(
+        "This page lacks {count} thing: {things}",
+        "This page lacks {count} things: {things}",
+        count,
+        things=_lack_words(fields, needed),
+    )
     parts: list[Any] = [html.Summary(title)]
     for table in needed:
-        words = f"Describe a {PART_NAMES[table]}"
-        parts.append(html.P(html.A(words, href=f"/works#{table}"), className="acts"))
+        parts.append(html.P(html.A(tr(DESCRIBE[table]), href=f"/works#{table}"), className="acts"))
     if fields:
         inputs = [_input(lack, plant) for lack in fields[:MOST_LACKING]]
         name = dcc.Input(id="lack-who", name="who", type="text", required=True, autoComplete="name")
-        name_field = [html.Label(["Your name", name])] if who.session is None else []
+        name_field = [html.Label([tr("Your name"), name])] if who.session is None else []
         back_to = dcc.Input(id="lack-back", name="back", type="hidden", value=back)
-        save = html.Button("Save", type="submit")
+        save = html.Button(tr("Save"), type="submit")
         more = len(fields) - MOST_LACKING
         more_words = (
-            [html.P([f"{more} more are on the page ", html.A("Works", href="/works"), "."])] if more > 0 else []
+            [html.P([tr("{count} more are on the page", count=more), " ", html.A(tr("Works"), href="/works"), "."])]
+            if more > 0
+            else []
         )
         parts.append(html.Form([back_to, *inputs, *name_field, save, *more_words], action="/works/fill", method="POST"))
     return html.Details(parts, className="fold form", id="lacking")
 
 
 def _lack_words(fields: list[Lack], needed: list[str]) -> str:
-    labels = list(dict.fromkeys([*(f"a {PART_NAMES[table]}" for table in needed), *(f.field.label for f in fields)]))
+    labels = list(dict.fromkeys([*(tr(LACKS[table]) for table in needed), *(tr(f.field.label) for f in fields)]))
     plain = [label.partition(",")[0] for label in labels]
-    return ", ".join(plain[:3]) + (" and more" if len(plain) > 3 else "")
+    words = ", ".join(plain[:3])
+    return tr("{things} and more", things=words) if len(plain) > 3 else words
 
 
 def _input(lack: Lack, plant: Plant) -> html.Label:
     unit = plant.currency if lack.field.unit == "money" else lack.field.unit
     name = f"{lack.table}/{lack.id}/{lack.field.key}"
-    words = f"{lack.label}{f' ({unit})' if unit else ''}"
+    words = _labelled(lack.label, unit, plant)
     return html.Label([words, dcc.Input(id=f"lack-{lack.table}-{lack.id}-{lack.field.key}", name=name, type="text")])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 from zoneinfo import available_timezones
@@ -19,6 +20,18 @@ from lineview.app.works import Works
 from lineview.board.plain import plain_page
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.frames import UTC_US
+from lineview.core.language import (
+    ENGLISH,
+    in_digits,
+    language_name,
+    languages,
+    mark,
+    month_name,
+    speak,
+    tr,
+    tr_count,
+    weekday_name,
+)
 from lineview.plant import WEEK, Shift
 from lineview.plant.answers import days_text, read_lines, read_shifts
 from lineview.report import show
@@ -49,26 +62,30 @@ def add_setup_routes(server: Flask, works: Works) -> None:
         return redirect("/setup") if leads_to_setup else None
 
     def page() -> AnyResponse | str:
+        _speak(works, desk())
         if request.method == "GET":
             return _page(desk())
         try:
+            if request.form.get("language") and not desk().described:
+                desk().speak(request.form["language"])
             desk().answer(answers_in(request.form, desk().show()))
             if request.form.get("do") != "finish":
                 return _page(desk())
             described = desk().described
-            works.store.accounts.note_event("set up", desk().write().name)
+            works.store.accounts.note_event(mark("set up"), desk().write().name)
             if described:
-                return _page(desk(), done="The suggestion is in plant.suggested.toml; plant.toml stays as it is.")
+                return _page(desk(), done=tr("The suggestion is in plant.suggested.toml; plant.toml stays as it is."))
             desk().take_in(works)
         except LineviewError as error:
             return _page(desk(), error.faults)
         return redirect("/shift")
 
     def look() -> AnyResponse | str:
+        _speak(works, desk())
         try:
             paths = _chosen(desk())
             if not paths:
-                raise AskError(Fault("no exports were chosen", do="Choose a folder, or single files."))
+                raise AskError(Fault(tr("no exports were chosen"), do=tr("Choose a folder, or single files.")))
             desk().look(paths)
         except LineviewError as error:
             return _page(desk(), error.faults)
@@ -77,6 +94,26 @@ def add_setup_routes(server: Flask, works: Works) -> None:
     server.before_request(before)
     server.add_url_rule("/setup", "setup", page, methods=["GET", "POST"])
     server.add_url_rule("/setup/look", "setup-look", look, methods=["POST"])
+
+
+def _speak(works: Works, desk: SetUpDesk) -> None:
+    """Speak the works' language: as plant.toml says, as was chosen, or as the browser asks for."""
+    if desk.described:
+        with suppress(LineviewError):  # the board says what is wrong with plant.toml
+            speak(works.plant.language)
+    else:
+        desk.speak(desk.language or request.accept_languages.best_match(languages()) or ENGLISH)
+
+
+def day_names() -> dict[str, str]:
+    """Short names of the days of the week by their keys."""
+    return {day: weekday_name(number, short=True) for number, day in enumerate(WEEK)}
+
+
+def zones() -> list[str]:
+    """Time zones as area and city, and UTC."""
+    named = (zone for zone in available_timezones() if "/" in zone)
+    return [*sorted(zone for zone in named if not zone.startswith(("Etc/", "posix", "right"))), "UTC"]
 
 
 def _chosen(desk: SetUpDesk) -> list[Path]:
@@ -90,7 +127,7 @@ def _chosen(desk: SetUpDesk) -> list[Path]:
             path.stat()
     except (OSError, ValueError, RuntimeError) as error:  # names that no disk takes, folders of nobody
         why = getattr(error, "strerror", None) or str(error)
-        raise AskError(Fault(f"these exports cannot be opened: {why}"[:200])) from None
+        raise AskError(Fault(tr("these exports cannot be opened: {why}", why=why)[:200])) from None
     return [path for path in uploads if path is not None] + paths
 
 
@@ -101,14 +138,15 @@ def _page(desk: SetUpDesk, faults: tuple[Fault, ...] = (), done: str = "") -> st
     state = desk.show()
     context: dict[str, Any] = {
         "shop": desk.answers.get("shop", "" if state is None else desk.shop),
-        "title": "Set up",
-        "pages": [("Set up", "/setup", True)] if not desk.described else [("Back to the board", "/", False)],
+        "title": tr("Set up"),
+        "pages": [(tr("Set up"), "/setup", True)] if not desk.described else [(tr("Back to the board"), "/", False)],
         "faults": [str(fault) for fault in (*faults, *(state.faults if state else ()))],
+        "languages": [] if desk.described else [(code, language_name(code)) for code in languages()],
     }
     if state is None:
         context |= {
-            "sentence": "Set this works up: choose the folder that the machines' exports are in.",
-            "soft": "They are looked at, and you check what they say: the first answer comes right after.",
+            "sentence": tr("Set this works up: choose the folder that the machines' exports are in."),
+            "soft": tr("They are looked at, and you check what they say: the first answer comes right after."),
         }
         return plain_page("setup.html", **context)
     context |= _setup_context(desk, state)
@@ -119,35 +157,48 @@ def _page(desk: SetUpDesk, faults: tuple[Fault, ...] = (), done: str = "") -> st
 def _sentence(state: SetUp) -> str:
     """What was counted: a first answer."""
     if not state.by_day.height:
-        return "These exports were read, but nothing in them counts pieces."
+        return tr("These exports were read, but nothing in them counts pieces.")
     pieces = show.number(float(state.by_day["pieces"].sum()))
     days, machines = state.by_day["day"].n_unique(), state.by_day["machine"].n_unique()
-    on = f"{days} day{'s' * (days > 1)}"
-    by = f"{machines} machine{'s' * (machines > 1)}"
-    return f"On {on} {by} counted {pieces} pieces."
+    on = tr_count("On {count} day", "On {count:,} days", days)
+    return tr_count(
+        "{on_days} {count} machine counted {pieces} pieces.",
+        "{on_days} {count:,} machines counted {pieces} pieces.",
+        machines,
+        on_days=on,
+        pieces=pieces,
+    )
 
 
 def _soft(desk: SetUpDesk, state: SetUp) -> str:
     count, still = len(state.questions), len(state.open)
-    words = f"{count} things the exports cannot say for sure are filled in below; check them."
+    words = tr("{count} things the exports cannot say for sure are filled in below; check them.", count=count)
     if still:
-        has = "has" if still == 1 else "have"
-        words = f"{count} things are to be checked below; {still} of them {has} no sure answer."
+        words = tr_count(
+            "{things} things are to be checked below; {count} of them has no sure answer.",
+            "{things} things are to be checked below; {count} of them have no sure answer.",
+            still,
+            things=count,
+        )
     if desk.described:
-        words += " There is a plant.toml: it stays as it is, and the suggestion is written beside it."
+        words += " " + tr("There is a plant.toml: it stays as it is, and the suggestion is written beside it.")
     return words
 
 
 def _setup_context(desk: SetUpDesk, state: SetUp) -> dict[str, Any]:
-    zones = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix", "right")))
     text = "\n".join(desk.difference(state.text)) if desk.described and state.text else state.text
-    titled = "How the suggestion differs from plant.toml" if desk.described else "plant.toml as it will be written"
-    finish = "Write plant.suggested.toml" if desk.described else "Finish: write plant.toml and take the exports in"
+    titled = (
+        tr("How the suggestion differs from plant.toml") if desk.described else tr("plant.toml as it will be written")
+    )
+    finish = (
+        tr("Write plant.suggested.toml") if desk.described else tr("Finish: write plant.toml and take the exports in")
+    )
     return {
         "name": desk.answers.get("shop", desk.shop),
         "questions": [_form_of(question, state, desk.answers) for question in state.questions],
-        "zones": [*zones, "UTC"],
+        "zones": zones(),
         "days": WEEK,
+        "day_names": day_names(),
         "by_day": _by_day(state.by_day),
         "machines": [_machine(machine.id, machine.shown, state) for machine in state.read.draft.machines],
         "aside": [f"{len(g.surveys)} × {g.first.path.name}: {g.aside}" for g in state.read.groups if g.aside],
@@ -163,8 +214,9 @@ def _form_of(question: SetUpQuestion, state: SetUp, answers: Mapping[str, str]) 
     value = answers.get(question.key) or question.suggested or ""
     kind = question.key if question.key in ("zone", "shifts", "band", "lines") else "choice"
     is_open = question.suggested is None and question.key not in answers
-    words = "Not clear from the exports: " if is_open else "Suggested: " if value else ""
-    form: dict[str, Any] = {"key": question.key, "text": question.text, "why": (words + question.why).rstrip(": ")}
+    words = tr("Not clear from the exports") if is_open else tr("Suggested") if value else ""
+    why = ": ".join(filter(None, (words, question.why)))
+    form: dict[str, Any] = {"key": question.key, "text": question.text, "why": why}
     form |= {"kind": kind, "open": is_open, "value": value, "options": question.options}
     if kind == "shifts":
         form["rows"] = _rows(value) or _rows(likely)
@@ -176,9 +228,13 @@ def _form_of(question: SetUpQuestion, state: SetUp, answers: Mapping[str, str]) 
         lines = _lines(value, machines) or _lines(likely, machines)
         home = {machine: k for k, (_, listed) in enumerate(lines) for machine in listed}
         wrappers = sum(machine.kind != "sizer" for machine in state.read.draft.machines)
-        names = [name for name, _ in lines] + [f"Line {k + 1}" for k in range(len(lines), max(wrappers, 1))]
+        names = [name for name, _ in lines] + [_line_name(k) for k in range(len(lines), max(wrappers, 1))]
         form["names"], form["machines"] = names, [(machine, home.get(machine, 0)) for machine in machines]
     return form
+
+
+def _line_name(k: int) -> str:
+    return tr("Line {number}", number=k + 1)
 
 
 def _rows(text: str) -> list[dict[str, Any]]:
@@ -214,8 +270,9 @@ def _by_day(frame: pl.DataFrame) -> dict[str, Any]:
     for key, part in frame.sort("day").partition_by("day", as_dict=True, maintain_order=True).items():
         pieces_of = dict(part.select("machine", "pieces").iter_rows())
         cells = [show.number(pieces_of[m]) if m in pieces_of else "" for m in machines]
-        rows.append([f"{key[0]:%a} {key[0].day} {key[0]:%B}", *cells])
-    return {"heads": ["day", *machines], "rows": rows[-DAYS_SHOWN:]}
+        weekday, month = weekday_name(key[0].weekday(), short=True), month_name(key[0].month)
+        rows.append([tr("{weekday} {day} {month}", weekday=weekday, day=key[0].day, month=month), *cells])
+    return {"heads": [tr("day"), *machines], "rows": rows[-DAYS_SHOWN:]}
 
 
 def _machine(machine: str, name: str, state: SetUp) -> dict[str, Any]:
@@ -225,12 +282,14 @@ def _machine(machine: str, name: str, state: SetUp) -> dict[str, Any]:
         if c.machine != machine:
             continue
         limits = c.limits
-        turns = "" if limits is None else f"at {limits.modulus:,}" if limits.modulus else "not seen"
-        rows.append([headers.get(c.channel, ""), c.holds, f"{c.readings:,}", c.example, turns])
+        turns = "" if limits is None else tr("at {count:,}", count=limits.modulus) if limits.modulus else tr("not seen")
+        rows.append([headers.get(c.channel, ""), tr(c.holds), in_digits(f"{c.readings:,}"), c.example, turns])
     groups = [g for g in state.read.groups if machine in g.machines]
     files = sum(len(group.surveys) for group in groups)
-    title = f"{name}: {files} export{'s' * (files != 1)}, {len(rows)} column{'s' * (len(rows) != 1)} recognised"
-    heads = ["column", "holds", "readings", "for example", "starts again at 0"]
+    exports = tr_count("{count} export", "{count} exports", files)
+    columns = tr_count("{count} column recognised", "{count} columns recognised", len(rows))
+    title = f"{name}: {exports}, {columns}"
+    heads = [tr("column"), tr("holds"), tr("readings"), tr("for example"), tr("starts again at 0")]
     return {"title": title, "heads": heads, "rows": rows, "samples": [s for g in groups for s in _samples(g.id, state)]}
 
 
@@ -253,7 +312,12 @@ def _samples(group: str, state: SetUp) -> list[dict[str, Any]]:
     if proposal is None:
         return []
     times = next(g.first.times for g in state.read.groups if g.id == group)
-    words = " ".join([f"{proposal.path.name}: time in {' and '.join(times)}.", *(f"{n}." for n in proposal.notes)])
+    words = " ".join(
+        [
+            tr("{file}: time in {columns}.", file=proposal.path.name, columns=show.sentence_list(times)),
+            *(f"{n}." for n in proposal.notes),
+        ]
+    )
     frame = proposal.sample.drop("intake", "text", "quality", "row", strict=False).head(SAMPLE_ROWS)
     if frame.schema.get("at") == UTC_US:
         frame = frame.with_columns(
@@ -285,7 +349,7 @@ def answers_in(form: MultiDict[str, str], state: SetUp | None) -> dict[str, str]
             place = form.get(f"of-{machine.id}", "")
             if place.isdigit() and int(place) < len(names):
                 listed[int(place)].append(machine.id)
-        pairs = [(name or f"Line {k + 1}", ids) for k, (name, ids) in enumerate(zip(names, listed, strict=True)) if ids]
+        pairs = [(name or _line_name(k), ids) for k, (name, ids) in enumerate(zip(names, listed, strict=True)) if ids]
         answers["lines"] = "; ".join(
             f"{name.replace(';', ' ').replace('=', ' ')} = {', '.join(ids)}" for name, ids in pairs
         )

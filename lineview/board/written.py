@@ -14,6 +14,7 @@ from lineview.app.works import Works
 from lineview.board.guard import person
 from lineview.board.tables import aria
 from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.core.language import mark, tr, tr_count
 from lineview.plant import Plant
 from lineview.plant.periods import moment
 from lineview.report import show
@@ -22,9 +23,9 @@ from lineview.report.answer import Answer
 #: Characters of a reason or of what was done, and of a note; the server refuses longer ones too.
 REASON_LENGTH, NOTE_LENGTH = 80, 200
 #: What stands directly above the form that a person fills in with a hand on the machine.
-BEFORE_ADJUSTING = (
-    "Stop and lock out first, by your site's procedure. Guards back on before it runs. Hot rope and syrup burn. "
-    "Local codes and licensed practice come first."
+BEFORE_ADJUSTING = mark(
+    "Stop and lock out first, by your site's procedure. Guards back on before it runs. Hot "
+    "rope and syrup burn. Local codes and licensed practice come first."
 )
 #: Readings older than this are not of now: what is written is then likelier to be of the time that is shown.
 FRESH = timedelta(hours=24)
@@ -45,26 +46,30 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
     now = datetime.now(UTC)
     at = moment_shown(answer, now).astimezone(plant.tz)
     # Who saves without looking would date it months back.
-    older = "" if at >= now else ". Not now: the end of what is shown"
+    is_now = at >= now
+    when = tr("When ({zone}), as 10:30 or 12.06.2026 10:30", zone=plant.zone)
+    older = tr("When ({zone}), as 10:30 or 12.06.2026 10:30. Not now: the end of what is shown", zone=plant.zone)
     adjusts = kind == "adjustment"
     what = dcc.Input(id=f"{kind}-what", type="text", maxLength=REASON_LENGTH if adjusts else NOTE_LENGTH)
     fields = [
-        html.Label(["What was done" if adjusts else "Note", what]),
+        html.Label([_what_label(kind), what]),
         html.Label(
             [
-                f"When ({plant.zone}), as 10:30 or 12.06.2026 10:30{older}",
+                when if is_now else older,
                 dcc.Input(id=f"{kind}-at", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25),
             ]
         ),
     ]
     if adjusts:
         note = dcc.Input(id=f"{kind}-note", type="text", maxLength=NOTE_LENGTH)
-        fields.append(html.Label(["Anything else (may stay empty)", note]))
-    caution = [html.P(BEFORE_ADJUSTING, className="caution")] if adjusts else []
-    save = html.Button("Save", id=f"{kind}-save", type="button", className="main big", **data(act="write", kind=kind))
+        fields.append(html.Label([tr("Anything else (may stay empty)"), note]))
+    caution = [html.P(tr(BEFORE_ADJUSTING), className="caution")] if adjusts else []
+    save = html.Button(
+        tr("Save"), id=f"{kind}-save", type="button", className="main big", **data(act="write", kind=kind)
+    )
     return html.Details(
         [
-            html.Summary("I adjusted it" if adjusts else "Write a note", className="big" if adjusts else ""),
+            html.Summary(tr("I adjusted it") if adjusts else tr("Write a note"), className="big" if adjusts else ""),
             *caution,
             *fields,
             save,
@@ -73,8 +78,12 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
         className="fold form write",
         id=kind,
         # a form that starts at the present moment goes on doing so while it stays open
-        **data(machine=answer.scope.machine, **({} if older else {"now": plant.zone})),
+        **data(machine=answer.scope.machine, **({"now": plant.zone} if is_now else {})),
     )
+
+
+def _what_label(kind: str) -> str:
+    return tr("What was done") if kind == "adjustment" else tr("Note")
 
 
 def data(**texts: str) -> Any:
@@ -94,7 +103,7 @@ def written_list(works: Works, answer: Answer, who: Person) -> list[Any]:
     if rows.is_empty():
         return []
     standing = int((~rows["withdrawn"]).sum())
-    title = f"What was written ({standing})"
+    title = tr("What was written ({count})", count=standing)
     listed = [_entry(row, plant, who.may("note")) for row in rows.iter_rows(named=True)]
     return [html.Details([html.Summary(title), html.Ul(listed, className="entries")], className="fold", id="written")]
 
@@ -111,31 +120,38 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     words: list[Any] = [html.Span(show.moment(row["at"], plant), className="when"), " ", row["what"]]
     if row["note"]:
         words.append(html.Span(f" ({row['note']})"))
-    by = f"{row['who'] or 'not known who'}"
+    by = row["who"] or tr("not known who")
     if row["set_at"].year > 1970:  # what was written before this was kept has no moment
         by += f", {show.moment(row['set_at'], plant)}"
-    state = "removed by " if withdrawn else "changed by " if row["revisions"] > 1 else "written by "
-    parts: list[Any] = [html.P(html.Del(words) if withdrawn else words), html.P(state + by, className="soft")]
+    removed, changed, first = (
+        tr("removed by {who}", who=by),
+        tr("changed by {who}", who=by),
+        tr("written by {who}", who=by),
+    )
+    told = removed if withdrawn else changed if row["revisions"] > 1 else first
+    parts: list[Any] = [html.P(html.Del(words) if withdrawn else words), html.P(told, className="soft")]
     if may_write:
         parts.append(_acts(row, entry, kind, withdrawn))
     if may_write and not withdrawn:
-        label = "What was done" if kind == "adjustment" else "Note"
+        label = _what_label(kind)
         length = REASON_LENGTH if kind == "adjustment" else NOTE_LENGTH
         inputs = [
             html.Label([label, dcc.Input(id=f"what-{entry}", type="text", value=row["what"], maxLength=length)]),
-            html.Label(["When", dcc.Input(id=f"at-{entry}", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25)]),
+            html.Label(
+                [tr("When"), dcc.Input(id=f"at-{entry}", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25)]
+            ),
         ]
         if kind == "adjustment":
             inputs.append(
                 html.Label(
                     [
-                        "Anything else",
+                        tr("Anything else"),
                         dcc.Input(id=f"note-{entry}", type="text", value=row["note"], maxLength=NOTE_LENGTH),
                     ]
                 )
             )
-        save = html.Button("Save the change", type="button", **data(act="change", kind=kind))
-        parts.append(html.Details([html.Summary("Change"), *inputs, save], className="form", id=f"change-{entry}"))
+        save = html.Button(tr("Save the change"), type="button", **data(act="change", kind=kind))
+        parts.append(html.Details([html.Summary(tr("Change")), *inputs, save], className="form", id=f"change-{entry}"))
     parts.append(html.P("", role="status", className="told-of"))
     return html.Li(parts, id=f"entry-{entry}", **data(entry=entry, machine=row["machine"]))
 
@@ -144,9 +160,9 @@ def _acts(row: dict[str, Any], entry: str, kind: str, withdrawn: bool) -> html.S
     label = aria(label=f"{row['what']}")
     buttons = []
     if not withdrawn:
-        buttons.append(html.Button("Remove", type="button", className="small", **data(act="withdraw", kind=kind)))
+        buttons.append(html.Button(tr("Remove"), type="button", className="small", **data(act="withdraw", kind=kind)))
     if withdrawn or row["revisions"] > 1:
-        buttons.append(html.Button("Undo", type="button", className="small", **data(act="undo", kind=kind)))
+        buttons.append(html.Button(tr("Undo"), type="button", className="small", **data(act="undo", kind=kind)))
     return html.Span(buttons, role="group", className="acts-of", **label)
 
 
@@ -164,17 +180,30 @@ def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
     for row in together.head(MOST_ENTRIES).iter_rows(named=True):
         mark = str(row["mark"])
         stop = show.stretch(row["start"], row["end"], plant)
-        more = f" and {row['stops'] - 1} more" if row["stops"] > 1 else ""
+        if row["stops"] > 1:
+            stop = tr("{stop} and {count} more", stop=stop, count=row["stops"] - 1)
         parts: list[Any] = [
-            html.P([html.Span(stop + more, className="when"), " ", row["reason"]]),
-            html.P(f"set by {row['who'] or 'not known who'}, {show.moment(row['set_at'], plant)}", className="soft"),
+            html.P([html.Span(stop, className="when"), " ", row["reason"]]),
+            html.P(
+                tr(
+                    "set by {who}, {when}",
+                    who=row["who"] or tr("not known who"),
+                    when=show.moment(row["set_at"], plant),
+                ),
+                className="soft",
+            ),
         ]
         if who.may("note"):
-            parts.append(html.Button("Undo", type="button", className="small", **data(act="undo-reason", mark=mark)))
+            parts.append(
+                html.Button(tr("Undo"), type="button", className="small", **data(act="undo-reason", mark=mark))
+            )
         listed.append(html.Li([*parts, html.P("", role="status", className="told-of")]))
     return [
         html.Details(
-            [html.Summary(f"Reasons set by hand ({rows.height})"), html.Ul(listed, className="entries")],
+            [
+                html.Summary(tr("Reasons set by hand ({count})", count=rows.height)),
+                html.Ul(listed, className="entries"),
+            ],
             className="fold",
             id="reasons-set",
         )
@@ -203,30 +232,36 @@ def _carried_out(works: Works, sent: dict[str, str]) -> str:
     if act == "undo-reason":
         mark = sent.get("mark", "")
         n = works.undo_stop_reasons(int(mark) if mark.isdecimal() and len(mark) < 19 else -1)
-        return f"Undone for {n} stop{'' if n == 1 else 's'}."
+        return tr_count("Undone for {count} stop.", "Undone for {count} stops.", n)
     if kind not in ("adjustment", "note"):
-        raise AskError(Fault("this is no form of this board", "kind", "an adjustment or a note"))
+        raise AskError(Fault(tr("this is no form of this board"), "kind", tr("an adjustment or a note")))
     if act == "withdraw":
         works.withdraw(kind, entry)
-        return "Removed; Undo brings it back."
+        return tr("Removed; Undo brings it back.")
     if act == "undo":
         works.undo_change(kind, entry)
-        return "Undone."
+        return tr("Undone.")
     what, note = sent.get("what", "").strip(), sent.get("note", "").strip()
     if not what:
-        raise AskError(Fault("nothing was entered", "what", "some words", "Enter what was done."))
+        raise AskError(Fault(tr("nothing was entered"), "what", tr("some words"), tr("Enter what was done.")))
     if len(what) > (NOTE_LENGTH if kind == "note" else REASON_LENGTH) or len(note) > NOTE_LENGTH:
-        raise AskError(Fault("too long", "what", f"up to {REASON_LENGTH} characters, and {NOTE_LENGTH} of a note"))
+        raise AskError(
+            Fault(
+                tr("too long"),
+                "what",
+                tr("up to {count} characters, and {of_note} of a note", count=REASON_LENGTH, of_note=NOTE_LENGTH),
+            )
+        )
     pressed = _pressed_at(sent.get("pressed", ""))
     at = moment(sent.get("at", ""), works.plant.tz, "when", pressed)
     if act == "change":
         works.change(kind, entry, at, what, note)
-        return "Changed; Undo brings the former words back."
+        return tr("Changed; Undo brings the former words back.")
     session = person().session
     if session is not None and pressed < session.begun_at - CLOCKS_DIFFER:  # kept by a phone that several use
         become_person(f"someone, sent by {person().name}", request.remote_addr or "")
     is_new = works.write(kind, sent.get("machine", ""), at, what, note, entry)
-    return "Saved." if is_new else "It was saved already; nothing was written twice."
+    return tr("Saved.") if is_new else tr("It was saved already; nothing was written twice.")
 
 
 def _pressed_at(text: str) -> datetime:

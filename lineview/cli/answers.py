@@ -16,6 +16,7 @@ from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.core.language import tr, tr_count
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, file_name, to_json
@@ -36,7 +37,7 @@ SHORT_COLUMNS = {
 
 def print_answer(works: Works, scope: QuestionScope, as_json: bool, in_full: bool) -> None:
     """Answer a question and print it."""
-    with at_work("working out"):
+    with at_work(tr("working out")):
         answer = works.ask(scope)
     if as_json:
         sys.stdout.write(to_json(answer) + "\n")
@@ -83,20 +84,25 @@ def _print_short(answer: Answer, plant: Plant) -> None:
         console.print(Text(f"\n{table.title}", style="bold"))
         console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
-            say(f"… and {show.quantity(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
+            say(tr_count("… and {count} more row", "… and {count:,} more rows", len(table.rows) - SHORT_ROWS), "dim")
     console.print()
     for caution in answer.cautions[:1]:
         say(caution)
-    amounts = ((answer.figures, "figure"), (filled, "table"), (answer.notes, "note"), (answer.cautions, "caution"))
-    counts = [show.quantity(len(there), thing) for there, thing in amounts if there]
-    say(f"With --all: {show.sentence_list(counts)}.", "dim")
+    amounts = (
+        (answer.figures, tr_count("{count} figure", "{count:,} figures", len(answer.figures))),
+        (filled, tr_count("{count} table", "{count:,} tables", len(filled))),
+        (answer.notes, tr_count("{count} note", "{count:,} notes", len(answer.notes))),
+        (answer.cautions, tr_count("{count} caution", "{count:,} cautions", len(answer.cautions))),
+    )
+    counts = [words for there, words in amounts if there]
+    say(tr("With --all: {counts}.", counts=show.sentence_list(counts)), "dim")
 
 
 def print_patterns(works: Works, scope: QuestionScope) -> None:
     """Print what recurs among stops without a reason."""
     table = next((t for t in works.ask(scope).tables if t.name == "patterns" and t.rows), None)
     if table is None:
-        console.print("No stops without a reason recur.")
+        console.print(tr("No stops without a reason recur."))
     else:
         console.print(printed_table(table, works.plant))
 
@@ -106,15 +112,22 @@ def accept_pattern(works: Works, scope: QuestionScope, number: int, reason: str 
     stops = works.ask(scope).series.get("pattern_stops")
     rows = None if stops is None else stops.filter(stops["pattern"] == number)
     if rows is None or not rows.height:
-        raise AskError(Fault(f"there is no pattern {number}", "--accept", "a number that 'lineview patterns' lists"))
+        raise AskError(
+            Fault(
+                tr("there is no pattern {number}", number=number),
+                "--accept",
+                tr("a number that 'lineview patterns' lists"),
+            )
+        )
     words = reason or str(rows["reason"][0])
     mark = works.set_stop_reasons(rows["machine"][0], rows.select("start", "end").rows(), words)
-    say(f"“{words}” is set for {rows.height} stops. To undo it: lineview patterns --undo {mark}")
+    set_for = tr("“{reason}” is set for {stops} stops.", reason=words, stops=rows.height)
+    say(f"{set_for} {tr('To undo it:')} lineview patterns --undo {mark}")
 
 
 def undo_pattern(works: Works, mark: int) -> None:
     """Undo what was accepted."""
-    console.print(f"Undone for {works.undo_stop_reasons(mark)} stops.")
+    console.print(tr("Undone for {stops} stops.", stops=works.undo_stop_reasons(mark)))
 
 
 def _figures(answer: Answer, plant: Plant) -> RichTable:
@@ -151,7 +164,7 @@ def write_sheet(works: Works, scope: QuestionScope, file: Path | None, by: str) 
     has_name = file is not None and not file.is_dir()
     if file is not None and has_name:
         _check_ending(file)
-    with at_work("writing"):
+    with at_work(tr("writing")):
         answer = with_handover(works, works.ask(scope), by)
         path = file if file is not None and has_name else (file or Path()) / f"{file_name(answer, works.plant)}.pdf"
         content = sheet_bytes(answer, works.plant, path.suffix.lower())
@@ -164,13 +177,20 @@ def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> Non
     from lineview.wrap.tables import claim_sheet, suppliers_claimed
 
     if scope.question not in ("order", "wrap"):
-        raise AskError(Fault(f"'{scope.question}' has no suppliers", "--by-supplier", "the question order or wrap"))
+        raise AskError(
+            Fault(
+                tr("'{question}' has no suppliers", question=scope.question),
+                "--by-supplier",
+                tr("the question order or wrap"),
+            )
+        )
     _check_ending(file)
     answer, plant, claims = works.ask(scope), works.plant, scope.question == "wrap"
     suppliers = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
     if not suppliers:
-        what = "no reel held less than its label" if claims else "nothing is to be ordered"
-        raise AskError(Fault(f"{what} from a supplier that plant.toml names", "--by-supplier"))
+        none_claimed = tr("no reel held less than its label from a supplier that plant.toml names")
+        none_due = tr("nothing is to be ordered from a supplier that plant.toml names")
+        raise AskError(Fault(none_claimed if claims else none_due, "--by-supplier"))
     for supplier in suppliers:
         name = "-".join(re.findall(r"\w+", supplier.casefold()))
         part = claim_sheet(answer, supplier, plant) if claims else supplier_sheet(answer, supplier, plant)
@@ -181,7 +201,11 @@ def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> Non
 def _check_ending(file: Path) -> None:
     if file.suffix.lower() not in FORMS:
         raise AskError(
-            Fault(f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
+            Fault(
+                tr("'{form}' is not a kind of sheet", form=file.suffix),
+                str(file),
+                tr("a name ending in .pdf, .xlsx or .csv"),
+            )
         )
 
 
@@ -189,8 +213,8 @@ def _write(file: Path, content: bytes) -> None:
     try:
         file.write_bytes(content)
     except OSError as error:
-        raise AskError(Fault(f"cannot be written: {error.strerror}", str(file))) from None
-    say(f"Wrote {file}")
+        raise AskError(Fault(tr("cannot be written: {why}", why=error.strerror), str(file))) from None
+    say(tr("Wrote {file}", file=file))
 
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
@@ -224,5 +248,7 @@ def _text(file: Path) -> str:
     try:
         return file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        why = getattr(error, "strerror", None) or "it is not text"
-        raise IntakeError(Fault(f"cannot be read: {why}", str(file), "a text file, one mass a line")) from None
+        why = getattr(error, "strerror", None) or tr("it is not text")
+        raise IntakeError(
+            Fault(tr("cannot be read: {why}", why=why), str(file), tr("a text file, one mass a line"))
+        ) from None

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
 from rich.text import Text
+from typer.main import get_command
+
+from lineview.core.errors import AskError, Fault
+from lineview.core.language import ENGLISH, language_of_environment, languages, spoken, tr
 
 #: Columns where there is no terminal: none of a table's rows is broken, so that each is one line.
 PIPE_WIDTH = 2000
@@ -36,6 +41,33 @@ def at_work(words: str) -> AbstractContextManager[object]:
     if not (sys.stderr.isatty() and console.is_terminal):
         return nullcontext()
     return Console(stderr=True, highlight=False).status(f"{words} …")
+
+
+def read_language(code: str | None) -> str:
+    """The language that a works gets: as asked for, else the terminal's, else English."""
+    chosen = (code or language_of_environment() or ENGLISH).strip().casefold()
+    if chosen not in languages():
+        known = tr("one of {choices}", choices=", ".join(languages()))
+        raise AskError(Fault(tr("unknown language '{code}'", code=chosen), "--language", known))
+    return chosen
+
+
+def translated(app: typer.Typer) -> Callable[[], object]:
+    """The command line with its help in the language spoken now."""
+    if spoken() == ENGLISH:
+        return app
+    command = get_command(app)
+    _translate(command)
+    return command
+
+
+def _translate(command: Any) -> None:
+    command.help = tr(command.help or "")
+    for parameter in command.params:
+        if getattr(parameter, "help", None):
+            parameter.help = tr(parameter.help)
+    for below in getattr(command, "commands", {}).values():
+        _translate(below)
 
 
 WorksFolder = Annotated[

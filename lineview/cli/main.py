@@ -19,9 +19,10 @@ from lineview.app.allocator import (
     keep_to_one_thread,
     leave_parts_of_numpy_out,
 )
-from lineview.cli.console import HERE, JournalUrl, WorksFolder
+from lineview.cli.console import HERE, JournalUrl, WorksFolder, translated
 from lineview.cli.trials import trials
 from lineview.core.errors import LineviewError
+from lineview.core.language import ENGLISH, language_of_environment, speak, tr
 
 #: Help is drawn in boxes for a terminal alone; a file or pipe gets plain text.
 app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode="rich" if sys.stdout.isatty() else None)
@@ -35,6 +36,9 @@ Against = Annotated[
     typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
 ]
 Trial = Annotated[int | None, typer.Option("--trial", help="Of the week: judge the trial with this number instead.")]
+LanguageCode = Annotated[
+    str | None, typer.Option("--language", help="Language of the works, such as de; by default that of the terminal.")
+]
 Start = Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")]
 End = Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")]
 
@@ -163,12 +167,13 @@ def try_it(
     into: Annotated[Path, typer.Option(help="Where to set the invented works up.")] = Path("works"),
     board: Annotated[bool, typer.Option(help="Serve the board at the end.")] = True,
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    language: LanguageCode = None,
 ) -> None:
     """Set up the invented works that ships with the tool, take a week in, answer and show the board."""
     give_memory_back()
     from lineview.cli.intake import try_the_demo
 
-    try_the_demo(into, port if board else None)
+    try_the_demo(into, port if board else None, language)
 
 
 @app.command()
@@ -378,11 +383,12 @@ def setup(
     journal: JournalUrl = None,
     accept: Annotated[bool, typer.Option("--accept", help="Take every suggestion without asking.")] = False,
     answer: Annotated[list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")] = None,
+    language: LanguageCode = None,
 ) -> None:
     """Set a works up from its exports: recognise them, ask what they leave open, write plant.toml."""
     from lineview.cli.setup import run_setup
 
-    run_setup(works, exports or [], journal, accept, answer or [])
+    run_setup(works, exports or [], journal, accept, answer or [], language)
 
 
 @app.command()
@@ -438,7 +444,8 @@ def adjusted(
     with Works(works, journal) as opened:
         when = moment(at, opened.plant.tz, "--at", datetime.now(UTC))
         opened.write("adjustment", machine, when, what, note)
-        typer.echo(f"Noted: {machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}.")
+        noted = f"{machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}"
+        typer.echo(tr("Noted: {what}.", what=noted))
 
 
 @app.command()
@@ -480,7 +487,8 @@ def main() -> None:
             stream.reconfigure(errors="replace")
     collect_garbage_seldom()
     try:
-        app()
+        speak(language_of_environment() or ENGLISH)
+        translated(app)()
     except LineviewError as error:
         for fault in error.faults:
             sys.stderr.write(f"lineview: {fault}\n")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import typer
@@ -15,14 +16,24 @@ from lineview.app.set_up_folder import SetUpDesk, computer_zone
 from lineview.app.setup import SetUp
 from lineview.app.setup_layouts import SetUpQuestion
 from lineview.app.works import Works
-from lineview.cli.console import console, say
+from lineview.cli.console import console, read_language, say
 from lineview.core.errors import AskError, Fault, LineviewError
-from lineview.report.show import quantity
+from lineview.core.language import in_digits, month_name, tr, tr_count, weekday_name
+from lineview.plant.read import read_plant
+from lineview.report.show import number, sentence_list
 
 
-def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept: bool, answers: Sequence[str]) -> None:
+def run_setup(
+    folder: Path,
+    exports: Sequence[Path],
+    journal: str | None,
+    accept: bool,
+    answers: Sequence[str],
+    language: str | None = None,
+) -> None:
     """Ask what exports leave open, write plant.toml, take the exports in and print the first answer."""
     desk = SetUpDesk(folder, computer_zone())
+    desk.speak(_language_of(desk, language))
     desk.look(list(exports) or [_exports_of(folder, accept)])
     desk.answer(dict(_pair(text) for text in answers))
     state = desk.show()
@@ -34,20 +45,29 @@ def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept
     if desk.described:
         _suggest_only(desk, state, accept)
         return
-    if not accept and not typer.confirm("Write plant.toml and take the exports in?", default=True):
-        raise AskError(Fault("nothing was written", str(folder)))
+    if not accept and not typer.confirm(tr("Write plant.toml and take the exports in?"), default=True):
+        raise AskError(Fault(tr("nothing was written"), str(folder)))
     if accept and state.open:
         raise AskError(map(_open_fault, state.open))
     path = desk.write()
-    say(f"Wrote {path}")
+    say(tr("Wrote {file}", file=path))
     _take_in(desk, folder, journal)
+
+
+def _language_of(desk: SetUpDesk, asked: str | None) -> str:
+    """The language asked for, else that of the plant description that is there, else the terminal's."""
+    if asked is None and desk.described:
+        with suppress(LineviewError):  # what is wrong with it is said where it is read
+            return read_plant(desk.folder / "plant.toml", desk.folder / "layouts.toml").language
+    return read_language(asked)
 
 
 def _open_fault(question: SetUpQuestion) -> Fault:
     """Say that no suggestion answers a question, and how to."""
-    options = ", ".join(f"'{option}'" for option, _ in question.options) or "an answer"
-    do = f"Give --answer '{question.key}=ANSWER'" + (f" ({question.why})" if question.why else "")
-    return Fault(f"there is no suggestion: {question.text.rstrip('?')}", question.key, options, do)
+    options = ", ".join(f"'{option}'" for option, _ in question.options) or tr("an answer")
+    do = tr("Give --answer '{key}=ANSWER'", key=question.key) + (f" ({question.why})" if question.why else "")
+    what = tr("there is no suggestion: {question}", question=question.text.rstrip("?"))
+    return Fault(what, question.key, options, do)
 
 
 def _exports_of(folder: Path, accept: bool) -> Path:
@@ -55,38 +75,45 @@ def _exports_of(folder: Path, accept: bool) -> Path:
     if (folder / "exports").is_dir():
         return folder / "exports"
     if accept:
-        raise AskError(Fault("no exports are given", "EXPORTS", "the path of a folder of exports"))
-    return Path(typer.prompt("Folder of exports"))
+        raise AskError(Fault(tr("no exports are given"), "EXPORTS", tr("the path of a folder of exports")))
+    return Path(typer.prompt(tr("Folder of exports")))
 
 
 def _pair(text: str) -> tuple[str, str]:
     key, mark, answer = text.partition("=")
     if not mark:
-        raise AskError(Fault(f"'{text}' is not an answer", "--answer", "QUESTION=ANSWER"))
+        raise AskError(Fault(tr("'{text}' is not an answer", text=text), "--answer", "QUESTION=ANSWER"))
     return key.strip(), answer.strip()
 
 
 def _print_seen(state: SetUp) -> None:
     """What was recognised, machine by machine, and the pieces of each day."""
     for group in state.read.groups:
-        names = ", ".join(group.machines) or "no machine"
-        files = f"{quantity(len(group.surveys), 'file')} like {group.first.path.name}"
+        names = ", ".join(group.machines) or tr("no machine")
+        files = tr_count(
+            "{count} file like {name}", "{count:,} files like {name}", len(group.surveys), name=group.first.path.name
+        )
         say(Text(f"{files}: {group.aside or names}"))
         proposal = state.read.proposals.get(group.id)
         if proposal is not None:
             columns = ", ".join(f"'{h}' = {t.to}" for h, t in proposal.layout.columns.items())
-            say(Text(f"  time in {' and '.join(group.first.times)}; {columns}"))
+            time_in = tr("time in {columns}", columns=sentence_list(group.first.times))
+            say(Text(f"  {time_in}; {columns}"))
             for note in proposal.notes:
                 say(Text(f"  {note}"))
-    table = Table("machine", "channel", "holds", "readings", "e.g.", "starts again at", "fastest a minute", box=None)
+    headings = (tr("machine"), tr("channel"), tr("holds"), tr("readings"), tr("e.g."))
+    table = Table(*headings, tr("starts again at"), tr("fastest a minute"), box=None)
     for c in state.learned:
-        turns = "" if c.limits is None else f"{c.limits.modulus:,}" if c.limits.modulus else "not seen"
-        fast = f"{c.limits.fastest_per_min:,g}" if c.limits else ""
-        table.add_row(*map(Text, (c.machine, c.channel, c.holds, f"{c.readings:,}", c.example, turns, fast)))
+        turns = "" if c.limits is None else in_digits(f"{c.limits.modulus:,}") if c.limits.modulus else tr("not seen")
+        fast = in_digits(f"{c.limits.fastest_per_min:,g}") if c.limits else ""
+        cells = (c.machine, c.channel, tr(c.holds), number(c.readings), c.example, turns, fast)
+        table.add_row(*map(Text, cells))
     console.print(table)
-    days = Table("day", "machine", "pieces counted", box=None)
+    days = Table(tr("day"), tr("machine"), tr("pieces counted"), box=None)
     for row in state.by_day.sort("day", "machine").iter_rows(named=True):
-        days.add_row(f"{row['day']:%a %d %b}", Text(row["machine"]), f"{row['pieces']:,.0f}")
+        day = row["day"]
+        weekday, month = weekday_name(day.weekday(), short=True), month_name(day.month, short=True)
+        days.add_row(f"{weekday} {day:%d} {month}", Text(row["machine"]), number(row["pieces"], 0))
     console.print(days)
     for fault in state.faults:
         say(Text(str(fault)))
@@ -94,7 +121,7 @@ def _print_seen(state: SetUp) -> None:
 
 def _ask_all(desk: SetUpDesk, state: SetUp) -> SetUp:
     """Ask every question; an answer may settle or raise others."""
-    desk.answer({"shop": typer.prompt("What is the works called?", default=desk.answers.get("shop", desk.shop))})
+    desk.answer({"shop": typer.prompt(tr("What is the works called?"), default=desk.answers.get("shop", desk.shop))})
     keys: set[str] = set()
     while True:
         question = next((q for q in state.questions if q.key not in keys), None)
@@ -122,9 +149,9 @@ def _suggest_only(desk: SetUpDesk, state: SetUp, accept: bool) -> None:
     """Show how the suggestion differs from the plant.toml that is there, and write it beside it."""
     for line in desk.difference(state.text):
         say(Text(line))
-    words = "plant.toml stays as it is. Write the suggestion to plant.suggested.toml beside it?"
+    words = tr("plant.toml stays as it is. Write the suggestion to plant.suggested.toml beside it?")
     if accept or typer.confirm(words, default=True):
-        say(f"plant.toml stays as it is; wrote {desk.write()}")
+        say(tr("plant.toml stays as it is; wrote {file}", file=desk.write()))
 
 
 def _take_in(desk: SetUpDesk, folder: Path, journal: str | None) -> None:
@@ -132,10 +159,10 @@ def _take_in(desk: SetUpDesk, folder: Path, journal: str | None) -> None:
         results = desk.take_in(works)
         done = [result for result in results if result.receipt is not None]
         skipped = [result.path.name for result in results if result.receipt is None]
-        console.print(f"{len(done)} exports were taken in.")
+        console.print(tr("{count} exports were taken in.", count=len(done)))
         if skipped:
-            more = "look at them with: lineview intake"
-            say(f"Left for later: {', '.join(skipped[:6])}; {more}")
+            words = tr("Left for later: {files}; look at them with:", files=", ".join(skipped[:6]))
+            say(f"{words} lineview intake")
         try:
             answer = works.ask(QuestionScope("shift"))
         except LineviewError as error:

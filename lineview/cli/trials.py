@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from lineview.cli.console import HERE, JournalUrl, WorksFolder
+from lineview.core.language import tr
 
 trials = typer.Typer(help="Trials: what was changed from when on, and whether it helped.", no_args_is_help=True)
 TrialFrom = Annotated[
@@ -63,9 +64,9 @@ def trial_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
     with Works(works, journal) as opened:
         table = trials_table(opened)
         if not table.rows:
-            return _print_words("No trial was noted; lineview trial add notes one.")
+            return _print_words(tr("No trial was noted; lineview trial add notes one."))
         console.print(printed_table(table, opened.plant))
-    return _print_words("How one goes: lineview answer week --trial NUMBER")
+    return _print_words(f"{tr('How one goes:')} lineview answer week --trial {tr('NUMBER')}")
 
 
 @trials.command("edit")
@@ -94,7 +95,11 @@ def trial_edit(
         _print_words(trial_words(opened, number))
         if shifts is None and changed.shifts != planned:
             _print_words(
-                f"Planned anew: {changed.shifts} shifts instead of {planned}. To keep {planned}: --shifts {planned}."
+                tr(
+                    "Planned anew: {shifts} shifts instead of {planned}. To keep {planned}: --shifts {planned}.",
+                    shifts=changed.shifts,
+                    planned=planned,
+                )
             )
 
 
@@ -111,7 +116,7 @@ def trial_close(
 
     with Works(works, journal) as opened:
         closed = close_trial(opened, number, decision)
-        _print_words(f"Kept: {closed.verdict} Decided: {closed.decision}.")
+        _print_words(tr("Kept: {verdict} Decided: {decision}.", verdict=closed.verdict, decision=closed.decision))
 
 
 @trials.command("undo")
@@ -124,7 +129,7 @@ def trial_undo(number: TrialNumber, works: WorksFolder = HERE, journal: JournalU
         if undo_trial(opened, number):
             _print_words(f"Undone. {trial_words(opened, number)}")
         else:
-            _print_words(f"Undone: nothing of trial {number} is left.")
+            _print_words(tr("Undone: nothing of trial {number} is left.", number=number))
 
 
 def _print_words(words: str) -> None:

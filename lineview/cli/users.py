@@ -14,45 +14,50 @@ from lineview.app.access import check_password, rights_of
 from lineview.app.works import Works
 from lineview.cli.console import console
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 
 
 def add_user(works: Works, name: str, roles: Sequence[str], password_file: Path | None) -> None:
     """Add a user with a password that is asked for or read."""
     rights = rights_of(roles)  # a wrong role is said before a password is typed
     works.access.add_user(name, rights, _password(name, password_file))
-    console.print(Text(f"{name} may {', '.join(rights)}."))
+    console.print(Text(_may(name, rights)))
+
+
+def _may(name: str, rights: Sequence[str]) -> str:
+    return tr("{name} may {rights}.", name=name, rights=", ".join(map(tr, rights)))
 
 
 def list_users(works: Works) -> None:
     """Print users and rights."""
     users = works.access.accounts.users()
     if not users:
-        console.print("There are no users; the board answers this machine alone.")
+        console.print(tr("There are no users; the board answers this machine alone."))
         return
-    table = Table("name", "may", box=None)
+    table = Table(tr("name"), tr("may"), box=None)
     for user in users:
-        table.add_row(Text(user.name), ", ".join(user.rights))
+        table.add_row(Text(user.name), ", ".join(map(tr, user.rights)))
     console.print(table)
 
 
 def remove_user(works: Works, name: str) -> None:
     """Remove a user."""
     works.access.accounts.remove_user(works.access.known(name))
-    console.print(Text(f"{name} was removed and is signed out everywhere."))
+    console.print(Text(tr("{name} was removed and is signed out everywhere.", name=name)))
 
 
 def set_password(works: Works, name: str, password_file: Path | None) -> None:
     """Set a user's password."""
     user = works.access.known(name)
     works.access.set_password(user, _password(user.name, password_file))
-    console.print(Text(f"{user.name} has a new password and is signed out everywhere."))
+    console.print(Text(tr("{name} has a new password and is signed out everywhere.", name=user.name)))
 
 
 def set_roles(works: Works, name: str, roles: Sequence[str]) -> None:
     """Set a user's rights."""
     user = works.access.known(name)
     works.access.set_rights(user, roles)
-    console.print(Text(f"{user.name} may {', '.join(rights_of(roles))}."))
+    console.print(Text(_may(user.name, rights_of(roles))))
 
 
 def _password(name: str, file: Path | None) -> str:
@@ -60,14 +65,14 @@ def _password(name: str, file: Path | None) -> str:
         try:
             password = file.read_text(encoding="utf-8").partition("\n")[0].rstrip("\r")
         except (OSError, UnicodeDecodeError):
-            raise AskError(Fault("cannot be read", str(file), "a file with the password in it")) from None
+            raise AskError(Fault(tr("cannot be read"), str(file), tr("a file with the password in it"))) from None
         check_password(password, name)
         return password
     if not sys.stdin.isatty():
-        do = "Run it in a terminal or name a file: --password-file FILE."
-        raise AskError(Fault("the password cannot be asked for here", "password", do=do))
-    password = getpass("Password, 12 characters or more: ")
+        do = tr("Run it in a terminal or name a file: --password-file FILE.")
+        raise AskError(Fault(tr("the password cannot be asked for here"), tr("password"), do=do))
+    password = getpass(tr("Password, 12 characters or more: "))
     check_password(password, name)
-    if getpass("The same again: ") != password:
-        raise AskError(Fault("the two passwords differ", "password"))
+    if getpass(tr("The same again: ")) != password:
+        raise AskError(Fault(tr("the two passwords differ"), tr("password")))
     return password

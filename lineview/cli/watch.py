@@ -12,6 +12,7 @@ from lineview.app.works import Works
 from lineview.cli.answers import FORMS, sheet_bytes
 from lineview.cli.console import say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
+from lineview.core.language import tr
 from lineview.core.names import readable
 from lineview.report.answer import to_json
 
@@ -40,7 +41,16 @@ class SheetWriter:
         unknown = [form for form in forms if f".{form}" not in FORMS]
         if unknown:
             endings = ", ".join(ending.removeprefix(".") for ending in FORMS)
-            raise AskError([Fault(f"'{form}' is not a kind of sheet", "--as", f"one of {endings}") for form in unknown])
+            raise AskError(
+                [
+                    Fault(
+                        tr("'{form}' is not a kind of sheet", form=form),
+                        "--as",
+                        tr("one of {choices}", choices=endings),
+                    )
+                    for form in unknown
+                ]
+            )
         self._endings = [f".{form}" for form in forms]
         self._version = ""
         self._written: dict[str, str] = {}
@@ -65,7 +75,7 @@ class SheetWriter:
                     write_whole(path, sheet_bytes(answer, works.plant, ending))
                     self._written[path.name] = content
                     paths.append(path)
-                    say(f"Wrote {path}")
+                    say(tr("Wrote {file}", file=path))
             except (LineviewError, OSError) as error:
                 say(f"{due.name}: {error}")
         return paths
@@ -76,13 +86,13 @@ def watch_folder(
 ) -> None:
     """Look into a folder again and again, and take in what is new and has stopped growing; write sheets due then."""
     if not folder.is_dir():
-        raise IntakeError(Fault("not a folder", str(folder), "a folder that exports arrive in"))
+        raise IntakeError(Fault(tr("not a folder"), str(folder), tr("a folder that exports arrive in")))
     if port is not None:
         from lineview.board.serve import start_board
 
         start_board(works, "127.0.0.1", port)
 
-    say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
+    say(tr("Watching {folder}; stop with Ctrl-C.", folder=readable(str(folder))))
     watch = Watch(works, folder, say)
     count = 0
     try:
@@ -94,4 +104,4 @@ def watch_folder(
             if looks == 0 or count < looks:
                 time.sleep(every_s)
     except KeyboardInterrupt:
-        say("Stopped watching.")
+        say(tr("Stopped watching."))

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
+from tomlkit import TOMLDocument
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, Item, Table, Whitespace
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import tr
+from lineview.core.language import ENGLISH, tr
+
+#: Names the file's own keys, which stand in no table: shop, language, zone.
+WORKS = "works"
 
 
 @dataclass(frozen=True)
@@ -62,6 +67,20 @@ def edit_for(text: str, table: str, part: str, values: Mapping[str, str]) -> Edi
     before = {key: _value_text(row, key) for key in values}
     changed = [key for key in values if not _same(before[key], values[key])]
     return Edit(table, part, {k: before[k] for k in changed}, {k: values[k] for k in changed})
+
+
+def with_language(text: str, code: str) -> str:
+    """The text of a plant.toml with this language.
+
+    Parameters
+    ----------
+    text : str
+        Of plant.toml.
+    code : str
+        Such as "de"; English needs no key.
+    """
+    edit = edit_for(text, WORKS, "", {"language": "" if code == ENGLISH else json.dumps(code)})
+    return apply_edit(text, edit) if edit.before != edit.after else text
 
 
 def removal_of(text: str, table: str, part: str) -> Edit:
@@ -138,7 +157,10 @@ def _set(part: Any, key: str, value: str) -> None:
     if isinstance(old, Item):
         fresh.trivia.indent, fresh.trivia.comment_ws = old.trivia.indent, old.trivia.comment_ws
         fresh.trivia.comment, fresh.trivia.trail = old.trivia.comment, old.trivia.trail
-    part[key] = fresh
+    if old is None and isinstance(part, TOMLDocument) and "shop" in part:  # else behind the heading of the first table
+        part._insert_after("shop", key, fresh)  # there is no public way to place a key
+    else:
+        part[key] = fresh
 
 
 def _add(document: Any, table: str, values: Mapping[str, str]) -> None:
@@ -202,6 +224,8 @@ def _tail(part: Table) -> list[Any]:
 
 
 def _part(document: Any, table: str, part: str) -> Any | None:
+    if table == WORKS:
+        return document
     rows = document.get(table)
     names = _ids(rows) if rows is not None else []
     return rows[names.index(part)] if rows is not None and part in names else None

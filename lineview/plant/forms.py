@@ -12,9 +12,12 @@ from lineview.core.errors import AskError, Fault
 from lineview.core.language import mark, tr
 from lineview.plant.answers import read_band, read_shifts
 from lineview.plant.checks import WEEK
+from lineview.plant.edit import WORKS
 from lineview.plant.model import Plant
 
-Kind = Literal["text", "number", "whole", "clock", "days", "breaks", "choice", "texts", "numbers", "band"]
+Kind = Literal[
+    "text", "number", "whole", "clock", "days", "breaks", "choice", "texts", "numbers", "band", "language", "zone"
+]
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,13 @@ def _texts(key: str, label: str) -> FormField:
 _ID = FormField("id", mark("short name"), "text", must=True)
 #: The forms by table of the file; machines and lines are changed, not added.
 FORMS: dict[str, tuple[FormField, ...]] = {
+    WORKS: (
+        FormField("shop", mark("name"), "text", must=True),
+        FormField("language", mark("language"), "language"),
+        FormField("zone", mark("time zone of the machines' clocks"), "zone"),
+        FormField("units", mark("units"), "choice", choices=(mark("metric"), "US")),
+        FormField("currency", mark("currency, such as EUR"), "text"),
+    ),
     "shifts": (
         _ID,
         FormField("start", mark("from"), "clock", must=True),
@@ -89,6 +99,7 @@ FORMS: dict[str, tuple[FormField, ...]] = {
 }
 #: What a part of each table is called.
 PART_NAMES = {
+    WORKS: mark("works"),
     "shifts": mark("shift"),
     "lines": mark("line"),
     "machines": mark("machine"),
@@ -186,6 +197,8 @@ def _text(_field: FormField, text: str, _where: str) -> str:
 _WRITERS: Mapping[Kind, Callable[[FormField, str, str], str]] = {
     "text": _text,
     "choice": _text,
+    "language": _text,
+    "zone": _text,
     "texts": _text_list,
     "number": _number,
     "whole": _number,

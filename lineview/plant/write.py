@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import time
 from typing import Any
 
-from lineview.core.language import tr
+from lineview.core.language import ENGLISH, tr
 from lineview.plant.model import Counter, Gauge, Layout, Machine, Part, Plant
 
 
@@ -79,6 +79,7 @@ def plant_text(plant: Plant, remarks: Mapping[tuple[str, str], str], reasons: Ma
     rows = [
         _head(tr("The plant description, set up from exports. Edit it by hand or on the board: this file counts."), ""),
         f"shop = {_value(plant.shop)}",
+        *([] if plant.language == ENGLISH else [f"language = {_value(plant.language)}"]),
         _with_comment(
             f"zone = {_value(plant.zone)}",
             tr("the machines' clocks; {reason}", reason=reasons["zone"]) if "zone" in reasons else "",
