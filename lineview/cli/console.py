@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
+from os import environ
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,7 +16,7 @@ from rich.text import Text
 from typer.main import get_command
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import ENGLISH, language_of_environment, languages, spoken, tr
+from lineview.core.language import ENGLISH, languages, spoken, tr
 
 #: Columns where there is no terminal: none of a table's rows is broken, so that each is one line.
 PIPE_WIDTH = 2000
@@ -41,6 +43,16 @@ def at_work(words: str) -> AbstractContextManager[object]:
     if not (sys.stderr.isatty() and console.is_terminal):
         return nullcontext()
     return Console(stderr=True, highlight=False).status(f"{words} …")
+
+
+def language_of_environment() -> str:
+    """Code of the language that the environment names; "" where it names none that there is a catalogue for.
+
+    LINEVIEW_LANGUAGE comes before LC_ALL, LC_MESSAGES and LANG.
+    """
+    wanted = next(filter(None, map(environ.get, ("LINEVIEW_LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"))), "")
+    code = re.split(r"[-_.@]", wanted)[0].casefold()
+    return code if code in languages() else ""
 
 
 def read_language(code: str | None) -> str:

@@ -19,10 +19,10 @@ from lineview.app.allocator import (
     keep_to_one_thread,
     leave_parts_of_numpy_out,
 )
-from lineview.cli.console import HERE, JournalUrl, WorksFolder, translated
+from lineview.cli.console import HERE, JournalUrl, WorksFolder, language_of_environment, translated
 from lineview.cli.trials import trials
 from lineview.core.errors import LineviewError
-from lineview.core.language import ENGLISH, language_of_environment, speak, tr
+from lineview.core.language import ENGLISH, speak, tr
 
 #: Help is drawn in boxes for a terminal alone; a file or pipe gets plain text.
 app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode="rich" if sys.stdout.isatty() else None)

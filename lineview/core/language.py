@@ -6,12 +6,10 @@ The English text is the message's key. `data/languages` holds a catalogue for ea
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from gettext import NullTranslations
-from os import environ
 from string import Formatter
 from typing import Any
 
@@ -101,16 +99,6 @@ def language_name(code: str) -> str:
     from babel import Locale
 
     return str(Locale.parse(code).get_display_name(code))
-
-
-def language_of_environment() -> str:
-    """Code of the language that the environment names; "" where it names none that there is a catalogue for.
-
-    LINEVIEW_LANGUAGE comes before LC_ALL, LC_MESSAGES and LANG.
-    """
-    wanted = next(filter(None, map(environ.get, ("LINEVIEW_LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"))), "")
-    code = re.split(r"[-_.@]", wanted)[0].casefold()
-    return code if code in languages() else ""
 
 
 def in_digits(number: str) -> str:
