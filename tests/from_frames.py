@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import polars as pl
 
@@ -27,6 +28,7 @@ from lineview.rope.account import RopeAccount, RopeSeen
 from lineview.rope.answer import RopeInputs
 from lineview.shift.answer import ShiftInputs
 from lineview.shift.measures import PastCounts
+from lineview.store.record_table import WeekFiles
 from lineview.weight.answer import WeightInputs
 from lineview.weight.contents import ContentsRules
 from lineview.wrap.answer import WrapInputs
@@ -184,7 +186,7 @@ def output(plant: Plant, machines: Sequence[Machine], frames: Frames, now: datet
 
 def keeper() -> RecordKeeper:
     """Keeps records in memory."""
-    return RecordKeeper(MemoryTable(), nullcontext)  # type: ignore[arg-type]
+    return RecordKeeper(MemoryTable(), nullcontext, WeekFiles(Path("nowhere"), nullcontext))  # type: ignore[arg-type]
 
 
 class FrameStore:

@@ -25,7 +25,7 @@ from lineview.records.stale import BATCH_BEFORE_US, code_mark, event_marks, inta
 from lineview.records.windows import cut, windows
 from lineview.store.frames import micros
 from lineview.store.reader import StoreReader
-from lineview.store.record_table import RecordTable
+from lineview.store.record_table import RecordTable, WeekFiles
 from lineview.wrap.learning import AFTER, BEFORE
 
 #: How far beside a period the nearest readings are looked for, first near, then further.
@@ -50,10 +50,14 @@ class RecordKeeper:
         Where they are kept.
     writing : callable
         Gives a context in which nobody else writes to the store, or False in it where somebody does.
+    weeks : WeekFiles
+        What lines' weeks came to.
     """
 
-    def __init__(self, table: RecordTable, writing: Callable[[], AbstractContextManager[bool]]) -> None:
-        self._table = table
+    def __init__(
+        self, table: RecordTable, writing: Callable[[], AbstractContextManager[bool]], weeks: WeekFiles
+    ) -> None:
+        self._table, self.weeks = table, weeks
         self._writing = writing
         self._locks: dict[str, Lock] = {}
         self._unsaved: dict[str, pl.DataFrame] = {}

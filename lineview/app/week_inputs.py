@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
-from typing import TypeVar
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+from hashlib import sha256
+from typing import Any
 
 import polars as pl
 
 from lineview.app.inputs import MARGIN, Fetcher, KeptStretch
+from lineview.app.kept_results import packed, unpacked
 from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.core.frames import WEIGHTS
 from lineview.plant import Machine, Measures
+from lineview.records.stale import code_mark
 from lineview.report.answer import Scope
 from lineview.store.reader import StoreReader
 from lineview.week.account import (
@@ -33,7 +38,10 @@ from lineview.week.material import cut_to_product, weighed_off_target
 from lineview.week.trial import Trial, TrialInputs
 
 EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(9999, 1, 1, tzinfo=UTC)
-T = TypeVar("T")
+WEEK = timedelta(days=7)
+#: The code that what is kept of a line comes from.
+_CODE = ("app", "core", "machine", "plant", "records", "rope", "stats", "store", "week", "weight", "wrap")
+_Pasts = tuple[tuple[str, Past], ...]
 
 
 class WeekFetcher(Fetcher):
@@ -67,24 +75,48 @@ class WeekFetcher(Fetcher):
             inputs = [self._machine(machine, period) for machine in machines]
             return line_week(self.plant, inputs, self._line(machines[0].line, period), period, now)
 
-        return self._kept(machines, ("week", min(now, period[1])), period, work_out)
+        kept: LineWeek = self._kept(machines, LineWeek, ("week", min(now, period[1])), period, work_out)
+        return kept
 
-    def _pasts(self, machines: Sequence[Machine], span: tuple[datetime, datetime]) -> list[tuple[str, Past]]:
+    def _pasts(self, machines: Sequence[Machine], span: tuple[datetime, datetime]) -> _Pasts:
         """The shifts of a line's machines over some weeks, by machine; none of those that have no shift."""
 
-        def work_out() -> list[tuple[str, Past]]:
+        def work_out() -> _Pasts:
             pasts = [(machine.id, self._past(machine, span)) for machine in machines]
-            return [(name, past) for name, past in pasts if past is not None]
+            return tuple((name, past) for name, past in pasts if past is not None)
 
-        return self._kept(machines, ("past",), span, work_out)
+        kept: _Pasts = self._kept(machines, _Pasts, ("past",), span, work_out)
+        return kept
+
+    def keep_weeks(self) -> None:
+        """Work out what each line came to in each calendar week that was read, where it is not kept yet."""
+        span = self.store.span()
+        if span is None:
+            return
+        read = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine" and self.store.span(m.id)]
+        first = span.start.astimezone(self.plant.tz).date()
+        monday = first - timedelta(days=first.weekday())
+        while (period := self._week_of(monday))[0] <= span.end:
+            for line in dict.fromkeys(machine.line for machine in read):
+                machines = [machine for machine in read if machine.line == line]
+                self._line_week(machines, period, span.end)
+                self._pasts(machines, (period[1] - HISTORY, min(period[1], span.end)))
+            monday += WEEK
+
+    def _week_of(self, monday: date) -> tuple[datetime, datetime]:
+        """The week that begins on a day."""
+        begins = (datetime.combine(day, time(0), tzinfo=self.plant.tz) for day in (monday, monday + WEEK))
+        start, end = (moment.astimezone(UTC) for moment in begins)
+        return start, end
 
     def _kept(
         self,
         machines: Sequence[Machine],
+        of: Any,
         what: tuple[object, ...],
         period: tuple[datetime, datetime],
-        work_out: Callable[[], T],
-    ) -> T:
+        work_out: Callable[[], Any],
+    ) -> Any:
         """What machines of one line came to over a period, worked out again where anything it comes from changed."""
         line = machines[0].line
         on_line = [m for m in self.plant.machines if m.line == line]
@@ -92,15 +124,38 @@ class WeekFetcher(Fetcher):
         spans = [self.store.span(name) for name in names]
         begun = tuple(None if span is None else span.start for span in spans)
         key = (what, tuple(machine.id for machine in machines), begun, period)
-        kept = self.measured.lines
+        kept, files = self.measured.lines, self.records.weeks
         there = kept.known(key)
-        if there is None or there.mark != self.store.content_mark(line, names, there.between):
-            value = work_out()
-            read = [machine for machine, span in zip(on_line, spans, strict=True) if span is not None]
-            between = self._reach(read, period)
-            there = KeptStretch(between, self.store.content_mark(line, names, between), value)
-            kept.put(key, there)
-        return there.value  # type: ignore[no-any-return]  # kept under the key of what gives it
+        if there is not None and there.mark == self.store.content_mark(line, names, there.between):
+            return there.value
+        # a file for each beginning: the last week, whose end is the last reading, takes one alone
+        name, state = repr((what[0], key[1], period[0])), f"{key}{self._origin}"
+        read_back = files.read(name, state)
+        if read_back is not None:
+            start, end, mark = json.loads(read_back[0])
+            between = datetime.fromisoformat(start), datetime.fromisoformat(end)
+            if mark == self.store.content_mark(line, names, between):
+                there = KeptStretch(between, mark, unpacked(of, read_back[1], self.plant))
+                kept.put(key, there)
+                return there.value
+        value = work_out()
+        between = self._reach([m for m, span in zip(on_line, spans, strict=True) if span is not None], period)
+        there = KeptStretch(between, self.store.content_mark(line, names, between), value)
+        kept.put(key, there)
+        if self._is_of_a_week(what[0], period):
+            files.keep(name, state, json.dumps([*(at.isoformat() for at in between), there.mark]), packed(value))
+        return value
+
+    def _is_of_a_week(self, what: object, period: tuple[datetime, datetime]) -> bool:
+        """Whether it is a calendar week, or the weeks before one's end, that it is of."""
+        start = period[0] + HISTORY - WEEK if what == "past" else period[0]
+        week = self._week_of(start.astimezone(self.plant.tz).date())
+        return start.astimezone(self.plant.tz).weekday() == 0 and week[0] == start and period[1] <= week[1]
+
+    @cached_property
+    def _origin(self) -> str:
+        """A mark of the plant description and of the code that what is kept comes from."""
+        return f"{sha256(self.plant.model_dump_json().encode()).hexdigest()} {code_mark(*_CODE)}"
 
     def _reach(self, machines: Sequence[Machine], period: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
         """Between which moments lies all that machines' counts over a period come from.
@@ -222,10 +277,11 @@ class WeekFetcher(Fetcher):
             for trial in trials_of(self.store)
             if trial.line in lines
         ]
-        for machine in self.plant.machines:
-            if machine.line in lines:
-                rows = self.store.adjustments(machine.id, span[0] - day, span[1] + day)
-                noted += [(at, f"{machine.shown}: {what}") for at, what in rows.select("at", "what").iter_rows()]
+        shown = {machine.id: machine.shown for machine in self.plant.machines if machine.line in lines}
+        written = self.store.written(list(shown), "adjustment").filter(~pl.col("withdrawn"))
+        for machine, at, what in written.select("machine", "at", "what").iter_rows():
+            if span[0] - day <= at < span[1] + day:
+                noted.append((at, f"{shown[machine]}: {what}"))
         return sorted(noted)
 
 

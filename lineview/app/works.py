@@ -79,11 +79,12 @@ class Works:
     def records(self) -> RecordKeeper:
         """The records kept beside the readings."""
         from lineview.app.records import RecordKeeper
-        from lineview.store.record_table import RecordTable
+        from lineview.store.record_table import RecordTable, WeekFiles
 
         with self._asking:
             if self._records is None:
-                self._records = RecordKeeper(RecordTable(self.folder / "store" / "records"), self.store.held)
+                store, held = self.folder / "store", self.store.held
+                self._records = RecordKeeper(RecordTable(store / "records"), held, WeekFiles(store / "weeks", held))
             return self._records
 
     @property
@@ -369,6 +370,14 @@ class Works:
             inputs = fetcher.week(scope, machines, question.only, question.against)
             disputed = conflict_counts(store, plant, "week", scope)
         return noted(answer_to("week", plant, scope, inputs), disputed)
+
+    def keep_weeks(self) -> None:
+        """Work out what each line's weeks came to, where it is not kept yet."""
+        from lineview.app.week_inputs import WeekFetcher
+
+        plant, state = self._plants.current()
+        with self.store.snapshot() as store:
+            WeekFetcher(store, self.records, plant, self.measured.of(store.version(), state)).keep_weeks()
 
     def _nothing_read(self) -> AskError:
         do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."

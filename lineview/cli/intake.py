@@ -338,7 +338,10 @@ def update_records(works: Works, rebuild: bool) -> None:
     plant = works.plant
     count = works.records.update(works.store, plant, progress)
     console.print(tr("{count:,} records worked out.", count=count) if count else tr("Every record is up to date."))
-    if rebuild:
+    if not rebuild:
+        works.keep_weeks()
+    else:
+        works.records.weeks.clear()
         # Only what was up to date can be expected to come out the same.
         before = works.records.content(plant)
         count = works.records.update(works.store, plant, progress, rebuild=True)

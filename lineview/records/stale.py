@@ -21,11 +21,11 @@ BATCH_BEFORE_US = 43_200_000_000
 
 
 @cache
-def code_mark() -> str:
-    """A mark of the code that works records out; other code means other records."""
+def code_mark(*folders: str) -> str:
+    """A mark of the code in some folders, by default that which works records out; other code means other records."""
     package = Path(__file__).parent.parent
     digest = hashlib.sha256()
-    for folder in ("machine", "records"):
+    for folder in folders or ("machine", "records"):
         for path in sorted((package / folder).glob("*.py")):
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

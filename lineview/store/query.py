@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import polars as pl
-from sqlalchemy import func, literal, select, union_all
+from sqlalchemy import BigInteger, BindParameter, CompoundSelect, bindparam, func, literal, select, union_all
 
 from lineview.core.frames import UTC_US, empty
 from lineview.store.frames import fetch
@@ -84,14 +85,24 @@ def content_mark(journal: JournalReader, line: str, machines: Sequence[str], bet
 
     Rows have ids of their own and stay as they are, so that how many there are and the sum of their ids tell.
     """
-    first, last = between
+    given = {"line": line, "machines": list(machines), "first": between[0], "last": between[1]}
+    with journal.reading() as connection:
+        return repr(sorted(tuple(row) for row in connection.execute(_content_sums(), given)))
+
+
+@cache
+def _content_sums() -> CompoundSelect[Any]:
+    """The query of content_mark, put together once: that takes longer than asking it."""
+    first, last = bindparam("first", type_=BigInteger), bindparam("last", type_=BigInteger)
+    machines: BindParameter[Any] = bindparam("machines", expanding=True)
     told, reason = extents.c, stop_reasons.c
     rows: list[tuple[Any, ...]] = [
         (told.id, told.intake, told.machine.in_(machines), told.last >= first, told.first <= last)
     ]
     for kind in (KINDS[name] for name in ("batches", "stops", "reels")):
         table, back = of_kind[kind.name].c, round(kind.look_back.total_seconds() * 1e6)
-        owned = table[kind.owner].in_([line] if kind.owner == "line" else machines)
+        owner = table[kind.owner]
+        owned = owner == bindparam("line") if kind.owner == "line" else owner.in_(machines)
         when = table[kind.at].is_(None) | table[kind.at].between(first - back, last)
         rows.append((table.id, table.intake, owned, when))
     sums = [
@@ -102,8 +113,7 @@ def content_mark(journal: JournalReader, line: str, machines: Sequence[str], bet
     ]
     said = reason.machine.in_(machines), reason.end > first, reason.start < last
     sums.append(select(literal(len(rows)), func.count(), func.sum(reason.id)).where(*said))
-    with journal.reading() as connection:
-        return repr(sorted(tuple(row) for row in connection.execute(union_all(*sums))))
+    return union_all(*sums)
 
 
 #: What makes two readings of one channel the same, and what they say.

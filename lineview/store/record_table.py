@@ -1,9 +1,10 @@
-"""The table of records: one Delta table by machine and month, in which a month's file is replaced whole."""
+"""Records: one Delta table by machine and month, in which a month's file is replaced whole; and weeks, a file each."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, suppress
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
@@ -237,3 +238,48 @@ class RecordTable:
             self._table.vacuum(dry_run=False)
             self._table.create_checkpoint()
             self._log.sync()
+
+
+class WeekFiles:
+    """What lines' weeks came to, a file each, with what they were worked out from.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where they are; made where it is missing.
+    writing : callable
+        Gives a context in which nobody else writes to the store, or False in it where somebody does.
+
+    Notes
+    -----
+    All of it can be worked out again: a file that is broken, or that the disk does not take, is as one that is not
+    there.
+    """
+
+    def __init__(self, folder: Path, writing: Callable[[], AbstractContextManager[bool]]) -> None:
+        self._folder, self._writing = folder, writing
+
+    def read(self, name: str, state: str) -> tuple[str, bytes] | None:
+        """What is kept under a name, worked out in this state: its mark and its bytes."""
+        with suppress(OSError, ValueError):
+            digest, _, rest = self._path(name).read_bytes().partition(b"\n")
+            if sha256(rest).hexdigest().encode() == digest:
+                head, _, body = rest.partition(b"\n")
+                there, mark = json.loads(head)
+                return (mark, body) if there == state else None
+        return None
+
+    def keep(self, name: str, state: str, mark: str, body: bytes) -> None:
+        """Put bytes in the place of what is kept under a name; nothing while somebody else writes to the store."""
+        rest = b"\n".join((json.dumps([state, mark]).encode(), body))
+        whole = b"\n".join((sha256(rest).hexdigest().encode(), rest))
+        with suppress(OSError), self._writing() as may_write:
+            if may_write:
+                put(self._path(name), lambda part: part.write_bytes(whole))
+
+    def clear(self) -> None:
+        """Drop all of them."""
+        rmtree(self._folder, ignore_errors=True)
+
+    def _path(self, name: str) -> Path:
+        return self._folder / f"{sha256(name.encode()).hexdigest()[:32]}.week"

@@ -181,6 +181,7 @@ def line_week(
         stops = None
         if part is not None:
             stops = recurring(_pattern_inputs(plant, machine, line, part.losses.timeline, period))
+            part = replace(part, losses=part.losses.without_timeline)
         worked_out.append(
             MachineWeek(
                 machine.counts.machine,
@@ -238,7 +239,7 @@ def machine_past(
     losses = machine_losses(plant, counts, batches, stop_log, cal)
     if losses is None:
         return None
-    return Past(losses, product_mix(plant, batches, counts.machine.line, losses.shifts))
+    return Past(losses.without_timeline, product_mix(plant, batches, counts.machine.line, losses.shifts))
 
 
 def _machine(
@@ -259,7 +260,7 @@ def _machine(
     wrap = wrap_account(plant, inputs.counts, inputs.batches, inputs.reels, events, period)
     whole = Estimate.exact(float(losses.shifts["good"].sum())) if good is None else good.at(0)
     outside = _outside(plant, inputs.counts, (start, min(reach, period[1])))
-    return MachinePeriod(losses, target_masses_g(plant, mix, losses.shifts.height), whole, outside, wrap)
+    return MachinePeriod(losses, target_masses_g(plant, mix, losses.shifts.height), whole, outside, wrap.uses)
 
 
 def _outside(plant: Plant, counts: MachineCounts, period: tuple[datetime, datetime]) -> Estimate:

@@ -14,7 +14,7 @@ from lineview.core.language import mark, tr
 from lineview.machine.counters import Floats
 from lineview.week.losses import BARE, BLANKS, BREAKS, CHANGEOVERS, REJECTS, SLOW, UNEXPLAINED, UNSEEN, MachineLosses
 from lineview.week.material import CandyLosses
-from lineview.wrap.account import WrapAccount
+from lineview.wrap.use import WebUse
 
 #: What a row is counted in: minutes at the nominal rate, pieces, kilograms not made, kilograms of candy used
 #: and not sold, metres of film and of wax paper, money in the plant's currency.
@@ -148,15 +148,15 @@ class MachinePeriod:
         Good pieces of the whole period, outside shifts too.
     outside : Estimate
         Those of them that were made outside every shift.
-    wrap : WrapAccount or None
-        The account of its webs; None where there is none.
+    uses : tuple of WebUse
+        What its webs were used for.
     """
 
     losses: MachineLosses
     target_g: Floats
     good: Estimate
     outside: Estimate
-    wrap: WrapAccount | None = None
+    uses: tuple[WebUse, ...] = ()
 
 
 @dataclass
@@ -184,7 +184,7 @@ def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses],
     sums = _Sums()
     for machine in machines:
         _add_time(sums, machine, worth_per_kg)
-        _add_web(sums, machine.wrap)
+        _add_web(sums, machine.uses)
     for line in candy:
         _add_candy(sums, line)
     sums.add(FREIGHT, "money", Estimate.unknown(tr("nothing records rush orders; see the order's risk")))
@@ -250,9 +250,9 @@ def _add_lost(sums: _Sums, cause: str, lost: Estimate, rate: float, kg: Estimate
     sums.add(cause, "money", Estimate.unknown(tr(NO_WORTH)) if worth is None else mass.scaled(worth))
 
 
-def _add_web(sums: _Sums, account: WrapAccount | None) -> None:
+def _add_web(sums: _Sums, uses: Sequence[WebUse]) -> None:
     """Add the film and paper that were used beyond what good pieces need, by cause."""
-    for use in () if account is None else account.uses:
+    for use in uses:
         per_m = use.factors.get("money")
         for cause in use.causes:
             name = _WEB_CAUSES.get(cause.name)
@@ -305,7 +305,7 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
     if candy:
         out["candy_kg"] = _sum_balance([(line.used_kg, line.sold_kg) for line in candy])
     for kind, unit in _WEB.items():
-        uses = [use for m in machines if m.wrap is not None for use in m.wrap.uses if use.kind == kind]
+        uses = [use for m in machines for use in m.uses if use.kind == kind]
         if uses:
             out[unit] = _sum_balance([(use.metres, use.geometry_m) for use in uses])
     return out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -73,11 +73,16 @@ def cause_words(cause: str) -> str:
 
 @dataclass(frozen=True)
 class MachineLosses:
-    """The shifts of one machine (SHIFTS), what each lost (LOSSES), and the timeline behind them."""
+    """The shifts of one machine (SHIFTS), what each lost (LOSSES), and the timeline behind them while it is used."""
 
     shifts: pl.DataFrame
     losses: pl.DataFrame
-    timeline: pl.DataFrame
+    timeline: pl.DataFrame = field(default_factory=pl.DataFrame)
+
+    @property
+    def without_timeline(self) -> MachineLosses:
+        """The same without the timeline, which is ten times as large."""
+        return MachineLosses(self.shifts, self.losses)
 
 
 def cells_of(cal: pl.DataFrame) -> pl.DataFrame:
@@ -130,7 +135,8 @@ def machine_losses(
         "planned_min",
         run_min=pl.Series(by_state.minutes["running"] + by_state.minutes["slow"]),
         seen_min=cells["planned_min"] - by_state.minutes["unseen"],
-        nominal_per_min=pl.lit(rate),
+        # a column, not one number for all: polars would multiply by its inverse, which rounds otherwise
+        nominal_per_min=pl.Series(np.full(cells.height, rate)),
         stops=pl.Series(by_state.stops),
         good=pl.Series(used.good),
         good_low=pl.Series(pieces.good.low),

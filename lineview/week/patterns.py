@@ -61,7 +61,7 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class _Candidate:
+class Candidate:
     """Stops that may recur; of one family that with the largest `excess` is shown."""
 
     family: str
@@ -88,18 +88,27 @@ class _Stops:
 
 @dataclass(frozen=True)
 class Recurring:
-    """What may recur on one machine: its stops without a reason, and the candidates of each family."""
+    """What may recur on one machine: its stops without a reason [µs], and those candidates that may be shown.
 
-    inputs: PatternInputs
-    stops: _Stops
-    families: tuple[list[_Candidate], ...]
+    `looked` is how many were looked at; `to_week` is the planned time of a week over that of the period.
+    """
+
+    machine: Machine
+    start: Ints
+    end: Ints
+    to_week: float
+    looked: int
+    candidates: tuple[Candidate, ...]
 
 
 def recurring(inputs: PatternInputs) -> Recurring:
     """What may recur among a machine's stops without a reason; nothing where they are too few."""
     stops = _stops(inputs.timeline)
     enough = len(stops.start) >= LEAST_STOPS
-    return Recurring(inputs, stops, tuple(_families(inputs, stops)) if enough else ())
+    found = [one for family in _families(inputs, stops) for one in family] if enough else []
+    # what chance explains on this machine alone it explains among all of them
+    able = tuple(one for one in found if one.p * len(found) <= CHANCE)
+    return Recurring(inputs.machine, stops.start, stops.end, inputs.to_week, len(found), able)
 
 
 def find_patterns(machines: Sequence[Recurring]) -> tuple[Pattern, ...]:
@@ -109,29 +118,23 @@ def find_patterns(machines: Sequence[Recurring]) -> tuple[Pattern, ...]:
 
     Source: bonferroni
     """
-    looked = sum(len(candidates) for machine in machines for candidates in machine.families)
-    kept: dict[tuple[str, str], tuple[PatternInputs, _Stops, _Candidate]] = {}
+    looked = sum(machine.looked for machine in machines)
+    kept: dict[tuple[str, str], tuple[Recurring, Candidate]] = {}
     for machine in machines:
-        for candidate in (one for candidates in machine.families for one in candidates):
-            key = (machine.inputs.machine.id, candidate.family)
-            if candidate.p * looked <= CHANCE and (key not in kept or candidate.excess > kept[key][2].excess):
-                kept[key] = (machine.inputs, machine.stops, candidate)
+        for candidate in machine.candidates:
+            key = (machine.machine.id, candidate.family)
+            if candidate.p * looked <= CHANCE and (key not in kept or candidate.excess > kept[key][1].excess):
+                kept[key] = (machine, candidate)
     patterns = [_pattern(*rest, looked) for rest in kept.values()]
     return tuple(sorted(patterns, key=lambda pattern: -pattern.minutes))
 
 
-def _pattern(inputs: PatternInputs, stops: _Stops, one: _Candidate, looked: int) -> Pattern:
-    chosen = {"start": stops.start[one.chosen], "end": stops.end[one.chosen]}
+def _pattern(of: Recurring, one: Candidate, looked: int) -> Pattern:
+    chosen = {"start": of.start[one.chosen], "end": of.end[one.chosen]}
     pairs = pl.DataFrame(chosen).cast(pl.Datetime("us", "UTC"))
-    minutes = float((stops.end - stops.start)[one.chosen].sum()) / 6e7
+    minutes = float((of.end - of.start)[one.chosen].sum()) / 6e7
     return Pattern(
-        inputs.machine,
-        one.words,
-        one.reason,
-        tuple(pairs.rows()),
-        minutes,
-        minutes * inputs.to_week,
-        min(1.0, one.p * looked),
+        of.machine, one.words, one.reason, tuple(pairs.rows()), minutes, minutes * of.to_week, min(1.0, one.p * looked)
     )
 
 
@@ -148,7 +151,7 @@ def _stops(timeline: pl.DataFrame) -> _Stops:
     return _Stops(stood["start"].dt.epoch("us").to_numpy(), stood["end"].dt.epoch("us").to_numpy(), running, apart)
 
 
-def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[_Candidate]]:
+def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[Candidate]]:
     sheet = inputs.batches.filter(pl.col("line") == inputs.machine.line)
     ends, starts = (sheet[side].drop_nulls().dt.epoch("us").sort().to_numpy() for side in ("end", "start"))
     yield _after(stops, ends, "batch", tr("a batch's end"), tr("end of batch"))
@@ -164,7 +167,7 @@ def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[_Candidate]
     yield _rope(stops, inputs.temperature, starts, "temperature", ("warm", "cold"))
 
 
-def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -> list[_Candidate]:
+def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -> list[Candidate]:
     """Windows around anchors in which more stops begin than running time in them would have."""
     from scipy.special import bdtrc
 
@@ -183,7 +186,7 @@ def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -
     first, end = _peak(began)
     low, high = float(edges[first]), float(edges[end])
     chosen = _alike(stops, (delay >= low) & (delay < high))
-    one = _Candidate(family, _window_words(low, high, words), reason, chosen, min(chances), float(chosen.sum()))
+    one = Candidate(family, _window_words(low, high, words), reason, chosen, min(chances), float(chosen.sum()))
     return [one, *(replace(one, p=1.0, excess=-1.0) for _ in chances[1:])]
 
 
@@ -228,7 +231,7 @@ def _window_words(low: float, high: float, what: str) -> str:
     return tr("from {before:g} min before to {after:g} min after {event}", before=-low, after=high, event=what)
 
 
-def _hours(stops: _Stops) -> list[_Candidate]:
+def _hours(stops: _Stops) -> list[Candidate]:
     """Hours of the shift in which it stops more often than in the rest of it."""
     shift = stops.shift_of(stops.running)
     firsts = {int(k): int(stops.running[shift == k].min()) for k in np.unique(shift)}
@@ -242,7 +245,7 @@ def _hours(stops: _Stops) -> list[_Candidate]:
         p = _shift_test(stops, hour == h, ran == h)
         if p is not None:
             words, reason = tr("in hour {hour} of the shift", hour=h + 1), tr("hour {hour} of the shift", hour=h + 1)
-            out.append(_Candidate("hour", words, reason, hour == h, p, -p))
+            out.append(Candidate("hour", words, reason, hour == h, p, -p))
     return out
 
 
@@ -260,7 +263,7 @@ _IN_BATCHES = {
 }
 
 
-def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[_Candidate]:
+def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[Candidate]:
     """Products, or suppliers, with which it stops more often than with the others."""
     if not len(at):
         return []
@@ -272,7 +275,7 @@ def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[_
         p = _shift_test(stops, of_stops == name, of_running == name)
         if p is not None:
             words, reason = (tr(text, name=name) for text in _WITH[family])
-            out.append(_Candidate(family, words, reason, of_stops == name, p, -p))
+            out.append(Candidate(family, words, reason, of_stops == name, p, -p))
     return out
 
 
@@ -295,7 +298,7 @@ def _shift_test(stops: _Stops, hit: np.ndarray, exposed: np.ndarray) -> float | 
     return float(stdtr(both.sum() - 1, -t))
 
 
-def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: tuple[str, str]) -> list[_Candidate]:
+def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: tuple[str, str]) -> list[Candidate]:
     """Whether it stops more often in batches whose rope reads high, or low; within shifts, batches as units."""
     from scipy.special import stdtr
 
@@ -329,7 +332,7 @@ def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: t
     for name, sign, chosen in ((names[0], 1.0, level > middle), (names[1], -1.0, level < middle)):
         p = float(stdtr(df, -sign * t))
         words, reason = (tr(text) for text in _IN_BATCHES[name])
-        out.append(_Candidate(family, words, reason, chosen, p, -p))
+        out.append(Candidate(family, words, reason, chosen, p, -p))
     return out
 
 

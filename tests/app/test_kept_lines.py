@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from shutil import copytree
+from shutil import copytree, rmtree
 
 import pytest
 
@@ -82,3 +82,59 @@ def test_its_own_day_changes_and_it_is_worked_out_again(works: Works, worked_out
             assert said(answers[-1]) == said(anew(works)), file
             assert part == "batch" or worked_out, file
     assert len({repr(said(answer)) for answer in answers}) > 4
+
+
+def week(folder: Path) -> Answer:
+    """The calendar week, asked in a works opened anew."""
+    with Works(folder) as opened:
+        return opened.ask(read_question("week", period="2026-W24"))
+
+
+def without_files(folder: Path) -> Answer:
+    rmtree(folder / "store" / "weeks")
+    return week(folder)
+
+
+def files(folder: Path) -> list[Path]:
+    return sorted((folder / "store" / "weeks").iterdir())
+
+
+def test_a_calendar_week_is_kept_for_other_processes(works: Works, worked_out: list[str]) -> None:
+    works.keep_weeks()
+    assert len(files(works.folder)) == 4  # of each line its week and those before
+    worked_out.clear()
+    read_back = week(works.folder)
+    assert worked_out == []
+    assert repr(read_back) == repr(without_files(works.folder))
+    assert worked_out != []
+
+
+def test_what_changed_or_broke_is_not_read_back(works: Works, worked_out: list[str]) -> None:
+    folder = works.folder
+    before = week(folder)
+
+    def again() -> Answer:
+        worked_out.clear()
+        after = week(folder)
+        assert worked_out, "it was read back"
+        assert repr(after) == repr(without_files(folder))
+        return after
+
+    for path in files(folder):
+        body = bytearray(path.read_bytes())
+        body[len(body) // 2] ^= 1
+        path.write_bytes(body)
+    assert repr(again()) == repr(before)
+    works.set_stop_reason("wrap1", MONDAY, MONDAY + timedelta(hours=8), "no staff")
+    told = again()
+    assert said(told) != said(before)
+    plant = folder / "plant.toml"
+    plant.write_text(plant.read_text(encoding="utf-8").replace("sold = 2.80", "sold = 2.90"), encoding="utf-8")
+    assert said(again()) != said(told)
+
+
+def test_while_somebody_writes_a_week_is_answered_and_not_kept(works: Works) -> None:
+    with works.store.held() as may_write:
+        assert may_write
+        assert week(works.folder).sentence
+    assert not (works.folder / "store" / "weeks").exists()

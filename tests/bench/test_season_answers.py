@@ -8,7 +8,7 @@ from statistics import median
 import pytest
 
 from tests.bench.answers_of import QUESTIONS
-from tests.bench.measured import HERE, python
+from tests.bench.measured import HERE, command, python
 from tests.bench.works_at_scale import FIRST
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]
@@ -55,10 +55,11 @@ def test_a_season_is_answered_from_records(season, capsys) -> None:
     judge(season, 90, SEASON_BAR_S, capsys)
 
 
-def test_a_week_is_asked_again_after_an_export(season, capsys) -> None:
-    """The board's processes ask for the same week after every export: what did not change is not worked out again."""
+def test_a_week_of_ten_machines_is_answered_from_records(season, capsys) -> None:
+    """Once records are there: a process's first week, the same after an export, and another."""
     weeks = [f"{FIRST + timedelta(days=7 * n)}..{FIRST + timedelta(days=7 * n + 6)}" for n in (10, 9)]
     for name, (works, code) in season.items():
+        command("records", "--works", works, code=code)
         spent = python([HERE / "week_in_process.py", works, *weeks], code, "")
         assert spent.status == 0, spent.complaint
         lines = [json.loads(line) for line in spent.printed.splitlines()]
@@ -70,7 +71,8 @@ def test_a_week_is_asked_again_after_an_export(season, capsys) -> None:
                 f"\nthe week of ten machines, {name}: first {took['first'][0]:.2f} s, another {took['other'][0]:.2f} s,"
             )
             print(f"  again after a change {1000 * median(took['again']):.0f} ms (bar {1000 * WEEK_BAR_S:.0f})")
-        assert name != "now" or median(took["again"]) < WEEK_BAR_S
+        slow = {asked: seconds for asked, seconds in took.items() if median(seconds) >= WEEK_BAR_S}
+        assert name != "now" or not slow
 
 
 def test_a_year_is_answered_from_records(year, capsys) -> None:

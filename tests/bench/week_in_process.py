@@ -2,22 +2,29 @@
 
     PYTHONPATH=CHECKOUT python week_in_process.py WORKS WEEK OTHER
 
-"first" is WEEK in a fresh process, "again" the same after something of a later day was written, as an export does,
-"other" another week after that. What is written is a stop's reason, undone at the end.
+"first" is WEEK in a process that has imported what the board's have and asked nothing, "again" the same after something
+of a later day was written, as an export does, "other" another week after that. What is written is a stop's reason,
+undone at the end.
 """
 
 import json
 import sys
 import time
+from contextlib import suppress
 from datetime import timedelta
+from importlib import import_module
 from pathlib import Path
 
 from lineview.app.question import machines_asked, read_question
 from lineview.app.works import Works
+from lineview.board.processes import SHARED
 
 
 def main() -> None:
     folder, week, other = sys.argv[1:]
+    for module in SHARED:
+        with suppress(ImportError):  # an earlier checkout may lack one
+            import_module(module)
     with Works(Path(folder)) as works:
         machines, end = machines_asked(works.plant, "week"), works.last_reading()
         if end is None:
