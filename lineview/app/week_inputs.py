@@ -18,6 +18,7 @@ from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.core.frames import WEIGHTS
+from lineview.core.resources import shipped
 from lineview.plant import Machine, Measures
 from lineview.records.stale import code_mark
 from lineview.report.answer import Scope
@@ -154,8 +155,10 @@ class WeekFetcher(Fetcher):
 
     @cached_property
     def _origin(self) -> str:
-        """A mark of the plant description and of the code that what is kept comes from."""
-        return f"{sha256(self.plant.model_dump_json().encode()).hexdigest()} {code_mark(*_CODE)}"
+        """A mark of the plant description, and of the code and the messages that what is kept comes from."""
+        messages = shipped("data") / "languages" / f"{self.plant.language}.mo"  # English needs none
+        parts = self.plant.model_dump_json().encode(), messages.read_bytes() if messages.is_file() else b""
+        return " ".join([*(sha256(part).hexdigest() for part in parts), code_mark(*_CODE)])
 
     def _reach(self, machines: Sequence[Machine], period: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
         """Between which moments lies all that machines' counts over a period come from.
