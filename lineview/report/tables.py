@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any, TypeGuard
 
 from lineview.core.figure import Figure
-from lineview.core.language import mark, tr, tr_in
+from lineview.core.language import in_digits, mark, tr, tr_in
 from lineview.core.units import US, in_units
 from lineview.plant import Plant
 from lineview.report import show
@@ -121,7 +121,7 @@ def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
         Units and zone.
     """
     kind = "" if figure.why_none else figure.interval_kind
-    return figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}"
+    return figure.label, show.value(figure, plant), show.interval(figure, plant), kind, in_digits(f"{figure.n:,}")
 
 
 #: No column is written finer than its largest number has figures worth reading.
@@ -283,5 +283,6 @@ def heading(words: str, unit: str, plant: Plant) -> str:
     ('diameter, mm', 'minutes')
     """
     unit_text = "" if unit == OF_ROW else show.unit_words(unit, plant.units)
-    has_unit = unit_text in words.split() or (len(unit_text) > 2 and words.startswith(unit_text))
+    starts = len(unit_text) > 2 and any(word.startswith(unit_text) for word in words.casefold().split())
+    has_unit = unit_text in words.split() or starts
     return words if has_unit or not unit_text else f"{words}, {unit_text}"
