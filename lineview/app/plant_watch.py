@@ -8,7 +8,7 @@ from threading import Lock
 from lineview.core.errors import Fault, PlantError
 from lineview.core.language import speak
 from lineview.plant import Plant
-from lineview.plant.read import read_plant
+from lineview.plant.read import language_in, read_plant
 
 #: What tells one state of a file from another: its time [ns] and size [bytes]; None where there is no file.
 FileState = tuple[int, int] | None
@@ -59,6 +59,7 @@ class PlantWatch:
             if not there:
                 do = "Set the works up from its exports with 'lineview setup EXPORTS', or on the board."
                 raise PlantError(Fault("there is no plant description", str(self._description), "plant.toml", do))
+            speak(language_in(self._description))  # so that faults are told in it
             self._plant = read_plant(self._description, self._layouts)
         except PlantError as error:
             self._error = error

@@ -268,9 +268,7 @@ def check_counters(counters: dict[int, Any], info: ValidationInfo) -> Iterator[P
     band = info.data.get("nominal_per_min")
     for i, counter in counters.items():
         if counter.counts in earlier:
-            what = tr(
-                "machine '{id}' has two counters of {counted}", id=info.data.get("id"), counted=tr(counter.counts)
-            )
+            what = tr("machine '{id}' has two counters of {counted}", id=info.data.get("id"), counted=counter.counts)
             yield (i, "counts"), Fault(what, "", tr("one counter of each count"), tr("Leave one out"))
         earlier.add(counter.counts)
         pieces_per_min = counter.fastest_per_min * counter.unit_value
@@ -288,19 +286,14 @@ def check_codes(codes: dict[str, str], info: ValidationInfo) -> Iterator[PlacedF
     """Codes only for a gauge of states, and one meaning for each code."""
     measures = info.data.get("measures", "state")
     if codes and measures != "state":
-        what = tr(
-            "gauge '{id}' measures {measures} and has codes of states", id=info.data.get("id"), measures=tr(measures)
-        )
+        what = tr("gauge '{id}' measures {measures} and has codes of states", id=info.data.get("id"), measures=measures)
         yield (), Fault(what, "", tr('codes only where measures = "state"'), tr("Take the codes out"))
     meanings: dict[str, str] = {}
     for code, meaning in codes.items():
         earlier = meanings.setdefault(code.strip().casefold(), meaning)
         if earlier != meaning:
             what = tr(
-                "the code '{code}' means both {earlier} and {meaning}",
-                code=code,
-                earlier=tr(earlier),
-                meaning=tr(meaning),
+                "the code '{code}' means both {earlier} and {meaning}", code=code, earlier=earlier, meaning=meaning
             )
             yield (), Fault(what, "", tr("one meaning a code, whatever its capitals"), tr("Leave one out"))
 
@@ -325,7 +318,7 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
         said = _WRONG_FIELD
     for header, target in columns.items():
         if target.to not in (*targets, *fields):
-            what = tr(said, header=header, to=target.to, machine=machine, kind=tr(kind))
+            what = tr(said, header=header, to=target.to, machine=machine, kind=kind)
             expected = tr("the id of a field") if said == _WRONG_FIELD else tr("the id of a counter or gauge")
             yield (header, "to"), Fault(what, "", expected, did_you_mean(target.to, targets or fields))
     yield from _targeted_twice(columns, info)

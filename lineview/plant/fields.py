@@ -8,8 +8,35 @@ from typing import Literal
 import polars as pl
 
 from lineview.core import frames
+from lineview.core.language import mark
 
 ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
+#: What each kind of export is called.
+KIND_NAMES: dict[str, str] = {
+    "readings": mark("readings"),
+    "weights": mark("weights"),
+    "batches": mark("batches"),
+    "stops": mark("stops"),
+    "reels": mark("reels"),
+    "stock": mark("stock"),
+    "plan": mark("plan"),
+}
+#: What counters count and gauges measure is called.
+CHANNEL_NAMES: dict[str, str] = {
+    "pieces": mark("pieces"),
+    "good pieces": mark("good pieces"),
+    "rejects": mark("rejects"),
+    "blank wraps": mark("blank wraps"),
+    "film": mark("film"),
+    "wax paper": mark("wax paper"),
+    "rope": mark("rope"),
+    "rope diameter": mark("rope diameter"),
+    "rope temperature": mark("rope temperature"),
+    "roller speed": mark("roller speed"),
+    "state": mark("state"),
+    "batch": mark("batch"),
+    "product": mark("product"),
+}
 CellKind = Literal["text", "moment", "number", "whole", "duration", "week"]
 
 

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from lineview.core.errors import Fault, PlantError
-from lineview.core.language import mark, tr
+from lineview.core.language import ENGLISH, languages, mark, tr
 from lineview.plant import model
 from lineview.plant.checks import FAULT, DeclaredIds, PlacedFault, did_you_mean, repeated_ids
 from lineview.plant.counting import with_counting
@@ -267,6 +267,16 @@ def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
     _, placed = _validate(data)
     faults = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
     return [replace(fault, where=_line_of(name, line)) for line, fault in faults]
+
+
+def language_in(path: Path) -> str:
+    """The language that a plant description names, whatever else is wrong in it; English where it names none."""
+    try:
+        text = path.read_text("utf-8-sig", errors="replace")
+    except OSError:
+        return ENGLISH
+    named = re.search(r"^\s*language\s*=\s*[\"'](\w+)[\"']", text.partition("\n[")[0], re.MULTILINE)
+    return named[1] if named and named[1] in languages() else ENGLISH
 
 
 def _line_of(name: str, line: int) -> str:

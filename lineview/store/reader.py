@@ -13,6 +13,7 @@ from sqlalchemy import select
 from lineview.core.figure import Period
 from lineview.core.frames import READINGS, REFUSALS, UTC_US, WEIGHTS
 from lineview.core.language import tr
+from lineview.plant.fields import KIND_NAMES
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals, storage_errors
@@ -160,7 +161,7 @@ class StoreReader:
         kind : str
             "batches", "stops", "reels", "stock" or "plan".
         """
-        with storage_errors(tr("read the {kind}", kind=tr(kind))):
+        with storage_errors(tr("read the {kind}", kind=tr(KIND_NAMES[kind]))):
             read = partial(self._conflicts.contradicting, KINDS[kind])
             return self._journal.once(("contradicting", kind), read)
 
@@ -188,7 +189,7 @@ class StoreReader:
         polars.DataFrame
             READINGS, sorted by channel and moment. Disputed moments are left out; `conflicts` lists them.
         """
-        with storage_errors(f"read {machine}"):
+        with storage_errors(tr("read {machine}", machine=machine)):
             return one_a_moment(self._readings.rows(machine, micros(start), micros(end) - 1, channels))
 
     def channel_readings(self, machine: str, start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
@@ -196,7 +197,7 @@ class StoreReader:
 
         Millions of readings of which no two tell of one moment need neither be sorted nor compared.
         """
-        with storage_errors(f"read {machine}"):
+        with storage_errors(tr("read {machine}", machine=machine)):
             return self._readings.by_channel(machine, micros(start), micros(end) - 1)
 
     def weights(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:

@@ -84,7 +84,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
     columns, twice = _join_lanes(columns, layout, where)
     faults += twice
     for header, fault in _contradictions(layout, plant):
-        faults.append(replace(fault, where=f"{where}, column '{header}'"))
+        faults.append(replace(fault, where=tr("{file}, column '{header}'", file=where, header=header)))
     if faults:
         raise IntakeError(faults)
     return BoundLayout(

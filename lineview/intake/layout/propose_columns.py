@@ -42,7 +42,7 @@ from lineview.intake.layout.rivals import (
 )
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import ColumnTarget, Counter, ExportKind, Gauge, Machine, Plant
-from lineview.plant.fields import FIELDS
+from lineview.plant.fields import CHANNEL_NAMES, FIELDS
 
 
 def pattern_for(name: str) -> str:
@@ -204,7 +204,9 @@ def _keep(one: _Candidate, taken: set[str], plant: Plant, marks: NumberSeparator
     header, (to, part) = one.header, one.options[0]
     free = [option for option in one.options if option[0] == to or option[0] not in taken]
     if len({option[0] for option in free}) > 1:
-        shown = tuple((name, tr("{counted} of the machine", counted=tr(piece_of(other)))) for name, other in free)
+        shown = tuple(
+            (name, tr("{counted} of the machine", counted=tr(CHANNEL_NAMES[piece_of(other)]))) for name, other in free
+        )
         text = tr("what does '{header}' hold?", header=header)
         found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, tr("nothing of use")))))
     unit = unit_named(one.in_row) or unit_of(header)
