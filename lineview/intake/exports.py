@@ -9,7 +9,19 @@ from typing import Protocol
 
 import polars as pl
 
+from lineview.core.language import mark
 from lineview.plant import ExportKind, Layout
+
+#: What each kind of export is called.
+KIND_NAMES: dict[str, str] = {
+    "readings": mark("readings"),
+    "weights": mark("weights"),
+    "batches": mark("batches"),
+    "stops": mark("stops"),
+    "reels": mark("reels"),
+    "stock": mark("stock"),
+    "plan": mark("plan"),
+}
 
 
 @dataclass(frozen=True)

@@ -11,16 +11,6 @@ from lineview.core import frames
 from lineview.core.language import mark
 
 ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
-#: What each kind of export is called.
-KIND_NAMES: dict[str, str] = {
-    "readings": mark("readings"),
-    "weights": mark("weights"),
-    "batches": mark("batches"),
-    "stops": mark("stops"),
-    "reels": mark("reels"),
-    "stock": mark("stock"),
-    "plan": mark("plan"),
-}
 #: What counters count and gauges measure is called.
 CHANNEL_NAMES: dict[str, str] = {
     "pieces": mark("pieces"),

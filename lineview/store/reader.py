@@ -13,7 +13,7 @@ from sqlalchemy import select
 from lineview.core.figure import Period
 from lineview.core.frames import READINGS, REFUSALS, UTC_US, WEIGHTS
 from lineview.core.language import tr
-from lineview.plant.fields import KIND_NAMES
+from lineview.intake.exports import KIND_NAMES
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals, storage_errors
