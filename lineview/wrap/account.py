@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.counters import Ints
 from lineview.machine.pieces import MachineCounts, micros
@@ -54,8 +55,8 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
         return None
     value, low, high, working = metres
     scale = factor * 1000.0 / use.good
-    factor_text = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
-    working += f"{factor_text} ÷ {use.good:,.0f} good pieces × 1000"
+    factor_text = "" if unit == "m" else tr(" × {factor:.4g} {unit}/m", factor=factor, unit=unit)
+    working += factor_text + tr(" ÷ {good:,.0f} good pieces × 1000", good=use.good)
     return PerThousand(value * scale, low * scale, high * scale, working)
 
 
@@ -67,31 +68,38 @@ def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
     if good <= 0:
         return None
     scale = 1000.0 / good
-    working = f"{fed.number:,.1f} m on the feed counter ÷ {good:,.0f} good pieces × 1000"
+    working = _on_the_counter(fed) + tr(" ÷ {good:,.0f} good pieces × 1000", good=good)
     return PerThousand(fed.number * scale, fed.ends[0] * scale, fed.ends[1] * scale, working)
 
 
 def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
     """The metres, their bounds and their working."""
     if what == "":
-        how = "metres fed and left on reels taken off" if use.measured else "sum of the causes; no feed counter"
-        return use.metres, use.low_m, use.high_m, f"{use.metres:,.1f} m ({how})"
-    if what == "fed":
-        if use.fed is None:
-            return None
-        return use.fed.number, *use.fed.ends, f"{use.fed.number:,.1f} m on the feed counter"
-    if what == "difference":
-        if use.fed is None:
-            return None
-        value = use.fed.number - use.geometry_m
-        return (
-            value,
-            use.fed.ends[0] - use.geometry_high_m,
-            use.fed.ends[1] - use.geometry_low_m,
-            f"({use.fed.number:,.1f} m fed − {use.geometry_m:,.1f} m by geometry)",
-        )
+        how = tr("metres fed and left on reels taken off") if use.measured else tr("sum of the causes; no feed counter")
+        return use.metres, use.low_m, use.high_m, tr("{metres:,.1f} m ({how})", metres=use.metres, how=how)
+    if what in ("fed", "difference"):
+        return None if use.fed is None else _fed_metres(use, use.fed, what)
     cause = use.cause(what)
-    return None if cause is None else (cause.metres, cause.low, cause.high, f"{cause.metres:,.2f} m: {cause.working}")
+    if cause is None:
+        return None
+    working = tr("{metres:,.2f} m: {working}", metres=cause.metres, working=cause.working)
+    return cause.metres, cause.low, cause.high, working
+
+
+def _fed_metres(use: WebUse, fed: Estimate, what: str) -> tuple[float, float, float, str]:
+    if what == "fed":
+        return fed.number, *fed.ends, _on_the_counter(fed)
+    working = tr("({fed:,.1f} m fed − {geometry:,.1f} m by geometry)", fed=fed.number, geometry=use.geometry_m)
+    low, high = fed.ends[0] - use.geometry_high_m, fed.ends[1] - use.geometry_low_m
+    return fed.number - use.geometry_m, low, high, working
+
+
+def _blanks(counts: MachineCounts, events: WrapEvents | None, end: datetime) -> Estimate:
+    return Estimate.unknown(tr("no stops are known")) if events is None else blanks_per_restart(counts, events, end)
+
+
+def _on_the_counter(fed: Estimate) -> str:
+    return tr("{fed:,.1f} m on the feed counter", fed=fed.number)
 
 
 @dataclass(frozen=True)
@@ -198,7 +206,7 @@ def wrap_account(
         waste=wastes,
         views=tuple(views),
         reels_left=_reels_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
-        blanks=Estimate.unknown("no stops are known") if events is None else blanks_per_restart(counts, events, end),
+        blanks=_blanks(counts, events, end),
         left_out_min=max(_uncounted_min(part.spans) for part in by_kind.values()),
         readings=_readings(counts, start, end),
         fed={kind: part.fed for kind, part in by_kind.items() if part.fed is not None},

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.timeline import timeline_of
@@ -58,7 +59,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
         notes=notes(
             account, machine, has_timeline=events is not None, has_batches=any(row.product for row in account.rows)
         ),
-        cautions=CAUTIONS,
+        cautions=tuple(map(tr, CAUTIONS)),
     )
 
 
@@ -68,7 +69,11 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
         raise AskError(
-            Fault(f"'{machine_id}' is not a cut-and-wrap machine of the plant", "--machine", f"one of {there}")
+            Fault(
+                tr("'{machine}' is not a cut-and-wrap machine of the plant", machine=machine_id),
+                "--machine",
+                tr("one of {names}", names=there),
+            )
         )
     return machine
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
+from lineview.core.language import mark, tr
 from lineview.machine.products import WEBS
 from lineview.report.figures import FigureList
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
@@ -12,11 +13,11 @@ from lineview.wrap.waste import Allowance
 
 #: What is learned (a field of Waste), its figure, and what its events are.
 _LEARNED = (
-    ("restart", "{kind}_m_per_restart", "restarts"),
-    ("reel_start", "{kind}_m_per_reel_start", "reel starts"),
-    ("reel_end", "{kind}_m_per_reel_end", "reel ends"),
-    ("splice", "{kind}_m_per_splice", "splices"),
-    ("changeover", "{kind}_m_per_changeover", "changeovers"),
+    ("restart", "{kind}_m_per_restart", mark("restarts")),
+    ("reel_start", "{kind}_m_per_reel_start", mark("reel starts")),
+    ("reel_end", "{kind}_m_per_reel_end", mark("reel ends")),
+    ("splice", "{kind}_m_per_splice", mark("splices")),
+    ("changeover", "{kind}_m_per_changeover", mark("changeovers")),
 )
 
 
@@ -24,9 +25,9 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
     """Every figure of a wrap account."""
     figures = FigureList(period)
     if account.readings == 0:
-        figures.unknown("wrap_good_pieces", "no counter was read in this period")
+        figures.unknown("wrap_good_pieces", tr("no counter was read in this period"))
     else:
-        working = "good pieces, or pieces less rejects, while every counter's increment is known"
+        working = tr("good pieces, or pieces less rejects, while every counter's increment is known")
         figures.add("wrap_good_pieces", round(account.good), working, n=account.readings)
     for kind in WEBS:
         use = account.use(kind)
@@ -38,10 +39,10 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
         for field, name, events in _LEARNED:
             allowance: Allowance | None = getattr(waste, field)
             if allowance is None:
-                figures.unknown(name, f"too few {events} to learn from", kind=web)
+                figures.unknown(name, tr("too few {events} to learn from", events=tr(events)), kind=web)
             else:
                 _waste_figures(figures, name, web, allowance, events)
-        _waste_figures(figures, "{kind}_running_waste_percent", web, waste.proportional, "stretches", scale=100.0)
+        _waste_figures(figures, "{kind}_running_waste_percent", web, waste.proportional, mark("stretches"), scale=100.0)
         _reconciled_figures(figures, account, web)
         _reel_left_figures(figures, account, web)
     return figures.all
@@ -49,8 +50,10 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
 
 def _blanks(figures: FigureList, account: WrapAccount) -> None:
     if account.blanks.value is None:
-        return figures.unknown("blanks_per_restart", "no counter of blank wraps, or too few restarts")
-    working = f"mean over {account.blanks.n} restarts that readings tell apart of the blank wraps up to the next"
+        return figures.unknown("blanks_per_restart", tr("no counter of blank wraps, or too few restarts"))
+    working = tr(
+        "mean over {n} restarts that readings tell apart of the blank wraps up to the next", n=account.blanks.n
+    )
     return figures.add("blanks_per_restart", account.blanks, working)
 
 
@@ -59,12 +62,14 @@ def _waste_figures(
 ) -> None:
     """Add metres lost each time, or the plant file's assumption of them."""
     if not allowance.learned:
-        assumption = "an assumption from plant.toml until learned: no interval"
+        assumption = tr("an assumption from plant.toml until learned: no interval")
         return figures.add(name, allowance.metres * scale, "plant.toml", interval=assumption, sources=(), kind=kind)
     metres = Estimate(allowance.metres, allowance.low, allowance.high, allowance.n).scaled(scale)
-    working = f"non-negative regression of metres fed beyond the wraps' need, {allowance.n} {events}"
+    working = tr(
+        "non-negative regression of metres fed beyond the wraps' need, {n} {events}", n=allowance.n, events=tr(events)
+    )
     if events == "reel ends":
-        working = f"mean of what the reel log says was left on {allowance.n} reels"
+        working = tr("mean of what the reel log says was left on {n} reels", n=allowance.n)
     return figures.add(name, metres, working, kind=kind)
 
 
@@ -72,16 +77,31 @@ def _reconciled_figures(figures: FigureList, account: WrapAccount, kind: str) ->
     """Add the reconciled metres of the compared reels, and how many labels do not fit."""
     views = next((v for v in account.views if v.kind == kind), None)
     if views is None:
-        why = "no reel could be compared: that needs a reel log and counters"
-        return figures.unknown("{kind}_reconciled_m", why, kind=kind, reels="the compared reels")
+        why = tr("no reel could be compared: that needs a reel log and counters")
+        return figures.unknown("{kind}_reconciled_m", why, kind=kind, reels=mark("the compared reels"))
     half = 1.96 * views.reconciled_sd_m
     metres = Estimate(views.reconciled_m, views.reconciled_m - half, views.reconciled_m + half, views.reels)
-    measured = ", ".join(f"{t.view} {t.metres:,.0f} ± {2 * t.sd:,.0f} m" for t in views.totals)
-    working = f"least squares of {measured}; χ² {views.statistic:.1f} on {views.df}, p {views.p:.2g}"
-    figures.add("{kind}_reconciled_m", metres, working, kind=kind, reels=f"{views.reels} compared reels")
-    tested, wrong = f"tested at 95 % over {views.reels} reels", views.wrong
-    working = "; ".join(f"reel {w.reel}: {w.what} {w.share:+.1%}" for w in wrong) or "none"
-    return figures.add("{kind}_reels_wrong", len(wrong), working, n=views.reels, interval=tested, kind=kind)
+    measured = ", ".join(
+        tr("{view} {metres:,.0f} ± {doubt:,.0f} m", view=tr(t.view), metres=t.metres, doubt=2 * t.sd)
+        for t in views.totals
+    )
+    working = tr(
+        "least squares of {measured}; χ² {statistic:.1f} on {df}, p {p:.2g}",
+        measured=measured,
+        statistic=views.statistic,
+        df=views.df,
+        p=views.p,
+    )
+    figures.add(
+        "{kind}_reconciled_m", metres, working, kind=kind, reels=tr("{reels} compared reels", reels=views.reels)
+    )
+    tested, wrong = tr("tested at 95 % over {reels} reels", reels=views.reels), views.wrong
+    working = "; ".join(
+        tr("reel {reel}: {what} {share:+.1%}", reel=w.reel, what=tr(w.what), share=w.share) for w in wrong
+    )
+    return figures.add(
+        "{kind}_reels_wrong", len(wrong), working or tr("none"), n=views.reels, interval=tested, kind=kind
+    )
 
 
 def _reel_left_figures(figures: FigureList, account: WrapAccount, kind: str) -> None:
@@ -89,15 +109,17 @@ def _reel_left_figures(figures: FigureList, account: WrapAccount, kind: str) -> 
     remainder = account.reels_left.get(kind)
     if remainder is None:
         for name in ("{kind}_reel_left_m", "{kind}_reel_left_min"):
-            figures.unknown(name, "no reel log, feed counter or reel length tells what is on", kind=kind)
+            figures.unknown(name, tr("no reel log, feed counter or reel length tells what is on"), kind=kind)
         return None
     metres = Estimate(remainder.metres, remainder.low_m, remainder.high_m)
-    figures.add("{kind}_reel_left_m", metres, f"reel {remainder.reel}: held less fed less its end", kind=kind)
+    figures.add(
+        "{kind}_reel_left_m", metres, tr("reel {reel}: held less fed less its end", reel=remainder.reel), kind=kind
+    )
     if remainder.minutes is None or remainder.metres <= 0:
-        return figures.unknown("{kind}_reel_left_min", "nothing was wrapped", kind=kind)
+        return figures.unknown("{kind}_reel_left_min", tr("nothing was wrapped"), kind=kind)
     scale, working = (
         remainder.minutes / remainder.metres,
-        f"{remainder.wraps:,} wraps at the period's pace, stops included",
+        tr("{wraps:,} wraps at the period's pace, stops included", wraps=remainder.wraps),
     )
     minutes = Estimate(remainder.minutes, remainder.low_m * scale, remainder.high_m * scale)
     return figures.add("{kind}_reel_left_min", minutes, working, kind=kind)
@@ -129,40 +151,42 @@ def amount_per_thousand(account: WrapAccount, kind: str, what: str, unit: str) -
 
 def _interval(use: WebUse | None, what: str) -> str:
     if use is None or what in ("fed", "difference"):
-        return "bounds: the feed counter's step and the edges of the period"
+        return tr("bounds: the feed counter's step and the edges of the period")
     if what == "geometry":
         exact = use.geometry_low_m == use.geometry_high_m
-        return "exact for the cut lengths in plant.toml" if exact else "bounds: product not known for a part"
+        return tr("exact for the cut lengths in plant.toml") if exact else tr("bounds: product not known for a part")
     if what == "":
-        return use.doubt or "bounds: the sum of the causes' own"
+        return use.doubt or tr("bounds: the sum of the causes' own")
     if what == "unexplained":
-        return f"the use's ({use.doubt}) and the causes' intervals together"
+        return tr("the use's ({doubt}) and the causes' intervals together", doubt=use.doubt)
     return _interval_of_cause(use, what)
 
 
 def _interval_of_cause(use: WebUse, what: str) -> str:
     cause = use.cause(what)
     if cause is not None and cause.assumed:
-        return "an assumption from plant.toml until learned: no interval"
+        return tr("an assumption from plant.toml until learned: no interval")
     if what in ("rejects", "blank wraps"):
-        return "from exact counts"
-    return "95 % confidence, from the plant's own counters"
+        return tr("from exact counts")
+    return tr("95 % confidence, from the plant's own counters")
 
 
 def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: str) -> str:
     if not account.rows:
-        return "no counter of pieces has readings in this period"
+        return tr("no counter of pieces has readings in this period")
     if use is None:
-        return f"no {kind} is described in plant.toml for what was wrapped, so its geometry is not known"
+        return tr(
+            "no {kind} is described in plant.toml for what was wrapped, so its geometry is not known", kind=tr(kind)
+        )
     if unit in use.why_none:
         return use.why_none[unit]
     if use.fed is None and what in ("fed", "difference", "unexplained"):
-        return f"no {kind} feed counter has readings in this period"
+        return tr("no {kind} feed counter has readings in this period", kind=tr(kind))
     return {
-        "rejects": "no counter of rejects has readings",
-        "blank wraps": "no counter of blank wraps has readings",
-        "restarts": "too few restarts to learn from, or none seen",
-        "changeovers": "too few changeovers to learn from, or none seen",
-        "reel ends": "no reel log",
-        "splices": "no reel log",
-    }.get(what, "nothing to calculate it from")
+        "rejects": tr("no counter of rejects has readings"),
+        "blank wraps": tr("no counter of blank wraps has readings"),
+        "restarts": tr("too few restarts to learn from, or none seen"),
+        "changeovers": tr("too few changeovers to learn from, or none seen"),
+        "reel ends": tr("no reel log"),
+        "splices": tr("no reel log"),
+    }.get(what, tr("nothing to calculate it from"))

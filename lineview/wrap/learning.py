@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from lineview.core.errors import MeasureError
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, ProductSpan, fed_between, wraps_between
 from lineview.plant import WebKind
@@ -268,11 +269,11 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], plant_waste:
 def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
     """The blank wraps at a restart, from their counter; a run too short for the readings to show parts no two."""
     if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
-        return Estimate.unknown("no counter of blank wraps, or too few restarts")
+        return Estimate.unknown(tr("no counter of blank wraps, or too few restarts"))
     at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])
     blanks = counts.count("blank wraps", at[:-1], at[1:])
     if blanks is None:
-        return Estimate.unknown("no counter of blank wraps")
+        return Estimate.unknown(tr("no counter of blank wraps"))
     return interval_of_mean(blanks.value[~np.isnan(blanks.value)].tolist(), least=LEAST_MEASURED, floor=0.0)
 
 

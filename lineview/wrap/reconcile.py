@@ -9,12 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark
 from lineview.stats.reconciliation import AgreedViews, critical_adjustment, reconcile_views
 from lineview.wrap.reels import ReelSpan
 from lineview.wrap.waste import Waste, WrapEvents, count_within
 
 Floats = npt.NDArray[np.float64]
-VIEWS = ("geometry", "feed counter", "reel balance")
+VIEWS = (mark("geometry"), mark("feed counter"), mark("reel balance"))
 #: Standard uncertainty of a reel's labelled length over the length: ±2 % is usual (k = 2). An assumption.
 LABEL_SD = 0.01
 #: Of the feed counter: a scale error common to all reels, and one of each reel. Assumptions.
@@ -226,7 +227,7 @@ class _Table:
         metres = self.label_m[k] if v == 2 else self.metres[k, v]
         share = float(fit.adjustments[at]) / (float(metres) or 1.0)
         tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
-        what = ("wraps", "feed counter", "label")[v]
+        what = (mark("wraps"), "feed counter", mark("label"))[v]
         finished = self.reels[k]
         length = measured_length(finished) if v == 2 else None
         standardized = float(fit.standardized[at])

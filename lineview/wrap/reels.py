@@ -16,6 +16,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
+from lineview.core.language import tr
 from lineview.machine.counters import Counted
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, wraps_between
@@ -34,7 +35,9 @@ def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float
     """
     ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not thickness_um > 0:
-        raise MeasureError(Fault(f"thickness is {thickness_um:g} µm", "thickness_um", "above 0"))
+        raise MeasureError(
+            Fault(tr("thickness is {thickness_um:g} µm", thickness_um=thickness_um), "thickness_um", tr("above 0"))
+        )
     return ring_mm2 / thickness_um
 
 
@@ -45,7 +48,7 @@ def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> floa
     """
     ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not length_m > 0:
-        raise MeasureError(Fault(f"length is {length_m:g} m", "length_m", "above 0"))
+        raise MeasureError(Fault(tr("length is {length_m:g} m", length_m=length_m), "length_m", tr("above 0")))
     return ring_mm2 / length_m
 
 
@@ -105,10 +108,10 @@ def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> floa
     if outer_mm > web.reel_outer_mm + tolerance_mm:
         raise MeasureError(
             Fault(
-                f"a part reel of {web.id} measures {outer_mm:g} mm, thicker than new",
+                tr("a part reel of {web} measures {outer_mm:g} mm, thicker than new", web=web.id, outer_mm=outer_mm),
                 "part_reel_outer_mm",
-                f"at most {web.reel_outer_mm:g} mm",
-                "Measure again, or correct reel_outer_mm in plant.toml.",
+                tr("at most {outer_mm:g} mm", outer_mm=web.reel_outer_mm),
+                tr("Measure again, or correct reel_outer_mm in plant.toml."),
             )
         )
     thickness = web_thickness_um(web)
@@ -127,14 +130,14 @@ def _ring_mm2(outer_mm: float, core_mm: float) -> float:
 def _reel(outer_mm: float, core_mm: float) -> None:
     faults = []
     if not core_mm > 0:
-        faults.append(Fault(f"the core is {core_mm:g} mm", "core_mm", "above 0"))
+        faults.append(Fault(tr("the core is {core_mm:g} mm", core_mm=core_mm), "core_mm", tr("above 0")))
     if not outer_mm >= core_mm:
         faults.append(
             Fault(
-                f"the reel is {outer_mm:g} mm on a core of {core_mm:g} mm",
+                tr("the reel is {outer_mm:g} mm on a core of {core_mm:g} mm", outer_mm=outer_mm, core_mm=core_mm),
                 "outer_mm",
-                "a reel no thinner than its core",
-                "Measure again.",
+                tr("a reel no thinner than its core"),
+                tr("Measure again."),
             )
         )
     if faults:
@@ -409,20 +412,30 @@ def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
 def _again(before: ReelSpan, span: ReelSpan) -> str:
     """Say why a reel cannot have been mounted again as the log has it, or nothing."""
     if before.left_m == 0 or before.taken_off is None:
-        return f"reel {span.reel} was mounted twice and nothing was left on it the first time"
+        return tr("reel {reel} was mounted twice and nothing was left on it the first time", reel=span.reel)
     remainder, length_m = before.left_m, span.stated_m
     if remainder is None or length_m is None or length_m == before.label_m:
         return ""
     # The label's own length may be written down again; any other length must be what was left.
     if abs(length_m - remainder) <= max(LENGTH_READ_M, MORE_SHARE * remainder):
         return ""
-    return f"reel {span.reel} was mounted again with {length_m:,.0f} m, but {remainder:,.0f} m were left on it"
+    return tr(
+        "reel {reel} was mounted again with {length_m:,.0f} m, but {remainder:,.0f} m were left on it",
+        reel=span.reel,
+        length_m=length_m,
+        remainder=remainder,
+    )
 
 
 def _too_much_left(span: ReelSpan) -> str:
     if span.left_m is None or span.held_m is None or span.left_m <= span.held_m * (1.0 + MORE_SHARE):
         return ""
-    return f"reel {span.reel} had {span.left_m:,.0f} m left of {span.held_m:,.0f} m"
+    return tr(
+        "reel {reel} had {left_m:,.0f} m left of {held_m:,.0f} m",
+        reel=span.reel,
+        left_m=span.left_m,
+        held_m=span.held_m,
+    )
 
 
 def _too_much_fed(spans: Sequence[ReelSpan]) -> str:
@@ -431,4 +444,10 @@ def _too_much_fed(spans: Sequence[ReelSpan]) -> str:
     label = spans[0].label_m
     if len(spans) < 2 or label is None or sum(fed) <= label * (1.0 + MORE_SHARE):
         return ""
-    return f"reel {spans[0].reel} fed {sum(fed):,.0f} m in {len(spans)} mountings, but its label says {label:,.0f} m"
+    return tr(
+        "reel {reel} fed {fed:,.0f} m in {spans} mountings, but its label says {label:,.0f} m",
+        reel=spans[0].reel,
+        fed=sum(fed),
+        spans=len(spans),
+        label=label,
+    )

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from lineview.core.language import mark, tr, tr_count
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
@@ -33,25 +34,25 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     rows: list[dict[str, Any]] = []
     for use in account.uses:
         for what in ("", *CAUSES):
-            row: dict[str, Any] = {"web": use.kind, "what": what or "total"}
+            row: dict[str, Any] = {"web": use.kind, "what": what or mark("total")}
             amounts = {unit: per_thousand(use, what, unit) for unit in UNITS}
             if amounts["m"] is None:
                 continue
             cause = use.cause(what)
             row |= {unit: None if t is None else t.value for unit, t in amounts.items()}
             row |= {"low": amounts["m"].low, "high": amounts["m"].high}
-            row["basis"] = "assumed" if cause is not None and cause.assumed else ""
+            row["basis"] = mark("assumed") if cause is not None and cause.assumed else ""
             row["working"] = amounts["m"].working
             rows.append(row)
     rows += [_fed_alone(kind, amounts) for kind, amounts in account.fed_alone.items()]
-    units = [(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS]
+    units = [(unit, tr("per thousand pieces"), unit_words(unit, currency)) for unit in UNITS]
     columns = (*columns_of("web; what"), *units, *columns_of("low: from [m]; high: to [m]; basis; working"))
-    return Table("use", "Use per thousand good pieces", columns, rows)
+    return Table("use", tr("Use per thousand good pieces"), columns, rows)
 
 
 def _fed_alone(kind: str, amount: PerThousand) -> dict[str, Any]:
     """The row of a web that plant.toml does not describe: what its counter fed, and nothing else."""
-    row = dict.fromkeys(UNITS) | {"web": kind, "what": "fed by the counter", "m": amount.value}
+    row = dict.fromkeys(UNITS) | {"web": kind, "what": mark("fed by the counter"), "m": amount.value}
     return row | {"low": amount.low, "high": amount.high, "basis": "", "working": amount.working}
 
 
@@ -61,7 +62,7 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
     for product, use in account.by_product:
         described = plant.product(product) if product else None
         row: dict[str, Any] = {
-            "product": described.flavour if described is not None else product or "not known",
+            "product": described.flavour if described is not None else product or mark("not known"),
             "web": use.kind,
             "good": round(use.good),
         }
@@ -72,10 +73,10 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
             amount = per_thousand(use, "", unit)
             row[unit] = None if amount is None else amount.value
         rows.append(row)
-    units = [(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS[1:]]
+    units = [(unit, tr("per thousand pieces"), unit_words(unit, currency)) for unit in UNITS[1:]]
     text = "product; web; good: good pieces [pieces]; m: per thousand pieces [m]; geometry [m]; fed [m]; difference [m]"
     columns = (*columns_of(text), *units)
-    return Table("products", "Use per thousand good pieces, by product", columns, rows)
+    return Table("products", tr("Use per thousand good pieces, by product"), columns, rows)
 
 
 def view_table(account: WrapAccount) -> Table:
@@ -88,7 +89,7 @@ def view_table(account: WrapAccount) -> Table:
         rows.append(
             {
                 "web": views.kind,
-                "view": "reconciled",
+                "view": mark("reconciled"),
                 "metres": views.reconciled_m,
                 "doubt": 2.0 * views.reconciled_sd_m,
                 "adjustment": None,
@@ -99,7 +100,7 @@ def view_table(account: WrapAccount) -> Table:
         "web; view; metres: length [m]; doubt: ± (k = 2) [m]; adjustment: adjusted by [m]; "
         "reels: reels compared [reels]"
     )
-    return Table("views", "Same use measured three ways", columns, rows)
+    return Table("views", tr("Same use measured three ways"), columns, rows)
 
 
 def reel_table(account: WrapAccount) -> Table:
@@ -129,7 +130,7 @@ def reel_table(account: WrapAccount) -> Table:
     )
     filled_columns = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
     rows.sort(key=lambda row: not row.get("verdict"))  # what is wrong stands first
-    return Table("reels", "Reels", filled_columns, rows)
+    return Table("reels", tr("Reels"), filled_columns, rows)
 
 
 def claim_table(account: WrapAccount, plant: Plant) -> Table:
@@ -151,22 +152,28 @@ def claim_table(account: WrapAccount, plant: Plant) -> Table:
         "reel; web; supplier; mounted; label [m]; length: measured length [m]; low: at least [m]; high: at most [m]; "
         "short: short by [m]; share: short by [%]"
     )
-    return Table("short reels", "Reels shorter than their label", columns, rows)
+    return Table("short reels", tr("Reels shorter than their label"), columns, rows)
 
 
 #: How a claim's lengths were measured, and what it does not say.
 CLAIM_METHOD = (
-    "Method: each reel was measured twice without its label: by the machine's feed counter, and by pieces wrapped "
-    "times cut length with the start, splices and restarts. The length is their mean weighted by inverse variance, "
-    "and what was left on the reel when it came off. The interval holds the true length in 95 of 100 cases (GUM, "
-    "JCGM 100), with a standard uncertainty of each of 0.5 % that all reels share and 0.3 % of each reel: "
-    "assumptions, not a calibration.",
-    "A reel is listed where its label differs from both measurements by more than chance among all reels compared, "
-    "tested at 95 % with a standard uncertainty of the label of 1 %.",
+    mark(
+        "Method: each reel was measured twice without its label: by the machine's feed counter, "
+        "and by pieces wrapped times cut length with the start, splices and restarts. The length "
+        "is their mean weighted by inverse variance, and what was left on the reel when it came "
+        "off. The interval holds the true length in 95 of 100 cases (GUM, JCGM 100), with a "
+        "standard uncertainty of each of 0.5 % that all reels share and 0.3 % of each reel: "
+        "assumptions, not a calibration."
+    ),
+    mark(
+        "A reel is listed where its label differs from both measurements by more than chance "
+        "among all reels compared, tested at 95 % with a standard uncertainty of the label of 1 "
+        "%."
+    ),
 )
-CLAIM_CAUTION = (
-    "Counters are no calibrated measure of length: agree on a measurement before a claim is settled. What a delivery "
-    "may fall short by is in the contract."
+CLAIM_CAUTION = mark(
+    "Counters are no calibrated measure of length: agree on a measurement before a claim is "
+    "settled. What a delivery may fall short by is in the contract."
 )
 
 
@@ -207,25 +214,52 @@ def claim_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
     columns = [column for column in table.columns if column[0] != "supplier"]
     day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
     short, unit = in_units(sum(row["short"] for row in rows), "m", plant.units)
-    words = f"{show.quantity(len(rows), 'reel')} held less than the label: {show.number(short, 1)} {unit} in all."
+    words = tr_count(
+        "{count} reel held less than the label: {short} {unit} in all.",
+        "{count:,} reels held less than the label: {short} {unit} in all.",
+        len(rows),
+        short=show.number(short, 1),
+        unit=unit,
+    )
     return Answer(
         question="wrap",
-        scope=replace(answer.scope, line="", machine="", label=f"claim to {supplier}, {day}"),
+        scope=replace(
+            answer.scope, line="", machine="", label=tr("claim to {supplier}, {day}", supplier=supplier, day=day)
+        ),
         sentence=(Span(words),),
-        soft="Please check your records of these reels and tell us what you propose.",
+        soft=tr("Please check your records of these reels and tell us what you propose."),
         tables=(replace(table, columns=columns, rows=rows),),
-        notes=CLAIM_METHOD,
-        cautions=(CLAIM_CAUTION,),
+        notes=tuple(map(tr, CLAIM_METHOD)),
+        cautions=(tr(CLAIM_CAUTION),),
     )
 
 
 def verdict(wrong: WrongLabel) -> str:
     """Name the one of a reel's three views that disagrees with the other two."""
-    share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g} %"
-    share, side = share.replace("-", "−"), "less" if wrong.share < 0 else "more"
+    share = show.number(100 * wrong.share, 0, signed=True)
+    tolerance = tr("±{tolerance:g} %", tolerance=100 * wrong.tolerance)
     if wrong.what == "label":
-        return f"reel {wrong.reel} held {share.lstrip('+−')} {side} than its label, beyond {tolerance}"
-    return f"on reel {wrong.reel} the {wrong.what} disagrees with the other two: {share}, beyond {tolerance}"
+        share = share.lstrip("+−")
+        if wrong.share < 0:
+            return tr(
+                "reel {reel} held {share} % less than its label, beyond {tolerance}",
+                reel=wrong.reel,
+                share=share,
+                tolerance=tolerance,
+            )
+        return tr(
+            "reel {reel} held {share} % more than its label, beyond {tolerance}",
+            reel=wrong.reel,
+            share=share,
+            tolerance=tolerance,
+        )
+    return tr(
+        "on reel {reel} the {what} disagrees with the other two: {share} %, beyond {tolerance}",
+        reel=wrong.reel,
+        what=tr(wrong.what),
+        share=share,
+        tolerance=tolerance,
+    )
 
 
 def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:

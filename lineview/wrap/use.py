@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from lineview.core.errors import check_positive
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr
 from lineview.machine.products import WrapPieces
 from lineview.plant import Plant, Web, WebKind
 from lineview.wrap.reconcile import FEED_COMMON_SD, LABEL_SD, ReelEstimates
@@ -127,7 +128,9 @@ def mix_factors(
                 amount += row.good * cut * per_m
         factors[unit] = None if missing or weight <= 0 else amount / weight
         if missing:
-            why[unit] = f"no {_NEEDS[unit]} in plant.toml for {', '.join(sorted(missing))}"
+            why[unit] = tr(
+                "no {needs} in plant.toml for {webs}", needs=tr(_NEEDS[unit]), webs=", ".join(sorted(missing))
+            )
     return factors, why
 
 
@@ -148,11 +151,18 @@ PER_METRE: Mapping[str, Callable[[Web], float | None]] = {
     "kg": _kg_per_m,
     "money": _money_per_m,
 }
-_NEEDS = {"m2": "width", "kg": "grammage, nor thickness and density,", "money": "price or reel length"}
+_NEEDS = {
+    "m2": mark("width"),
+    "kg": mark("grammage, nor thickness and density,"),
+    "money": mark("price or reel length"),
+}
 
 
 #: In the order of the picture.
-CAUSES = ("geometry", "rejects", "blank wraps", "restarts", "reel ends", "splices", "changeovers", "unexplained")
+CAUSES = (
+    *(mark("geometry"), mark("rejects"), mark("blank wraps"), mark("restarts"), mark("reel ends"), mark("splices")),
+    *(mark("changeovers"), mark("unexplained")),
+)
 
 
 @dataclass(frozen=True)
@@ -235,7 +245,7 @@ def web_use(
             known_m + unknown * min(all_cuts),
             known_m + unknown * max(all_cuts),
             False,
-            f"{sum(r.good for r in rows):,.0f} good pieces × {mean_cut:.4g} mm",
+            tr("{good:,.0f} good pieces × {cut:.4g} mm", good=sum(r.good for r in rows), cut=mean_cut),
         ),
         *_wrap_causes(total),
         *_event_causes(waste, happened),
@@ -252,7 +262,7 @@ def web_use(
                 unexplained - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
                 unexplained + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
                 False,
-                f"{used:,.1f} m used − {explained:,.1f} m explained",
+                tr("{used:,.1f} m used − {explained:,.1f} m explained", used=used, explained=explained),
             )
         )
     low = sum(c.low for c in causes) if fed is None else fed.ends[0] + ends
@@ -286,11 +296,11 @@ def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
     if all(row.rejects is not None for row, _ in total):
         count = sum(row.rejects or 0.0 for row, _ in total)
         m = sum((row.rejects or 0.0) * cut for row, cut in total) / 1000.0
-        causes.append(Cause("rejects", m, m, m, False, f"{count:,.0f} rejects × cut length"))
+        causes.append(Cause("rejects", m, m, m, False, tr("{count:,.0f} rejects × cut length", count=count)))
     if all(row.blanks is not None for row, _ in total):
         count = sum(row.blanks or 0.0 for row, _ in total)
         m = sum((row.blanks or 0.0) * cut for row, cut in total) / 1000.0
-        causes.append(Cause("blank wraps", m, m, m, False, f"{count:,.0f} blank wraps × cut length"))
+        causes.append(Cause("blank wraps", m, m, m, False, tr("{count:,.0f} blank wraps × cut length", count=count)))
     return causes
 
 
@@ -305,7 +315,7 @@ def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
         if ends is None:
             end = _times("reel ends", happened.reels_changed, waste.reel_end, "reel ends")
         else:
-            end = Cause("reel ends", ends, ends, ends, False, f"{ends:,.1f} m left on reels taken off")
+            end = Cause("reel ends", ends, ends, ends, False, tr("{ends:,.1f} m left on reels taken off", ends=ends))
         causes.append(
             Cause(
                 "reel ends",
@@ -330,7 +340,13 @@ def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
         count * allowance.low,
         count * allowance.high,
         not allowance.learned,
-        f"{count:,g} {what} × {allowance.metres:.3g} m ({'learned' if allowance.learned else 'assumed'})",
+        tr(
+            "{count:,g} {events} × {metres:.3g} m ({basis})",
+            count=count,
+            events=tr(what),
+            metres=allowance.metres,
+            basis=tr("learned") if allowance.learned else tr("assumed"),
+        ),
     )
 
 
@@ -363,9 +379,17 @@ def _relative(views: ReelEstimates | None) -> tuple[float, float, str]:
     """The relative standard uncertainty, the counter's adjustment over its metres, and words."""
     fed = None if views is None else next((v for v in views.totals if v.view == "feed counter"), None)
     if views is None or fed is None or fed.metres <= 0 or views.reconciled_m <= 0:
-        return FEED_COMMON_SD, 0.0, f"k = 2; the feed counter's scale assumed sure to {FEED_COMMON_SD:.1%}"
+        return (
+            FEED_COMMON_SD,
+            0.0,
+            tr("k = 2; the feed counter's scale assumed sure to {doubt:.1%}", doubt=FEED_COMMON_SD),
+        )
     relative = views.reconciled_sd_m / views.reconciled_m
-    return relative, fed.adjustment / fed.metres, f"k = 2, from the views of {views.reels} reels, reconciled"
+    return (
+        relative,
+        fed.adjustment / fed.metres,
+        tr("k = 2, from the views of {reels} reels, reconciled", reels=views.reels),
+    )
 
 
 def _as_unsure(cause: Cause, use: WebUse, low: float, high: float) -> Cause:

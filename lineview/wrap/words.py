@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from lineview.core.language import mark, tr, tr_in
 from lineview.core.units import convert
 from lineview.plant import Machine, Plant
 from lineview.report import show
@@ -13,11 +14,14 @@ from lineview.wrap.use import WebUse
 #: An unexplained part above this share of the geometry, and beyond its own interval, needs a person.
 _CALL_SHARE = 0.01
 
+_THE_WEB = {mark("film"): mark("the film"), mark("wax paper"): mark("the paper")}
 CAUTIONS = (
-    "Before reaching past a guard, clearing a jam or changing a reel near rollers and knives: stop and lock "
-    "out by your site's procedure.",
-    "Wrap that touches food must be approved for it; the supplier's declaration decides, not this page.",
-    "Figures come from counters and may be late or wrong; no interlock may depend on them.",
+    mark(
+        "Before reaching past a guard, clearing a jam or changing a reel near rollers and "
+        "knives: stop and lock out by your site's procedure."
+    ),
+    mark("Wrap that touches food must be approved for it; the supplier's declaration decides, not this page."),
+    mark("Figures come from counters and may be late or wrong; no interlock may depend on them."),
 )
 
 
@@ -25,9 +29,9 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     """Say what a thousand pieces take and what has no explanation."""
     if not account.uses:
         return _by_counter_alone(account, plant)
-    amounts = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
+    amounts = [_amount_of(use.kind, _metres(use, "", plant)) for use in account.uses]
     measured = all(use.measured for use in account.uses)
-    start = "A thousand pieces take " if measured else "By geometry a thousand pieces take "
+    start = tr("A thousand pieces take ") if measured else tr("By geometry a thousand pieces take ")
     spans = [Span(start), Span(show.sentence_list(amounts))]
     odd = [use for use in account.uses if needs_person(use)]
     if not odd:
@@ -41,13 +45,21 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     amounts = []
     for kind, amount in account.fed_alone.items():
         metres, unit = in_plant_units(amount.value, plant)
-        amounts.append(f"{metres:.1f} {unit} of {kind}")
+        amounts.append(_amount_of(kind, _written(metres, unit)))
     if not amounts:
-        return (Span("What a thousand pieces take is not known yet."),)
+        return (Span(tr("What a thousand pieces take is not known yet.")),)
     return (
-        Span(f"By the feed counter a thousand pieces take {show.sentence_list(amounts)}; "),
-        Span("the causes are not known: plant.toml describes no such web."),
+        Span(tr("By the feed counter a thousand pieces take {amounts}; ", amounts=show.sentence_list(amounts))),
+        Span(tr("the causes are not known: plant.toml describes no such web.")),
     )
+
+
+def _amount_of(kind: str, amount: str) -> str:
+    return tr("{amount} of {kind}", amount=amount, kind=tr(kind))
+
+
+def _written(amount: float, unit: str) -> str:
+    return tr("{amount:.1f} {unit}", amount=amount, unit=unit)
 
 
 def needs_person(use: WebUse) -> bool:
@@ -62,10 +74,10 @@ def _unexplained(use: WebUse, plant: Plant, *, short: bool) -> str:
     unexplained = per_thousand(use, "unexplained", "m")
     value = 0.0 if unexplained is None else unexplained.value
     amount, unit = in_plant_units(abs(value), plant)
-    what = f"the {use.kind.split()[-1]}" if short else "it"
+    what = tr(_THE_WEB[use.kind]) if short else tr_in("of what was fed", "it")
     if value < 0:
-        return f"{amount:.1f} {unit} less of {what} was fed than the wraps need"
-    return f"{amount:.1f} {unit} of {what} have no explanation"
+        return tr("{amount} less of {what} was fed than the wraps need", amount=_written(amount, unit), what=what)
+    return tr("{amount} of {what} have no explanation", amount=_written(amount, unit), what=what)
 
 
 def _metres(use: WebUse, what: str, plant: Plant) -> str:
@@ -73,7 +85,7 @@ def _metres(use: WebUse, what: str, plant: Plant) -> str:
     if amount is None:
         return "?"
     value, unit = in_plant_units(amount.value, plant)
-    return f"{value:.1f} {unit}"
+    return _written(value, unit)
 
 
 def in_plant_units(metres: float, plant: Plant) -> tuple[float, str]:
@@ -94,49 +106,69 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
             low, unit = in_plant_units(amount.low, plant)
             high, _ = in_plant_units(amount.high, plant)
             if f"{low:.1f}" != f"{high:.1f}":
-                ranges.append(f"{use.kind} {low:.1f} to {high:.1f} {unit}")
+                ranges.append(
+                    tr("{kind} {low:.1f} to {high:.1f} {unit}", kind=tr(use.kind), low=low, high=high, unit=unit)
+                )
     for kind, fed in account.fed_alone.items():
         low, unit = in_plant_units(fed.low, plant)
         high, _ = in_plant_units(fed.high, plant)
-        ranges.append(f"{kind} {low:.2f} to {high:.2f} {unit}")
+        ranges.append(tr("{kind} {low:.2f} to {high:.2f} {unit}", kind=tr(kind), low=low, high=high, unit=unit))
     parts = [", ".join(ranges)] if ranges else []
     parts.append(f"{machine.shown}, {label}" if label else machine.shown)
-    parts.append(f"{_pieces_text(account.good)} good pieces" if account.readings else "no counter was read")
+    parts.append(
+        tr("{pieces} good pieces", pieces=_pieces_text(account.good)) if account.readings else tr("no counter was read")
+    )
     text = ", ".join(parts) + "."
-    text = text[0].upper() + text[1:]
+    text = _capital(text)
     outside = account.outside.least
     if outside >= 0.5:
-        text = f"{text[:-1]}, {_pieces_text(outside)} of them made outside every shift."
+        text = tr("{text}, {pieces} of them made outside every shift.", text=text[:-1], pieces=_pieces_text(outside))
     odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
-    return " ".join([text, *[f"{what[0].upper()}{what[1:]}." for what in odd]])
+    return " ".join([text, *[f"{_capital(what)}." for what in odd]])
 
 
 def _pieces_text(pieces: float) -> str:
-    return f"{pieces / 1e6:.1f} million" if pieces >= 1e6 else f"{pieces:,.0f}"
+    if pieces >= 1e6:
+        return tr("{pieces:.1f} million", pieces=pieces / 1e6)
+    return show.number(pieces, 0)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_batches: bool) -> tuple[str, ...]:
     """Say what is not known and which export would show it."""
     out = []
     if not account.rows:
-        out.append("No counter of pieces or good pieces has readings in this period.")
+        out.append(tr("No counter of pieces or good pieces has readings in this period."))
     for kind in ("film", "wax paper"):
         if machine.counter(kind) is None:
-            out.append(f"No {kind} feed counter: use follows from geometry and the allowances in plant.toml.")
+            out.append(
+                tr("No {kind} feed counter: use follows from geometry and the allowances in plant.toml.", kind=tr(kind))
+            )
     if machine.counter("blank wraps") is None:
-        out.append("No counter of blank wraps: what they take is learned from restarts, or stays unexplained.")
+        out.append(tr("No counter of blank wraps: what they take is learned from restarts, or stays unexplained."))
     if not has_batches:
-        out.append("No batch sheet: use cannot be split by product.")
+        out.append(tr("No batch sheet: use cannot be split by product."))
     if not account.reels:
-        out.append("No reel log: reel ends and splices are in the unexplained part, and no reel can be checked.")
+        out.append(tr("No reel log: reel ends and splices are in the unexplained part, and no reel can be checked."))
     if not has_timeline:
-        out.append("Restarts and changeovers cannot be counted.")
+        out.append(tr("Restarts and changeovers cannot be counted."))
     if account.left_out_min >= 1:
-        out.append(f"{account.left_out_min:,.0f} minutes are left out: a counter reset or turned unseen in them.")
+        out.append(
+            tr(
+                "{minutes:,.0f} minutes are left out: a counter reset or turned unseen in them.",
+                minutes=account.left_out_min,
+            )
+        )
     out += [
-        f"{kind.capitalize()}: fed metres only; geometry, waste, m², kg and money need a web of that kind in "
-        "plant.toml, named by the products it wraps."
+        tr(
+            "{kind}: fed metres only; geometry, waste, m², kg and money need a web of that "
+            "kind in plant.toml, named by the products it wraps.",
+            kind=_capital(tr(kind)),
+        )
         for kind in account.fed_alone
     ]
-    out += [f"{use.kind.capitalize()}: {why}." for use in account.uses for why in use.why_none.values()]
+    out += [f"{_capital(tr(use.kind))}: {why}." for use in account.uses for why in use.why_none.values()]
     return tuple(out)
