@@ -11,6 +11,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Period
 from lineview.core.frames import PLAN, STOCK
+from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product
 from lineview.order.figures import open_plan_figures, order_figures
@@ -98,7 +99,7 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
         soft=" ".join((*supposed, *disputes, soft_line(lines, history_words(daily_output, plant, now)))),
         points=order_points(lines, plant, now),
         figures=(
-            good_pieces_figure(inputs.good, scope.period, f"line {scope.line}"),
+            good_pieces_figure(inputs.good, scope.period, tr("line {line}", line=scope.line)),
             *open_plan_figures(open_pieces, period),
             *order_figures(lines, needed, period, plant.currency),
         ),
@@ -110,7 +111,7 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
         ),
         series={"fan": fan_series(lines, now), "deliveries": delivery_series(lines)},
         notes=notes(lines, demand, plant),
-        cautions=CAUTIONS,
+        cautions=tuple(map(tr, CAUTIONS)),
     )
 
 
@@ -185,7 +186,7 @@ def _reels_needed(
             continue
         pieces, basis = pieces_ahead(plant, web, daily_output, inputs.plan, now, weeks=WEEKS_AHEAD)
         pieces *= 1.0 if inputs.what_if is None else inputs.what_if.need_share
-        basis += " without what is in conflict" if inputs.plan.height and inputs.disputed_plan.height else ""
+        basis += tr(" without what is in conflict") if inputs.plan.height and inputs.disputed_plan.height else ""
         measured = waste.get(web.kind)
         if measured is None:
             needed = reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent)
@@ -200,5 +201,5 @@ def _reels_needed(
                 waste_percent=percent,
                 under_delivery_percent=web.under_delivery_percent,
             )
-            out.append((needed, f"{basis}, waste as measured"))
+            out.append((needed, tr("{basis}, waste as measured", basis=basis)))
     return out

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from lineview.core.language import mark, tr
 from lineview.plant import Plant, Web
 
 Floats = npt.NDArray[np.float64]
@@ -252,8 +253,8 @@ def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -
             basis.add("plan's pace")
     average = float(mean.mean())
     level = float(np.sqrt(level_variance)) / average if average > 0 else 0.0
-    order = ("plan", "history", "plan's pace")
-    return Need(mean, np.sqrt(variance), level), ", then ".join(b for b in order if b in basis) or "nothing"
+    order = (mark("plan"), mark("history"), mark("plan's pace"))
+    return Need(mean, np.sqrt(variance), level), tr(", then ").join(tr(b) for b in order if b in basis) or tr("nothing")
 
 
 def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: float) -> float:

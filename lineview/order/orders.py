@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.order.demand import Demand, Need
 from lineview.order.policy import (
     Advice,
@@ -104,11 +105,11 @@ def order_line(
 ) -> OrderLine:
     """Advise on one web."""
     if stock is None:
-        why = f"no stock count of {web.id}"
+        why = tr("no stock count of {web}", web=web.id)
         return OrderLine(web, need, basis, reel_m, None, None, None, why, None, None)
     supply = _supply(web, stock, used_since_m, reel_m, now)
     if web.lead_time_days is None:
-        why = f"no lead_time_days in plant.toml for {web.id}"
+        why = tr("no lead_time_days in plant.toml for {web}", web=web.id)
         return OrderLine(web, need, basis, reel_m, stock, supply, None, why, None, None)
     target, lasts = reels_to_order(web, need, weeks)
     quantity = rounded_order(math.ceil(target - 1e-9), web.minimum_reels, web.multiple_reels)

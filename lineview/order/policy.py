@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lineview.core.errors import Fault, MeasureError, check_positive
+from lineview.core.language import tr
 from lineview.order.demand import Need, gamma_beyond
 from lineview.plant import Web
 from lineview.stats.optimum import root_between
@@ -271,7 +272,7 @@ def quantity_with_breaks(
     check_positive(fixed=fixed, holding_share=holding_share, rate=rate)
     ordered = sorted(breaks, key=lambda b: b.from_quantity)
     if not ordered or any(b.price <= 0 for b in ordered):
-        raise MeasureError(Fault("no price, or one that is not above 0", "breaks", "prices above 0"))
+        raise MeasureError(Fault(tr("no price, or one that is not above 0"), "breaks", tr("prices above 0")))
     options = []
     for k, step in enumerate(ordered):
         holding = holding_share * step.price
@@ -296,16 +297,23 @@ def reels_to_order(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     economic = economic_reels(web, need)
     if economic is None:
         reels = _between(need, lead, lead + 7.0 * weeks)
-        basis = f"{weeks:g} weeks' need, {reels:.1f} reels (an assumption: freight or holding cost not known)"
+        basis = tr(
+            "{weeks:g} weeks' need, {reels:.1f} reels (an assumption: freight or holding cost not known)",
+            weeks=weeks,
+            reels=reels,
+        )
     else:
-        reels, basis = economic, f"the economic quantity, {economic:.1f} reels"
+        reels, basis = economic, tr("the economic quantity, {reels:.1f} reels", reels=economic)
     if web.under_delivery_percent:
         reels /= 1.0 - web.under_delivery_percent / 100.0
-        basis += f", {reels:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
+        basis += tr(
+            ", {reels:.1f} as a delivery may come {percent:g} % short", reels=reels, percent=web.under_delivery_percent
+        )
     if web.shelf_life_days is not None:
         most = _between(need, lead, lead + web.shelf_life_days)
         if reels > most:
-            reels, basis = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
+            reels = most
+            basis = tr("what is used within its shelf life of {days:g} days", days=web.shelf_life_days)
     return max(reels, 1.0), basis
 
 

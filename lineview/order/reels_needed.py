@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import tr
 from lineview.plant import Web
 
 
@@ -75,10 +76,10 @@ def reels_needed(
     if lost_per_reel >= comes_m:
         raise MeasureError(
             Fault(
-                f"a reel of {comes_m:.0f} m wastes {lost_per_reel:.0f} m",
+                tr("a reel of {reel_m:.0f} m wastes {lost_m:.0f} m", reel_m=comes_m, lost_m=lost_per_reel),
                 web.id,
-                "a reel longer than what it wastes",
-                "Correct the allowances in plant.toml.",
+                tr("a reel longer than what it wastes"),
+                tr("Correct the allowances in plant.toml."),
             )
         )
     net = pieces * web.cut_length_mm / 1000.0
@@ -88,13 +89,23 @@ def reels_needed(
     reels = math.ceil((net + proportional + at_starts) / (comes_m - lost_per_reel) - 1e-9)
     fixed = at_starts + reels * lost_per_reel
     order = rounded_order(reels, web.minimum_reels, web.multiple_reels)
-    working = (
-        f"{pieces:,.0f} pieces × {web.cut_length_mm:g} mm = {net:,.0f} m net; + {percent:g} % = "
-        f"{proportional:,.0f} m in proportion; + {at_starts:,.0f} m at {starts:,.0f} starts; "
-        f"÷ ({comes_m:,.0f} m a reel − {lost_per_reel:g} m lost with each) → {reels} whole reels"
+    working = tr(
+        "{pieces:,.0f} pieces × {cut_mm:g} mm = {net:,.0f} m net; + {percent:g} % = "
+        "{proportional:,.0f} m in proportion; + {at_starts:,.0f} m at {starts:,.0f} starts; ÷ "
+        "({reel_m:,.0f} m a reel − {lost_m:g} m lost with each) → {reels} whole reels",
+        pieces=pieces,
+        cut_mm=web.cut_length_mm,
+        net=net,
+        percent=percent,
+        proportional=proportional,
+        at_starts=at_starts,
+        starts=starts,
+        reel_m=comes_m,
+        lost_m=lost_per_reel,
+        reels=reels,
     )
     if under_delivery_percent:
-        working += f" (a delivery may come {under_delivery_percent:g} % short)"
+        working += tr(" (a delivery may come {percent:g} % short)", percent=under_delivery_percent)
     return ReelsNeeded(web.id, pieces, net, proportional, fixed, reel_m, reels, order, working)
 
 
@@ -107,13 +118,15 @@ def rounded_order(reels: int, minimum: int, multiple: int) -> int:
 
 def _check(values: dict[str, float], reel_m: float, under_percent: float) -> None:
     faults = [
-        Fault(f"{name} is {value:g}", name, "a number of 0 or more")
+        Fault(tr("{name} is {value:g}", name=name, value=value), name, tr("a number of 0 or more"))
         for name, value in values.items()
         if not (math.isfinite(value) and value >= 0)
     ]
     if not (math.isfinite(reel_m) and reel_m > 0):
-        faults.append(Fault(f"a reel holds {reel_m:g} m", "reel_m", "above 0"))
+        faults.append(Fault(tr("a reel holds {reel_m:g} m", reel_m=reel_m), "reel_m", tr("above 0")))
     if not 0 <= under_percent < 100:
-        faults.append(Fault(f"{under_percent:g} % short", "under_delivery_percent", "0 up to 100"))
+        faults.append(
+            Fault(tr("{percent:g} % short", percent=under_percent), "under_delivery_percent", tr("0 up to 100"))
+        )
     if faults:
         raise MeasureError(faults)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from lineview.core.errors import MeasureError
+from lineview.core.language import tr
 from lineview.plant import Web
 from lineview.wrap.reels import full_reel_m, part_reel_m
 
@@ -76,7 +77,9 @@ def _parts(web: Web, outer_mm: Sequence[float]) -> tuple[float, list[str]]:
             refused += [str(fault) for fault in error.faults]
             continue
         if length_m is None:
-            refused.append(f"a part reel of {web.id} of {diameter:g} mm: no thickness in plant.toml")
+            refused.append(
+                tr("a part reel of {web} of {diameter:g} mm: no thickness in plant.toml", web=web.id, diameter=diameter)
+            )
         else:
             total += length_m
     return total, refused

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.core.language import mark, tr, tr_count
 from lineview.core.units import in_units
 from lineview.order.demand import Demand
 from lineview.order.orders import OrderLine, line_fan
@@ -69,7 +70,7 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         currency=plant.currency,
     )
     filled_columns = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
-    return Table("order", "What to order by when", filled_columns, rows)
+    return Table("order", tr("What to order by when"), filled_columns, rows)
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
@@ -97,7 +98,7 @@ def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
         "product; week: week from; pieces: good pieces expected [pieces]; low: 1 week in 20 below [pieces]; "
         "high: 1 week in 20 above [pieces]"
     )
-    return Table("demand", "Good pieces in the coming weeks", columns, rows)
+    return Table("demand", tr("Good pieces in the coming weeks"), columns, rows)
 
 
 def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
@@ -123,7 +124,7 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
         "fixed: fixed waste [m]; gross: total [m]; reel: reel length [m]; reels: whole reels [reels]; "
         "order: raised to minimum and multiple [reels]; working"
     )
-    return Table("reels for pieces", "Reels for a number of pieces", columns, rows)
+    return Table("reels for pieces", tr("Reels for a number of pieces"), columns, rows)
 
 
 def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
@@ -158,63 +159,72 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
     rows: list[dict[str, Any]] = []
     for order in orders:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
-        shared = {"supplier": order.supplier or "no supplier in plant.toml", "by": day_of(order.order_by, plant)}
+        shared = {"supplier": order.supplier or mark("no supplier in plant.toml"), "by": day_of(order.order_by, plant)}
         for row in order.rows:
             reels = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
             row_of_web = reels | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
             rows.append(shared | row_of_web)
-        freight = {"web": "freight", "money": order.freight, "why": _freight_words(order)}
+        freight = {"web": mark("freight"), "money": order.freight, "why": _freight_words(order)}
         rows.append(shared | blank | freight)
         total = {"reels": order.reels, "pallets": order.pallets, "why": _total_words(order)}
         if order.freight is None:
-            rows.append(shared | blank | total | {"web": "total without freight", "money": order.money})
+            rows.append(shared | blank | total | {"web": mark("total without freight"), "money": order.money})
         else:
-            rows.append(shared | blank | total | {"web": "total", "money": order.to_pay})
+            rows.append(shared | blank | total | {"web": mark("total"), "money": order.to_pay})
     columns = columns_of(
         "supplier; by: order by; web; reels [reels]; price: price per reel [currency]; "
         "money: total [currency]; pallets; why: reason for the quantity",
         currency=plant.currency,
     )
-    return Table("order sheet", "Order sheet by supplier", columns, rows, charged=("price", "money"))
+    return Table("order sheet", tr("Order sheet by supplier"), columns, rows, charged=("price", "money"))
 
 
 def why_so_many(row: SheetRow, plant: Plant) -> str:
     """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break."""
     web, parts = row.web, [row.basis] if row.basis else []
     if row.rounded - row.exact_reels >= 1.0:
-        least = f"the minimum of {web.minimum_reels}" if row.rounded == web.minimum_reels else ""
-        step = f"a multiple of {web.multiple_reels}" if web.multiple_reels > 1 else ""
-        parts.append(f"raised to {row.rounded}, {least or step or 'whole reels'}")
+        least = tr("the minimum of {reels}", reels=web.minimum_reels) if row.rounded == web.minimum_reels else ""
+        step = tr("a multiple of {reels}", reels=web.multiple_reels) if web.multiple_reels > 1 else ""
+        parts.append(tr("raised to {reels}, {reason}", reels=row.rounded, reason=least or step or tr("whole reels")))
     if row.reels > row.rounded:
-        filled = "fills the last pallet"
+        filled = tr("fills the last pallet")
         if row.pallets is not None and abs(row.pallets - round(row.pallets)) < 1e-6:
-            filled = f"fills {row.pallets:.0f} pallets"
-        parts.append(f"{row.rounded} would be enough; {row.reels} {filled}")
+            filled = tr("fills {pallets:.0f} pallets", pallets=row.pallets)
+        parts.append(
+            tr("{enough} would be enough; {reels} {filled}", enough=row.rounded, reels=row.reels, filled=filled)
+        )
     if row.break_from is not None and row.price is not None:
-        parts.append(f"{row.price:g} {plant.currency} a reel from {row.break_from} reels on")
+        parts.append(
+            tr(
+                "{price:g} {currency} a reel from {reels} reels on",
+                price=row.price,
+                currency=plant.currency,
+                reels=row.break_from,
+            )
+        )
     if web.over_delivery_percent:
-        most = f"up to {row.most_reels:g} reels may come and be charged"
-        parts.append(most if row.most_money is None else f"{most}, {row.most_money:,.2f} {plant.currency}")
+        most = tr("up to {reels:g} reels may come and be charged", reels=row.most_reels)
+        parts.append(most if row.most_money is None else f"{most}, {show.number(row.most_money, 2)} {plant.currency}")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
 
 
 def _freight_words(order: SupplierOrder) -> str:
     if order.freight is None:
-        return "No freight_per_order in plant.toml"
-    return "Once for the whole order" if len(order.rows) > 1 else ""
+        return tr("No freight_per_order in plant.toml")
+    return tr("Once for the whole order") if len(order.rows) > 1 else ""
 
 
 def _total_words(order: SupplierOrder) -> str:
     if order.money is None:
         missing = [row.web.name or row.web.id for row in order.rows if row.price is None]
-        return f"No price in plant.toml for {', '.join(missing)}"
+        return tr("No price in plant.toml for {webs}", webs=", ".join(missing))
     return ""
 
 
-CAUTION = (
-    "Wrap that touches food has to be approved for it: please send the declaration of compliance of each web with "
-    "the delivery."
+CAUTION = mark(
+    "Wrap that touches food has to be approved for it: please send the declaration of "
+    "compliance of each web with the delivery."
 )
 
 
@@ -270,16 +280,23 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         currency=plant.currency,
     )
     filled_columns = [column for column in columns if any(row[column[0]] is not None for row in shown)]
-    reels = show.quantity(sum(row["reels"] for row in shown), "reel")
-    words = f"Order to {supplier}: {reels} in {show.quantity(len(shown), 'web')}."
+    reels = sum(row["reels"] for row in shown)
+    webs = tr_count("{count} web", "{count:,} webs", len(shown))
+    words = tr_count(
+        "Order to {supplier}: {count} reel in {webs}.",
+        "Order to {supplier}: {count:,} reels in {webs}.",
+        reels,
+        supplier=supplier,
+        webs=webs,
+    )
     day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
     return Answer(
         question="order",
-        scope=replace(answer.scope, line="", machine="", label=f"to {supplier}, {day}"),
+        scope=replace(answer.scope, line="", machine="", label=tr("to {supplier}, {day}", supplier=supplier, day=day)),
         sentence=(Span(words),),
-        soft="Please confirm quantities, prices and the day of delivery.",
-        tables=(Table("supplier order", "To deliver", filled_columns, shown, charged=("price", "money")),),
-        cautions=(CAUTION,),
+        soft=tr("Please confirm quantities, prices and the day of delivery."),
+        tables=(Table("supplier order", tr("To deliver"), filled_columns, shown, charged=("price", "money")),),
+        cautions=(tr(CAUTION),),
     )
 
 
@@ -303,14 +320,18 @@ def _arrival_days(answer: Answer, plant: Plant) -> dict[str, date | None]:
 def _description(web: Web, plant: Plant) -> str:
     """Width, grammage and reel, as far as plant.toml has them."""
     parts = []
-    sizes = (("", web.width_mm, " wide"), ("reel ", web.reel_outer_mm, " outer"), ("core ", web.reel_core_mm, ""))
-    for before, size_mm, after in sizes:
+    sizes = (
+        (mark("{size} wide"), web.width_mm),
+        (mark("reel {size} outer"), web.reel_outer_mm),
+        (mark("core {size}"), web.reel_core_mm),
+    )
+    for words, size_mm in sizes:
         if size_mm:
             size, unit = in_units(size_mm, "mm", plant.units)
-            parts.append(f"{before}{show.number(size)} {unit}{after}")
+            parts.append(tr(words, size=f"{show.number(size)} {unit}"))
     if web.grammage_g_m2:
-        parts.append(f"{web.grammage_g_m2:g} g/m²")
+        parts.append(tr("{grammage:g} g/m²", grammage=web.grammage_g_m2))
     if web.reel_length_m:
         length, unit = in_units(web.reel_length_m, "m", plant.units)
-        parts.append(f"{show.number(length)} {unit} a reel")
-    return ", ".join([web.kind, *parts])
+        parts.append(tr("{length} {unit} a reel", length=show.number(length), unit=unit))
+    return ", ".join([tr(web.kind), *parts])

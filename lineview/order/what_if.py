@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import mark, tr
 from lineview.order.demand import Demand, Need
 from lineview.order.orders import Counts
 from lineview.order.stock import OnHand
@@ -51,11 +52,11 @@ class WhatIf:
 
 #: By the name in an address: what it is called, its least and its largest value.
 LIMITS = {
-    "lead_days": ("lead time, days", 0.0, 365.0),
-    "risk_percent": ("accepted risk, %", 0.1, 50.0),
-    "price": ("price per reel", 0.0, 1e6),
-    "need_percent": ("need, % of what is expected", 1.0, 1000.0),
-    "counted_reels": ("reels counted now", 0.0, 1e6),
+    "lead_days": (mark("lead time, days"), 0.0, 365.0),
+    "risk_percent": (mark("accepted risk, %"), 0.1, 50.0),
+    "price": (mark("price per reel"), 0.0, 1e6),
+    "need_percent": (mark("need, % of what is expected"), 1.0, 1000.0),
+    "counted_reels": (mark("reels counted now"), 0.0, 1e6),
 }
 
 
@@ -90,10 +91,16 @@ def read_what_if(texts: Mapping[str, str]) -> WhatIf | None:
         except ValueError:
             numbers[name] = math.nan
         if not least <= numbers[name] <= most:
-            faults.append(Fault(f"'{text}' is not allowed here", words, f"a number from {least:g} to {most:g}"))
+            faults.append(
+                Fault(
+                    tr("'{text}' is not allowed here", text=text),
+                    tr(words),
+                    tr("a number from {least:g} to {most:g}", least=least, most=most),
+                )
+            )
     web = texts.get("web", "").strip()
     if not web and {"price", "counted_reels"} & set(numbers):
-        faults.append(Fault("no web is chosen", "web", "the web that price and count are of"))
+        faults.append(Fault(tr("no web is chosen"), "web", tr("the web that price and count are of")))
     if faults:
         raise AskError(faults)
     return WhatIf(web, **numbers) if numbers else None
@@ -109,7 +116,7 @@ def supposed_plant(plant: Plant, what_if: WhatIf) -> Plant:
     """
     if what_if.web and plant.web(what_if.web) is None:
         ids = ", ".join(web.id for web in plant.webs)
-        raise AskError(Fault(f"unknown web '{what_if.web}'", "web", f"one of {ids}"))
+        raise AskError(Fault(tr("unknown web '{web}'", web=what_if.web), "web", tr("one of {names}", names=ids)))
     return plant.model_copy(update={"webs": tuple(_supposed_web(web, what_if) for web in plant.webs)})
 
 
@@ -155,16 +162,18 @@ def supposed_counts(counts: Counts, plant: Plant, what_if: WhatIf, now: datetime
 def supposed_words(what_if: WhatIf, plant: Plant) -> str:
     """Say what is supposed, for the line below the sentence."""
     web = plant.web(what_if.web)
-    of = f" of {web.name or web.id}" if web else " of all webs"
+    of = tr(" of {web}", web=web.name or web.id) if web else tr(" of all webs")
     words = []
     if what_if.lead_days is not None:
-        words.append(f"a lead time{of} of {what_if.lead_days:g} days")
+        words.append(tr("a lead time{of} of {days:g} days", of=of, days=what_if.lead_days))
     if what_if.counted_reels is not None:
-        words.append(f"{what_if.counted_reels:g} reels{of} counted now")
+        words.append(tr("{reels:g} reels{of} counted now", reels=what_if.counted_reels, of=of))
     if what_if.price is not None:
-        words.append(f"a price{of} of {what_if.price:g} {plant.currency} a reel")
+        words.append(
+            tr("a price{of} of {price:g} {currency} a reel", of=of, price=what_if.price, currency=plant.currency)
+        )
     if what_if.need_percent is not None:
-        words.append(f"{what_if.need_percent:g} % of the need expected")
+        words.append(tr("{percent:g} % of the need expected", percent=what_if.need_percent))
     if what_if.risk_percent is not None:
-        words.append(f"an accepted risk of {what_if.risk_percent:g} %")
-    return f"What if, not saved: {show.sentence_list(words)}"
+        words.append(tr("an accepted risk of {percent:g} %", percent=what_if.risk_percent))
+    return tr("What if, not saved: {words}", words=show.sentence_list(words))

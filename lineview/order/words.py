@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.core.language import mark, tr, tr_count, tr_in
 from lineview.order.demand import Demand
 from lineview.order.orders import OrderLine
 from lineview.plant import Plant, Web
@@ -18,10 +19,13 @@ from lineview.report import show
 from lineview.report.answer import Span
 
 CAUTIONS = (
-    "A planning aid: check the count on the shelf before a large order is sent.",
-    "Wrap that touches food must be approved for it. The date shown is that of the supplier's declaration on "
-    "file; whether it covers the use is for you and the supplier to judge.",
-    "Printed wrap must match the recipe and its allergens; check the artwork before ordering.",
+    mark("A planning aid: check the count on the shelf before a large order is sent."),
+    mark(
+        "Wrap that touches food must be approved for it. The date shown is that of the "
+        "supplier's declaration on file; whether it covers the use is for you and the supplier "
+        "to judge."
+    ),
+    mark("Printed wrap must match the recipe and its allergens; check the artwork before ordering."),
 )
 
 #: From this chance on, running out is called almost sure.
@@ -36,10 +40,15 @@ def day_words(at: datetime, plant: Plant) -> str:
 def chance_words(chance: float) -> str:
     """A chance in words."""
     if chance >= _ALMOST_SURE:
-        return "a risk above 95 %"
+        return tr("a risk above 95 %")
     if chance < 0.001:
-        return "a risk below 0.1 %"
-    return f"a risk of {100 * chance:.2g} %"
+        return tr("a risk below 0.1 %")
+    return tr("a risk of {chance:.2g} %", chance=100 * chance)
+
+
+def reels_words(reels: int) -> str:
+    """A number of reels in words."""
+    return tr_count("{count} reel", "{count:,} reels", reels)
 
 
 def web_name(web: Web) -> str:
@@ -53,42 +62,48 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, dispute
     `disputed` says whether stock counts contradict each other.
     """
     if not plant.webs:
-        return (Span("No order advice: plant.toml describes no web."),)
+        return (Span(tr("No order advice: plant.toml describes no web.")),)
     advised = [line for line in lines if line.advice is not None]
     due = [line for line in advised if line.order_by is not None]
     short = _short_before_delivery(advised, plant, now)
     if due:
         return _order(due[0], short, plant, now)
     if advised:
-        nothing = Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year.")
+        nothing = Span(tr("Nothing has to be ordered: what is on hand and on order lasts beyond a year."))
         return (nothing, Span(" "), Span(_open_words(short[0]), call=True), Span(".")) if short else (nothing,)
     needed = [line for line in lines if line.week_reels > 0]
     if not needed:
-        return (Span("No order advice yet: there is neither a plan nor a history."),)
+        return (Span(tr("No order advice yet: there is neither a plan nor a history.")),)
     first = max(needed, key=lambda line: line.week_reels)
-    text = f"A week takes {first.week_reels:.1f} reels of {web_name(first.web)}; "
-    why = "two stock counts disagree" if disputed else "no stock count was entered"
-    return (Span(text), Span(f"no order date: {why}", call=True), Span("."))
+    text = tr("A week takes {reels:.1f} reels of {web}; ", reels=first.week_reels, web=web_name(first.web))
+    why = tr("two stock counts disagree") if disputed else tr("no stock count was entered")
+    return (Span(text), Span(tr("no order date: {why}", why=why), call=True), Span("."))
 
 
 def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:
     if first.advice is None or first.order_by is None:
         return ()
-    reels = show.quantity(first.advice.reels, "reel")
+    reels = reels_words(first.advice.reels)
     name = web_name(first.web)
     # There is no today here: the advice is of the last reading's day, and says so.
     start = (
-        f"As of {day_words(now, plant)}, order {reels} of {name} at once; "
+        tr("As of {day}, order {reels} of {name} at once; ", day=day_words(now, plant), reels=reels, name=name)
         if first.order_by <= now
-        else f"Order {reels} of {name} by {day_words(first.order_by, plant)}; "
+        else tr("Order {reels} of {name} by {day}; ", reels=reels, name=name, day=day_words(first.order_by, plant))
     )
     if short:
         risk, call = _open_words(short[0], first.web), True
     elif first.order_by <= now and first.advice.chance > first.risk:
-        risk, call = f"even so it may run out before they come, with {chance_words(first.advice.chance)}", True
+        risk, call = (
+            tr("even so it may run out before they come, with {risk}", risk=chance_words(first.advice.chance)),
+            True,
+        )
     else:
         later = first.advice.chance_week_later
-        risk, call = f"waiting a week means {chance_words(later)} of running out", later > 2 * first.risk
+        risk, call = (
+            tr("waiting a week means {risk} of running out", risk=chance_words(later)),
+            later > 2 * first.risk,
+        )
     return (Span(start), Span(risk, call=call), Span("."))
 
 
@@ -111,10 +126,15 @@ def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: date
 
 
 def _open_words(short: _Short, subject: Web | None = None) -> str:
-    name = "it" if subject is not None and subject.id == short.web.id else web_name(short.web)
+    name = tr_in("of a web", "it") if subject is not None and subject.id == short.web.id else web_name(short.web)
     if short.chance >= _ALMOST_SURE:
-        return f"{name} will almost surely run out before its delivery of {short.day}"
-    return f"{name} may run out before its delivery of {short.day} ({100 * short.chance:.2g} % risk)"
+        return tr("{name} will almost surely run out before its delivery of {day}", name=name, day=short.day)
+    return tr(
+        "{name} may run out before its delivery of {day} ({chance:.2g} % risk)",
+        name=name,
+        day=short.day,
+        chance=100 * short.chance,
+    )
 
 
 def history_words(daily_output: pl.DataFrame, plant: Plant, now: datetime) -> str:
@@ -123,15 +143,19 @@ def history_words(daily_output: pl.DataFrame, plant: Plant, now: datetime) -> st
         return ""
     first: date = daily_output["date"].to_list()[int(daily_output["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
-    length = show.quantity(days, "day") if days < 56 else f"{days // 7} weeks"
-    return f"{length} up to {day_words(now, plant)}"
+    length = tr_count("{count} day", "{count:,} days", days) if days < 56 else tr("{weeks} weeks", weeks=days // 7)
+    return tr("{length} up to {day}", length=length, day=day_words(now, plant))
 
 
 def soft_line(lines: Sequence[OrderLine], history: str) -> str:
     """The line below the sentence: the chance that is accepted, and the time that use was learned over."""
     advised = [line for line in lines if line.advice is not None]
-    parts = [f"Accepted: a {100 * advised[0].risk:g} % chance of running out before a delivery."] if advised else []
-    return " ".join((*parts, *([f"History: {history}."] if history else [])))
+    parts = (
+        [tr("Accepted: a {risk:g} % chance of running out before a delivery.", risk=100 * advised[0].risk)]
+        if advised
+        else []
+    )
+    return " ".join((*parts, *([tr("History: {history}.", history=history)] if history else [])))
 
 
 #: So many webs that need a person stand in the list below; the others are counted.
@@ -149,8 +173,14 @@ def order_points(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tup
     points = [_point(line, short.get(line.web.id), plant, now) for line in order[:most]]
     later = [line.order_by for line in order[most:] if line.order_by is not None]
     if later:
-        more = show.quantity(len(later), "further web")
-        points.append(f"{more} from {day_words(min(later), plant)}: in the table below.")
+        points.append(
+            tr_count(
+                "{count} further web from {day}: in the table below.",
+                "{count:,} further webs from {day}: in the table below.",
+                len(later),
+                day=day_words(min(later), plant),
+            )
+        )
     return tuple(points)
 
 
@@ -158,14 +188,26 @@ def _point(line: OrderLine, short: _Short | None, plant: Plant, now: datetime) -
     """What one web asks for, and what it rests on."""
     acts = []
     if short is not None:
-        sure = "will almost surely" if short.chance >= _ALMOST_SURE else "may"
-        acts.append(f"ask the supplier to bring forward the delivery of {short.day}, before which it {sure} run out")
+        acts.append(
+            tr(
+                "ask the supplier to bring forward the delivery of {day}, before which it will almost surely run out",
+                day=short.day,
+            )
+            if short.chance >= _ALMOST_SURE
+            else tr(
+                "ask the supplier to bring forward the delivery of {day}, before which it may run out", day=short.day
+            )
+        )
     if line.advice is not None and line.order_by is not None:
         late = line.order_by <= now
-        by = "at once" if late else f"by {day_words(line.order_by, plant)}"
-        risk = f", although it may run out before they come ({chance_words(line.advice.chance)})"
-        reels = show.quantity(line.advice.reels, "reel")
-        acts.append(f"order {reels} {by}{risk if late and line.advice.chance > line.risk else ''}")
+        reels = reels_words(line.advice.reels)
+        act = (
+            tr("order {reels} at once", reels=reels)
+            if late
+            else tr("order {reels} by {day}", reels=reels, day=day_words(line.order_by, plant))
+        )
+        risk = tr(", although it may run out before they come ({risk})", risk=chance_words(line.advice.chance))
+        acts.append(f"{act}{risk if late and line.advice.chance > line.risk else ''}")
     return f"{web_name(line.web)}: {'; '.join(acts)}. {_stand(line)}."
 
 
@@ -174,54 +216,78 @@ def _stand(line: OrderLine) -> str:
     parts = []
     if line.supply is not None and line.advice is not None:
         coming = sum(reels for _, reels in line.supply.coming)
-        parts += [f"{line.supply.on_hand:,.1f} reels on hand", *([f"{coming:,.0f} on order"] if coming else [])]
+        parts += [
+            tr("{reels:,.1f} reels on hand", reels=line.supply.on_hand),
+            *([tr("{reels:,.0f} on order", reels=coming)] if coming else []),
+        ]
         days = line.advice.cover_days
         parts.append(
-            "lasts beyond a year"
+            tr("lasts beyond a year")
             if math.isinf(days)
-            else "runs out within a day"
+            else tr("runs out within a day")
             if days < 1.0
-            else f"first runs out in {days:.0f} days"
+            else tr("first runs out in {days:.0f} days", days=days)
         )
-    return ", ".join((*parts, f"lead time {line.web.lead_time_days:g} ± {line.web.lead_time_sd_days:g} days"))
+    return ", ".join(
+        (
+            *parts,
+            tr(
+                "lead time {days:g} ± {spread_days:g} days",
+                days=line.web.lead_time_days,
+                spread_days=line.web.lead_time_sd_days,
+            ),
+        )
+    )
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
     """Say what is not known, what was refused and what rests on an assumption."""
-    out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
+    out = [
+        tr("{name} is in the plan or on the batch sheet but not in plant.toml.", name=name) for name in demand.unknown
+    ]
     out += [f"{what}." for what in demand.without_web]
     for web in (plant.web(web_id) for web_id in demand.borrowed):
         if web is not None:
             out.append(
-                f"{web_name(web)}: its flavour was never made; its need is that of the mean flavour of its "
-                "base, and may be half or twice that."
+                tr(
+                    "{web}: its flavour was never made; its need is that of the mean flavour of its "
+                    "base, and may be half or twice that.",
+                    web=web_name(web),
+                )
             )
     if any(line.advice is not None for line in lines):
         out.append(
-            "Days count weekends too, with the need spread evenly over the week; what cannot be wrapped "
-            "while a web is out is assumed to be wrapped once it arrives."
+            tr(
+                "Days count weekends too, with the need spread evenly over the week; what cannot be "
+                "wrapped while a web is out is assumed to be wrapped once it arrives."
+            )
         )
     uncounted = [web_name(line.web) for line in lines if line.on_hand is None]
     if uncounted:
-        some = ", ".join(uncounted[:6]) + (" and others" if len(uncounted) > 6 else "")
-        out.append(f"No stock count of {some}: the need is shown without an order date.")
+        some = ", ".join(uncounted[:6]) + (tr(" and others") if len(uncounted) > 6 else "")
+        out.append(tr("No stock count of {webs}: the need is shown without an order date.", webs=some))
     no_lead = [web_name(line.web) for line in lines if line.on_hand is not None and line.advice is None]
     if no_lead:
-        out.append(f"No lead_time_days in plant.toml for {', '.join(no_lead)}: no order date.")
+        out.append(tr("No lead_time_days in plant.toml for {webs}: no order date.", webs=", ".join(no_lead)))
     for line in lines:
-        out += [] if line.on_hand is None else [f"Not counted: {why}" for why in line.on_hand.refused]
+        out += [] if line.on_hand is None else [tr("Not counted: {why}", why=why) for why in line.on_hand.refused]
     undeclared = [web_name(line.web) for line in lines if not line.web.food_contact_declared_on]
     if undeclared:
         out.append(
-            f"No date of a food-contact declaration in plant.toml for {', '.join(undeclared[:6])}: ask the "
-            "supplier for it before ordering."
+            tr(
+                "No date of a food-contact declaration in plant.toml for {webs}: ask the supplier "
+                "for it before ordering.",
+                webs=", ".join(undeclared[:6]),
+            )
         )
     unpriced = [web_name(line.web) for line in lines if line.web.price_per_reel is None]
     if unpriced:
-        out.append(f"No price in plant.toml for {', '.join(unpriced[:6])}: no money is shown for it.")
+        out.append(tr("No price in plant.toml for {webs}: no money is shown for it.", webs=", ".join(unpriced[:6])))
     with_line = {line.web.id for line in lines}
     out += [
-        f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in with_line
+        tr("{web}: no reel length, nor thickness, in plant.toml.", web=web_name(w))
+        for w in plant.webs
+        if w.id not in with_line
     ]
     return tuple(out)
 
@@ -251,9 +317,9 @@ def open_plan(rows: pl.DataFrame) -> Estimate:
     if not each.height:
         return Estimate.exact(0.0)
     ends = float(each["low"].sum()), float(each["high"].sum())
-    why = f"not known: {show.number(round(ends[0]))} or {show.number(round(ends[1]))} or between"
+    why = tr("not known: {low} or {high} or between", low=show.number(round(ends[0])), high=show.number(round(ends[1])))
     return Estimate(
-        None, *ends, each.height, interval="bounds: the least and the most that the plans say", why_none=why
+        None, *ends, each.height, interval=tr("bounds: the least and the most that the plans say"), why_none=why
     )
 
 
@@ -268,9 +334,21 @@ def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Ite
     low, high = show.number(round(open_pieces.low)), show.number(round(open_pieces.high))
     files = show.sentence_list(sorted(set(rows["file"].to_list()))[:4])
     yield (
-        f"The plan from {first} to {last} is in conflict: {low} to {high} pieces in "
-        f"{show.quantity(open_pieces.n, 'row')} stand differently in {files}. That time's plan is not used, history "
-        "stands in for it; undo the export that is wrong on the page Intake."
+        tr_count(
+            "The plan from {first} to {last} is in conflict: {low} to {high} pieces in {count} row stand "
+            "differently in {files}.",
+            "The plan from {first} to {last} is in conflict: {low} to {high} pieces in {count:,} rows stand "
+            "differently in {files}.",
+            open_pieces.n,
+            first=first,
+            last=last,
+            low=low,
+            high=high,
+            files=files,
+        )
+        + tr(
+            " That time's plan is not used, history stands in for it; undo the export that is wrong on the page Intake."
+        )
     )
 
 
@@ -282,18 +360,27 @@ def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
         name = str(web_id) if web is None else web.name or web.id
         values = [_count_words(row, plant) for row in counts.iter_rows(named=True)]
         yield (
-            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.sentence_list(values)}. "
-            "Neither is used: undo the export that is wrong on the page Intake, or count again."
+            tr(
+                "The stock counts of {name} at {at} disagree: {values}. Neither is used: undo the export "
+                "that is wrong on the page Intake, or count again.",
+                name=name,
+                at=show.moment(at, plant),
+                values=show.sentence_list(values),
+            )
         )
     if len(disputes) > MOST_NAMED:
-        yield f"So do {len(disputes) - MOST_NAMED} more."
+        yield tr("So do {more} more.", more=len(disputes) - MOST_NAMED)
 
 
 def _count_words(row: dict[str, Any], plant: Plant) -> str:
-    parts = [f"{row[key]:g} {words}" for key, words in _COUNT_COLUMNS if row[key] is not None]
+    parts = [
+        tr("{number:g} {words}", number=row[key], words=tr(words))
+        for key, words in _COUNT_COLUMNS
+        if row[key] is not None
+    ]
     if row["expected_on"] is not None:
-        parts.append(f"due {show.a_day(row['expected_on'].astimezone(plant.tz).date(), plant)}")
-    return f"{', '.join(parts) or 'nothing'} in {row['file']}"
+        parts.append(tr("due {day}", day=show.a_day(row["expected_on"].astimezone(plant.tz).date(), plant)))
+    return tr("{counted} in {file}", counted=", ".join(parts) or tr("nothing"), file=row["file"])
 
 
-_COUNT_COLUMNS = (("whole_reels", "whole reels"), ("on_order_reels", "on order"))
+_COUNT_COLUMNS = (("whole_reels", mark("whole reels")), ("on_order_reels", mark("on order")))

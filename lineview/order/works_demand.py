@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
+from lineview.core.language import tr
 from lineview.order.demand import (
     Ahead,
     Demand,
@@ -163,7 +164,11 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
             continue
         has = {web.kind for web_id in product.webs if (web := plant.web(web_id)) is not None}
         missing += [
-            f"{product.flavour} has no {kind} in plant.toml: no {kind} is calculated for it"
+            tr(
+                "{flavour} has no {kind} in plant.toml: no {kind} is calculated for it",
+                flavour=product.flavour,
+                kind=tr(kind),
+            )
             for kind in sorted(kinds - has)
         ]
     return missing
@@ -195,13 +200,13 @@ def pieces_ahead(
     ahead, _ = _with_plant_ids(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:
         shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
-        return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), "the plan"
+        return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), tr("the plan")
     past, _ = _with_plant_ids(plant, daily_output)
     starts = week_starts(now, weeks)
     lines = sorted(set(past["line"].to_list()))
     history = history_ahead(plant, past, {web.id: factors}, lines, starts)
     pieces = sum(float(forecast.mean.sum()) for forecast in history.values())
-    return pieces, f"{weeks} weeks at history's pace"
+    return pieces, tr("{weeks} weeks at history's pace", weeks=weeks)
 
 
 def history_ahead(
