@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from lineview.core.language import tr
 from lineview.plant import Layout
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
@@ -19,7 +20,7 @@ def keep_layout(folder: Path, layout: Layout) -> Layout:
     written, `PlantError` where plant.toml or layouts.toml is wrong, with this layout or without it.
     """
     path, description = folder / "layouts.toml", folder / "plant.toml"
-    with storage_errors("keep the layout in layouts.toml"), locked(folder / ".layouts.lock"):
+    with storage_errors(tr("keep the layout in layouts.toml")), locked(folder / ".layouts.lock"):
         there = {earlier.id: earlier for earlier in read_plant(description, path).layouts}
         name, count = layout.id, 1
         while name in there:

@@ -17,6 +17,7 @@ from threading import Lock
 from typing import TYPE_CHECKING
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import mark, tr
 from lineview.core.resources import shipped
 from lineview.store.audit import acting, become
 from lineview.store.files import put
@@ -73,7 +74,7 @@ class Person:
 
 
 #: On the loopback address nobody signs in.
-LOCAL = Person("this machine", frozenset(RIGHTS))
+LOCAL = Person(mark("this machine"), frozenset(RIGHTS))
 
 
 def rights_of(names: Iterable[str]) -> tuple[str, ...]:
@@ -86,7 +87,7 @@ def rights_of(names: Iterable[str]) -> tuple[str, ...]:
     """
     chosen = {name.strip().lower().replace("-", " ") for name in names} | {"see"}
     faults = [
-        Fault(f"'{name}' is no role", "--role", ", ".join(r.replace(" ", "-") for r in RIGHTS))
+        Fault(tr("'{name}' is no role", name=name), "--role", ", ".join(r.replace(" ", "-") for r in RIGHTS))
         for name in sorted(chosen - set(RIGHTS))
     ]
     if faults:
@@ -195,7 +196,9 @@ class Access:
         """The person of this name."""
         user = self.accounts.user(" ".join(name.split()))
         if user is None:
-            raise AskError(Fault(f"there is no user '{name}'", "name", do="List them: lineview user list"))
+            raise AskError(
+                Fault(tr("there is no user '{name}'", name=name), "name", do=tr("List them: lineview user list"))
+            )
         return user
 
     def set_password(self, user: User, password: str, keep: int | None = None) -> None:
@@ -214,8 +217,8 @@ class Access:
         pair = _pair(address, user.name)
         self._check_tries(address, pair)
         if not self.is_password(user.password, now):
-            self._failed(address, pair, "password change refused", user.name)
-            raise AskError(Fault("the present password is another", "password"))
+            self._failed(address, pair, mark("password change refused"), user.name)
+            raise AskError(Fault(tr("the present password is another"), "password"))
         self.set_password(user, new, keep)
 
     def set_rights(self, user: User, roles: Iterable[str]) -> None:
@@ -264,8 +267,8 @@ class Access:
         user = self.accounts.user(name)
         # for an unknown name a hash is checked too, so that it takes as long
         if not self.is_password(user.password if user else self._unknown_hash(), password) or user is None:
-            self._failed(address, pair, "sign-in refused", name)
-            raise AskError(Fault("name and password do not belong together"))
+            self._failed(address, pair, mark("sign-in refused"), name)
+            raise AskError(Fault(tr("name and password do not belong together")))
         self._by_pair.forget(pair)
         self._came_from[pair] = None
         self._came_from.move_to_end(pair)
@@ -281,7 +284,7 @@ class Access:
         if name and pair not in self._came_from:
             wait_s = max(wait_s, self._by_name.wait_s(name.casefold()))
         if wait_s > 0:
-            raise AskError(Fault(f"too many tries; wait {wait_s:.0f} s"))
+            raise AskError(Fault(tr("too many tries; wait {wait:.0f} s", wait=wait_s)))
 
     def _failed(self, address: str, pair: str, action: str, about: str) -> None:
         self._by_address.fail(_network(address))
@@ -328,8 +331,8 @@ class Access:
         with acting("a screen", address):
             if self.accounts.pair(self.mark(plain), self.mark(token), SCREEN):
                 return token
-        self._failed(address, pair, "pairing refused", "")
-        raise AskError(Fault("this code is not known, was used before or is older than ten minutes"))
+        self._failed(address, pair, mark("pairing refused"), "")
+        raise AskError(Fault(tr("this code is not known, was used before or is older than ten minutes")))
 
 
 def _network(address: str) -> str:
@@ -367,7 +370,7 @@ def _hasher() -> PasswordHasher:
 
 def _check_name(name: str) -> None:
     if not name or len(name) > MOST_NAME or not name.isprintable():
-        raise AskError(Fault("this name will not do", "name", f"1 to {MOST_NAME} printed characters"))
+        raise AskError(Fault(tr("this name will not do"), "name", tr("1 to {most} printed characters", most=MOST_NAME)))
 
 
 #: Signs that stand side by side in the alphabet, in counting or on a keyboard, forwards and backwards.
@@ -425,10 +428,10 @@ def check_password(password: str, name: str, context: Iterable[str] = ()) -> Non
         With what is wrong.
     """
     if not LEAST_PASSWORD <= len(password) <= MOST_PASSWORD:
-        expected = f"{LEAST_PASSWORD} to {MOST_PASSWORD} characters of any kind"
-        raise AskError(Fault(f"the password has {len(password)} characters", "password", expected))
+        expected = tr("{least} to {most} characters of any kind", least=LEAST_PASSWORD, most=MOST_PASSWORD)
+        raise AskError(Fault(tr("the password has {length} characters", length=len(password)), "password", expected))
     plain = password.lower()
     words = {word for text in (name, *context, "password lineview") for word in (text.lower(), *text.lower().split())}
     guessable = sorted((word for word in words if len(word) >= LEAST_NAME), key=len, reverse=True)
     if len(set(plain)) < 6 or _is_run(plain) or len(_without_common(plain, guessable)) < LEAST_OF_ONES_OWN:
-        raise AskError(Fault("the password is too easy to guess", "password", "several words of your own"))
+        raise AskError(Fault(tr("the password is too easy to guess"), "password", tr("several words of your own")))

@@ -17,6 +17,7 @@ from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 from pydantic import TypeAdapter, ValidationError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.language import tr
 from lineview.core.names import readable
 from lineview.store.doctor import examine
 from lineview.store.files import body_of, make_folder, put, sealed, storage_errors, sync, sync_folder
@@ -57,17 +58,18 @@ def write_backup(works: Path, file: Path) -> int:
         Where the file is there already, the store is damaged, or a disk fails; nothing is left half written.
     """
     if file.exists():
-        raise StoreError(Fault("there is a file of this name", readable(str(file)), "the name of a new one"))
+        raise StoreError(Fault(tr("there is a file of this name"), readable(str(file)), tr("the name of a new one")))
     if not (works / "store" / JOURNAL).exists():
-        do = (
-            "Where the journal stands on PostgreSQL: while nothing is taken in, dump its database with pg_dump, then "
-            "copy the works folder; to go back, put both back (pg_restore) and run lineview doctor"
+        do = tr(
+            "Where the journal stands on PostgreSQL: while nothing is taken in, dump its database "
+            "with pg_dump, then copy the works folder; to go back, put both back (pg_restore) and "
+            "run lineview doctor"
         )
-        raise StoreError(Fault("no journal stands in the store", readable(str(works)), "a works folder", do))
+        raise StoreError(Fault(tr("no journal stands in the store"), readable(str(works)), tr("a works folder"), do))
     damage = [finding for finding in examine(works / "store", None) if finding.part != "seal"]
     if damage:
-        what, do = f"{damage[0].where} {damage[0].what}", "Mend it first: lineview doctor --repair"
-        raise StoreError(Fault(what, readable(str(works)), "a store as it was written", do))
+        what, do = f"{damage[0].where} {damage[0].what}", tr("Mend it first: lineview doctor --repair")
+        raise StoreError(Fault(what, readable(str(works)), tr("a store as it was written"), do))
     listed: dict[str, tuple[int, str]] = {}
 
     def write(part: Path) -> None:
@@ -77,7 +79,7 @@ def write_backup(works: Path, file: Path) -> int:
                 listed[name] = _add(archive, name, source)
             archive.writestr(_LIST, sealed({"form": _FORM, "files": listed}))
 
-    with storage_errors("write the backup"), writing(works / "store"):
+    with storage_errors(tr("write the backup")), writing(works / "store"):
         put(file, write)
     return len(listed)
 
@@ -130,11 +132,11 @@ def read_backup(file: Path, works: Path) -> int:
     """
     works = works.absolute()
     if works.exists():
-        do = "Name one that is not there yet with --works"
-        raise StoreError(Fault("the folder is there already", readable(str(works)), "a new folder", do))
+        do = tr("Name one that is not there yet with --works")
+        raise StoreError(Fault(tr("the folder is there already"), readable(str(works)), tr("a new folder"), do))
     part = works.with_name(f".{works.name}.{uuid4().hex}.part")
     try:
-        with storage_errors("put the backup back"):
+        with storage_errors(tr("put the backup back")):
             count = _unpack(file, part)
             Store.open(part / "store").close()
             findings = examine(part / "store", None)
@@ -151,10 +153,10 @@ def _unpack(file: Path, into: Path) -> int:
     try:
         with ZipFile(file) as archive:
             if any(entry.compress_type != ZIP_DEFLATED for entry in archive.infolist()):
-                raise StoreError(_not_whole(file, "packed in another way"))
+                raise StoreError(_not_whole(file, tr("packed in another way")))
             listed = _list_of(archive, file)
             if {entry.filename for entry in archive.infolist()} != {*listed, _LIST}:
-                raise StoreError(_not_whole(file, "other files than those of its list"))
+                raise StoreError(_not_whole(file, tr("other files than those of its list")))
             for name, (size, sha256) in listed.items():
                 _extract(archive, name, into, size, sha256, file)
     except _UNREADABLE as error:
@@ -167,23 +169,23 @@ def _list_of(archive: ZipFile, file: Path) -> dict[str, tuple[int, str]]:
     try:
         entry = archive.getinfo(_LIST)
     except KeyError:
-        raise StoreError(_not_whole(file, "no list of files in it")) from None
+        raise StoreError(_not_whole(file, tr("no list of files in it"))) from None
     body = body_of(archive.read(entry)) if entry.file_size < _MOST_LIST_BYTES else None
     if not isinstance(body, dict):
-        raise StoreError(_not_whole(file, "its list of files is not as it was written"))
+        raise StoreError(_not_whole(file, tr("its list of files is not as it was written")))
     if body.get("form") != _FORM:
-        what = f"the backup is of form {body.get('form')}, this version knows {_FORM}"
-        raise StoreError(Fault(what, readable(str(file)), "a backup of this version", "Use the newer version"))
+        what = tr("the backup is of form {form}, this version knows {known}", form=body.get("form"), known=_FORM)
+        raise StoreError(Fault(what, readable(str(file)), tr("a backup of this version"), tr("Use the newer version")))
     try:
         return _FILES.validate_python(body.get("files"))
     except ValidationError:
-        raise StoreError(_not_whole(file, "its list of files is none")) from None
+        raise StoreError(_not_whole(file, tr("its list of files is none"))) from None
 
 
 def _extract(archive: ZipFile, name: str, into: Path, size: int, sha256: str, file: Path) -> None:
     path = into / name
     if ".." in path.parts or not path.is_relative_to(into) or "\\" in name:
-        raise StoreError(_not_whole(file, "a name that leads out of the folder"))
+        raise StoreError(_not_whole(file, tr("a name that leads out of the folder")))
     make_folder(path.parent)
     digest, remaining = hashlib.sha256(), size
     with archive.open(name) as reader, path.open("wb") as writer:
@@ -196,9 +198,11 @@ def _extract(archive: ZipFile, name: str, into: Path, size: int, sha256: str, fi
     sync(path)
     sync_folder(path.parent)
     if remaining or digest.hexdigest() != sha256:
-        raise StoreError(_not_whole(file, f"{name} has other bytes"))
+        raise StoreError(_not_whole(file, tr("{name} has other bytes", name=name)))
 
 
 def _not_whole(file: Path, why: str) -> Fault:
-    do = "Nothing was put back; use another backup"
-    return Fault(f"the backup is not as it was written: {why}", readable(str(file)), "what was backed up", do)
+    do = tr("Nothing was put back; use another backup")
+    return Fault(
+        tr("the backup is not as it was written: {why}", why=why), readable(str(file)), tr("what was backed up"), do
+    )

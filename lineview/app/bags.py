@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 
 from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.core.language import mark, tr, tr_count
 from lineview.core.resources import shipped
 from lineview.core.units import GRAMS
-from lineview.report import show
 from lineview.weight.contents import ContentsRules, LotCheck, Sampling, Shortage, check_lot
 
 #: By a short name of our own: the file that holds the rules.
@@ -60,9 +60,9 @@ def _sampling(row: dict[str, Any]) -> Sampling:
     )
 
 
-CAUTION = (
-    "A planning aid, not a legal test: the decision rests with the local weights-and-measures authority. "
-    "Local rules come first."
+CAUTION = mark(
+    "A planning aid, not a legal test: the decision rests with the local "
+    "weights-and-measures authority. Local rules come first."
 )
 #: More lines than this are no sample of bags.
 MOST_BAGS = 20_000
@@ -114,25 +114,39 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
     masses, faults = [], []
     lines = text.splitlines()
     if len(lines) > MOST_BAGS:
-        raise IntakeError(Fault(f"{len(lines):,} lines", where, f"up to {MOST_BAGS:,} weighed bags"))
+        raise IntakeError(
+            Fault(tr("{count:,} lines", count=len(lines)), where, tr("up to {most:,} weighed bags", most=MOST_BAGS))
+        )
     for number, line in enumerate(lines, start=1):
         entry = line.split("#")[0].strip()
         if not entry:
             continue
         mass = _number(entry)
         if mass is None:
-            faults.append(Fault(f"'{entry[:40]}' is not a mass", f"{where} line {number}", "a number of grams"))
+            faults.append(
+                Fault(
+                    tr("'{entry}' is not a mass", entry=entry[:40]),
+                    tr("{file} line {number}", file=where, number=number),
+                    tr("a number of grams"),
+                )
+            )
         elif not mass - tare_g > 0:
-            expected = f"more than the tare of {tare_g:g} g" if tare_g else "more than 0 g"
-            faults.append(Fault(f"'{entry}' is too light for a filled bag", f"{where} line {number}", expected))
+            expected = tr("more than the tare of {tare:g} g", tare=tare_g) if tare_g else tr("more than 0 g")
+            faults.append(
+                Fault(
+                    tr("'{entry}' is too light for a filled bag", entry=entry),
+                    tr("{file} line {number}", file=where, number=number),
+                    expected,
+                )
+            )
         else:
             masses.append(mass - tare_g)
     if faults:
         more = len(faults) - LISTED
-        summary = [Fault(f"{more} further lines are not masses", where)] if more > 0 else []
+        summary = [Fault(tr("{more} further lines are not masses", more=more), where)] if more > 0 else []
         raise IntakeError([*faults[:LISTED], *summary])
     if not masses:
-        raise IntakeError(Fault("there is not a mass", where, "one mass a line [g]"))
+        raise IntakeError(Fault(tr("there is not a mass"), where, tr("one mass a line [g]")))
     return masses
 
 
@@ -172,9 +186,15 @@ def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> 
     """
     rule_sets = net_contents_tables()
     if rules not in rule_sets:
-        raise AskError(Fault(f"unknown rules '{rules}'", "--rules", f"one of {', '.join(sorted(rule_sets))}"))
+        raise AskError(
+            Fault(
+                tr("unknown rules '{rules}'", rules=rules),
+                "--rules",
+                tr("one of {names}", names=", ".join(sorted(rule_sets))),
+            )
+        )
     if not (math.isfinite(label_g) and label_g > 0):
-        raise AskError(Fault(f"a label of {label_g:g} g", "label", "a net mass above 0 g"))
+        raise AskError(Fault(tr("a label of {mass:g} g", mass=label_g), "label", tr("a net mass above 0 g")))
     middle = float(np.median(np.asarray(net_g, dtype=np.float64)))
     if not PLAUSIBLE[0] <= middle / label_g <= PLAUSIBLE[1]:
         raise AskError(_other_unit(middle, label_g))
@@ -183,11 +203,15 @@ def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> 
 
 def _other_unit(middle: float, label_g: float) -> Fault:
     """Say what masses far off their label look like."""
-    what = f"the middle bag weighs {middle:g} g, far from its label of {label_g:g} g"
+    what = tr("the middle bag weighs {middle:g} g, far from its label of {label:g} g", middle=middle, label=label_g)
     for unit, grams in GRAMS.items():
         if 0.8 <= middle * grams / label_g <= 1.25:
-            return Fault(f"the masses look like {unit}, not grams: {what}", "masses", "grams")
-    return Fault(what, "masses, label", "the masses of bags with this label, in grams")
+            return Fault(
+                tr("the masses look like {unit}, not grams: {what}", unit=tr(unit), what=what),
+                tr("masses"),
+                tr("grams"),
+            )
+    return Fault(what, tr("masses, label"), tr("the masses of bags with this label, in grams"))
 
 
 def lot_words(check: LotCheck) -> LotWords:
@@ -203,17 +227,17 @@ def lot_words(check: LotCheck) -> LotWords:
     LotWords
         The same on board and command line.
     """
-    spread = "" if check.sd_g is None else f", standard deviation {check.sd_g:.2f} g"
+    spread = "" if check.sd_g is None else tr(", standard deviation {spread:.2f} g", spread=check.sd_g)
     reasons = list(check.reasons)
     if check.sd_g is None:
-        reasons.append("One bag alone has no spread, so nothing is allowed for chance in the sample.")
+        reasons.append(tr("One bag alone has no spread, so nothing is allowed for chance in the sample."))
     elif check.sd_g == 0 and check.n > 2:
-        reasons.append(f"All {check.n} masses are equal: check whether the scale was stuck.")
+        reasons.append(tr("All {count} masses are equal: check whether the scale was stuck.", count=check.n))
     return LotWords(
         check.passed,
         _verdict(check),
         tuple(reasons),
-        f"{check.n} weighed: mean {check.mean_g:.2f} g{spread}.",
+        tr("{count} weighed: mean {mean:.2f} g{spread}.", count=check.n, mean=check.mean_g, spread=spread),
         check.banner,
     )
 
@@ -222,8 +246,12 @@ def _verdict(check: LotCheck) -> str:
     """The verdict, or how many bags it still needs."""
     if check.passed is None:
         missing = check.needed - check.n
-        verdict = f"No verdict yet: weigh {show.quantity(missing, 'more bag')} of this lot."
+        verdict = tr_count(
+            "No verdict yet: weigh {count} more bag of this lot.",
+            "No verdict yet: weigh {count:,} more bags of this lot.",
+            missing,
+        )
         # More bags cannot make this number smaller.
         short = check.beyond > check.allowed
-        return f"{verdict} Too many of those weighed are short already." if short else verdict
-    return "The lot passes." if check.passed else "The lot does not pass."
+        return f"{verdict} {tr('Too many of those weighed are short already.')}" if short else verdict
+    return tr("The lot passes.") if check.passed else tr("The lot does not pass.")

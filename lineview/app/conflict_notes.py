@@ -9,22 +9,22 @@ from typing import Any
 
 import polars as pl
 
+from lineview.core.language import mark, tr, tr_count
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Question, Scope
-from lineview.report.show import quantity, sentence_list
 from lineview.store.reader import StoreReader
 
 _EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(2199, 1, 1, tzinfo=UTC)
 #: How rows of each kind of export are called.
 _NAMES = {
-    "readings": "reading",
-    "weights": "weighing",
-    "stock": "stock count",
-    "plan": "row of the plan",
-    "batches": "batch",
-    "stops": "stop of the log",
-    "reels": "reel",
+    "readings": mark("reading"),
+    "weights": mark("weighing"),
+    "stock": mark("stock count"),
+    "plan": mark("row of the plan"),
+    "batches": mark("batch"),
+    "stops": mark("stop of the log"),
+    "reels": mark("reel"),
 }
 #: What a question works on and its answer has to name at once; readings of counters have bounds of their own, and
 #: the order says by itself what of plan and stock it leaves out.
@@ -87,9 +87,12 @@ def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answe
     `replaced` counts rows of earlier plans in whose place a later one holds.
     """
     if replaced:
-        differ = "differs" if replaced == 1 else "differ"
-        later = f"{_quantity(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
-        answer = replace(answer, notes=(*answer.notes, f"{later}; the later one holds."))
+        later = tr_count(
+            "{count} row of earlier plans differs from a later plan of as many weeks or days; the later one holds.",
+            "{count:,} rows of earlier plans differ from a later plan of as many weeks or days; the later one holds.",
+            replaced,
+        )
+        answer = replace(answer, notes=(*answer.notes, later))
     used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
     every_conflict, plainly = conflict_words(conflicts), conflict_words(used)
     if not every_conflict:
@@ -102,16 +105,26 @@ def conflict_words(conflicts: dict[str, int]) -> str:
     """What is given in two versions, as a sentence; "" for nothing. Takes what conflict_counts gives."""
     if not conflicts:
         return ""
-    parts = sentence_list([_quantity(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
-    verb = "is" if sum(conflicts.values()) == 1 else "are"
-    ways = "given in two versions, of which neither is used"
-    return f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts."
+    parts = show.sentence_list([_counted(conflicts[kind], kind) for kind in _NAMES if kind in conflicts])
+    return tr_count(
+        "{parts} is given in two versions, of which neither is used: see Intake, or lineview intake --conflicts.",
+        "{parts} are given in two versions, of which neither is used: see Intake, or lineview intake --conflicts.",
+        sum(conflicts.values()),
+        parts=parts,
+    )
 
 
-def _quantity(number: int, name: str) -> str:
-    """How many there are; the first noun of a name has its plural."""
-    first, space, qualifier = name.partition(" of ")
-    return quantity(number, first) + space + qualifier
+def _counted(number: int, kind: str) -> str:
+    """How many rows of a kind of export there are."""
+    return {
+        "readings": tr_count("{count} reading", "{count:,} readings", number),
+        "weights": tr_count("{count} weighing", "{count:,} weighings", number),
+        "stock": tr_count("{count} stock count", "{count:,} stock counts", number),
+        "plan": tr_count("{count} row of the plan", "{count:,} rows of the plan", number),
+        "batches": tr_count("{count} batch", "{count:,} batches", number),
+        "stops": tr_count("{count} stop of the log", "{count:,} stops of the log", number),
+        "reels": tr_count("{count} reel", "{count:,} reels", number),
+    }[kind]
 
 
 @dataclass(frozen=True)
@@ -132,7 +145,7 @@ class ConflictGroup:
     def span(self, plant: Plant) -> str:
         """From when to when its moments are."""
         first, last = (_moment(at, plant) for at in (self.first, self.last))
-        return first if first == last else f"{first} to {last}"
+        return first if first == last else tr("{start} to {end}", start=first, end=last)
 
 
 def _moment(at: datetime, plant: Plant) -> str:
@@ -176,7 +189,7 @@ def conflict_groups(conflicts: pl.DataFrame, plant: Plant) -> list[ConflictGroup
 def _group(row: dict[str, Any], plant: Plant) -> ConflictGroup:
     machine = plant.machine(row["machine"])
     owner = row["machine"] if machine is None else machine.shown
-    thing = row["column"] or _NAMES.get(row["kind"], row["kind"])
+    thing = tr(row["column"] or _NAMES.get(row["kind"], row["kind"]))
     exports = tuple((int(entry["intake"]), str(entry["file"])) for entry in row["exports"])
     examples = tuple(_example(row["kind"], entry, plant) for entry in row["examples"])
     return ConflictGroup(f"{owner}, {thing}", exports, row["first"], row["last"], int(row["count"]), examples)
@@ -184,10 +197,10 @@ def _group(row: dict[str, Any], plant: Plant) -> ConflictGroup:
 
 def _example(kind: str, row: dict[str, Any], plant: Plant) -> str:
     """One moment, by the works' clock, with what each export says of it."""
-    sample = " sample" if kind == "weights" else ""
-    labelled = f"{sample} {row['channel']}" if kind != "readings" and row["channel"] else ""
+    labelled = f" {row['channel']}" if kind != "readings" and row["channel"] else ""
+    labelled = tr(" sample{name}", name=labelled) if labelled and kind == "weights" else labelled
     versions = [_version(moment, plant) for moment in row["said"]]
-    return f"{_moment(row['at'], plant)}{labelled}: {' or '.join(versions)}"
+    return f"{_moment(row['at'], plant)}{labelled}: {tr(' or ').join(versions)}"
 
 
 def _version(statement: dict[str, Any], plant: Plant) -> str:
@@ -203,7 +216,7 @@ def _version(statement: dict[str, Any], plant: Plant) -> str:
     )
     text = _STAMP.sub(local, statement["text"] or "")
     parts += [_NUMBER.sub(_number, text).replace(" = ", " ").replace("_", " ")] if text else []
-    return f"{', '.join(parts) or 'nothing'} (intake {statement['intake']})"
+    return tr("{said} (intake {intake})", said=", ".join(parts) or tr("nothing"), intake=statement["intake"])
 
 
 def _number(match: re.Match[str]) -> str:

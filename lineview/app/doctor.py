@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 
 from lineview.app.works import Works
 from lineview.core.errors import Fault, LineviewError, StoreError
+from lineview.core.language import mark, tr
 from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from lineview.plant import Plant
@@ -16,9 +17,10 @@ from lineview.plant.read import plant_of_json
 from lineview.store.doctor import Finding, examine, mend
 
 #: Hashes of passwords are kept in the journal alone, so that a copy of the exports lets nobody in.
-NO_USERS = (
-    "the journal was made anew, and knows no users, paired screens or audit table: add each user again, "
-    "lineview user add NAME --role ROLE; a damaged journal stays beside it as damaged-….sqlite"
+NO_USERS = mark(
+    "the journal was made anew, and knows no users, paired screens or audit table: add each "
+    "user again, lineview user add NAME --role ROLE; a damaged journal stays beside it as "
+    "damaged-….sqlite"
 )
 
 
@@ -59,7 +61,7 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
     mend(store, url, findings)
     with Works(folder, url) as works:
         if any(finding.part == "journal" for finding in findings) and not works.store.accounts.users():
-            report(NO_USERS)
+            report(tr(NO_USERS))
         works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
         lost = works.store.lost()
         damaged = sorted(
@@ -71,10 +73,10 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
             try:
                 works.store.remake(intake, lambda path, name, plant: _read(path, name, plant, works.plant))
             except LineviewError as error:
-                report(f"intake {intake}: {error}")
+                report(tr("intake {intake}: {error}", intake=intake, error=error))
             else:
                 repaired.append(intake)
-                report(f"intake {intake} was made anew from its original")
+                report(tr("intake {intake} was made anew from its original", intake=intake))
         works.store.note_disputes(repaired)
     return examine(store, url)
 
@@ -93,5 +95,5 @@ def _read(original: Path, name: str, description: str | None, plant: Plant) -> E
         export = read_export(path, then)
     if isinstance(export, Export):
         return export
-    do = "Put back the layout by which it was taken in, then run lineview doctor --repair again"
-    raise StoreError(Fault("no layout fits the original any more", name, "the layout of then", do))
+    do = tr("Put back the layout by which it was taken in, then run lineview doctor --repair again")
+    raise StoreError(Fault(tr("no layout fits the original any more"), name, tr("the layout of then"), do))

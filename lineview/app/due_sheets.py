@@ -9,6 +9,7 @@ from pathlib import Path
 from lineview.app.question import QUESTIONS, QuestionScope, machines_asked, read_question
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.plant.periods import shifts_between
 from lineview.report.answer import Question
@@ -40,7 +41,7 @@ def read_sheet_choice(names: list[str]) -> tuple[Question, ...]:
         With every unknown one.
     """
     faults = [
-        Fault(f"unknown question '{name}'", "--sheet", f"one of {', '.join(QUESTIONS)}")
+        Fault(tr("unknown question '{name}'", name=name), "--sheet", tr("one of {names}", names=", ".join(QUESTIONS)))
         for name in names
         if name not in QUESTIONS
     ]

@@ -14,6 +14,7 @@ from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.figure import Period
+from lineview.core.language import mark, tr, tr_count
 from lineview.plant.periods import shifts_between
 from lineview.report import show
 from lineview.report.answer import Answer, Scope, Table, columns_of
@@ -27,7 +28,6 @@ AHEAD = timedelta(days=5)
 STOPS_LISTED, MOST_NAME = 4, 60
 #: Of the rope so long before a shift is looked at to judge its adjustments.
 BEFORE = timedelta(days=14)
-_COLUMNS = columns_of("what: still open; which:")
 
 
 def with_handover(works: Works, answer: Answer, by: str) -> Answer:
@@ -55,14 +55,18 @@ def with_handover(works: Works, answer: Answer, by: str) -> Answer:
     name = " ".join(by.split())
     if answer.question != "shift":
         if name:
-            raise AskError(Fault(f"'{answer.question}' is not handed over", "--by", "the question shift"))
+            raise AskError(
+                Fault(tr("'{question}' is not handed over", question=answer.question), "--by", tr("the question shift"))
+            )
         return answer
     if len(name) > MOST_NAME:
-        raise AskError(Fault(f"the name has {len(name)} characters", "--by", f"up to {MOST_NAME}"))
+        raise AskError(
+            Fault(tr("the name has {length} characters", length=len(name)), "--by", tr("up to {most}", most=MOST_NAME))
+        )
     rows = [*_stops(works, answer), *_adjustments(works, answer), *_reels(works, answer), *_conflicts(works, answer)]
-    rows = rows or [{"what": "nothing", "which": "every stop has a reason, no reel is about to end"}]
-    points = Table("open points", "Still open", _COLUMNS, rows)
-    soft = f"Handed over by {name}. {answer.soft}".strip() if name else answer.soft
+    rows = rows or [{"what": mark("nothing"), "which": tr("every stop has a reason, no reel is about to end")}]
+    points = Table("open points", tr("Still open"), columns_of("what: still open; which:"), rows)
+    soft = f"{tr('Handed over by {name}.', name=name)} {answer.soft}".strip() if name else answer.soft
     return replace(answer, soft=soft, tables=(*answer.tables, points, _notes(works, answer)))
 
 
@@ -79,7 +83,7 @@ def _line_machines(works: Works, answer: Answer) -> list[str]:
 def _notes(works: Works, answer: Answer) -> Table:
     entries = _during(works.written(_line_machines(works, answer), "note"), answer)
     rows = [{"at": row["at"], "what": row["what"], "who": row["who"]} for row in entries]
-    return Table("shift notes", "Notes of the shift", columns_of("at: when; what: note; who: written by"), rows)
+    return Table("shift notes", tr("Notes of the shift"), columns_of("at: when; what: note; who: written by"), rows)
 
 
 def _stops(works: Works, answer: Answer) -> list[dict[str, Any]]:
@@ -89,8 +93,8 @@ def _stops(works: Works, answer: Answer) -> list[dict[str, Any]]:
     stops = tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).sort("start").rows(named=True)
     times = [(row["start"], show.minutes(row["end"] - row["start"])) for row in stops]
     words = [f"{show.moment(at, works.plant, day=False)} ({long})" for at, long in times[:STOPS_LISTED]]
-    more = [f"{len(times) - STOPS_LISTED} more"] if len(times) > STOPS_LISTED else []
-    what = f"{show.quantity(len(times), 'stop')} without a reason"
+    more = [tr("{more} more", more=len(times) - STOPS_LISTED)] if len(times) > STOPS_LISTED else []
+    what = tr_count("{count} stop without a reason", "{count:,} stops without a reason", len(times))
     return [{"what": what, "which": show.sentence_list([*words, *more])}] if times else []
 
 
@@ -102,7 +106,7 @@ def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
         verdicts = _judged_moments(works, answer, sizer.id) if entries else []
         for entry in (entry for entry in entries if entry["at"] not in verdicts):
             at = show.moment(entry["at"], works.plant, day=False)
-            rows.append({"what": "adjustment not judged yet", "which": f"{sizer.shown}, {at}: {entry['what']}"})
+            rows.append({"what": mark("adjustment not judged yet"), "which": f"{sizer.shown}, {at}: {entry['what']}"})
     return rows
 
 
@@ -130,7 +134,7 @@ def _reels(works: Works, answer: Answer) -> list[dict[str, Any]]:
     rows = next((table.rows for table in answer.tables if table.name == "next"), ())
     soon = [row for row in rows if row["at"] is not None and row["at"] <= until and "reel" in row["event"]]
     return [
-        {"what": "reel about to end", "which": f"{row['event']} {show.moment(row['at'], works.plant, day=False)}"}
+        {"what": mark("reel about to end"), "which": f"{row['event']} {show.moment(row['at'], works.plant, day=False)}"}
         for row in soon
     ]
 
@@ -147,4 +151,4 @@ def _looks_until(works: Works, scope: Scope) -> datetime:
 def _conflicts(works: Works, answer: Answer) -> list[dict[str, Any]]:
     with works.store.snapshot() as store:
         words = conflict_words(conflict_counts(store, works.plant, "shift", answer.scope))
-    return [{"what": "exports that disagree", "which": words}] if words else []
+    return [{"what": mark("exports that disagree"), "which": words}] if words else []

@@ -10,6 +10,7 @@ from pathlib import Path
 from threading import Lock
 
 from lineview.core.errors import AskError, Fault, PlantError
+from lineview.core.language import tr
 from lineview.plant.edit import WORKS, Edit, apply_edit, edit_for, removal_of
 from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of
 from lineview.plant.read import check_text
@@ -34,13 +35,14 @@ class PlantChange:
     @property
     def words(self) -> str:
         """What changed, in a sentence."""
-        edit, name = self.edit, f"{PART_NAMES.get(self.edit.table, self.edit.table)} {self.edit.id}".strip()
+        edit, name = self.edit, f"{tr(PART_NAMES.get(self.edit.table, self.edit.table))} {self.edit.id}".strip()
         if edit.after is None:
-            return f"{name} removed"
+            return tr("{part} removed", part=name)
         labels = {field.key: field.label for field in FORMS.get(edit.table, ())}
         if edit.before is None:
-            return f"{name} added"
-        pairs = [f"{labels.get(k, k)} {edit.before[k] or 'not set'} → {v or 'not set'}" for k, v in edit.after.items()]
+            return tr("{part} added", part=name)
+        none = tr("not set")
+        pairs = [f"{tr(labels.get(k, k))} {edit.before[k] or none} → {v or none}" for k, v in edit.after.items()]
         return f"{name}: {', '.join(pairs)}"
 
 
@@ -92,11 +94,13 @@ class PlantEditor:
         for field in FORMS.get(table, ()):
             if field.key in texts:
                 try:
-                    values[field.key] = toml_of(field, texts[field.key], f"{PART_NAMES[table]} {part}".strip())
+                    values[field.key] = toml_of(field, texts[field.key], f"{tr(PART_NAMES[table])} {part}".strip())
                 except AskError as error:
                     faults += error.faults
         if (not part.strip() and table != WORKS) or len(part) > LONGEST:
-            faults.append(Fault("the short name is missing", PART_NAMES.get(table, table), "letters and digits"))
+            faults.append(
+                Fault(tr("the short name is missing"), tr(PART_NAMES.get(table, table)), tr("letters and digits"))
+            )
         if faults:
             raise AskError(faults)
         with self._lock:
@@ -106,7 +110,7 @@ class PlantEditor:
     def remove(self, table: str, part: str, who: str) -> PlantChange | None:
         """Remove a part of a table that grows in forms; raises as `change` does."""
         if table not in GROWING:
-            raise AskError(Fault(f"{table} are removed in the file by hand", "plant.toml"))
+            raise AskError(Fault(tr("{table} are removed in the file by hand", table=table), "plant.toml"))
         with self._lock:
             text = self._text()
             return self._write(text, removal_of(text, table, part), who)
@@ -117,21 +121,21 @@ class PlantEditor:
             changes = self.changes()
             change = next((c for c in changes if c.number == number), None)
             if change is None or any(c.undoes == number for c in changes):
-                raise AskError(Fault(f"there is no change {number} to undo", "plant.toml"))
+                raise AskError(Fault(tr("there is no change {number} to undo", number=number), "plant.toml"))
             return self._write(self._text(), change.edit.undone, who, number)
 
     def _text(self) -> str:
         try:
             return self._path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
         except (OSError, UnicodeDecodeError):
-            raise PlantError(Fault("plant.toml cannot be read", str(self._path), "a file in UTF-8")) from None
+            raise PlantError(Fault(tr("plant.toml cannot be read"), str(self._path), tr("a file in UTF-8"))) from None
 
     def _write(self, text: str, edit: Edit, who: str, undoes: int | None = None) -> PlantChange | None:
         """Check and write a change, and note it; nothing is written where it is wrong."""
         if edit.before == edit.after:
             return None
         if not who.strip():
-            raise AskError(Fault("your name is missing", "who", "who makes this change"))
+            raise AskError(Fault(tr("your name is missing"), "who", tr("who makes this change")))
         fresh = apply_edit(text, edit)
         faults = check_text(fresh)
         if faults:
@@ -154,7 +158,7 @@ def _read(line: bytes, where: str) -> PlantChange:
         at, undoes = datetime.fromisoformat(row["at"]), row.get("undoes")
         return PlantChange(int(row["number"]), at, row["who"], Edit(**row["edit"]), undoes)
     except (ValueError, KeyError, TypeError, AttributeError) as error:
-        advice = "Mend the line, or move the file away: plant.toml itself is not touched by it"
+        advice = tr("Mend the line, or move the file away: plant.toml itself is not touched by it")
         raise PlantError(
-            Fault("a change of plant.toml cannot be read", where, "a line as it was written", advice)
+            Fault(tr("a change of plant.toml cannot be read"), where, tr("a line as it was written"), advice)
         ) from error

@@ -6,7 +6,7 @@ from pathlib import Path
 from threading import Lock
 
 from lineview.core.errors import Fault, PlantError
-from lineview.core.language import speak
+from lineview.core.language import speak, tr
 from lineview.plant import Plant
 from lineview.plant.read import language_in, read_plant
 
@@ -57,8 +57,8 @@ class PlantWatch:
         self._plant, self._error = None, None
         try:
             if not there:
-                do = "Set the works up from its exports with 'lineview setup EXPORTS', or on the board."
-                raise PlantError(Fault("there is no plant description", str(self._description), "plant.toml", do))
+                do = tr("Set the works up from its exports with 'lineview setup EXPORTS', or on the board.")
+                raise PlantError(Fault(tr("there is no plant description"), str(self._description), "plant.toml", do))
             speak(language_in(self._description))  # so that faults are told in it
             self._plant = read_plant(self._description, self._layouts)
         except PlantError as error:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeVar, get_args
 from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
+from lineview.core.language import tr
 from lineview.plant import Machine, MachineKind, Plant
 from lineview.plant.periods import DEFAULTS, PeriodName, at_wall_time, read_period, read_wall_time, resolve
 from lineview.report.answer import Question, Scope
@@ -106,17 +107,29 @@ def read_question(
     faults: list[Fault] = []
     name_of_question = next((q for q in QUESTIONS if q == question), None)
     if name_of_question is None:
-        faults.append(Fault(f"unknown question '{question}'", "question", f"one of {', '.join(QUESTIONS)}"))
+        faults.append(
+            Fault(
+                tr("unknown question '{question}'", question=question),
+                "question",
+                tr("one of {names}", names=", ".join(QUESTIONS)),
+            )
+        )
     name = _read(read_period, period, faults)
     first = _read(lambda text: read_wall_time(text, "--from"), start, faults)
     last = _read(lambda text: read_wall_time(text, "--to"), end, faults)
     part, other = (_read(read_second_scope, text, faults) for text in (only, against))
     if (part or other) and name_of_question not in (None, "week"):
-        faults.append(Fault(f"'{name_of_question}' is not compared", "--against", "the question week"))
+        faults.append(
+            Fault(tr("'{question}' is not compared", question=name_of_question), "--against", tr("the question week"))
+        )
     if part is not None and part != SecondScope(shift=part.shift, product=part.product):
-        faults.append(Fault("the first scope is cut to a shift or a product alone", "--only", "shift=… or product=…"))
+        faults.append(
+            Fault(tr("the first scope is cut to a shift or a product alone"), "--only", tr("shift=… or product=…"))
+        )
     if trial is not None and name_of_question not in (None, "week"):
-        faults.append(Fault(f"'{name_of_question}' has no trials", "--trial", "the question week"))
+        faults.append(
+            Fault(tr("'{question}' has no trials", question=name_of_question), "--trial", tr("the question week"))
+        )
     if name_of_question is None or faults:
         raise AskError(faults)
     return QuestionScope(name_of_question, line or None, machine or None, name, first, last, part, other, trial)
@@ -143,7 +156,7 @@ def known_machine(plant: Plant, name: str) -> Machine:
     entry = plant.machine(name)
     if entry is None:
         ids = ", ".join(m.id for m in plant.machines)
-        raise AskError(Fault(f"unknown machine '{name}'", "--machine", f"one of {ids}"))
+        raise AskError(Fault(tr("unknown machine '{name}'", name=name), "--machine", tr("one of {names}", names=ids)))
     return entry
 
 
@@ -176,8 +189,14 @@ def choose_machine(plant: Plant, question: QuestionScope, span_of: Callable[[str
     if question.machine:
         return _fitting(question, known_machine(plant, question.machine), fitting)
     if not fitting:
-        where = f" on line {line}" if line else ""
-        raise AskError(Fault(f"there is no {kind_for(question.question)}{where}", "plant.toml", "one to ask about"))
+        where = tr(" on line {line}", line=line) if line else ""
+        raise AskError(
+            Fault(
+                tr("there is no {kind}{where}", kind=tr(kind_for(question.question)), where=where),
+                "plant.toml",
+                tr("one to ask about"),
+            )
+        )
     return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
 
 
@@ -188,37 +207,47 @@ def machines_of_week(plant: Plant, question: QuestionScope) -> list[Machine]:
     if question.machine:
         return [_fitting(question, known_machine(plant, question.machine), fitting)]
     if not fitting:
-        where = f" on line {question.line}" if question.line else ""
-        raise AskError(Fault(f"there is no cut-and-wrap machine{where}", "plant.toml", "one to ask about"))
+        where = tr(" on line {line}", line=question.line) if question.line else ""
+        raise AskError(
+            Fault(tr("there is no cut-and-wrap machine{where}", where=where), "plant.toml", tr("one to ask about"))
+        )
     return fitting
 
 
 def _check_line(plant: Plant, line: str | None) -> None:
     if line is not None and line not in (ids := [entry.id for entry in plant.lines]):
-        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(ids)}"))
+        raise AskError(
+            Fault(tr("unknown line '{line}'", line=line), "--line", tr("one of {names}", names=", ".join(ids)))
+        )
 
 
 def _fitting(question: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
     kind = kind_for(question.question)
-    others = ", ".join(m.id for m in fitting) or "none there"
+    others = ", ".join(m.id for m in fitting) or tr("none there")
     if question.line is not None and machine.line != question.line:
-        what = f"'{machine.id}' is not on line {question.line}"
-        raise AskError(Fault(what, "--machine", f"one of {others}"))
+        what = tr("'{machine}' is not on line {line}", machine=machine.id, line=question.line)
+        raise AskError(Fault(what, "--machine", tr("one of {names}", names=others)))
     if machine.kind != kind:
-        what = f"'{machine.id}' is a {machine.kind}, and '{question.question}' is asked of a {kind}"
-        raise AskError(Fault(what, "--machine", f"one of {others}"))
+        what = tr(
+            "'{machine}' is a {kind}, and '{question}' is asked of a {wanted}",
+            machine=machine.id,
+            kind=tr(machine.kind),
+            question=question.question,
+            wanted=tr(kind),
+        )
+        raise AskError(Fault(what, "--machine", tr("one of {names}", names=others)))
     return machine
 
 
 def scope_of(plant: Plant, question: QuestionScope, machine: Machine | None, span: Period) -> Scope:
     """The scope of a question; without a machine that of the lines asked about."""
     if question.start or question.end:
-        period, label = _between(question, plant, span), "the period asked for"
+        period, label = _between(question, plant, span), tr("the period asked for")
     else:
         period, label = resolve(question.named_period, plant.shifts, plant.tz, span)
     if question.question == "order" and (period.start >= span.end or period.end <= span.start):
-        what = f"nothing was read in {label}, so there is no history to order by"
-        raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
+        what = tr("nothing was read in {label}, so there is no history to order by", label=label)
+        raise AskError(Fault(what, "period", tr("a period with readings, or none to use all of them")))
     if machine is None:
         return Scope(question.line or "", "", period, span.end, label)
     return Scope(machine.line, machine.id, period, span.end, label)
@@ -228,6 +257,6 @@ def _between(question: QuestionScope, plant: Plant, span: Period) -> Period:
     first = at_wall_time(question.start, plant.tz, "--from") if question.start else span.start
     last = at_wall_time(question.end, plant.tz, "--to") if question.end else span.end
     if last <= first:
-        what = "the period has no length" if last == first else "the period ends before it starts"
-        raise AskError(Fault(what, "--to", "a moment after --from"))
+        what = tr("the period has no length") if last == first else tr("the period ends before it starts")
+        raise AskError(Fault(what, "--to", tr("a moment after --from")))
     return Period(first, last)

@@ -15,6 +15,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import UTC_US
+from lineview.core.language import tr
 from lineview.core.record_frames import COMPUTED_FROM, RECORDS, WINDOWS
 from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
@@ -113,8 +114,8 @@ class RecordKeeper:
             records = self._read(machine.id, _months(*span), columns)
             if self._table.lost == lost:
                 return records
-        what = "records that were just written cannot be read back"
-        raise StoreError(Fault(what, "store/records", "the bytes as written", "Check the disk"))
+        what = tr("records that were just written cannot be read back")
+        raise StoreError(Fault(what, "store/records", tr("the bytes as written"), tr("Check the disk")))
 
     def update(
         self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False

@@ -8,8 +8,9 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
+from lineview.core.language import tr
 from lineview.plant import Machine, Plant
-from lineview.plant.periods import PeriodName, read_period, resolve
+from lineview.plant.periods import PeriodName, day_label, days_label, read_period, resolve
 from lineview.report.answer import ALL_LINES, Scope
 
 #: What a part of a text may be called; "before" has a day.
@@ -81,8 +82,12 @@ def read_second_scope(text: str) -> SecondScope:
             try:
                 period = read_period(part)
             except AskError:
-                expected = f"{PREVIOUS}, a period, or one of {', '.join(f'{part_name}=…' for part_name in PARTS)}"
-                faults.append(Fault(f"'{part}' is no second scope", "--against", expected))
+                expected = tr(
+                    "{previous}, a period, or one of {parts}",
+                    previous=PREVIOUS,
+                    parts=", ".join(f"{name}=…" for name in PARTS),
+                )
+                faults.append(Fault(tr("'{part}' is no second scope", part=part), "--against", expected))
     day = _day(values.pop("before", ""), faults)
     if faults:
         raise AskError(faults)
@@ -95,7 +100,7 @@ def _day(text: str, faults: list[Fault]) -> date | None:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        faults.append(Fault(f"'{text}' is not a day", "--against", "for instance before=2026-06-10"))
+        faults.append(Fault(tr("'{text}' is not a day", text=text), "--against", tr("for instance before=2026-06-10")))
         return None
 
 
@@ -158,7 +163,7 @@ def picks(
         (_when(plant, scope, first, against, first=True), _when(plant, scope, second, against, first=False)),
         (_whose(plant, machines), _whose(plant, others)),
         (_shift_words(only.shift), _shift_words(shift)),
-        (only.product or "all products", product or "all products"),
+        (only.product or tr("all products"), product or tr("all products")),
     )
     differing = [pair for pair in parts if pair[0] != pair[1]] or [parts[0]]
     labels = [", ".join(pair[side] for pair in differing) for side in (0, 1)]
@@ -166,16 +171,26 @@ def picks(
 
 
 def _shift_words(shift: str | None) -> str:
-    return "all shifts" if shift is None else f"{shift} shifts"
+    return tr("all shifts") if shift is None else tr("{shift} shifts", shift=shift)
 
 
 def _check(plant: Plant, scope: SecondScope, faults: list[Fault]) -> None:
     shifts = [shift.id for shift in plant.shifts]
     if scope.shift is not None and scope.shift not in shifts:
-        faults.append(Fault(f"unknown shift '{scope.shift}'", "--against", f"one of {', '.join(shifts)}"))
+        faults.append(
+            Fault(
+                tr("unknown shift '{shift}'", shift=scope.shift),
+                "--against",
+                tr("one of {names}", names=", ".join(shifts)),
+            )
+        )
     if scope.product is not None and plant.product(scope.product) is None:
         ids = ", ".join(product.id for product in plant.products)
-        faults.append(Fault(f"unknown product '{scope.product}'", "--against", f"one of {ids}"))
+        faults.append(
+            Fault(
+                tr("unknown product '{product}'", product=scope.product), "--against", tr("one of {names}", names=ids)
+            )
+        )
 
 
 def _machines(
@@ -186,13 +201,25 @@ def _machines(
         chosen = tuple(m for m in able if m.id == against.machine)
         if not chosen:
             ids = ", ".join(m.id for m in able)
-            faults.append(Fault(f"unknown cut-and-wrap machine '{against.machine}'", "--against", f"one of {ids}"))
+            faults.append(
+                Fault(
+                    tr("unknown cut-and-wrap machine '{machine}'", machine=against.machine),
+                    "--against",
+                    tr("one of {names}", names=ids),
+                )
+            )
         return chosen
     if against.line is not None:
         chosen = tuple(m for m in able if m.line == against.line)
         if not chosen:
             ids = ", ".join(line.id for line in plant.lines)
-            faults.append(Fault(f"no cut-and-wrap machine on line '{against.line}'", "--against", f"one of {ids}"))
+            faults.append(
+                Fault(
+                    tr("no cut-and-wrap machine on line '{line}'", line=against.line),
+                    "--against",
+                    tr("one of {names}", names=ids),
+                )
+            )
         return chosen
     return machines
 
@@ -202,8 +229,10 @@ def _periods(plant: Plant, scope: Scope, against: SecondScope, span: Period) -> 
     if against.before is not None:
         cut = datetime.combine(against.before, time(0), tzinfo=plant.tz).astimezone(UTC)
         if not period.start < cut < period.end:
-            expected = "a day within the period; choose a longer one with --period"
-            raise AskError(Fault(f"{against.before} is not within {scope.label}", "--against", expected))
+            expected = tr("a day within the period; choose a longer one with --period")
+            raise AskError(
+                Fault(tr("{day} is not within {label}", day=against.before, label=scope.label), "--against", expected)
+            )
         return Period(cut, period.end), Period(period.start, cut)
     if against.previous:
         # Whole days of the wall clock, so that a week is compared with the week before it.
@@ -218,13 +247,12 @@ def _periods(plant: Plant, scope: Scope, against: SecondScope, span: Period) -> 
 
 def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, first: bool) -> str:
     if against.before is not None:
-        day = f"{against.before:%a} {against.before.day} {against.before:%B}"
-        return f"from {day} on" if first else f"before {day}"
+        day = day_label(against.before)
+        return tr("from {day} on", day=day) if first else tr("before {day}", day=day)
     if first or period == scope.period:
         return scope.label
     start, end = (m.astimezone(plant.tz) for m in (period.start, period.end - timedelta(seconds=1)))
-    ends = dict.fromkeys(f"{at:%a} {at.day} {at:%B}" for at in (start, end))
-    return " to ".join(ends)
+    return days_label(start.date(), end.date())
 
 
 def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from lineview.app.take_in import take_in
 from lineview.core.errors import AskError, Fault, MeasureError
 from lineview.core.frames import STOCK
+from lineview.core.language import tr
 from lineview.order.orders import latest_counts
 from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.plant.periods import at_wall_time, moment, read_wall_time
@@ -26,10 +27,16 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
     """Moment and export of a count as typed: part reels by diameter [mm], deliveries as "36 2026-08-19" or "none"."""
     described = plant.web(web)
     if described is None:
-        raise AskError(Fault(f"unknown web '{web}'", "web", f"one of {', '.join(one.id for one in plant.webs)}"))
+        raise AskError(
+            Fault(
+                tr("unknown web '{web}'", web=web),
+                "web",
+                tr("one of {names}", names=", ".join(one.id for one in plant.webs)),
+            )
+        )
     faults: list[Fault] = []
-    reels = _number(whole, "reels", faults)
-    parts_mm = [_number(part, "part reels", faults) for part in parts.split()]
+    reels = _number(whole, tr("reels"), faults)
+    parts_mm = [_number(part, tr("part reels"), faults) for part in parts.split()]
     for part in parts_mm:
         try:
             part_reel_m(described, part)
@@ -39,7 +46,7 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
     deliveries = [] if stated_none else [_delivery(text.strip(), plant, faults) for text in coming.split(";")]
     if faults:
         raise AskError(faults)
-    counted_at = moment(at, plant.tz, "counted at")
+    counted_at = moment(at, plant.tz, tr("counted at"))
     local = counted_at.astimezone(plant.tz).replace(tzinfo=None)
     lines = [";".join(("time", *FIELDS))]
     for row, (measured, delivery) in enumerate(zip_longest([f"{part:g}" for part in parts_mm] or [""], deliveries)):
@@ -57,7 +64,7 @@ def _number(text: str, where: str, faults: list[Fault]) -> float:
         number = -1.0
     if 0 <= number <= MOST_REELS:
         return number
-    faults.append(Fault(f"'{text}' is not a number from 0 on", where, "for instance 12"))
+    faults.append(Fault(tr("'{text}' is not a number from 0 on", text=text), where, tr("for instance 12")))
     return 0.0
 
 
@@ -65,14 +72,18 @@ def _delivery(text: str, plant: Plant, faults: list[Fault]) -> tuple[str, str]:
     """Reels and day of a delivery; what is not stated is asked for, since an open order left out orders too much."""
     reels, _, day = text.partition(" ")
     if not reels:
-        faults.append(Fault("what is still to come is not stated", "still to come", "36 2026-08-19, or none"))
+        faults.append(
+            Fault(tr("what is still to come is not stated"), tr("still to come"), tr("36 2026-08-19, or none"))
+        )
         return "", ""
     try:
-        expected = at_wall_time(read_wall_time(day, "still to come"), plant.tz, "still to come") if day else None
+        expected = (
+            at_wall_time(read_wall_time(day, tr("still to come")), plant.tz, tr("still to come")) if day else None
+        )
     except AskError as error:
         faults += error.faults
         return "", ""
-    number = _number(reels, "still to come", faults)
+    number = _number(reels, tr("still to come"), faults)
     return f"{number:g}", "" if expected is None else f"{expected.astimezone(plant.tz):%Y-%m-%d}"
 
 
@@ -81,7 +92,13 @@ def keep_count(plant: Plant, store: Store, web: str, at: datetime, text: str) ->
     before = latest_counts(plant, store.stock()).by_web.get(web)
     if before is not None and at <= before.counted_at:
         latest = before.counted_at.astimezone(plant.tz)
-        raise AskError(Fault("a count of this moment or later stands", "counted at", f"after {latest:%Y-%m-%d %H:%M}"))
+        raise AskError(
+            Fault(
+                tr("a count of this moment or later stands"),
+                tr("counted at"),
+                tr("after {moment}", moment=f"{latest:%Y-%m-%d %H:%M}"),
+            )
+        )
     with TemporaryDirectory(prefix="lineview-") as folder:
         path = Path(folder) / f"count-{web}-{at:%Y-%m-%d-%H%M%S}.csv"
         path.write_text(text, encoding="utf-8")
@@ -90,5 +107,5 @@ def keep_count(plant: Plant, store: Store, web: str, at: datetime, text: str) ->
     if receipt is None or receipt.conflicts or (receipt.refused and not receipt.already):
         if receipt is not None:
             store.undo(receipt.intake)
-        raise taken.error or AskError(Fault("the count could not be kept whole", "count"))
+        raise taken.error or AskError(Fault(tr("the count could not be kept whole"), "count"))
     return receipt.intake

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
+from lineview.core.language import tr
 from lineview.intake.exports import Export, InPieces, LeftOut, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
 from lineview.intake.read import open_big, read_export
@@ -96,16 +97,20 @@ def _members(path: Path, into: Path) -> list[Path]:
             if len(inside) > _MOST_FILES or size > min(
                 _MOST_BYTES, max(_SURE_BYTES, _MOST_TIMES * path.stat().st_size)
             ):
-                what = f"the zip holds {len(inside):,} files of {size / 1e6:,.0f} MB"
-                raise IntakeError(Fault(what, str(path), "a zip of exports", "Unpack it and take in what is wanted."))
+                what = tr("the zip holds {files:,} files of {size:,.0f} MB", files=len(inside), size=size / 1e6)
+                raise IntakeError(
+                    Fault(what, str(path), tr("a zip of exports"), tr("Unpack it and take in what is wanted."))
+                )
             if any(entry.flag_bits & 1 for entry in inside):
-                raise IntakeError(Fault("the zip is protected by a password", str(path), "a zip without one"))
+                raise IntakeError(Fault(tr("the zip is protected by a password"), str(path), tr("a zip without one")))
             archive.extractall(into)  # which keeps to the folder whatever the names say
     except (BadZipFile, OSError, NotImplementedError, EOFError) as error:
-        raise IntakeError(Fault(f"the zip cannot be unpacked: {error}", str(path), "a whole zip")) from None
+        raise IntakeError(
+            Fault(tr("the zip cannot be unpacked: {error}", error=error), str(path), tr("a whole zip"))
+        ) from None
     exports = sorted(file for file in into.rglob("*") if is_export(file, into) and file.suffix.lower() != ".zip")
     if not exports:
-        raise IntakeError(Fault("no exports in this zip", str(path), ", ".join(ENDINGS[:4]) + ", …"))
+        raise IntakeError(Fault(tr("no exports in this zip"), str(path), ", ".join(ENDINGS[:4]) + ", …"))
     return exports
 
 
@@ -190,14 +195,17 @@ def _read_one(
         error.__context__ = error.__cause__ = None
         return Taken(path, error=error.with_traceback(None))
     except Exception as error:  # noqa: BLE001 - whatever a file is, it never stops the files after it
-        what = f"the file cannot be read ({type(error).__name__}: {str(error)[:200]})"
-        return Taken(path, error=IntakeError(Fault(what, str(path), "", "Leave this file out, and please report it.")))
+        what = tr("the file cannot be read ({kind}: {error})", kind=type(error).__name__, error=str(error)[:200])
+        return Taken(
+            path, error=IntakeError(Fault(what, str(path), "", tr("Leave this file out, and please report it.")))
+        )
 
 
 def _notes_of(proposal: Proposal, layout: Layout) -> tuple[str, ...]:
     """What a proposal says of its file, and the columns that an answer leaves out."""
     dropped = [header for header in proposal.layout.columns if header not in layout.columns]
-    return (*proposal.notes, *([LeftOut(f"left out, as answered: {', '.join(dropped)}")] if dropped else []))
+    note = LeftOut(tr("left out, as answered: {columns}", columns=", ".join(dropped)))
+    return (*proposal.notes, *([note] if dropped else []))
 
 
 def _try_pieces(

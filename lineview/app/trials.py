@@ -9,6 +9,7 @@ from lineview.app.question import QuestionScope, known_machine, machines_asked
 from lineview.app.week_inputs import WeekFetcher, trial_of, trials_of
 from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.plant.periods import moment
 from lineview.report import show
@@ -18,12 +19,12 @@ from lineview.week.trial import LEAST_SINCE, MOST_SHIFTS, Trial, TrialInputs, sh
 
 #: What a trial can be judged by, in one word; or a cause, as the ledger names it.
 SHORT = {
-    "rate": "effective rate",
-    "uptime": "uptime",
-    "stops": "stops per running hour",
-    "changeovers": "changeover minutes an hour planned",
-    "film": "film per thousand good pieces",
-    "paper": "wax paper per thousand good pieces",
+    "rate": mark("effective rate"),
+    "uptime": mark("uptime"),
+    "stops": mark("stops per running hour"),
+    "changeovers": mark("changeover minutes an hour planned"),
+    "film": mark("film per thousand good pieces"),
+    "paper": mark("wax paper per thousand good pieces"),
 }
 NO_LINE = "none"
 #: The change worth having where nobody says one [%].
@@ -80,7 +81,9 @@ def note_trial(works: Works, text: TrialText) -> Trial:
     """
     lines = list(dict.fromkeys(m.line for m in machines_asked(works.plant, "week")))
     if text.line is None and text.machine is None and len(lines) > 1:
-        raise AskError(Fault("no line was named", "--line", f"one of {', '.join(lines)}, or a machine"))
+        raise AskError(
+            Fault(tr("no line was named"), "--line", tr("one of {names}, or a machine", names=", ".join(lines)))
+        )
     now = datetime.now(UTC)
     empty = Trial(0, "", now, None, "", "", "", SHORT["rate"], WORTH_PERCENT, 0, "", "", "", now, now)
     return _store_trial(works, None, _apply_text(works, empty, replace(text, line=text.line or (lines or [""])[0])))
@@ -128,7 +131,7 @@ def close_trial(works: Works, number: int, decision: str) -> Trial:
         Where there is no such trial, or it says nothing yet.
     """
     if not decision.strip():
-        raise AskError(Fault("no decision was entered", "--decision", "for instance 'the new knife stays'"))
+        raise AskError(Fault(tr("no decision was entered"), "--decision", tr("for instance 'the new knife stays'")))
     verdict = works.ask(QuestionScope("week", trial=number)).text
     closed = replace(trial_of(works.store, number), verdict=verdict, decision=decision.strip())
     return _store_trial(works, number, closed)
@@ -163,12 +166,21 @@ def trial_words(works: Works, number: int) -> str:
         Of the trial.
     """
     trial, plant = trial_of(works.store, number), works.plant
-    beside = f"line {trial.beside}, not changed, beside it" if trial.beside else "no line beside it"
-    ends = "" if trial.ends_at is None else f" to {show.moment(trial.ends_at, plant, year=True)}"
+    beside = tr("line {line}, not changed, beside it", line=trial.beside) if trial.beside else tr("no line beside it")
+    ends = "" if trial.ends_at is None else tr(" to {end}", end=show.moment(trial.ends_at, plant, year=True))
     begins = show.moment(trial.begins_at, plant, year=True)
-    return (
-        f"Trial {trial.number}: {trial.what}, {_where(trial)}, from {begins}{ends}, "
-        f"judged by {trial.measure} over {trial.shifts} shifts ({trial.worth_percent:g} % is worth having), {beside}."
+    return tr(
+        "Trial {number}: {what}, {where}, from {begins}{ends}, judged by {measure} over {shifts} shifts "
+        "({worth:g} % is worth having), {beside}.",
+        number=trial.number,
+        what=trial.what,
+        where=_where(trial),
+        begins=begins,
+        ends=ends,
+        measure=tr(trial.measure),
+        shifts=trial.shifts,
+        worth=trial.worth_percent,
+        beside=beside,
     )
 
 
@@ -193,12 +205,15 @@ def trials_table(works: Works) -> Table:
         }
         for trial in reversed(trials_of(works.store))
     ]
-    text = "number; what: what was changed; where; begins_at: from; measure: judged by; shifts: shifts planned; "
-    return Table("trials", "Trials", columns_of(text + "decision; who: noted by"), rows)
+    columns = columns_of(
+        "number; what: what was changed; where; begins_at: from; measure: judged by; shifts: shifts planned; "
+        "decision; who: noted by"
+    )
+    return Table("trials", tr("Trials"), columns, rows)
 
 
 def _where(trial: Trial) -> str:
-    return f"machine {trial.machine}" if trial.machine else f"line {trial.line}"
+    return tr("machine {machine}", machine=trial.machine) if trial.machine else tr("line {line}", line=trial.line)
 
 
 def _store_trial(works: Works, number: int | None, trial: Trial) -> Trial:
@@ -215,7 +230,7 @@ def _apply_text(works: Works, trial: Trial, text: TrialText) -> Trial:
     if text.what is not None:
         changed = replace(changed, what=text.what.strip())
     if not changed.what:
-        faults.append(Fault("nothing says what was changed", "what", "for instance 'new knife'"))
+        faults.append(Fault(tr("nothing says what was changed"), "what", tr("for instance 'new knife'")))
     changed = _place(plant, changed, text, faults)
     changed = _times(plant, changed, text, faults)
     changed = _judging(changed, text, faults)
@@ -232,19 +247,31 @@ def _place(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> 
             changed = known_machine(plant, text.machine)
             line, machine = changed.line, changed.id
             if changed not in machines_asked(plant, "week"):
-                faults.append(Fault(f"'{changed.id}' is not a cut-and-wrap machine", "--machine"))
+                faults.append(Fault(tr("'{machine}' is not a cut-and-wrap machine", machine=changed.id), "--machine"))
         except AskError as error:
             faults += error.faults
     elif text.line is not None or text.machine is not None:
         machine = ""
     if line not in lines:
-        faults.append(Fault(f"no cut-and-wrap machine on line '{line}'", "--line", f"one of {', '.join(lines)}"))
+        faults.append(
+            Fault(
+                tr("no cut-and-wrap machine on line '{line}'", line=line),
+                "--line",
+                tr("one of {names}", names=", ".join(lines)),
+            )
+        )
     beside = trial.beside
     if text.beside is not None:
         beside = "" if text.beside in ("", NO_LINE) else text.beside
         if beside and (beside not in lines or beside == line):
             others = ", ".join([other for other in lines if other != line] + [NO_LINE])
-            faults.append(Fault(f"'{beside}' is not a line beside line '{line}'", "--beside", f"one of {others}"))
+            faults.append(
+                Fault(
+                    tr("'{beside}' is not a line beside line '{line}'", beside=beside, line=line),
+                    "--beside",
+                    tr("one of {names}", names=others),
+                )
+            )
     return replace(trial, line=line, machine=machine, beside=beside)
 
 
@@ -254,13 +281,13 @@ def _times(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> 
         if text.begins is not None:
             begins = moment(text.begins, plant.tz, "--from", now)
         elif trial.number == 0:
-            faults.append(Fault("no moment says from when on", "--from", "for instance 2026-06-09"))
+            faults.append(Fault(tr("no moment says from when on"), "--from", tr("for instance 2026-06-09")))
         if text.ends is not None:
             ends = moment(text.ends, plant.tz, "--to", now) if text.ends.strip() else None
     except AskError as error:
         faults += error.faults
     if ends is not None and ends <= begins:
-        faults.append(Fault("it ends before it begins", "--to", "a moment after its beginning"))
+        faults.append(Fault(tr("it ends before it begins"), "--to", tr("a moment after its beginning")))
     return replace(trial, begins_at=begins, ends_at=ends)
 
 
@@ -269,7 +296,13 @@ def _judging(trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
     shifts = _number(text.shifts, float(trial.shifts), "--shifts", (LEAST_SINCE, MOST_SHIFTS), faults)
     measure = trial.measure if text.measure is None else SHORT.get(text.measure.strip(), text.measure.strip())
     if measure == SPREAD:
-        faults.append(Fault(f"a trial is not judged by {SPREAD}", "--by", f"one of {', '.join(SHORT)}, or a cause"))
+        faults.append(
+            Fault(
+                tr("a trial is not judged by {measure}", measure=tr(SPREAD)),
+                "--by",
+                tr("one of {names}, or a cause", names=", ".join(SHORT)),
+            )
+        )
     return replace(trial, worth_percent=worth, shifts=round(shifts), measure=measure)
 
 
@@ -281,7 +314,13 @@ def _number(text: str | None, before: float, where: str, ends: tuple[float, floa
     except ValueError:
         value = float("nan")
     if not ends[0] <= value <= ends[1]:
-        faults.append(Fault(f"'{text}' is not allowed here", where, f"a number from {ends[0]:g} to {ends[1]:g}"))
+        faults.append(
+            Fault(
+                tr("'{text}' is not allowed here", text=text),
+                where,
+                tr("a number from {least:g} to {most:g}", least=ends[0], most=ends[1]),
+            )
+        )
         return before
     return value
 
@@ -303,7 +342,11 @@ def _check_measure(works: Works, trial: Trial) -> Trial:
     causes = {str(cause) for part in _inputs(works, trial).side.losses for cause in part.losses["cause"]}
     if trial.measure not in causes:
         measures = ", ".join([*SHORT, *sorted(causes)])
-        raise AskError(Fault(f"unknown measure '{trial.measure}'", "--by", f"one of {measures}"))
+        raise AskError(
+            Fault(
+                tr("unknown measure '{measure}'", measure=trial.measure), "--by", tr("one of {names}", names=measures)
+            )
+        )
     return trial
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
+from lineview.core.language import mark, tr
 from lineview.core.names import readable
 from lineview.intake.find import is_export
 from lineview.plant import Plant
@@ -73,7 +74,13 @@ class Watch:
         try:
             states = _states(self._folder)
         except OSError as error:
-            self._once(f"{readable(str(self._folder))} cannot be looked into: {error.strerror}")
+            self._once(
+                tr(
+                    "{folder} cannot be looked into: {reason}",
+                    folder=readable(str(self._folder)),
+                    reason=error.strerror,
+                )
+            )
             return []
         self._said = ""
         ready = [path for path, state in states.items() if self._is_ready(path, state)]
@@ -116,7 +123,7 @@ class Watch:
         except LineviewError as error:
             return [Taken(path, error=error)]
         except Exception as error:  # noqa: BLE001 - no file may end the watch
-            what = f"the file could not be taken in: {type(error).__name__}: {error}"
+            what = tr("the file could not be taken in: {kind}: {error}", kind=type(error).__name__, error=error)
             return [Taken(path, error=IntakeError(Fault(what, str(path))))]
 
     def _note(self, result: Taken, state: FileState) -> None:
@@ -134,7 +141,7 @@ class Watch:
             self._due.pop(path, None)
             if result.receipt is None:
                 self._unfit[path] = self._plant()
-        line = _line(result) + ("" if again_s is None else f"; it is tried again in {again_s:.0f} s")
+        line = _line(result) + ("" if again_s is None else tr("; it is tried again in {wait:.0f} s", wait=again_s))
         self._say(line)
         self._write(result, again_s)
 
@@ -152,7 +159,7 @@ class Watch:
             with log.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(entry) + "\n")
         except OSError as error:
-            self._once(f"{LOG} cannot be written: {error.strerror}")
+            self._once(tr("{file} cannot be written: {reason}", file=LOG, reason=error.strerror))
 
 
 def files_not_in(folder: Path) -> list[dict[str, Any]]:
@@ -196,7 +203,7 @@ def _how_bad(result: Taken) -> int:
 def _states(folder: Path) -> dict[Path, FileState]:
     """Size and time of every export in a folder; not what vanishes meanwhile or is no plain file."""
     if not folder.is_dir():
-        raise FileNotFoundError(2, "there is no such folder")
+        raise FileNotFoundError(2, tr("there is no such folder"))
     states = {}
     for path in sorted(folder.rglob("*")):
         try:
@@ -218,18 +225,29 @@ def _line(result: Taken) -> str:
     if result.error is not None:
         return f"{name}: {result.error.faults[0]}"
     if result.receipt is None:
-        return f"{name}: no layout fits; look at it with: lineview intake {readable(str(result.path))}"
+        return tr(
+            "{file}: no layout fits; look at it with: lineview intake {path}",
+            file=name,
+            path=readable(str(result.path)),
+        )
     r = result.receipt
-    before = ", taken in before" if r.already else ""
-    return f"{name}: intake {r.intake}{before}, {r.kept:,} rows new, {r.refused:,} refused"
+    before = tr(", taken in before") if r.already else ""
+    return tr(
+        "{file}: intake {intake}{before}, {kept:,} rows new, {refused:,} refused",
+        file=name,
+        intake=r.intake,
+        before=before,
+        kept=r.kept,
+        refused=r.refused,
+    )
 
 
 def _entry(result: Taken) -> dict[str, object]:
     entry: dict[str, object] = {"file": readable(result.path.name)}
     if result.error is not None:
-        return {**entry, "outcome": "not taken in", "why": [str(fault) for fault in result.error.faults]}
+        return {**entry, "outcome": mark("not taken in"), "why": [str(fault) for fault in result.error.faults]}
     if result.receipt is None:
-        return {**entry, "outcome": "no layout fits"}
+        return {**entry, "outcome": mark("no layout fits")}
     r = result.receipt
     counts = {"intake": r.intake, "rows": r.rows, "new": r.kept, "refused": r.refused}
-    return {**entry, "outcome": "taken in before" if r.already else "taken in", **counts}
+    return {**entry, "outcome": mark("taken in before") if r.already else mark("taken in"), **counts}

@@ -18,6 +18,7 @@ from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.core.frames import WEIGHTS
+from lineview.core.language import tr
 from lineview.core.resources import shipped
 from lineview.plant import Machine, Measures
 from lineview.records.stale import code_mark
@@ -181,7 +182,15 @@ class WeekFetcher(Fetcher):
         beside = tuple(self.plant.machines_of(trial.beside, "cut-and-wrap machine")) if trial.beside else ()
         span = self.store.span()
         if span is None or not machines:
-            raise AskError(Fault(f"there is nothing of line {trial.line} to judge trial {trial.number} by"))
+            raise AskError(
+                Fault(
+                    tr(
+                        "there is nothing of line {line} to judge trial {number} by",
+                        line=trial.line,
+                        number=trial.number,
+                    )
+                )
+            )
         end = span.end if trial.ends_at is None else min(trial.ends_at, span.end)
         period = Period(trial.begins_at - HISTORY, max(end, trial.begins_at))
         sides = [self._side(Pick(some, period, None, None, ""), span.end) for some in (machines, beside) if some]
@@ -276,7 +285,7 @@ class WeekFetcher(Fetcher):
         """What people noted on the machines of some lines, by time."""
         day = timedelta(days=2)
         noted = [
-            (trial.begins_at, f"trial {trial.number}: {trial.what}")
+            (trial.begins_at, tr("trial {number}: {what}", number=trial.number, what=trial.what))
             for trial in trials_of(self.store)
             if trial.line in lines
         ]
@@ -313,6 +322,6 @@ def trial_of(store: StoreReader, number: int) -> Trial:
     found = next((trial for trial in known if trial.number == number), None)
     if found is None:
         numbers = ", ".join(str(trial.number) for trial in known)
-        expected = f"one of {numbers}" if known else "one that was noted: lineview trial add"
-        raise AskError(Fault(f"there is no trial {number}", "--trial", expected))
+        expected = tr("one of {names}", names=numbers) if known else tr("one that was noted: lineview trial add")
+        raise AskError(Fault(tr("there is no trial {number}", number=number), "--trial", expected))
     return found

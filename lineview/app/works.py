@@ -14,6 +14,7 @@ from lineview.app.kept_results import KeptResults
 from lineview.app.plant_watch import PlantState, PlantWatch
 from lineview.core.errors import AskError, Fault, PlantError, StoreError
 from lineview.core.figure import Period
+from lineview.core.language import mark, tr
 from lineview.plant import Layout, Machine, Plant
 from lineview.report.answer import Answer, Question, Scope
 from lineview.store.store import Store
@@ -34,13 +35,13 @@ KEPT_ANSWERS, KEPT_BYTES = 64, 64_000_000
 CLOCKS_DIFFER = timedelta(hours=1)
 #: Periods that every question can be asked of, and the one that stands before the shifts.
 GENERAL_PERIODS = (
-    ("this-week", "since Monday"),
-    ("last-week", "the last whole week"),
-    ("last-7-days", "the last 7 days"),
-    ("last-28-days", "the last 28 days"),
-    ("all", "all readings"),
+    ("this-week", mark("since Monday")),
+    ("last-week", mark("the last whole week")),
+    ("last-7-days", mark("the last 7 days")),
+    ("last-28-days", mark("the last 28 days")),
+    ("all", mark("all readings")),
 )
-LAST_SHIFT = ("last-shift", "the last shift")
+LAST_SHIFT = ("last-shift", mark("the last shift"))
 
 
 class Works:
@@ -175,7 +176,7 @@ class Works:
         from lineview.app.accepted import keep_layout
 
         layout_kept = keep_layout(self.folder, layout)
-        self.store.accounts.note_event("layout accepted", layout_kept.id)
+        self.store.accounts.note_event(mark("layout accepted"), layout_kept.id)
         return layout_kept
 
     def undo(self, intake: int) -> None:
@@ -236,7 +237,7 @@ class Works:
 
         rows = self.store.intakes()
         if rows.filter((rows["id"] == intake) & (rows["layouts"] == LAYOUT.id)).is_empty():
-            raise AskError(Fault(f"intake {intake} is no count entered on the board", "undo"))
+            raise AskError(Fault(tr("intake {intake} is no count entered on the board", intake=intake), "undo"))
         self.store.undo(intake)
 
     def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
@@ -380,8 +381,8 @@ class Works:
             WeekFetcher(store, self.records, plant, self.measured.of(store.version(), state)).keep_weeks()
 
     def _nothing_read(self) -> AskError:
-        do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
-        return AskError(Fault("there are no readings yet", str(self.folder), do=do))
+        do = tr("Upload exports on the intake page, or take them in: lineview intake FOLDER.")
+        return AskError(Fault(tr("there are no readings yet"), str(self.folder), do=do))
 
     def known_machine(self, name: str) -> Machine:
         """The machine of this id."""
@@ -411,11 +412,12 @@ class Works:
         try:
             machine = choose_machine(plant, QuestionScope(question, line), self.store.span)
         except AskError:
-            return list(GENERAL_PERIODS)
+            return [(name, tr(label)) for name, label in GENERAL_PERIODS]
         span = self.store.span(machine.id)
         shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
-        shifts_first = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
-        return [*shifts_first, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *shifts_first]
+        shifts_first = [(LAST_SHIFT[0], tr(LAST_SHIFT[1])), *((name, label) for name, label, _ in shifts)]
+        general = [(name, tr(label)) for name, label in GENERAL_PERIODS]
+        return [*shifts_first, *general] if question == "shift" else [*general, *shifts_first]
 
     def span(self) -> Period | None:
         """From the first to the last reading of all machines [UTC]; None before the first."""
@@ -440,15 +442,15 @@ class Works:
             Where the folder has gone, though its journal is still open, or the journal cannot be read.
         """
         if not (self.folder / "store").is_dir():
-            do = "Bring it back to its place; nothing has to be started anew."
-            raise StoreError(Fault("the works folder has gone", self.folder.name, do=do))
+            do = tr("Bring it back to its place; nothing has to be started anew.")
+            raise StoreError(Fault(tr("the works folder has gone"), self.folder.name, do=do))
         return f"{self.store.version()}/{self._plants.state()}"
 
 
 def _past(at: datetime) -> None:
     """Refuse a moment that is still to come."""
     if at > datetime.now(UTC) + CLOCKS_DIFFER:
-        raise AskError(Fault("this moment is in the future", "at", "a moment that is over"))
+        raise AskError(Fault(tr("this moment is in the future"), "at", tr("a moment that is over")))
 
 
 def _no_answers() -> KeptResults[Answer]:

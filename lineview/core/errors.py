@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from lineview.core.language import tr
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -18,7 +20,7 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        expectation = f"; expected {self.expected}" if self.expected else ""
+        expectation = tr("; expected {expected}", expected=self.expected) if self.expected else ""
         advice = f". {self.do}" if self.do else ""
         return f"{place}{self.what}{expectation}{advice}"
 
@@ -74,7 +76,7 @@ def check_positive(**values: float) -> None:
         Naming all of them.
     """
     faults = [
-        Fault(f"{name} is {value:g}", name, "a number above 0")
+        Fault(tr("{name} is {value:g}", name=name, value=value), name, tr("a number above 0"))
         for name, value in values.items()
         if not (math.isfinite(value) and value > 0)
     ]

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
+from lineview.core.language import month_name, tr, weekday_name
 from lineview.plant.checks import WEEK
 from lineview.plant.model import Shift
 
@@ -87,9 +88,15 @@ def read_period(text: str) -> PeriodName:
     first = _day(_WEEK.sub(r"\g<0>-1", first_text), text)
     last = _day(_WEEK.sub(r"\g<0>-7", last_text or first_text), text)
     if last < first:
-        raise AskError(Fault(f"'{text}' ends before it starts", "period", "the earlier day first"))
+        raise AskError(Fault(tr("'{text}' ends before it starts", text=text), "period", tr("the earlier day first")))
     if (last - first).days > MOST_DAYS:
-        raise AskError(Fault(f"'{text}' is {(last - first).days:,} days", "period", f"up to {MOST_DAYS:,}"))
+        raise AskError(
+            Fault(
+                tr("'{text}' is {days:,} days", text=text, days=(last - first).days),
+                "period",
+                tr("up to {most:,}", most=MOST_DAYS),
+            )
+        )
     return Days(first, last)
 
 
@@ -118,8 +125,8 @@ def read_wall_time(text: str, where: str) -> datetime:
     try:
         return _of_our_time(datetime.fromisoformat(day_first or text.strip()))
     except ValueError:
-        expected = "for instance 2026-06-09 06:00"
-        raise AskError(Fault(f"'{text}' is not a date and time", where, expected)) from None
+        expected = tr("for instance 2026-06-09 06:00")
+        raise AskError(Fault(tr("'{text}' is not a date and time", text=text), where, expected)) from None
 
 
 def _of_our_time(at: D) -> D:
@@ -138,9 +145,11 @@ def _day(text: str, period_text: str) -> date:
     try:
         return _of_our_time(date.fromisoformat("" if _WEEK.match(text) else text))  # which takes it for its Monday
     except ValueError:
-        examples = "a day such as 2026-06-09, a week such as 2026-W24, or a shift such as 2026-06-09.early"
-        expected = f"one of {', '.join(WORDS)}, {examples}"
-        raise AskError(Fault(f"unknown period '{period_text}'", "period", expected)) from None
+        expected = tr(
+            "one of {words}, a day such as 2026-06-09, a week such as 2026-W24, or a shift such as 2026-06-09.early",
+            words=", ".join(WORDS),
+        )
+        raise AskError(Fault(tr("unknown period '{period}'", period=period_text), "period", expected)) from None
 
 
 def _utc(day: date, clock: time, zone: ZoneInfo) -> datetime:
@@ -179,13 +188,24 @@ def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> l
                 continue
             period = _shift_period(shift, day, zone)
             if period.start <= span.end and period.end > span.start:
-                listed.append((f"{day.isoformat()}.{shift.id}", f"{_day_label(day)}, {shift.id}", period))
+                listed.append((f"{day.isoformat()}.{shift.id}", _shift_label(day, shift), period))
     return sorted(listed, key=lambda item: item[2].start)
 
 
-def _day_label(day: date) -> str:
+def day_label(day: date) -> str:
     """A local day as "Tue 9 June"."""
-    return f"{day:%a} {day.day} {day:%B}"
+    weekday, month = weekday_name(day.weekday(), short=True), month_name(day.month)
+    return tr("{weekday} {day} {month}", weekday=weekday, day=day.day, month=month)
+
+
+def days_label(first: date, last: date) -> str:
+    """Local days from one to another; one day alone is named once."""
+    start, end = day_label(first), day_label(last)
+    return start if start == end else tr("{start} to {end}", start=start, end=end)
+
+
+def _shift_label(day: date, shift: Shift) -> str:
+    return tr("{day}, {shift}", day=day_label(day), shift=shift.id)
 
 
 def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
@@ -215,23 +235,24 @@ def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: P
         return _shift_of_day(name, shifts, zone)
     if isinstance(name, Days):
         period = Period(_utc(name.first, time(0), zone), _utc(name.last + timedelta(days=1), time(0), zone))
-        ends = [_day_label(day) for day in dict.fromkeys((name.first, name.last))]
-        return period, " to ".join(ends)
+        return period, days_label(name.first, name.last)
     if name == "last-shift":
         return _last_shift(shifts, zone, span)
     if name == "all":
-        return Period(span.start, _after(now)), "all readings"
+        return Period(span.start, _after(now)), tr("all readings")
     if name in ("this-week", "last-week"):
         return _this_week(zone, span) if name == "this-week" else _last_week(shifts, zone, span)
     days = int(name.split("-")[1])
     start = max(now - timedelta(days=days), span.start)
-    return Period(start, _after(now)), f"the last {days} days"
+    return Period(start, _after(now)), tr("the last {days} days", days=days)
 
 
 def _this_week(zone: ZoneInfo, span: Period) -> tuple[Period, str]:
     today = span.end.astimezone(zone).date()
     monday = today - timedelta(days=today.weekday())
-    return Period(max(_utc(monday, time(0), zone), span.start), _after(span.end)), f"since {_day_label(monday)}"
+    return Period(max(_utc(monday, time(0), zone), span.start), _after(span.end)), tr(
+        "since {day}", day=day_label(monday)
+    )
 
 
 def _last_week(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
@@ -246,7 +267,7 @@ def _last_week(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple
         monday -= timedelta(days=7)
     start = _utc(monday, time(0), zone)
     end = _utc(monday + timedelta(days=7), time(0), zone)
-    return Period(max(start, span.start), end), f"the week of {_day_label(monday)}"
+    return Period(max(start, span.start), end), tr("the week of {day}", day=day_label(monday))
 
 
 def _after(moment: datetime) -> datetime:
@@ -260,19 +281,22 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     if candidates:
         return candidates[-1][2], candidates[-1][1]
     day = span.end.astimezone(zone).date()  # without shifts: what was read of the last day
-    return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), _day_label(day)
+    return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), day_label(day)
 
 
 def _shift_of_day(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
     shift = next((s for s in shifts if s.id == name.shift), None)
     if shift is None:
-        names = ", ".join(s.id for s in shifts) or "none in the plant description"
-        raise AskError(Fault(f"unknown shift '{name.shift}'", "period", f"one of {names}"))
+        names = ", ".join(s.id for s in shifts) or tr("none in the plant description")
+        raise AskError(
+            Fault(tr("unknown shift '{shift}'", shift=name.shift), "period", tr("one of {names}", names=names))
+        )
     if WEEK[name.day.weekday()] not in shift.days:
         that_day = ", ".join(s.id for s in shifts if WEEK[name.day.weekday()] in s.days)
-        what = f"no '{shift.id}' shift starts on {_day_label(name.day)}"
-        raise AskError(Fault(what, "period", f"one of {that_day}" if that_day else "a day with shifts"))
-    return _shift_period(shift, name.day, zone), f"{_day_label(name.day)}, {shift.id}"
+        what = tr("no '{shift}' shift starts on {day}", shift=shift.id, day=day_label(name.day))
+        expected = tr("one of {names}", names=that_day) if that_day else tr("a day with shifts")
+        raise AskError(Fault(what, "period", expected))
+    return _shift_period(shift, name.day, zone), _shift_label(name.day, shift)
 
 
 def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
@@ -296,8 +320,9 @@ def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
         return wall.astimezone(UTC)
     at = wall.replace(tzinfo=zone).astimezone(UTC)
     if at.astimezone(zone).replace(tzinfo=None) != wall:
-        expected = "a time that the spring change leaves in place"
-        raise AskError(Fault(f"{wall:%Y-%m-%d %H:%M} does not exist in {zone.key}", where, expected))
+        expected = tr("a time that the spring change leaves in place")
+        what = tr("{moment} does not exist in {zone}", moment=f"{wall:%Y-%m-%d %H:%M}", zone=zone.key)
+        raise AskError(Fault(what, where, expected))
     return at
 
 
