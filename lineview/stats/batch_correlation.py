@@ -120,7 +120,7 @@ def fit_memory(means: ArrayLike, variances: ArrayLike) -> MemoryFit:
     """
     y, errors = np.asarray(means, dtype=np.float64), np.asarray(variances, dtype=np.float64)
     if y.size < 3:
-        raise MeasureError(Fault(f"{y.size} groups", "means", tr("three or more")))
+        raise MeasureError(Fault(f"{y.size} groups", "means", "three or more"))
     sd_of_means = max(float(np.std(y)), 1e-12)
     least, most = np.log(0.1 * sd_of_means), np.log(6.0 * sd_of_means)
     sds = np.exp(np.linspace(least, most, _SDS))
@@ -257,10 +257,10 @@ def within_batch_correlation(
     follow, usual = float(weight @ (grid[:, 0] * (1 - grid[:, 1]))), value.size / (int(run[-1]) + 1)
     if follow > FOLLOWS and usual < LONG_ENOUGH:
         why = tr(
-            "no interval: readings follow each other ({follow:.2f}), {usual:.0f} in a batch; needs {long_enough}",
+            "no interval: readings follow each other ({follow:.2f}), {usual:.0f} in a batch; needs {needs}",
             follow=follow,
             usual=usual,
-            long_enough=LONG_ENOUGH,
+            needs=LONG_ENOUGH,
         )
         sd = Estimate(middle, n=runs.df.size, interval=why)
     return RunNoise(sd, follow)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.core.language import mark, tr
+from lineview.core.language import mark
 
 Floats = NDArray[np.float64]
 
@@ -232,7 +232,7 @@ def control_constants(n: int) -> ControlConstants:
     (2.326, 0.9727)
     """
     if n < 2:
-        raise MeasureError(Fault(tr("subgroups of {n}", n=n), "n", tr("2 or more")))
+        raise MeasureError(Fault(f"subgroups of {n}", "n", "2 or more"))
     d2, d3 = _relative_range(n)
     return ControlConstants(n, d2, d3, sqrt(2 / (n - 1)) * exp(lgamma(n / 2) - lgamma((n - 1) / 2)))
 
@@ -308,7 +308,7 @@ def subgroup_limits(groups: Floats) -> tuple[Limits, Limits, Limits]:
     (2.5, 2.0)
     """
     if groups.ndim != 2 or groups.shape[1] < 2:
-        raise MeasureError(Fault(tr("subgroups too small"), "groups", tr("m x n with n of 2 or more")))
+        raise MeasureError(Fault("subgroups too small", "groups", "m x n with n of 2 or more"))
     n = groups.shape[1]
     constants = control_constants(n)
     means, ranges, sds = groups.mean(axis=1), np.ptp(groups, axis=1), groups.std(axis=1, ddof=1)
@@ -320,7 +320,7 @@ def subgroup_limits(groups: Floats) -> tuple[Limits, Limits, Limits]:
     return (
         _limits("mean", means, centre, centre - half, centre + half, sd),
         _limits("range", ranges, mean_range, d3 * mean_range, d4 * mean_range, sd),
-        _limits(tr("standard deviation"), sds, mean_sd, b3 * mean_sd, b4 * mean_sd, mean_sd / constants.c4),
+        _limits("standard deviation", sds, mean_sd, b3 * mean_sd, b4 * mean_sd, mean_sd / constants.c4),
     )
 
 
@@ -355,7 +355,7 @@ def individuals_limits(x: Floats, *, d2: float | None = None) -> tuple[Limits, L
     2.15
     """
     if x.size < 2:
-        raise MeasureError(Fault(tr("too few values for a moving range"), "x", tr("two or more")))
+        raise MeasureError(Fault("too few values for a moving range", "x", "two or more"))
     printed = 1.128 if d2 is None else d2
     ranges = np.abs(np.diff(x))
     mean, mean_range = x.mean(), ranges.mean()
@@ -363,5 +363,5 @@ def individuals_limits(x: Floats, *, d2: float | None = None) -> tuple[Limits, L
     upper = control_constants(2).range_limits[1] * mean_range
     return (
         _limits("individuals", x, mean, mean - 3 * sd, mean + 3 * sd, sd),
-        _limits(tr("moving range"), ranges, mean_range, 0.0, upper, sd),
+        _limits("moving range", ranges, mean_range, 0.0, upper, sd),
     )

@@ -112,7 +112,7 @@ def interval_of_mean(values: ArrayLike, *, least: int = 2, floor: float = -math.
     """
     x = np.asarray(values, dtype=np.float64)
     if x.size < max(least, 2):
-        return Estimate.unknown(tr("too few: needs {least}, has {size}", least=max(least, 2), size=x.size), x.size)
+        return Estimate.unknown(tr("too few: needs {needs}, has {has}", needs=max(least, 2), has=x.size), x.size)
     error = float(x.std(ddof=1)) / math.sqrt(x.size)
     mean = student_interval(float(x.mean()), error, x.size - 1, n=x.size, level=level)
     return mean if mean.low is None or mean.low >= floor else replace(mean, low=floor)
@@ -144,7 +144,7 @@ def interval_of_block_means(values: ArrayLike, blocks: int = 10) -> Estimate:
     """
     x = np.asarray(values, dtype=np.float64)
     if x.size < 2:
-        return Estimate.unknown(tr("too few: needs 2, has {size}", size=x.size), x.size)
+        return Estimate.unknown(tr("too few: needs {needs}, has {has}", needs=2, has=x.size), x.size)
     means = np.array([block.mean() for block in np.array_split(x, min(blocks, x.size))])
     error = float(means.std(ddof=1)) / math.sqrt(means.size)
     return student_interval(float(x.mean()), error, means.size - 1, n=x.size)
@@ -192,7 +192,7 @@ def summarize(values: Sequence[float]) -> Summary:
     (10000000.2, 0.1, -0.999)
     """
     if not len(values) or not all(math.isfinite(v) for v in values):
-        raise MeasureError(Fault(tr("no finite values to summarize"), "values", tr("one or more finite numbers")))
+        raise MeasureError(Fault("no finite values to summarize", "values", "one or more finite numbers"))
     exact = [Fraction(repr(float(value))) for value in values]
     mean = statistics.mean(exact)
     if len(exact) < 2:

@@ -53,12 +53,12 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     """Answer what pieces weigh, how far they spread and what that costs."""
     machine = plant.machine(scope.machine)
     if machine is None:
-        there = ", ".join(m.id for m in plant.machines) or "none"
+        there = ", ".join(m.id for m in plant.machines) or tr("none")
         raise AskError(
             Fault(
                 tr("'{machine}' is not a machine of the plant", machine=scope.machine),
                 "--machine",
-                tr("one of {there}", there=there),
+                tr("one of {machines}", machines=there),
             )
         )
     start, end = scope.period.start, scope.period.end
@@ -90,7 +90,7 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
         tables=tuple(tables),
         series=series,
         notes=(*notes(account, plant), *giveaway_notes(account), *line_notes(across, plant), *detail_notes(detail)),
-        cautions=CAUTIONS,
+        cautions=tuple(tr(caution) for caution in CAUTIONS),
     )
 
 

@@ -121,9 +121,7 @@ class Filling:
         self._p = np.trim_zeros(piece.p)
         self._step_g = piece.step_g
         if self._least < 1 or not greatest_g > 0:
-            raise MeasureError(
-                Fault(tr("pieces or the fill weigh nothing"), tr("piece, fill_g"), tr("masses above 0 g"))
-            )
+            raise MeasureError(Fault(tr("pieces or the fill weigh nothing"), "piece, fill_g", tr("masses above 0 g")))
         goal = self._goal(greatest_g)
         self._comes_by = np.zeros(goal)
         current, at = np.ones(1), 0

@@ -202,11 +202,10 @@ def plan_bags(
     batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
     pieces = BagPieces(law, deviation.between.value or 0.0, batches)
     rows = tuple(_row(pieces, label, pieces_per_lot, rules, confidence) for label in labels_g)
-    shape = (
-        tr("shape of {size} single pieces", size=off.size)
-        if real
-        else tr("a normal shape, as few single pieces were weighed")
-    )
+    if real:
+        shape = tr("shape of {count} single pieces", count=off.size)
+    else:
+        shape = tr("a normal shape, as few single pieces were weighed")
     return BagPlan(rows, rules.banner, shape, batches, confidence, product, rules.short_banner)
 
 
@@ -258,11 +257,11 @@ def plan_products(
 
 def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules: ContentsRules) -> BagPlan:
     why = tr(
-        "too few: needs {least_weighings} weighings of {least_batches} batches, has {n} of {batches}",
-        least_weighings=LEAST_WEIGHINGS,
-        least_batches=LEAST_BATCHES,
-        n=n,
-        batches=batches,
+        "too few: needs {weighings} weighings of {batches} batches, has {has_weighings} of {has_batches}",
+        weighings=LEAST_WEIGHINGS,
+        batches=LEAST_BATCHES,
+        has_weighings=n,
+        has_batches=batches,
     )
     rows = tuple(BagRow(g, 0, why_none=why) for g in labels)
     return BagPlan(rows, rules.banner, "", 0, 0.95, product, rules.short_banner)

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.stats.control_charts import control_constants, individuals_limits
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import summarize
@@ -130,15 +130,15 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     single, moving = individuals_limits(points["deviation_g"].to_numpy())
     charts = [
         ChartLimits(
-            tr("batch means"),
-            tr("g off target"),
+            mark("batch means"),
+            mark("g off target"),
             single.centre,
             single.low,
             single.high,
             tuple(names[i] for i in single.outside),
         ),
         ChartLimits(
-            tr("moving range of batch means"),
+            mark("moving range of batch means"),
             "g",
             moving.centre,
             moving.low,
@@ -168,7 +168,7 @@ def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     outside = (sd > high) | (sd < low)
     middle = int(np.argsort(n)[n.size // 2])
     return ChartLimits(
-        tr("spread within batches"),
+        mark("spread within batches"),
         "g",
         float(centre[middle]),
         float(low[middle]),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.stats.means import summarize
 
 
@@ -37,6 +37,10 @@ class Shortage:
     from_g: float
     grams: float | None = None
     percent: float | None = None
+
+
+#: What of a shipped table was not compared with its document.
+NOT_COMPARED = (mark("table"), mark("rows above 1000 g, and rounding,"))
 
 
 @dataclass(frozen=True)
@@ -81,7 +85,7 @@ class ContentsRules:
     round_up: tuple[tuple[float, float], ...] = ()
     never_beyond: float | None = None
     packers_share: float | None = None
-    not_compared: str = "table"
+    not_compared: str = NOT_COMPARED[0]
 
     @property
     def banner(self) -> str:
@@ -89,23 +93,18 @@ class ContentsRules:
         if self.compared_with_document:
             return f"{self.title}, {self.edition}"
         return tr(
-            "{title}, {edition}: {not_compared} not compared with the document",
+            "{title}, {edition}: {part} not compared with the document",
             title=self.title,
             edition=self.edition,
-            not_compared=self.not_compared,
+            part=tr(self.not_compared),
         )
 
     @property
     def short_banner(self) -> str:
         """Their name, and whether the table was compared with the document."""
-        compared = self.compared_with_document
-        return (
-            self.name
-            if compared
-            else tr(
-                "{name}, {not_compared} not compared with the document", name=self.name, not_compared=self.not_compared
-            )
-        )
+        if self.compared_with_document:
+            return self.name
+        return tr("{rules}, {part} not compared with the document", rules=self.name, part=tr(self.not_compared))
 
     def allowance_g(self, label_g: float) -> float:
         """How much one package may be short [g]."""
@@ -113,7 +112,7 @@ class ContentsRules:
         if not rows or not label_g > 0:
             raise MeasureError(
                 Fault(
-                    tr("{name} does not cover packages of {label_g:g} g", name=self.name, label_g=label_g),
+                    tr("{rules} does not cover packages of {label:g} g", rules=self.name, label=label_g),
                     "label_g",
                     tr("a greater label"),
                 )
@@ -248,10 +247,10 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
         reasons.insert(
             0,
             tr(
-                "The plan for a lot of {lot} needs {needed} packages; {net_g} weighed so far.",
+                "The plan for a lot of {lot} needs {needed} packages; {weighed} weighed so far.",
                 lot=lot,
                 needed=needed,
-                net_g=len(net_g),
+                weighed=len(net_g),
             ),
         )
     verdict = None if len(net_g) < needed else not failed
@@ -279,7 +278,9 @@ def _check(net_g: Sequence[float], lot: int) -> None:
     if lot < max(len(net_g), 1):
         faults.append(
             Fault(
-                tr("{net_g} packages of a lot of {lot}", net_g=len(net_g), lot=lot), "lot", tr("at least those weighed")
+                tr("{weighed} packages of a lot of {lot}", weighed=len(net_g), lot=lot),
+                "lot",
+                tr("at least those weighed"),
             )
         )
     if faults:
@@ -289,30 +290,34 @@ def _check(net_g: Sequence[float], lot: int) -> None:
 def _mean_part(mean: float, label: float, slack: float) -> tuple[bool, str]:
     error = mean - label
     ok = error >= -slack
-    side = tr("{error:.2f} g {part} the label", error=abs(error), part="above" if error >= 0 else "below")
     if error >= 0:
-        return ok, tr("The mean is {side}.", side=side)
-    verb = "within" if ok else tr("more than")
+        return ok, tr("The mean is {off:.2f} g above the label.", off=error)
+    if ok:
+        return ok, tr(
+            "The mean is {off:.2f} g below the label, within the {slack:.2f} g that chance in the sample allows.",
+            off=-error,
+            slack=slack,
+        )
     return ok, tr(
-        "The mean is {side}, {verb} the {slack:.2f} g that chance in the sample allows.",
-        side=side,
-        verb=verb,
+        "The mean is {off:.2f} g below the label, more than the {slack:.2f} g that chance in the sample allows.",
+        off=-error,
         slack=slack,
     )
 
 
 def _beyond_part(beyond: int, allowed: int, label: float, allowance: float) -> tuple[bool, str]:
-    what = tr(
-        "below {label:.1f} g (label less {allowance:g} g); {allowed} may be",
-        label=label - allowance,
+    text = tr(
+        "{beyond} packages are below {limit:.1f} g (label less {allowance:g} g); {allowed} may be.",
+        beyond=beyond,
+        limit=label - allowance,
         allowance=allowance,
         allowed=allowed,
     )
-    return beyond <= allowed, tr("{beyond} packages are {what}.", beyond=beyond, what=what)
+    return beyond <= allowed, text
 
 
 def _twice_part(twice: int, rules: ContentsRules, label: float, allowance: float) -> list[tuple[bool, str]]:
     if rules.never_beyond is None:
         return []
     limit = label - rules.never_beyond * allowance
-    return [(twice == 0, tr("{twice} packages are below {limit:.1f} g; none may be.", twice=twice, limit=limit))]
+    return [(twice == 0, tr("{packages} packages are below {limit:.1f} g; none may be.", packages=twice, limit=limit))]

@@ -42,15 +42,15 @@ class Sorted:
         frequency = (
             self.aside.group_by("reason", maintain_order=True).len().sort(["len", "reason"], descending=[True, False])
         )
-        return dict(frequency.iter_rows())
+        return {tr(reason): count for reason, count in frequency.iter_rows()}
 
 
 def sort_out(weighings: pl.DataFrame) -> Sorted:
     """Set aside weighings that cannot be of single pieces of their product, each with its reason."""
     marked = weighings.with_columns(reason=_plain_reason())
-    marked = _mark(marked, _repeats(marked), tr("given twice"))
+    marked = _mark(marked, _repeats(marked), mark("given twice"))
     marked = _mark_implausible(marked)
-    marked = _mark(marked, _standing_still(marked), tr("the scale was stuck"))
+    marked = _mark(marked, _standing_still(marked), mark("the scale was stuck"))
     marked = _mark(marked, _outliers(marked), OUTLIER)
     return Sorted(
         marked.filter(pl.col("reason").is_null()).drop("reason"), marked.filter(pl.col("reason").is_not_null())
@@ -61,22 +61,22 @@ def _plain_reason() -> pl.Expr:
     mass, pieces = pl.col("mass_g"), pl.col("pieces")
     return (
         pl.when(mass.is_null() | ~mass.is_finite())
-        .then(pl.lit("no weight"))
+        .then(pl.lit(mark("no weight")))
         .when(mass <= 0)
-        .then(pl.lit("zero or negative"))
+        .then(pl.lit(mark("zero or negative")))
         .when(pieces.is_null() | (pieces < 1))
-        .then(pl.lit("no number of pieces"))
+        .then(pl.lit(mark("no number of pieces")))
         .when(pl.col("gross").fill_null(False) & pl.col("wrap_g").is_null())
-        .then(pl.lit("weighed with the wrap, and the wrap's mass is not known"))
+        .then(pl.lit(mark("weighed with the wrap, and the wrap's mass is not known")))
         .when(pl.col("net_g") <= 0)
-        .then(pl.lit("less than its wrap"))
+        .then(pl.lit(mark("less than its wrap")))
     )
 
 
 def _mark(frame: pl.DataFrame, hit: pl.Series, reason: str) -> pl.DataFrame:
     """Give rows that are hit, and have no reason yet, this one."""
-    mark = pl.when(pl.col("reason").is_null() & hit.fill_null(False)).then(pl.lit(reason))
-    return frame.with_columns(reason=pl.coalesce("reason", mark))
+    marked = pl.when(pl.col("reason").is_null() & hit.fill_null(False)).then(pl.lit(reason))
+    return frame.with_columns(reason=pl.coalesce("reason", marked))
 
 
 def _repeats(frame: pl.DataFrame) -> pl.Series:
@@ -124,8 +124,8 @@ def _looks_like(ratio: float, typical: float, steady: float, odd: int, usable: i
         count = round(typical)
         if abs(typical / count - 1) < 0.02 and steady > 0.03:
             return tr("looks like {count} pieces weighed as one", count=count)
-        return tr("far above one piece: a bag or tray on the scale, or several pieces weighed as one")
-    return tr("far below one piece") if ratio < 1 else tr("far above one piece")
+        return mark("far above one piece: a bag or tray on the scale, or several pieces weighed as one")
+    return mark("far below one piece") if ratio < 1 else mark("far above one piece")
 
 
 def _standing_still(frame: pl.DataFrame) -> pl.Series:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
-from lineview.core.language import tr
+from lineview.core.language import in_digits, mark, tr
 from lineview.report.figures import FigureList
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
@@ -12,6 +12,9 @@ from lineview.weight.giveaway import NAMED_FROM, ProductGiveaway, WeekGiveaway, 
 from lineview.weight.lines import LineSpread
 from lineview.weight.sources import SpreadSources
 from lineview.weight.spread import WeightSpread
+
+#: Levels of the spread by what they are called.
+LEVELS = {"batch": mark("batch"), "sample": mark("sample"), "piece": mark("piece")}
 
 
 def weight_figures(account: WeightAccount, across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
@@ -48,9 +51,11 @@ def _add(
 
 
 def _nothing(figures: FigureList, account: WeightAccount) -> None:
-    reasons = "; ".join(tr("{n} weights set aside: {why}", n=n, why=why) for why, n in account.sorted.reasons.items())
+    reasons = "; ".join(
+        tr("{count} weights set aside: {reason}", count=n, reason=why) for why, n in account.sorted.reasons.items()
+    )
     if account.unplaced:
-        reasons = reasons or tr("nothing says which product the {unplaced} weights are of", unplaced=account.unplaced)
+        reasons = reasons or tr("nothing says which product the {count} weights are of", count=account.unplaced)
     for name in ("mean_g", "sd_within_g", "sd_between_g", "sd_total_g", "giveaway_g_per_piece"):
         if reasons:
             figures.unknown(name, reasons)
@@ -85,7 +90,7 @@ def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, ta
 
 
 def _spreads(figures: FigureList, spread: WeightSpread) -> None:
-    levels = " / ".join(spread.levels) or "none"
+    levels = " / ".join(tr(LEVELS[level]) for level in spread.levels) or tr("none")
     working = tr(
         "restricted maximum likelihood, levels {levels}, {weighings} weighings",
         levels=levels,
@@ -94,7 +99,7 @@ def _spreads(figures: FigureList, spread: WeightSpread) -> None:
     working += f"; {spread.checks.words}" if spread.checks.words else ""
     total = tr("√(between² + within²)")
     if spread.between.value is not None and spread.within.value is not None:
-        total = f"√({spread.between.value:.4f}² + {spread.within.value:.4f}²)"
+        total = in_digits(f"√({spread.between.value:.4f}² + {spread.within.value:.4f}²)")
     _add(figures, "sd_within_g", spread.within, working, spread.weighings)
     _add(figures, "sd_between_g", spread.between, working, spread.batches)
     _add(figures, "sd_total_g", spread.total, total, spread.weighings)
@@ -123,7 +128,13 @@ def _capabilities(figures: FigureList, account: WeightAccount, spread: WeightSpr
             ("pp", capability.pp, f"1 / (3 × {total})"),
             ("ppk", capability.ppk, f"({mean}) / (3 × {total})"),
         ):
-            _add(figures, name, index, tr("{working}, in tolerances from the target", working=working), spread.pieces)
+            _add(
+                figures,
+                name,
+                index,
+                tr("{working}, in tolerances from the target", working=in_digits(working)),
+                spread.pieces,
+            )
     if scaled is None:
         return figures.unknown("below_tolerance_percent", tr("no weight can be used"))
     working = tr("normal share below target − tolerance, by mean and total spread")
@@ -142,13 +153,13 @@ def _giveaway(figures: FigureList, account: WeightAccount, spread: WeightSpread)
         of = tr(" of the products weighed") if 1 - split.covered >= NAMED_FROM else ""
     elif week is not None:
         working = tr(
-            "{mean:+.4f} g × {week:,.0f} pieces a week ({week_2:,.0f} pieces × {week_3:,.0f} / "
-            "{week_4:,.0f} planned minutes)",
-            mean=spread.mean,
-            week=week[0],
-            week_2=week[1],
-            week_3=week[3],
-            week_4=week[2],
+            "{deviation:+.4f} g × {a_week:,.0f} pieces a week ({pieces:,.0f} pieces × {minutes_a_week:,.0f} / "
+            "{minutes:,.0f} planned minutes)",
+            deviation=spread.mean,
+            a_week=week[0],
+            pieces=week[1],
+            minutes_a_week=week[3],
+            minutes=week[2],
         )
     _add(
         figures, "giveaway_g_per_piece", giveaway.g_per_piece, tr("mean mass − target; negative: short"), spread.pieces
@@ -159,16 +170,16 @@ def _giveaway(figures: FigureList, account: WeightAccount, spread: WeightSpread)
 def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool = False) -> str:
     """Write a sum over products with its numbers, and how its limits were made."""
     parts = " + ".join(
-        f"{r.product} {r.pieces_per_week:,.0f} × {r.off_g.value:+.4f} g"
-        + (f" × {r.price_per_kg:g} a kg" if money else "")
+        tr("{product} {pieces:,.0f} × {off:+.4f} g", product=r.product, pieces=r.pieces_per_week, off=r.off_g.value)
+        + (tr(" × {price:g} a kg", price=r.price_per_kg) if money else "")
         for r in rows
         if r.off_g.value is not None and (r.price_per_kg is not None or not money)
     )
     if split.degrees is None or split.degrees < 1:
         return parts
     return tr(
-        "{parts}; uncertainties by squares, Student's t with {degrees} degrees of freedom",
-        parts=parts,
+        "{sum}; uncertainties by squares, Student's t with {degrees} degrees of freedom",
+        sum=parts,
         degrees=split.degrees,
     )
 
@@ -188,7 +199,7 @@ def _money(figures: FigureList, account: WeightAccount, detail: WeightDetail) ->
         priced = tuple(row for row in split.rows if row.product in split.priced)
         no_price = ", ".join(split.no_price)
         working = tr(
-            "not the total, as {no_price} has no price: {sum}", no_price=no_price, sum=_sum(split, priced, money=True)
+            "not the total, as {products} has no price: {sum}", products=no_price, sum=_sum(split, priced, money=True)
         )
         products = ", ".join(split.priced)
         _add(figures, "giveaway_money_priced_per_week", split.money_priced, working, pieces, products=products)
@@ -200,7 +211,7 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
         for name in ("yield_percent", "unexplained_kg"):
             figures.unknown(name, tr("no batch with its mass in and counted pieces"))
         return
-    rejects = "" if y.rejects_kg is None else tr(" − rejects {rejects_kg:.1f} kg", rejects_kg=y.rejects_kg)
+    rejects = "" if y.rejects_kg is None else tr(" − rejects {rejects:.1f} kg", rejects=y.rejects_kg)
     kind = tr("95 % confidence (GUM, k = 2)")
     if y.u_scale_kg is None:
         kind += tr("; the batch scale's own error not in it")
@@ -227,18 +238,18 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
 
 def _budget(y: Yield) -> str:
     """Write the uncertainty budget: what mean mass and counts bring, and the batch scale."""
-    pieces = tr("u(mean mass, counts) = {u_good_kg:.2f} kg", u_good_kg=y.u_good_kg)
+    pieces = tr("u(mean mass, counts) = {u:.2f} kg", u=y.u_good_kg)
     if y.u_scale_kg is None:
         return tr(
-            "{pieces}; batch scale: its error is not declared (batch_scale_error_kg in plant.toml)", pieces=pieces
+            "{budget}; batch scale: its error is not declared (batch_scale_error_kg in plant.toml)", budget=pieces
         )
     each = y.u_scale_kg * 3**0.5 / y.batches
     return tr(
-        "{pieces}; u(batch scale) = {batches} × {each:g} kg / √3 = {u_scale_kg:.2f} kg",
-        pieces=pieces,
+        "{budget}; u(batch scale) = {batches} × {each:g} kg / √3 = {u:.2f} kg",
+        budget=pieces,
         batches=y.batches,
         each=each,
-        u_scale_kg=y.u_scale_kg,
+        u=y.u_scale_kg,
     )
 
 
@@ -270,7 +281,9 @@ def detail_figures(account: WeightAccount, detail: WeightDetail, currency: str, 
     _money(figures, account, detail)
     _achievable(figures, detail)
     working = tr(
-        "{part}; by chance {by_chance:.1f}", part=", ".join(chart.outside) or "none", by_chance=chart.by_chance
+        "{batches}; by chance {by_chance:.1f}",
+        batches=", ".join(chart.outside) or tr("none"),
+        by_chance=chart.by_chance,
     )
     figures.add("batches_outside", len(chart.outside), working, n=chart.batches)
     return figures.all
@@ -281,27 +294,25 @@ def _achievable(figures: FigureList, detail: WeightDetail) -> None:
     rows = [row for row in detail.bags[0].rows if row.least_mean_g is not None] if detail.bags else []
     if not rows:
         return figures.unknown("achievable_target_g", tr("no bag could be planned"))
-    what = tr(
-        "{count} pieces of {product} pass as {label_g:g} g",
+    working = tr(
+        "least mean with which {count} pieces of {product} pass as {label:g} g under {rules}",
         count=rows[-1].count,
         product=detail.bags[0].product,
-        label_g=rows[-1].label_g,
+        label=rows[-1].label_g,
+        rules=detail.bags_rules,
     )
-    working = tr("least mean with which {what} under {bags_rules}", what=what, bags_rules=detail.bags_rules)
     return figures.add("achievable_target_g", rows[-1].least_mean_g, working)
 
 
 def _shares(figures: FigureList, sources: SpreadSources) -> None:
     """Add the shares of the spread by source."""
-    of = (
-        ""
-        if sources.pieces_together == 1
-        else tr(", of the mean of {pieces_together} pieces", pieces_together=sources.pieces_together)
-    )
-    length, density = tr("cov(ln m, ln L) between batches"), tr("cov(ln m, ln m − 2 ln d − ln L) between batches")
+    of = ""
+    if sources.pieces_together != 1:
+        of = tr(", of the mean of {pieces} pieces", pieces=sources.pieces_together)
+    density = tr("cov(ln m, ln m − 2 ln d − ln L) between batches")
     for name, share, part in (
-        ("share_diameter", sources.diameter, tr("cov(ln m, 2 ln d)")),
-        ("share_cut_length", sources.cut_length, tr("{length}, L = rope metres / pieces", length=length)),
+        ("share_diameter", sources.diameter, "cov(ln m, 2 ln d)"),
+        ("share_cut_length", sources.cut_length, tr("cov(ln m, ln L) between batches, L = rope metres / pieces")),
         ("share_density", sources.density, density),
         ("share_rest_between", sources.rest_between, tr("cov(ln m, ln m − 2 ln d) between batches")),
         ("share_rest_within", sources.rest_within, tr("cov(ln m, ln m − 2 ln d) within batches")),

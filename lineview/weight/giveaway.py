@@ -175,7 +175,7 @@ def week_giveaway(
     priced = {p: n * price / 1000 for p, n in weighed_week.items() if (price := prices.get(p)) is not None}
     lacking = tuple(sorted(p for p in weighed_week if p not in priced))
     money = told(priced)
-    why = tr("not known: no price_per_kg in plant.toml of {lacking}", lacking=", ".join(lacking))
+    why = tr("not known: no price_per_kg in plant.toml of {products}", products=", ".join(lacking))
     return WeekGiveaway(
         rows,
         told({p: n / 1000 for p, n in weighed_week.items()}),
@@ -243,7 +243,7 @@ def money_given(week_giveaway_of: Giveaway, weighed: Sequence[str], prices: Mapp
     price_of = {name: prices.get(name) for name in weighed}
     lacking = sorted(name for name, price in price_of.items() if price is None)
     if lacking:
-        why = tr("not known: no price_per_kg in plant.toml of {lacking}", lacking=", ".join(lacking))
+        why = tr("not known: no price_per_kg in plant.toml of {products}", products=", ".join(lacking))
         return Estimate.unknown(why)
     prices_known = {price for price in price_of.values() if price is not None}
     if len(prices_known) > 1:

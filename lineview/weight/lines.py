@@ -181,22 +181,18 @@ def _note(row: LineMean, first: str, plant: Plant) -> str:
     name, difference = line_name(plant, row.line), row.apart
     if difference is None or difference.value is None or difference.low is None or difference.high is None:
         return tr(
-            "How far {name} differs from {first} is not known: too few batches or pieces.", name=name, first=first
+            "How far {line} differs from {first} is not known: too few batches or pieces.", name=name, first=first
         )
-    between = f"{mass(difference.low, plant, signed=True)} to {mass(difference.high, plant, signed=True)}, 95 %"
+    between = tr(
+        "{low} to {high}, 95 %",
+        low=mass(difference.low, plant, signed=True),
+        high=mass(difference.high, plant, signed=True),
+    )
+    places = {"line": name, "first": first, "between": between, "mass": mass(abs(difference.value), plant)}
     if difference.low <= 0 <= difference.high:
         return tr(
-            "Pieces of the same products on {name} and {first} show no measurable difference ({between}).",
-            name=name,
-            first=first,
-            between=between,
+            "Pieces of the same products on {line} and {first} show no measurable difference ({between}).", **places
         )
-    more = "heavier" if difference.value > 0 else "lighter"
-    return tr(
-        "Pieces of the same products are {mass} {more} on {name} than on {first} ({between}).",
-        mass=mass(abs(difference.value), plant),
-        more=more,
-        name=name,
-        first=first,
-        between=between,
-    )
+    if difference.value > 0:
+        return tr("Pieces of the same products are {mass} heavier on {line} than on {first} ({between}).", **places)
+    return tr("Pieces of the same products are {mass} lighter on {line} than on {first} ({between}).", **places)

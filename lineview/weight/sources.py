@@ -198,11 +198,11 @@ def spread_sources(
     if frame.height < LEAST_PAIRS or frame["batch"].n_unique() < LEAST_BATCHES:
         return _untold(
             tr(
-                "too few: needs {least_pairs} weighings of {least_batches} batches, has {height} of {n_unique}",
-                least_pairs=LEAST_PAIRS,
-                least_batches=LEAST_BATCHES,
-                height=frame.height,
-                n_unique=frame["batch"].n_unique(),
+                "too few: needs {weighings} weighings of {batches} batches, has {has_weighings} of {has_batches}",
+                weighings=LEAST_PAIRS,
+                batches=LEAST_BATCHES,
+                has_weighings=frame.height,
+                has_batches=frame["batch"].n_unique(),
             ),
             frame,
         )
@@ -213,7 +213,7 @@ def spread_sources(
         return _untold(tr("too few rope readings within batches"), frame)
     delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
     length = _lengths(columns.batch_names, counters, core)
-    return _shares(columns, rope_parts, length, delay, "" if counters else _NO_LENGTH)
+    return _shares(columns, rope_parts, length, delay, "" if counters else tr(_NO_LENGTH))
 
 
 _NO_LENGTH = mark("no counter of rope metres beside one of pieces, so cut length and density stay together")

@@ -41,7 +41,7 @@ class SpreadChecks:
         """Why a spread within has no limits; "" where it has."""
         if self.step_share <= COARSEST:
             return ""
-        return tr("no limits: the scale's steps are {share:.1f} times the spread within batches", share=self.step_share)
+        return tr("no limits: the scale's steps are {steps:.1f} times the spread within batches", steps=self.step_share)
 
     @property
     def why_not_normal(self) -> str:
@@ -58,14 +58,14 @@ class SpreadChecks:
         if self.memory is not None:
             parts.append(tr("batches follow each other with correlation {memory:.2f}", memory=self.memory.memory))
         elif self.follow is not None:
-            parts.append(tr("batches taken as independent, too few to check: needs {least}", least=LEAST_GROUPS))
+            parts.append(tr("batches taken as independent, too few to check: needs {needs}", needs=LEAST_GROUPS))
         if (tails := self.tails) is not None:
             parts.append(
                 tr("excess kurtosis within {kurtosis:+.2f} ± {sd:.2f}", kurtosis=tails.kurtosis, sd=tails.kurtosis_sd)
             )
         if self.step_share > FINE:
             parts.append(
-                tr("scale's steps {share:.2f} of the spread within, step²/12 taken off", share=self.step_share)
+                tr("scale's steps {steps:.2f} of the spread within, step²/12 taken off", steps=self.step_share)
             )
         return "; ".join(parts)
 
@@ -189,10 +189,10 @@ def _sound_draws(
         elif follow is not None and follow * means.size**0.5 > _FOLLOWS:
             why = tr(
                 "no interval: batches follow each other (lag-1 autocorrelation {follow:.2f}), and {size} "
-                "are too few to tell how much that matters: needs {least}",
+                "are too few to tell how much that matters: needs {needs}",
                 follow=follow,
                 size=means.size,
-                least=LEAST_GROUPS,
+                needs=LEAST_GROUPS,
             )
     inside = variances["piece"] - step + variances.get("sample", 0.0)
     share = float(np.sqrt(12.0 * step / inside)) if inside > 0 else np.inf
@@ -428,7 +428,7 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
 def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
     if scaled.height < LEAST_FOR_QUANTILES:
         none = Estimate.unknown(
-            tr("too few: needs {least} single pieces, has {n}", least=LEAST_FOR_QUANTILES, n=scaled.height)
+            tr("too few: needs {needs} single pieces, has {n}", needs=LEAST_FOR_QUANTILES, n=scaled.height)
         )
         return none, none
     z = scaled["_z"].to_numpy()

@@ -6,7 +6,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report.answer import Table, columns_of
@@ -74,11 +74,11 @@ def chart_table(detail: WeightDetail) -> Table:
     columns = columns_of("chart: Chart; centre: Centre [g]; low: Low limit [g]; high: High limit [g]; outside: Outside")
     rows = [
         {
-            "chart": f"{c.chart} ({c.unit})",
+            "chart": f"{tr(c.chart)} ({tr(c.unit)})",
             "centre": c.centre,
             "low": c.low,
             "high": c.high,
-            "outside": ", ".join(c.outside) or "none",
+            "outside": ", ".join(c.outside) or mark("none"),
         }
         for c in detail.chart.charts
     ]
@@ -112,8 +112,10 @@ def bag_table(plans: tuple[BagPlan, ...]) -> Table:
         "fill_mean_g: Mean bag filled [g]; fill_chance: Chance to pass filled [%]; why: Why"
     )
     rows = [_bag(row, plan) for plan in plans for row in plan.rows]
-    under = f" under {plans[0].name}" if plans else ""
-    return Table("bags", tr("Plan of bags{under} (a planning aid; the authority decides)", under=under), columns, rows)
+    title = tr("Plan of bags (a planning aid; the authority decides)")
+    if plans:
+        title = tr("Plan of bags under {rules} (a planning aid; the authority decides)", rules=plans[0].name)
+    return Table("bags", title, columns, rows)
 
 
 def _bag(row: BagRow, plan: BagPlan) -> dict[str, object]:
@@ -142,17 +144,16 @@ def _why(row: BagRow) -> str:
         short_g = row.label_g - less.bag_mean_g
         ounces = in_units(short_g, "g", "US")[0]
         return tr(
-            "With {count} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short.",
+            "With {count} pieces the mean bag would be {short:.1f} g ({ounces:.2f} oz) short.",
             count=row.count - 1,
-            short_g=short_g,
+            short=short_g,
             ounces=ounces,
         )
-    worst = tr("their mean") if less.mean_fails >= less.beyond_fails else tr("single bags too far below the label")
+    places = {"count": row.count - 1, "percent": 100 * (1 - less.passing)}
+    if less.mean_fails >= less.beyond_fails:
+        return tr("With {count} pieces {percent:.0f} % of lots would fail, most by their mean.", **places)
     return tr(
-        "With {count} pieces {passing:.0f} % of lots would fail, most by {worst}.",
-        count=row.count - 1,
-        passing=100 * (1 - less.passing),
-        worst=worst,
+        "With {count} pieces {percent:.0f} % of lots would fail, most by single bags too far below the label.", **places
     )
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from lineview.core.estimate import Estimate
-from lineview.core.language import mark, tr
+from lineview.core.language import in_digits, mark, tr, tr_count
 from lineview.core.units import convert, in_units
 from lineview.plant import Plant
-from lineview.report import show
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
@@ -27,8 +26,8 @@ def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
     """
     sign = "−" if grams < 0 else "+" if signed else ""
     if plant.units == "US":
-        return f"{sign}{abs(convert(grams, 'g', 'oz')):.4f} oz"
-    return f"{sign}{abs(grams):.{3 if abs(grams) < 1 else 2}f} g"
+        return in_digits(f"{sign}{abs(convert(grams, 'g', 'oz')):.4f} oz")
+    return in_digits(f"{sign}{abs(grams):.{3 if abs(grams) < 1 else 2}f} g")
 
 
 def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
@@ -36,15 +35,14 @@ def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
     spread = account.deviation
     if spread is None or account.target_g is None:
         return (Span(_nothing(account), call=bool(account.sorted.aside.height)),)
-    single = account.sorted.kept["product"].n_unique() == 1
-    side = "over" if spread.mean >= 0 else "under"
-    off = mass(abs(spread.mean), plant)
-    if single:
-        start = tr("A piece weighs {mass} on average, ", mass=mass(spread.mean + account.target_g, plant))
-        spans = [Span(start), Span(tr("{off} {side} its target", off=off, side=side), call=_off_target(account))]
+    off, mean = mass(abs(spread.mean), plant), mass(spread.mean + account.target_g, plant)
+    if account.sorted.kept["product"].n_unique() == 1:
+        start = tr("A piece weighs {mass} on average, ", mass=mean)
+        side = tr("{mass} over its target", mass=off) if spread.mean >= 0 else tr("{mass} under its target", mass=off)
     else:
-        start = tr("Pieces average {mass}, ", mass=mass(spread.mean + account.target_g, plant))
-        spans = [Span(start), Span(f"{off} {side} target", call=_off_target(account))]
+        start = tr("Pieces average {mass}, ", mass=mean)
+        side = tr("{mass} over target", mass=off) if spread.mean >= 0 else tr("{mass} under target", mass=off)
+    spans = [Span(start), Span(side, call=_off_target(account))]
     between, within = _spread(spread.between, plant), _spread(spread.within, plant)
     if within and spread.between.value == 0:
         spans.append(Span(tr("; pieces differ by {within}, batches by no more than that explains.", within=within)))
@@ -86,8 +84,8 @@ def _nothing(account: WeightAccount) -> str:
         )
     if account.unplaced:
         return tr(
-            "Piece weight against its target not known: nothing says which product the {unplaced} weights are of.",
-            unplaced=account.unplaced,
+            "Piece weight against its target not known: nothing says which product the {count} weights are of.",
+            count=account.unplaced,
         )
     return tr("Piece weight not known: no weights in this period.")
 
@@ -101,18 +99,19 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
     spread = account.deviation
     parts = [label] if label else []
     if spread is not None:
-        counted = (
-            show.quantity(spread.pieces, "piece"),
-            show.quantity(spread.weighings, "weighing"),
-            show.quantity(spread.batches, "batch"),
+        counted = tr(
+            "{pieces} in {weighings} of {batches}",
+            pieces=tr_count("{count} piece", "{count:,} pieces", spread.pieces),
+            weighings=tr_count("{count} weighing", "{count:,} weighings", spread.weighings),
+            batches=tr_count("{count} batch", "{count:,} batches", spread.batches),
         )
-        parts.append(tr("{} in {} of {}").format(*counted))
+        parts.append(counted)
         if spread.mean_low is not None and spread.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (spread.mean_low, spread.mean_high))
             parts.append(tr("mean off target {low} to {high} with 95 % confidence", low=low, high=high))
     parts += _giveaway_words(account, plant, money)
     if account.sorted.aside.height:
-        parts.append(tr("{height} weights set aside", height=account.sorted.aside.height))
+        parts.append(tr("{count} weights set aside", count=account.sorted.aside.height))
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
 
@@ -125,20 +124,14 @@ def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None
     if week.low <= 0 <= week.high:
         return []
     amount, unit = in_units(abs(week.value), "kg", plant.units)
-    side = "above" if week.value > 0 else "below"
     priced = money is not None and money.value is not None and money.value * week.value > 0
-    cost = f", {abs(money.value):,.0f} {plant.currency}" if priced and money and money.value else ""
-    part = tr("the rope's part of it, and what the rope takes at its present deviation, are on the page Rope")
-    return [
-        tr(
-            "averaged over the period {amount:,.0f} {unit} a week {side} target{cost}; {part}",
-            amount=amount,
-            unit=unit,
-            side=side,
-            cost=cost,
-            part=part,
-        )
-    ]
+    cost = in_digits(f", {abs(money.value):,.0f}") + f" {plant.currency}" if priced and money and money.value else ""
+    places = {"amount": amount, "unit": unit, "money": cost}
+    if week.value > 0:
+        said = tr("averaged over the period {amount:,.0f} {unit} a week above target{money}", **places)
+    else:
+        said = tr("averaged over the period {amount:,.0f} {unit} a week below target{money}", **places)
+    return [said, tr("the rope's part of it, and what the rope takes at its present deviation, are on the page Rope")]
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
@@ -148,9 +141,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
         for reason, count in account.sorted.reasons.items()
     ]
     if account.unplaced:
-        out.append(
-            tr("{unplaced} weights left out: nothing says which product they are of.", unplaced=account.unplaced)
-        )
+        out.append(tr("{count} weights left out: nothing says which product they are of.", count=account.unplaced))
     out += _wrap_notes(account, plant)
     deviation = account.deviation
     if deviation is None:
@@ -170,9 +161,9 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     elif account.balance.share - 2 * account.balance.u_share > 1:
         out.append(
             tr(
-                "More mass came out than went in ({share:.0f} %): the count, the mean mass or the "
+                "More mass came out than went in ({percent:.0f} %): the count, the mean mass or the "
                 "batches' mass in is wrong, or batches are missing from the sheet.",
-                share=100 * account.balance.share,
+                percent=100 * account.balance.share,
             )
         )
     return tuple(out)
@@ -188,9 +179,9 @@ def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
         products.setdefault(mass(wrap, plant), []).append(str(product))
     return [
         tr(
-            "Weights of {names} were taken with the wrap: {wrap} a piece taken off, by the webs' "
+            "Weights of {products} were taken with the wrap: {wrap} a piece taken off, by the webs' "
             "grammage and cut area.",
-            names=", ".join(names),
+            products=", ".join(names),
             wrap=wrap,
         )
         for wrap, names in products.items()
@@ -199,11 +190,11 @@ def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
 
 #: Who is to look, by the source with the greatest share.
 LOOK_AT = {
-    "rope diameter": mark("look at the sizer"),
-    "cut length": mark("look at the knife"),
-    "density (air)": mark("look at pulling"),
-    "density and cut length between batches": mark("look at pulling and the knife; a rope counter tells which"),
-    "single cuts, air from piece to piece, or the scale": mark("look at the knife, then the scale"),
+    mark("rope diameter"): mark("look at the sizer"),
+    mark("cut length"): mark("look at the knife"),
+    mark("density (air)"): mark("look at pulling"),
+    mark("density and cut length between batches"): mark("look at pulling and the knife; a rope counter tells which"),
+    mark("single cuts, air from piece to piece, or the scale"): mark("look at the knife, then the scale"),
 }
 
 
@@ -220,7 +211,7 @@ def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
 
 def _source_note(sources: SpreadSources) -> str:
     if sources.why_none:
-        return tr("Source of the spread not known: {why_none}.", why_none=sources.why_none)
+        return tr("Source of the spread not known: {why}.", why=sources.why_none)
     shares = {
         "rope diameter": sources.diameter,
         "cut length": sources.cut_length,
@@ -232,10 +223,10 @@ def _source_note(sources: SpreadSources) -> str:
     known = {name: share.value for name, share in shares.items() if share is not None}
     most = max(known, key=known.__getitem__)
     return tr(
-        "Most of the spread, {known:.0f} %, comes from {most}: {look_at}.",
-        known=100 * known[most],
-        most=most,
-        look_at=LOOK_AT[most],
+        "Most of the spread, {percent:.0f} %, comes from {source}: {look_at}.",
+        percent=100 * known[most],
+        source=tr(most),
+        look_at=tr(LOOK_AT[most]),
     )
 
 
@@ -244,24 +235,26 @@ def _stability_note(detail: WeightDetail) -> str:
         return tr("Stability of the process not known: needs 8 batches, has {batches}.", batches=detail.chart.batches)
     chart = detail.chart
     outside = chart.outside
-    text = tr("{outside} of {batches} batches are beyond control limits", outside=len(outside), batches=chart.batches)
-    text += f" ({', '.join(outside[:5])}{tr(' and more') if len(outside) > 5 else ''})" if outside else ""
+    counts = {"outside": len(outside), "batches": chart.batches, "names": "", "chance": chart.by_chance}
+    if outside:
+        counts["names"] = f" ({', '.join(outside[:5])}{tr(' and more') if len(outside) > 5 else ''})"
+    if chart.stable and not outside:
+        return ""
     if chart.stable:
-        return (
-            tr("{text}; by chance about {by_chance:.0f} would be.", text=text, by_chance=chart.by_chance)
-            if outside
-            else ""
+        return tr(
+            "{outside} of {batches} batches are beyond control limits{names}; by chance about {chance:.0f} would be.",
+            **counts,
         )
-    parts = (
-        [tr("{text}, by chance about {by_chance:.0f} would be", text=text, by_chance=chart.by_chance)]
-        if chart.too_many
-        else []
+    beyond = tr(
+        "{outside} of {batches} batches are beyond control limits{names}, by chance about {chance:.0f} would be",
+        **counts,
     )
+    parts = [beyond] if chart.too_many else []
     if chart.drifting:
-        parts.append(tr("batch means follow each other (lag-1 autocorrelation {follow:.2f})", follow=chart.follow))
+        parts.append(tr("batch means follow each other (lag-1 autocorrelation {r:.2f})", r=chart.follow))
     return tr(
-        "Not stable: {parts}. Capability assumes a stable process; take it as a description of this period only.",
-        parts="; ".join(parts),
+        "Not stable: {reasons}. Capability assumes a stable process; take it as a description of this period only.",
+        reasons="; ".join(parts),
     )
 
 
@@ -282,10 +275,10 @@ def _bag_note(detail: WeightDetail) -> str:
         return ""
     first = detail.bags[0]
     return tr(
-        "Bags are planned for a {wanted:.0f} % chance of a lot to pass under {rules}, from "
+        "Bags are planned for a {percent:.0f} % chance of a lot to pass under {rules}, from "
         "{shape}, {batches} batches a lot. A planning aid: the decision rests with the local "
         "authority.",
-        wanted=100 * first.wanted,
+        percent=100 * first.wanted,
         rules=first.rules,
         shape=first.shape,
         batches=first.batches,
@@ -299,20 +292,19 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
         return []
     out = []
     if 1 - split.covered >= NAMED_FROM:
-        names = ", ".join(split.not_weighed)
-        which = (
-            tr("{names} made but not weighed", names=names)
-            if names
-            else tr("the batch sheet names no product for the rest")
-        )
+        which = tr("the batch sheet names no product for the rest")
+        if split.not_weighed:
+            which = tr("{products} made but not weighed", products=", ".join(split.not_weighed))
         out.append(
             tr(
-                "Giveaway a week covers the products weighed, {covered:.0f} % of the pieces: {which}.",
-                covered=100 * split.covered,
+                "Giveaway a week covers the products weighed, {percent:.0f} % of the pieces: {which}.",
+                percent=100 * split.covered,
                 which=which,
             )
         )
     if split.no_price:
         names = ", ".join(split.no_price)
-        out.append(tr("Money given away cannot be summed: no price_per_kg in plant.toml of {names}.", names=names))
+        out.append(
+            tr("Money given away cannot be summed: no price_per_kg in plant.toml of {products}.", products=names)
+        )
     return out
