@@ -6,6 +6,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.core.language import mark, tr
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.figures import COUNT_BOUNDS, FigureList, good_pieces_figure, outside_figures
 from lineview.week.account import WeekAccount
 from lineview.week.ledger import UNITS, Ledger, LedgerRow
@@ -59,7 +60,7 @@ def _total(figures: FigureList, ledger: Ledger, unit: str, unit_words: str) -> N
             "{causes}; the other rows add up to {amount:,.1f} {unit}",
             causes=", ".join(map(cause_words, unknown[:4])),
             amount=ledger.known(unit),
-            unit=unit_words,
+            unit=show.unit_words(unit_words, "metric"),
         )
         return figures.unknown(name, why, cause=ALL_ROWS)
     working = tr("sum of the rows")

@@ -145,7 +145,7 @@ def _figure(figures: FigureList, name: str, row: Difference) -> None:
         first=row.first,
         second=row.second,
         difference=row.value,
-        unit=row.unit,
+        unit=show.unit_words(row.unit, "metric"),
     )
     if row.same_mix.value is None:
         few = mark("too few shifts")
