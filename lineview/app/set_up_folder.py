@@ -78,12 +78,11 @@ class SetUpDesk:
         return self.folder.resolve().name.replace("_", " ").replace("-", " ").strip().capitalize() or tr("Our works")
 
     def speak(self, code: str) -> None:
-        """Set the language that the works is set up in; an AskError is raised for one without a catalogue."""
+        """Go on in a language; an AskError is raised for one without a catalogue."""
         if code not in languages():
             known = tr("one of {choices}", choices=", ".join(languages()))
             raise AskError(Fault(tr("unknown language '{code}'", code=code[:40]), "language", known))
         changed = code != spoken()
-        self.language = code
         speak(code)
         if changed and self._surveyed is not None:  # what was said of the exports is said anew
             self._surveyed = survey_folder(self.paths, self.shop, self.here)

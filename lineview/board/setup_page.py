@@ -68,6 +68,7 @@ def add_setup_routes(server: Flask, works: Works) -> None:
         try:
             if request.form.get("language") and not desk().described:
                 desk().speak(request.form["language"])
+                desk().language = request.form["language"]
             desk().answer(answers_in(request.form, desk().show()))
             if request.form.get("do") != "finish":
                 return _page(desk())

@@ -23,7 +23,6 @@ from lineview.core.names import readable
 from lineview.core.resources import shipped
 from lineview.intake.exports import LeftOut, Proposal
 from lineview.intake.find import find_exports
-from lineview.plant.edit import with_language
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
 from lineview.report import show
@@ -277,6 +276,8 @@ def try_the_demo(into: Path, port: int | None, language: str | None = None) -> N
 
 
 def _set_up(into: Path, language: str | None) -> None:
+    from lineview.plant.edit import with_language  # brings a reader of TOML that other commands do without
+
     code = read_language(language)
     speak(code)
     made_before = (into / "plant.toml").is_file()

@@ -13,6 +13,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.app import create_app
 from lineview.board.layout import forms_of
+from lineview.core.language import speak
 from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
 
@@ -111,6 +112,47 @@ def test_without_a_description_every_page_leads_to_set_up(tmp_path: Path) -> Non
         shown = client.get("/setup", headers=HOST).text
         assert "nothing in them counts pieces" in shown
         assert "no machine was recognised" in shown
+
+
+@pytest.fixture
+def english_again() -> Iterator[None]:
+    yield
+    speak("en")
+
+
+@pytest.mark.usefixtures("english_again")
+def test_setting_up_speaks_as_the_browser_asks_and_then_as_was_chosen(tmp_path: Path) -> None:
+    german = HOST | {"Accept-Language": "de-AT,de;q=0.9,en;q=0.5"}
+    with Works(tmp_path, new=True) as works:
+        client = create_app(works).server.test_client()
+        assert "Richten Sie diesen Betrieb ein" in client.get("/setup", headers=german).text
+        assert "Set this works up" in client.get("/setup", headers=HOST | {"Accept-Language": "nl"}).text
+        assert "unknown language &#39;xx&#39;" in client.post("/setup", data={"language": "xx"}, headers=HOST).text
+        assert "Richten Sie diesen Betrieb ein" in client.post("/setup", data={"language": "de"}, headers=HOST).text
+        logs = DEMO / "exports" / "wrap1_2026-06-08.csv"
+        assert client.post("/setup/look", data={"path": str(logs)}, headers=HOST).status_code == 302
+        shown = client.get("/setup", headers=HOST | {"Accept-Language": "en"}).text
+        assert "An 1 Tag zählte 1 Maschine" in shown
+        english = client.post("/setup", data={"language": "en", "do": "again"}, headers=german).text
+        assert "On 1 day 1 machine counted" in english
+        assert "Tag zählte" not in english
+
+
+@pytest.mark.usefixtures("english_again")
+def test_the_language_of_the_works_is_changed_and_put_back(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    before = (works.folder / "plant.toml").read_bytes()
+    sent = {"table": "works", "part": "", "language": "de", "zone": "Europe/Vienna", "who": "Ann"}
+    assert client.post("/works/change", data=sent, headers=HOST).headers["Location"] == "/works?done=1"
+    assert (works.plant.language, works.plant.zone, works.plant.units) == ("de", "Europe/Vienna", "metric")
+    shown = client.get("/works?done=1", headers=HOST).text
+    assert 'lang="de"' in shown
+    assert "hat 4 Maschinen, 9 Bahnen, 8 Produkte." in shown
+    assert "Sprache nicht gesetzt → &#34;de&#34;" in shown
+    bad = client.post("/works/change", data=sent | {"language": "xx"}, headers=HOST)
+    assert (bad.status_code, works.plant.language) == (200, "de")
+    client.post("/works/undo", data={"number": "1", "who": "Ann"}, headers=HOST)
+    assert (works.folder / "plant.toml").read_bytes() == before
 
 
 @pytest.mark.parametrize("back", ["//elsewhere.example", "////elsewhere.example/x", "/\\elsewhere.example", "x"])

@@ -40,8 +40,10 @@ decimal = "."
 """
 
 
-def run(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
-    environment = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")}
+def run(*words: str | Path, cwd: Path, language: str = "en") -> subprocess.CompletedProcess[str]:
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")} | {
+        "LINEVIEW_LANGUAGE": language
+    }
     command = [sys.executable, "-c", "from lineview.cli.main import main; main()", *map(str, words)]
     return subprocess.run(command, cwd=cwd, env=environment, capture_output=True, text=True, check=False)
 
@@ -71,6 +73,19 @@ def test_help_answers_within_a_second(tmp_path: Path) -> None:
         took.append(time.perf_counter() - start)
     print(f"lineview --help: {min(took):.2f} s, best of three")
     assert min(took) < 1.0
+
+
+def test_help_is_in_the_language_of_the_terminal(tmp_path: Path) -> None:
+    told = run("setup", "--help", cwd=tmp_path, language="de").stdout
+    assert "Jeden Vorschlag ohne Rückfrage übernehmen." in " ".join(told.split())
+    assert "--accept" in told
+    assert "Take every suggestion" in run("setup", "--help", cwd=tmp_path, language="xx").stdout
+
+
+def test_an_unknown_language_is_refused(tmp_path: Path) -> None:
+    done = run("try", "--language", "xx", "--into", tmp_path / "works", cwd=tmp_path)
+    assert (done.returncode, (tmp_path / "works").exists()) == (2, False)
+    assert "unknown language 'xx'; expected one of en, de" in done.stderr
 
 
 def bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
