@@ -74,9 +74,10 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
             row[unit] = None if amount is None else amount.value
         rows.append(row)
     units = [(unit, tr("per thousand pieces"), unit_words(unit, currency)) for unit in UNITS[1:]]
-    text = "product; web; good: good pieces [pieces]; m: per thousand pieces [m]; geometry [m]; fed [m]; difference [m]"
-    columns = (*columns_of(text), *units)
-    return Table("products", tr("Use per thousand good pieces, by product"), columns, rows)
+    known = columns_of(
+        "product; web; good: good pieces [pieces]; m: per thousand pieces [m]; geometry [m]; fed [m]; difference [m]"
+    )
+    return Table("products", tr("Use per thousand good pieces, by product"), (*known, *units), rows)
 
 
 def view_table(account: WrapAccount) -> Table:
