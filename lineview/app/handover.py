@@ -17,7 +17,7 @@ from lineview.core.figure import Period
 from lineview.core.language import mark, tr, tr_count
 from lineview.plant.periods import shifts_between
 from lineview.report import show
-from lineview.report.answer import Answer, Scope, Table, columns_of
+from lineview.report.answer import Answer, Scope, Table, columns_of, reels_ending
 from lineview.rope.tables import UNJUDGED
 
 #: A reel is about to end when it is to end within so long of the last reading, or of the next shift's start.
@@ -131,11 +131,10 @@ def _reels(works: Works, answer: Answer) -> list[dict[str, Any]]:
     if until > scope.period.end:  # the shift's own answer looks no further than its end
         later = QuestionScope("shift", machine=scope.machine, start=scope.period.start, end=until + SOON)
         answer = works.ask(later)
-    rows = next((table.rows for table in answer.tables if table.name == "next"), ())
-    soon = [row for row in rows if row["at"] is not None and row["at"] <= until and "reel" in row["event"]]
     return [
-        {"what": mark("reel about to end"), "which": f"{row['event']} {show.moment(row['at'], works.plant, day=False)}"}
-        for row in soon
+        {"what": mark("reel about to end"), "which": f"{reel} {show.moment(at, works.plant, day=False)}"}
+        for reel, at in reels_ending(answer)
+        if at <= until
     ]
 
 

@@ -19,7 +19,7 @@ from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
 from lineview.plant import Machine, Plant
 from lineview.report import show
-from lineview.report.answer import ALL_LINES, Answer
+from lineview.report.answer import ALL_LINES, Answer, reels_ending
 
 #: Letters a two-hundredth of the distance high can be read with ease: 25 mm at five metres, which is some 40 px on a
 #: 1.2 m wide screen of 1920 px, or 56 px of type whose capitals take 0.7 of it. Common practice, no source.
@@ -79,12 +79,11 @@ def _next(answer: Answer) -> Sequence[Mapping[str, Any]]:
 
 def _reel(answer: Answer, plant: Plant) -> str:
     """The reel that runs out next, and when."""
-    rows = _next(answer)
-    reels = [row for row in rows if row["at"] is not None and "reel" in row["event"]]
+    reels = reels_ending(answer)
     if not reels:
-        return "not known" if rows else show.NOTHING
-    first = min(reels, key=lambda row: row["at"])
-    return f"{first['event']} {show.moment(first['at'], plant, day=False)}"
+        return "not known" if _next(answer) else show.NOTHING
+    reel, at = reels[0]
+    return f"{reel} {show.moment(at, plant, day=False)}"
 
 
 def _legend(answer: Answer, look: ChartStyle) -> list[Any]:

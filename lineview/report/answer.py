@@ -231,6 +231,22 @@ def to_json(answer: Answer, *, indent: int | None = 2) -> str:
     return json.dumps(to_object(answer), indent=indent, ensure_ascii=False, allow_nan=False)
 
 
+def reels_ending(answer: Answer) -> list[tuple[str, datetime]]:
+    """Which reels end and when [UTC], the first first; none where the shift is over.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of the shift.
+    """
+    if not next((table.rows for table in answer.tables if table.name == "next"), ()):
+        return []
+    reels = [figure for figure in answer.figures if figure.name.startswith("reel_end_")]
+    return sorted(
+        ((reel.label, reel.value) for reel in reels if isinstance(reel.value, datetime)), key=lambda end: end[1]
+    )
+
+
 def to_object(answer: Answer) -> dict[str, Any]:
     """An answer as plain dictionaries and lists."""
     return {
