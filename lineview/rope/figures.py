@@ -93,7 +93,7 @@ def _no_model(figures: FigureList, account: RopeAccount) -> None:
 
 def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, judgement: Verdict) -> None:
     steps = len(model.adjustments)
-    clock = account.clock.source if account.clock is not None else tr("no clock")
+    clock = tr(account.clock.source) if account.clock is not None else tr("no clock")
     cooled = tr(", rope temperature") if model.temperature_c is not None else ""
     working = tr(
         "generalised least squares of {n} batch means on running hours ({clock}), {steps} "
@@ -218,10 +218,8 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     deviation = _mean(model, model.at(ahead.now_h))
     ends = (deviation.number, *deviation.ends)
     grams, low, high = (mass_change_g(product.mass_g, product.diameter_mm, d) for d in ends)
-    working = (
-        f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {show.number(ends[0], 4)}) ÷ "
-        f"{product.diameter_mm:g})² − 1), {product.flavour}"
-    )
+    size, mass = in_digits(f"{product.diameter_mm:g}"), in_digits(f"{product.mass_g:g}")
+    working = f"{mass} g × ((({size} + {show.number(ends[0], 4)}) ÷ {size})² − 1), {product.flavour}"
     figures.add(_WEIGHT[0], Estimate(grams, low, high, model.n), working)
     if account.weeks_a_piece is None or account.made is None:
         why = tr("pieces were not counted") if account.made is None else tr("no shifts are planned")
@@ -293,7 +291,12 @@ def _average_words(by_name: dict[str, Figure], plant: Plant) -> str:
 
 def _kg_working(effect: WeekEffect) -> str:
     parts = [
-        f"{show.number(week.grams[0], 4)} g × {week.pieces:,.0f} pieces ({week.product.flavour})"
+        tr(
+            "{mass} g × {pieces:,.0f} pieces ({product})",
+            mass=show.number(week.grams[0], 4),
+            pieces=week.pieces,
+            product=week.product.flavour,
+        )
         for week in effect.products[:SHOWN]
     ]
     if effect.products[SHOWN:]:
@@ -303,15 +306,16 @@ def _kg_working(effect: WeekEffect) -> str:
 
 def _money_working(effect: WeekEffect) -> str:
     priced = [(week.kg[0], week.product) for week in effect.products if week.product.price_per_kg is not None]
-    parts = [f"{show.number(kg, 2)} kg × {candy.price_per_kg:g} ({candy.flavour})" for kg, candy in priced[:SHOWN]]
+    parts = [
+        tr("{kg} kg × {price:g} ({product})", kg=show.number(kg, 2), price=candy.price_per_kg, product=candy.flavour)
+        for kg, candy in priced[:SHOWN]
+    ]
     if priced[SHOWN:]:
         parts.append(tr("{count} further products", count=len(priced) - SHOWN))
-    left_out = (
-        tr("; {share:.1%} of the pieces name no product and are left out", share=effect.unnamed)
-        if effect.unnamed > 0
-        else ""
-    )
-    return " + ".join(parts) + left_out
+    text = " + ".join(parts)
+    if effect.unnamed > 0:
+        text += tr("; {share:.1%} of the pieces name no product and are left out", share=effect.unnamed)
+    return text
 
 
 def _effects(figures: FigureList, model: RopeModel, judgement: Verdict) -> None:

@@ -11,7 +11,7 @@ import polars as pl
 
 from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
-from lineview.core.language import mark, tr
+from lineview.core.language import in_digits, mark, tr, tr_in
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
@@ -89,11 +89,14 @@ def watch_table(account: RopeAccount) -> Table:
     averages = (("EWMA", SLOW, watch.ewma), (mark("EWMA, quick"), QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
     rows: list[dict[str, Any]] = []
     for (chart, smoothing, frame), width in zip(averages, watch.widths, strict=True):
-        parameter = f"L {show.number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
+        parameter = f"L {show.number(width, 2)}" + (f", λ {in_digits(format(smoothing, 'g'))}" if smoothing < 1 else "")
         row = {"chart": chart, "parameter": parameter, "low": frame["low"][-1], "high": frame["high"][-1]}
         rate = tr("{hours:.0f} h, with the other two", hours=FALSE_ALARM_H)
         rows.append({**row, "rate": rate, **_signals(frame)})
-    parameter, limit = f"k {ALLOWANCE:g}, h {show.number(watch.limit, 2)}", watch.cusum["limit"][-1]
+    parameter, limit = (
+        f"k {in_digits(format(ALLOWANCE, 'g'))}, h {show.number(watch.limit, 2)}",
+        watch.cusum["limit"][-1],
+    )
     row = {"chart": "CUSUM", "parameter": parameter, "low": -limit, "high": limit}
     rows.append({**row, "rate": tr("{hours:.0f} h by itself", hours=FALSE_ALARM_H), **_signals(watch.cusum)})
     return Table("watch", title, columns, rows)
@@ -137,8 +140,9 @@ def _causes(
             figure = by_name.get(name)
             if figure is not None:
                 rows.append(_cause(what, figure, source, plant))
-    columns = columns_of("what: what moves the diameter; size; interval: 95 % interval; from")
-    return Table("causes", tr("What moves the diameter"), columns, rows)
+    columns = columns_of("what: what moves the diameter; size; interval: 95 % interval")
+    basis = ("from", tr_in("what a size rests on", "from"), "")
+    return Table("causes", tr("What moves the diameter"), (*columns, basis), rows)
 
 
 def _cause_words(model: RopeModel, plant: Plant, scope: Scope) -> dict[str, tuple[str, str]]:

@@ -15,11 +15,10 @@ from lineview.weight.bags import BagPlan, BagRow
 from lineview.weight.detail import WeightDetail
 from lineview.weight.giveaway import Giveaway, ProductGiveaway
 
-_WITH_LIMITS = columns_of("what:; size: Size [g]; low: Low [g]; high: High [g]")
-
 
 def spread_table(figures: tuple[Figure, ...]) -> Table:
     """The spread by level."""
+    columns = columns_of("what:; size: Size [g]; low: Low [g]; high: High [g]; from: From")
     names = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
     rows = [
         {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
@@ -27,7 +26,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
         for f in figures
         if f.name == name
     ]
-    return Table("spread", tr("Spread of piece weight"), (*_WITH_LIMITS, ("from", "From", "")), rows)
+    return Table("spread", tr("Spread of piece weight"), columns, rows)
 
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:

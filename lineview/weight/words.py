@@ -6,6 +6,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.language import in_digits, mark, tr, tr_count
 from lineview.core.units import convert, in_units
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
@@ -125,7 +126,7 @@ def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None
         return []
     amount, unit = in_units(abs(week.value), "kg", plant.units)
     priced = money is not None and money.value is not None and money.value * week.value > 0
-    cost = in_digits(f", {abs(money.value):,.0f}") + f" {plant.currency}" if priced and money and money.value else ""
+    cost = f", {show.number(abs(money.value), 0)} {plant.currency}" if priced and money and money.value else ""
     places = {"amount": amount, "unit": unit, "money": cost}
     if week.value > 0:
         said = tr("averaged over the period {amount:,.0f} {unit} a week above target{money}", **places)
