@@ -56,9 +56,9 @@ FORMS: dict[str, tuple[FormField, ...]] = {
     "lines": (FormField("name", mark("name"), "text"),),
     "machines": (
         FormField("name", mark("name"), "text"),
-        FormField("nominal_per_min", mark("nominal band, such as 300-400"), "band", "pieces/min"),
-        FormField("set_per_min", mark("set rate"), unit="pieces/min"),
-        FormField("design_per_min", mark("design rate"), unit="pieces/min"),
+        FormField("nominal_per_min", mark("nominal band, such as 300-400"), "band", mark("pieces/min")),
+        FormField("set_per_min", mark("set rate"), unit=mark("pieces/min")),
+        FormField("design_per_min", mark("design rate"), unit=mark("pieces/min")),
     ),
     "products": (
         _ID,
@@ -70,7 +70,7 @@ FORMS: dict[str, tuple[FormField, ...]] = {
         FormField("diameter_tolerance_mm", mark("tolerance of the diameter, either way"), unit="mm", must=True),
         FormField("cut_length_mm", mark("cut length"), unit="mm", must=True),
         FormField("density_g_cm3", mark("density"), unit="g/cm³"),
-        FormField("price_per_kg", mark("cost of a kilogram"), unit="money"),
+        FormField("price_per_kg", mark("cost of a kilogram"), unit=mark("money")),
         FormField("bag_g", mark("bag sizes, such as 250, 500"), "numbers", "g"),
         _texts("webs", mark("webs, by short name")),
         _texts("allergens", mark("allergens")),
@@ -88,13 +88,13 @@ FORMS: dict[str, tuple[FormField, ...]] = {
         FormField("reel_outer_mm", mark("outer diameter of a full reel"), unit="mm", must=True),
         FormField("reel_core_mm", mark("diameter of its core"), unit="mm", must=True),
         FormField("reel_length_m", mark("length of a reel, by its label"), unit="m"),
-        FormField("price_per_reel", mark("price of a reel"), unit="money"),
+        FormField("price_per_reel", mark("price of a reel"), unit=mark("money")),
         FormField("supplier", mark("supplier"), "text"),
-        FormField("lead_time_days", mark("days from order to delivery"), unit="days"),
-        FormField("lead_time_sd_days", mark("standard deviation of these days"), unit="days"),
+        FormField("lead_time_days", mark("days from order to delivery"), unit=mark("days")),
+        FormField("lead_time_sd_days", mark("standard deviation of these days"), unit=mark("days")),
         FormField("minimum_reels", mark("least reels an order"), "whole"),
         FormField("multiple_reels", mark("reels in steps of"), "whole"),
-        FormField("shelf_life_days", mark("shelf life"), unit="days"),
+        FormField("shelf_life_days", mark("shelf life"), unit=mark("days")),
     ),
 }
 #: What a part of each table is called.
@@ -181,7 +181,7 @@ def _number(field: FormField, text: str, where: str) -> str:
     bare = text.strip().replace(",", ".")
     pattern = r"\d+" if field.kind == "whole" else r"\d+(\.\d+)?"
     if not re.fullmatch(pattern, bare, re.ASCII) or len(bare) > MOST_DIGITS:
-        expected = tr("a number in {unit}", unit=field.unit) if field.unit else tr("a number")
+        expected = tr("a number in {unit}", unit=tr(field.unit)) if field.unit else tr("a number")
         expected = tr("a whole number") if field.kind == "whole" else expected
         raise AskError(
             Fault(tr("{label}: '{text}' is not a number", label=tr(field.label), text=text), where, expected)

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from lineview.core.errors import Fault, PlantError
-from lineview.core.language import ENGLISH, languages, mark, tr
+from lineview.core.language import ENGLISH, languages, mark, tr, tr_in
 from lineview.plant import model
 from lineview.plant.checks import FAULT, DeclaredIds, PlacedFault, did_you_mean, repeated_ids
 from lineview.plant.counting import with_counting
@@ -172,7 +172,7 @@ def _name(path: KeyPath) -> str:
 
 def _place(path: KeyPath) -> str:
     keys = [step for step in path if isinstance(step, str)]
-    return f"[[{'.'.join(keys)}]]" if keys else tr("the file")
+    return f"[[{'.'.join(keys)}]]" if keys else tr_in("behind 'in'", "the file")
 
 
 def _value_text(value: object) -> str:
