@@ -22,6 +22,7 @@ from lineview.board.address import Address
 from lineview.board.tables import aria, frame_table, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.intake.exports import Proposal
+from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.tables import cell
@@ -166,7 +167,7 @@ def _undo(number: Any, of: str, words: str = "undo this intake") -> html.Details
 
 def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
     number = address.intake or 0
-    refused = works.store.refusals(number)
+    refused = with_reasons_shown(works.store.refusals(number))
     first = min(address.first, max(0, refused.height - 1))
     part = refused.slice(first, REFUSALS_A_PAGE).drop("intake", strict=False)
     last = first + part.height

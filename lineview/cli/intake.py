@@ -23,6 +23,7 @@ from lineview.core.names import readable
 from lineview.core.resources import shipped
 from lineview.intake.exports import LeftOut, Proposal
 from lineview.intake.find import find_exports
+from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
 from lineview.report import show
@@ -164,7 +165,8 @@ def listing(works: Works, csv: Path | None) -> None:
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
     """Print or write refusals."""
-    _print_or_write(works.store.refusals(intake), csv, tr("No rows were refused."))
+    refused = works.store.refusals(intake)
+    _print_or_write(refused if csv else with_reasons_shown(refused), csv, tr("No rows were refused."))
 
 
 def conflicts(works: Works, csv: Path | None) -> None:

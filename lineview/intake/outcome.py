@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.core.language import mark, tr, tr_count
+from lineview.core.language import in_digits, tr, tr_count
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import ExportKind, Layout
@@ -47,7 +48,7 @@ def outcome(
     if lost.height:
         first = cells.unique("row", keep="first", maintain_order=True).select("row", "reason")
         lost = lost.join(first, on="row", how="left", maintain_order="left")
-        lost = lost.with_columns(pl.col("reason").fill_null(mark("no value")), column=pl.lit(""))
+        lost = lost.with_columns(pl.col("reason").fill_null(refusal_reasons.NO_VALUE), column=pl.lit(""))
         refused = pl.concat([refused, lost.select(refused.columns)])
         cells = cells.join(lost, on="row", how="anti", maintain_order="left")
     every = pl.concat([refused, cells]).sort("row", "column", maintain_order=True)
@@ -103,5 +104,5 @@ def _open_mark(example: str) -> str:
         "'{example}' can be read as {digits} or as {decimal}, and no cell decides",
         example=example,
         digits=example.replace(",", "").replace(".", ""),
-        decimal=example.replace(",", "."),
+        decimal=in_digits(example.replace(",", ".")),
     )

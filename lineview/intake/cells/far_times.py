@@ -11,6 +11,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import mark, tr
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.dateless import date_in
 from lineview.plant import Layout
 
@@ -49,7 +50,7 @@ def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -
     far, reason = None, ""
     if last - first > pause_d * _DAY_US:
         far, first, last = _apart(at, pause_d, where, layout)
-        reason = f"is far from the file's other times, {_day(first)} to {_day(last)}"
+        reason = refusal_reasons.FAR.format("{}", _day(first), _day(last))
     _against_name(first, last, where, layout)
     if last - first > _MONTHS * _DAY_US and len(at) < 1 << 20:  # a spreadsheet holds no more rows
         _against_swapped_days(at, where, layout)

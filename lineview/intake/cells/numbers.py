@@ -11,6 +11,7 @@ import polars as pl
 
 from lineview.core.errors import LineviewError
 from lineview.core.units import convert, unit_named
+from lineview.intake import refusal_reasons
 from lineview.plant import ColumnTarget
 
 _SPACES = "\u0020\u00a0\u202f\u2009\u2007"
@@ -227,7 +228,7 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     if not len(none):
         return values, reasons
     why = reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
-    far = read.select(pl.format("'{}' is far too large", "text")).to_series()
+    far = read.select(pl.format(refusal_reasons.TOO_LARGE, "text")).to_series()
     return values, far.zip_with(too_far, why)
 
 
@@ -264,12 +265,12 @@ def _why_no_number(texts: pl.Series, marks: NumberSeparators) -> pl.Series:
         pl.when(text.is_null() | (text == ""))
         .then(None)
         .when(_is_rounded(text))
-        .then(pl.format("'{}' is rounded: its last digits are not written", text))
+        .then(pl.format(refusal_reasons.ROUNDED, text))
         .when(low.str.contains(_NOT_FINITE))
-        .then(pl.format("'{}' is not a finite number", text))
+        .then(pl.format(refusal_reasons.NOT_FINITE, text))
         .when(low.is_in(PLACEHOLDERS) | text.str.contains("^#+$"))
-        .then(pl.format("placeholder '{}' for a missing value", text))
-        .otherwise(pl.format("'{}' is not a number with decimal '" + marks.decimal + "'", text))
+        .then(pl.format(refusal_reasons.PLACEHOLDER, text))
+        .otherwise(pl.format(refusal_reasons.NO_NUMBER, text, pl.lit(marks.decimal)))
     )
     return pl.DataFrame({"text": texts}).select(why.alias("why")).to_series()
 

@@ -9,6 +9,7 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
 from lineview.core.language import mark, tr
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.far_times import FarTimes
 from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
 from lineview.intake.tidy.rows import Rows
@@ -113,7 +114,7 @@ class Times:
         """The same with reasons for times that cannot be meant."""
         if far.far is None:
             return Times(self.at, self.reasons, self.by_gap, (*self.notes, *far.notes))
-        text = pl.select(pl.format("'{}' {}", cells.str.strip_chars(), pl.lit(far.reason))).to_series()
+        text = pl.select(pl.format(far.reason, cells.str.strip_chars())).to_series()
         none = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(cells))
         reasons = text.zip_with(far.far, none if self.reasons is None else self.reasons)
         return Times(self.at, reasons, self.by_gap, (*self.notes, *far.notes))
@@ -207,18 +208,23 @@ def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
 def _reasons(at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str) -> pl.Series | None:
     if at.null_count() == 0:
         return None
-    form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
     odd = at.is_null().arg_true()
     text = cells.gather(odd).str.strip_chars()
     is_missing = pl.repeat(False, len(odd), eager=True) if missing is None else missing.gather(odd)
     few = pl.select(
         pl.when(is_missing)
-        .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
+        .then(pl.format(refusal_reasons.NO_SUCH_TIME, text, pl.lit(zone)))
         .when(text == "")
-        .then(pl.lit(mark("no time")))
-        .otherwise(pl.format(f"'{{}}' is not a time{form}", text))
+        .then(pl.lit(refusal_reasons.NO_TIME))
+        .otherwise(_no_time(text, layout))
     ).to_series()
     return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(at)).scatter(odd, few)
+
+
+def _no_time(text: pl.Series, layout: Layout) -> pl.Expr:
+    if layout.time_format in ("", "auto"):
+        return pl.format(refusal_reasons.NOT_A_TIME, text)
+    return pl.format(refusal_reasons.NOT_A_TIME_AS, text, pl.lit(layout.time_format))
 
 
 def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.core.language import mark, tr
+from lineview.core.language import in_digits, mark, tr
 from lineview.intake.cells.dateless import date_in, dated
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
 from lineview.intake.cells.quality import meanings
@@ -236,8 +236,8 @@ def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question 
     point, comma = (digits, small) if "," in evidence.example else (small, digits)
     example = evidence.example or tr("a number")
     options = (
-        (".", tr("{example} means {number}", example=example, number=point)),
-        (",", tr("{example} means {number}", example=example, number=comma)),
+        (".", tr("{example} means {number}", example=example, number=in_digits(point))),
+        (",", tr("{example} means {number}", example=example, number=in_digits(comma))),
     )
     return "", Question(
         "decimal", tr("which is the decimal mark? '{example}' can be read in two ways", example=example), options

@@ -8,6 +8,7 @@ from pathlib import PurePath
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import SeparatorCounts, evidence_of_all
@@ -105,7 +106,7 @@ def _other(
     if column.name == "end":
         before = (moments < at).fill_null(False)
         if before.any():
-            before_start = pl.select(pl.format("'{}' is before the start", cells.str.strip_chars())).to_series()
+            before_start = pl.select(pl.format(refusal_reasons.BEFORE_START, cells.str.strip_chars())).to_series()
             base = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(cells))
             reasons = before_start.zip_with(before, base if reasons is None else reasons)
             moments = moments.set(before, None)
@@ -152,7 +153,7 @@ def _weeks(
         (pl.col("y") + "-W" + pl.col("w").str.zfill(2) + "-1").str.to_date("%G-W%V-%u", strict=False)
     ).to_series()
     reasons = pl.select(
-        pl.when(monday.is_null()).then(pl.format("'{}' is not a week with its year", cells.str.strip_chars()))
+        pl.when(monday.is_null()).then(pl.format(refusal_reasons.NOT_A_WEEK, cells.str.strip_chars()))
     ).to_series()
     usable = rows.without(reasons, heading.passed)
     monday = monday.drop_nulls()
@@ -208,7 +209,9 @@ def _owners(rows: Rows, bound: BoundFields, plant: Plant) -> dict[str, FieldCell
         why = None
         if bound.machine_place is not None:
             cells = rows.column(bound.machine_place).str.strip_chars()
-            why = pl.select(pl.when(machine.is_null()).then(pl.format("unknown machine '{}'", cells))).to_series()
+            why = pl.select(
+                pl.when(machine.is_null()).then(pl.format(refusal_reasons.UNKNOWN_MACHINE, cells))
+            ).to_series()
         owners["machine"] = FieldCells("machine", bound.layout.machine_column, machine, why)
     if "line" in schema:
         of_machine = {m.id: m.line for m in plant.machines}
@@ -226,7 +229,9 @@ def _lines(cells: pl.Series, fallback: pl.Series, plant: Plant) -> FieldCells:
     distinct = cells.unique().to_list()
     line_ids = cells.replace_strict({cell: ids.get(same(cell)) for cell in distinct}, return_dtype=pl.String())
     line_ids = fallback.zip_with(cells == "", line_ids)
-    why = pl.select(pl.when(line_ids.is_null() & (cells != "")).then(pl.format("unknown line '{}'", cells))).to_series()
+    why = pl.select(
+        pl.when(line_ids.is_null() & (cells != "")).then(pl.format(refusal_reasons.UNKNOWN_LINE, cells))
+    ).to_series()
     return FieldCells("line", "line", line_ids, why)
 
 
@@ -239,7 +244,9 @@ def _with_web_ids(cells: FieldCells, plant: Plant) -> FieldCells:
     meaning = {name: ids.get(same(name)) for name in distinct}
     web_ids = cells.values.replace_strict(meaning, default=None, return_dtype=pl.String())
     why = pl.select(
-        pl.when(web_ids.is_null() & cells.values.is_not_null()).then(pl.format("unknown web '{}'", cells.values))
+        pl.when(web_ids.is_null() & cells.values.is_not_null()).then(
+            pl.format(refusal_reasons.UNKNOWN_WEB, cells.values)
+        )
     ).to_series()
     return FieldCells(cells.name, cells.header, web_ids, why, cells.texts)
 
@@ -281,7 +288,9 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
         names = [name for name in ((need,) if isinstance(need, str) else need) if name in frame.columns]
         reasons = [fields[name].reasons().alias(f"why {name}") for name in names]
         frame = frame.with_columns(reasons)
-        why = pl.coalesce([*[f"why {name}" for name in names], pl.lit(f"no {_need_words(need)}")])
+        why = pl.coalesce(
+            [*[f"why {name}" for name in names], pl.lit(refusal_reasons.NO_FIELD.format(_need_words(need)))]
+        )
         missing = pl.all_horizontal(pl.col(name).is_null() for name in names) if names else pl.lit(True)
         lacks = pl.when(missing).then(why).otherwise(lacks)
     if layout.kind == "weights" and "pieces" in fields:

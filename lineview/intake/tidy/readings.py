@@ -10,6 +10,7 @@ import polars as pl
 
 from lineview.core.frames import READINGS, empty
 from lineview.core.units import dimension
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.header import same
 from lineview.intake.layout.bind import BoundLayout
@@ -127,7 +128,7 @@ def _take(
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
         if bad.any() and strip.quality is not None:
-            told = pl.select(pl.format("quality '{}' is bad", strip.quality.str.strip_chars())).to_series()
+            told = pl.select(pl.format(refusal_reasons.BAD_QUALITY, strip.quality.str.strip_chars())).to_series()
             why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
             has = has & ~bad
         quality = pl.select(pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))).to_series()
@@ -156,8 +157,8 @@ def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tu
     rounded = strip.channel.unit == "thousand" and bool((values.round() % 10.0 == 0.0).all()) and values.n_unique() > 1
     if not rounded and (read < _COLUMN or int(parts.sum()) * 2 <= read):
         return values, why
-    reason = "is rounded: its last digits are not written" if rounded else "is of a column of parts of pieces"
-    told = pl.select(pl.format("'{}' " + reason, strip.cells.str.strip_chars())).to_series()
+    reason = refusal_reasons.ROUNDED if rounded else refusal_reasons.OF_PARTS
+    told = pl.select(pl.format(reason, strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
     some = values.is_not_null()
     return values.set(some, None), told.zip_with(some, none)
@@ -267,7 +268,7 @@ def unknown_names(bound: BoundLayout, rows: Rows) -> pl.Series:
     """Why rows of a long table have no channel; null where they have one."""
     names = rows.column(bound.name_place)
     meaning = {
-        name: None if bound.names.get(same(name)) else f"name '{name}' is not in the layout"
+        name: None if bound.names.get(same(name)) else refusal_reasons.UNKNOWN_NAME.format(name)
         for name in names.unique().to_list()
     }
     return names.replace_strict(meaning, return_dtype=pl.String())

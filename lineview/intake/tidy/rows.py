@@ -14,6 +14,7 @@ from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS, empty
 from lineview.core.language import tr
 from lineview.core.units import convert, dimension
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import TOTALS, Heading, blank, same
@@ -97,9 +98,9 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
     surplus = cells.list.slice(wide).list.join("").str.strip_chars() != ""
     reason = (
         pl.when((cells.list.len() > wide) & surplus)
-        .then(pl.format("{} cells where the header has {}", cells.list.len(), wide))
+        .then(pl.format(refusal_reasons.OTHER_WIDTH, cells.list.len(), wide))
         .when(cells.list.len() < header_width)
-        .then(pl.format("cut off: {} cells where the header has {}", cells.list.len(), header_width))
+        .then(pl.format(refusal_reasons.CUT_OFF, cells.list.len(), header_width))
     )
     odd = ((lengths > wide) | (lengths < header_width)).arg_true()
     why = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(lengths))
@@ -148,18 +149,17 @@ def why_cut_off(last: str, before: Sequence[str]) -> str | None:
     >>> why_cut_off("6.8", ["6.75", "6.81"])
     "the file ends within this row, without a line end: '6.8' is shorter than '6.75' before it"
     """
-    ends = "the file ends within this row, without a line end"
     if not before or (last and not _NUMBER.fullmatch(last)):
         longer = next((cell for cell in before if cell != last and cell.startswith(last)), None)
-        return f"{ends}: '{last}' is the beginning of '{longer}'" if longer and last not in before else None
+        return refusal_reasons.BEGINS_LONGER.format(last, longer) if longer and last not in before else None
     if not last:
-        return None if "" in before else f"{ends}: the last cell is empty"
+        return None if "" in before else refusal_reasons.LAST_EMPTY
     numbers = [cell for cell in before if _NUMBER.fullmatch(cell)]
     if _only_rises(numbers) and _DIGITS.fullmatch(last):
         falls = int(last) < int(numbers[-1])
-        return f"{ends}: '{last}' is less than '{numbers[-1]}' before it" if falls else None
+        return refusal_reasons.FALLS.format(last, numbers[-1]) if falls else None
     longest = max(numbers, key=len, default="")
-    return f"{ends}: '{last}' is shorter than '{longest}' before it" if len(last) < len(longest) else None
+    return refusal_reasons.SHORTER.format(last, longest) if len(last) < len(longest) else None
 
 
 def _only_rises(cells: Sequence[str]) -> bool:
@@ -245,13 +245,13 @@ def _possible(
     field, value, text = column.field, pl.col("value"), pl.col("text")
     fault = pl.lit(None, dtype=pl.String)
     if field.holds == "whole":
-        fault = pl.when(value != value.round()).then(pl.format("'{}' is not a whole number", text)).otherwise(fault)
+        fault = pl.when(value != value.round()).then(pl.format(refusal_reasons.NOT_WHOLE, text)).otherwise(fault)
     if field.holds in _MOST:
-        fault = pl.when(value > _MOST[field.holds]).then(pl.format("'{}' is far too large", text)).otherwise(fault)
+        fault = pl.when(value > _MOST[field.holds]).then(pl.format(refusal_reasons.TOO_LARGE, text)).otherwise(fault)
     if field.least is not None:
-        fault = pl.when(value < field.least).then(pl.format("'{}' is below zero", text)).otherwise(fault)
+        fault = pl.when(value < field.least).then(pl.format(refusal_reasons.BELOW_ZERO, text)).otherwise(fault)
     if field.above is not None:
-        fault = pl.when(value <= field.above).then(pl.format("'{}' is not above zero", text)).otherwise(fault)
+        fault = pl.when(value <= field.above).then(pl.format(refusal_reasons.NOT_ABOVE_ZERO, text)).otherwise(fault)
     old = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values)) if why is None else why
     frame = pl.DataFrame({"value": values, "text": texts.str.strip_chars(), "old": old}).with_columns(new=fault)
     frame = frame.select(

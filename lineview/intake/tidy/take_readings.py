@@ -11,6 +11,7 @@ from typing import Protocol
 import polars as pl
 
 from lineview.core.language import tr
+from lineview.intake import refusal_reasons
 from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
@@ -219,7 +220,7 @@ def _owner_of_rows(
     if machine is not None and machine.null_count():
         cells = rows.column(bound.machine_place or 0)
         why = pl.select(
-            pl.when(machine.is_null()).then(pl.format("unknown machine '{}'", cells.str.strip_chars()))
+            pl.when(machine.is_null()).then(pl.format(refusal_reasons.UNKNOWN_MACHINE, cells.str.strip_chars()))
         ).to_series()
         rows, at, machine = rows.without(why), at.filter(machine.is_not_null()), machine.drop_nulls()
     if bound.name_place < 0:
