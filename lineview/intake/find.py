@@ -1,4 +1,4 @@
-"""Which files of the paths given are exports."""
+"""Which files are exports, and how large one may be: looked at before anything of it is unpacked or read whole."""
 
 from __future__ import annotations
 
@@ -29,6 +29,18 @@ ENDINGS = (
     ".ndjson",
     ".zip",
 )
+#: Text that is read whole, and what a packed file may hold then [bytes]; larger ones are read in pieces.
+MOST_WHOLE = 800_000_000
+#: Parts of a gzip, each with a header of its own.
+MOST_MEMBERS = 100_000
+#: Lines of text that is read whole; a row that is refused takes some 400 bytes.
+MOST_LINES = 4_000_000
+#: Of JSON, whose parts each take many times their text [bytes].
+MOST_JSON = 100_000_000
+#: Of one line of other text [bytes].
+MOST_LINE = 1 << 18
+#: Columns of a table: with more it is no export of a machine, and each would be looked at.
+MOST_COLUMNS = 2_000
 
 
 def find_exports(paths: Sequence[Path]) -> list[Path]:
@@ -89,3 +101,67 @@ def is_export(file: Path, folder: Path) -> bool:
     if any(part.startswith((".", "~$", "~")) for part in parts) or not file.is_file():
         return False
     return file.name.lower().removesuffix(".gz").endswith(ENDINGS)
+
+
+def check_size(path: Path) -> None:
+    """Raise where a file is too large to be read whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the file.
+
+    Raises
+    ------
+    IntakeError
+        Where it is.
+    """
+    try:
+        size = path.stat().st_size
+    except OSError:
+        return  # reading it says what is wrong
+    if size > MOST_WHOLE:
+        expected = tr("up to {most} MB read whole", most=MOST_WHOLE // 1_000_000)
+        raise IntakeError(_too_large(path, tr("the file has {size:,} bytes", size=size), expected))
+
+
+def check_text(path: Path, data: bytes) -> None:
+    """Raise where a line is too long to be a row, there are too many, or JSON too large to be held.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        For messages.
+    data : bytes
+        Of a text, in any encoding.
+
+    Raises
+    ------
+    IntakeError
+        Where one is.
+    """
+    if data.lstrip()[:1] in (b"{", b"["):  # often a single line
+        if len(data) > MOST_JSON:
+            what = tr("the JSON has {size:,} bytes", size=len(data))
+            expected = tr("up to {most} MB", most=MOST_JSON // 1_000_000)
+            raise IntakeError(Fault(what, str(path), expected, tr("Export shorter periods, each to a file.")))
+        return
+    lines = max(data.count(b"\n"), data.count(b"\r"))
+    if lines > MOST_LINES:
+        raise IntakeError(
+            _too_large(
+                path, tr("the text has {lines:,} lines", lines=lines), tr("up to {most:,} read whole", most=MOST_LINES)
+            )
+        )
+    begin = 0
+    while len(data) - begin > MOST_LINE:
+        end = max(data.rfind(b"\n", begin, begin + MOST_LINE), data.rfind(b"\r", begin, begin + MOST_LINE))
+        if end < 0:
+            what = tr("a line is longer than {most:,} bytes", most=MOST_LINE)
+            raise IntakeError(Fault(what, str(path), tr("a line for each row"), tr("Export it again.")))
+        begin = end + 1
+
+
+def _too_large(path: Path, what: str, expected: str) -> Fault:
+    do = tr("Export shorter periods, each to a file, as text in UTF-8: those are read in pieces.")
+    return Fault(what, str(path), expected, do)

@@ -13,7 +13,7 @@ import polars as pl
 
 from lineview.intake.detect.delimited import Records, split_quoted
 from lineview.intake.exports import NotInPieces
-from lineview.intake.limits import MOST_LINE
+from lineview.intake.find import MOST_LINE
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20

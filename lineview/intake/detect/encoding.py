@@ -14,7 +14,7 @@ from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import mark, tr
-from lineview.intake.limits import MOST_MEMBERS, MOST_WHOLE, check_size, check_text
+from lineview.intake.find import MOST_MEMBERS, MOST_WHOLE, check_size, check_text
 
 SEPARATORS = ("\t", ";", "|", ",")
 

@@ -16,7 +16,7 @@ from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import tr
 from lineview.intake.detect.delimited import Records, cut_text, lines_of, noted
 from lineview.intake.detect.encoding import as_utf8
-from lineview.intake.limits import MOST_COLUMNS
+from lineview.intake.find import MOST_COLUMNS
 
 #: So much of a text shows whether its columns have fixed widths [bytes].
 _SAMPLE = 1 << 16

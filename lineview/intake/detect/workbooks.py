@@ -29,7 +29,7 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import mark, speak, spoken, tr
 from lineview.intake.detect.delimited import Records
-from lineview.intake.limits import MOST_COLUMNS
+from lineview.intake.find import MOST_COLUMNS
 
 #: Bytes of all parts of a workbook, unpacked.
 MOST_UNPACKED = 600_000_000
