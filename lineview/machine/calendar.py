@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from itertools import accumulate, pairwise
 from zoneinfo import ZoneInfo
 
@@ -95,8 +96,9 @@ def _moment(wall: datetime, tz: ZoneInfo) -> datetime:
     return wall.replace(tzinfo=tz, fold=0).astimezone(UTC)
 
 
-def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> list[_Stretch]:
-    """One shift's planned stretches and breaks in order."""
+@lru_cache(maxsize=2048)
+def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> tuple[_Stretch, ...]:
+    """One shift's planned stretches and breaks in order; an answer asks for each of its days several times."""
     begin = datetime.combine(day, shift.start)
     finish = datetime.combine(day, shift.end)
     if finish <= begin:
@@ -107,7 +109,7 @@ def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> list[_Stretch]:
     # A break that touches the hour skipped in spring must not end before it starts.
     edges = list(accumulate((_moment(at, tz) for at in (*(at for at, _ in parts), finish)), max))
     rows = [(shift.id, day, a, b, part) for (a, b), (_, part) in zip(pairwise(edges), parts, strict=True)]
-    return [row for row in rows if row[3] > row[2]]
+    return tuple(row for row in rows if row[3] > row[2])
 
 
 def _pauses(breaks: Sequence[Break], begin: datetime, finish: datetime) -> list[tuple[datetime, datetime]]:

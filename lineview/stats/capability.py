@@ -6,10 +6,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.stats.means import coverage_factor
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Indices:
         return min(self.lower, self.upper)
 
 
-def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
+def quantile_indices(values: ArrayLike, low: float, high: float, times: Ints | None = None) -> Indices:
     """Compute the indices of a process that need not be normal, by its quantiles.
 
     The range from the 0.135 % to the 99.865 % quantile stands for six standard deviations, the median for
@@ -41,6 +44,8 @@ def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
         A thousand or more for the outer quantiles to mean anything.
     low, high : float
         Its limits.
+    times : array of int, optional
+        How often each of the values, then in order, is there.
 
     Returns
     -------
@@ -62,7 +67,8 @@ def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
     >>> round(quantile_indices(np.linspace(0.0, 1.0, 2001), -1.0, 2.0).c, 4)
     3.0081
     """
-    least, middle, most = np.quantile(np.asarray(values, dtype=np.float64), [0.00135, 0.5, 0.99865])
+    x, shares = np.asarray(values, dtype=np.float64), np.array([0.00135, 0.5, 0.99865])
+    least, middle, most = np.quantile(x, shares) if times is None else _quantiles_of_repeated(x, times, shares)
     if not least < middle < most:
         raise MeasureError(Fault("values do not spread about their median", "values", "values that vary"))
     return Indices(
@@ -70,6 +76,16 @@ def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
         float((middle - low) / (middle - least)),
         float((high - middle) / (most - middle)),
     )
+
+
+def _quantiles_of_repeated(ordered: Floats, times: Ints, shares: Floats) -> Floats:
+    """What numpy.quantile gives of values in order, each so often, without repeating them."""
+    ends = np.cumsum(times)
+    at = shares * (ends[-1] - 1)
+    before = np.floor(at).astype(np.int64)
+    a, b = (ordered[np.searchsorted(ends, place, side="right")] for place in (before, np.ceil(at).astype(np.int64)))
+    t = at - before
+    return np.asarray(np.where(t < 0.5, a + (b - a) * t, b - (b - a) * (1 - t)))
 
 
 @dataclass(frozen=True)

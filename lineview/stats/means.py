@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
+from decimal import Decimal, localcontext
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -193,10 +192,16 @@ def summarize(values: Sequence[float]) -> Summary:
     """
     if not len(values) or not all(math.isfinite(v) for v in values):
         raise MeasureError(Fault("no finite values to summarize", "values", "one or more finite numbers"))
-    exact = [Fraction(repr(float(value))) for value in values]
-    mean = statistics.mean(exact)
-    if len(exact) < 2:
-        return Summary(len(exact), float(mean), None, None)
-    off = np.array([float(value - mean) for value in exact])
+    exact = [Decimal(repr(float(value))).as_integer_ratio() for value in values]
+    n, unit = len(exact), math.lcm(*(below for _, below in exact))
+    whole = [above * (unit // below) for above, below in exact]  # all in whole parts of one number
+    total = sum(whole)
+    mean = total / (n * unit)
+    if n < 2:
+        return Summary(n, mean, None, None)
+    apart = [n * part - total for part in whole]
+    off = np.array([part / (n * unit) for part in apart])
     r1 = float(off[:-1] @ off[1:] / (off @ off)) if off.any() else None
-    return Summary(len(exact), float(mean), float(statistics.stdev(exact)), r1)
+    with localcontext(prec=60):
+        variance = Decimal(sum(part * part for part in apart)) / Decimal((n * unit) ** 2 * (n - 1))
+        return Summary(n, mean, float(variance.sqrt()), r1)

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -396,18 +395,17 @@ def _balanced_batches(
 ) -> list[tuple[datetime, datetime, float, float]]:
     """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
     rows = []
-    for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):
-        end = _end(row)
-        each = piece_g.get(row["product"] or "")
-        if end is not None and each is not None and (row["mass_in_kg"] or 0) > 0:
-            rows.append((row["start"], end, row["mass_in_kg"], each / 1000))
+    columns = ("start", "end", pl.col("start").shift(-1).alias("next"), "product", "mass_in_kg")
+    for start, own_end, following, product, mass_in_kg in batches.sort("start").select(columns).iter_rows():
+        end = _end(start, own_end, following)
+        each = piece_g.get(product or "")
+        if end is not None and each is not None and (mass_in_kg or 0) > 0:
+            rows.append((start, end, mass_in_kg, each / 1000))
     return rows
 
 
-def _end(row: Mapping[str, Any]) -> datetime | None:
+def _end(start: datetime, end: datetime | None, following: datetime | None) -> datetime | None:
     """Give until when pieces of a batch come: to the next batch's start, or a little after its own end."""
-    nxt: datetime | None = row["_next"]
-    end: datetime | None = row["end"]
-    if nxt is not None and (nxt - row["start"]).total_seconds() <= LONGEST_S:
-        return nxt
+    if following is not None and (following - start).total_seconds() <= LONGEST_S:
+        return following
     return end

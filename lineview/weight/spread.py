@@ -443,7 +443,7 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
     resamples = []
     for _ in range(RESAMPLES):
         times = np.bincount(rng.integers(0, batches.size, batches.size), minlength=batches.size)
-        again = quantile_indices(np.repeat(z, times[batch]), -1.0, 1.0)
+        again = quantile_indices(z, -1.0, 1.0, times[batch])
         resamples.append((again.c, again.ck))
     both = np.array(resamples)
     return Estimate(quantiles.c, *percentiles(both[:, 0])), Estimate(quantiles.ck, *percentiles(both[:, 1]))
