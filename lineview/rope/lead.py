@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lineview.core.estimate import Estimate
-from lineview.core.language import mark, tr
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
@@ -49,12 +49,12 @@ def lead_table(
     """The lines that stand first on the rope's page."""
     rows: list[dict[str, str]] = []
     line = next((line.name or line.id for line in plant.lines if line.id == account.sizer.line), "")
-    rows.append({"what": mark("sizer"), "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
+    rows.append({"what": tr("sizer"), "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
     if judgement is not None and account.model is not None:
-        rows.append({"what": mark("since"), "said": _since(account, judgement, plant, scope)})
-        rows.append({"what": mark("likely cause"), "said": cause_words(account, judgement, plant)})
-        rows.append({"what": mark("out of tolerance"), "said": _out(account, judgement, plant, scope)})
-        rows.append({"what": mark("to set"), "said": advice_words(account, past, plant)})
+        rows.append({"what": tr("since"), "said": _since(account, judgement, plant, scope)})
+        rows.append({"what": tr("likely cause"), "said": cause_words(account, judgement, plant)})
+        rows.append({"what": tr("out of tolerance"), "said": _out(account, judgement, plant, scope)})
+        rows.append({"what": tr("to set"), "said": advice_words(account, past, plant)})
     return Table("lead", tr("At the machine"), columns_of("what; said"), rows)
 
 
