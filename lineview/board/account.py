@@ -13,13 +13,14 @@ from lineview.board.guard import Doors, give_cookie, person, person_of
 from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import csv_text
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.core.language import mark, tr
 from lineview.report import show
 
 #: Entries that the account page shows, and those in the file.
 HEADS = ("when", "who", "from", "what", "about", "before", "after")
 SHOWN_ENTRIES, MOST_ENTRIES = 100, 200_000
-PAIRING = "Enter the code that the account page of the board shows."
-PAIRED = "A paired screen shows every page and can write nothing."
+PAIRING = mark("Enter the code that the account page of the board shows.")
+PAIRED = mark("A paired screen shows every page and can write nothing.")
 
 
 def add_account_routes(server: Flask, works: Works, doors: Doors) -> None:
@@ -49,7 +50,7 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _sign_in_response(doors, access, token, after, SESSION.total_seconds())
-        context = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _fault_texts(faults)}
+        context = {"title": tr("Sign in"), "sentence": tr("Sign in to the board."), "faults": _fault_texts(faults)}
         page = plain_page("sign-in.html", shop=_shop(works), next=after, **context)
         return Response(page, status=403 if faults else 200)
 
@@ -62,7 +63,7 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _sign_in_response(doors, access, token, "/wall", SCREEN.total_seconds())
-        context = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _fault_texts(faults)}
+        context = {"title": tr("Pair a screen"), "sentence": PAIRING, "soft": PAIRED, "faults": _fault_texts(faults)}
         return Response(plain_page("pair.html", shop=_shop(works), **context), status=403 if faults else 200)
 
     server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
@@ -97,7 +98,7 @@ def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> N
             _change_password(access, person())
         except AskError as error:
             return Response(_account(works, faults=error.faults), status=400)
-        return _account(works, told="Your password was changed; other browsers are signed out.")
+        return _account(works, told=tr("Your password was changed; other browsers are signed out."))
 
     def offer() -> Any:
         try:
@@ -112,7 +113,7 @@ def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> N
             access.accounts.revoke_screen(int(number) if number.isdecimal() and len(number) < 16 else -1)
         except AskError as error:
             return Response(_account(works, faults=error.faults), status=400)
-        return _account(works, told="The screen shows nothing from now on.")
+        return _account(works, told=tr("The screen shows nothing from now on."))
 
     for path, name, view in (
         ("/sign-out", "sign-out", sign_out),
@@ -135,10 +136,10 @@ def _sign_out_response(doors: Doors) -> Any:
 def _change_password(access: Access, who: Person) -> None:
     user = who.session.user if who.session is not None else None
     if user is None or who.session is None:
-        raise AskError(Fault("a paired screen has no password"))
+        raise AskError(Fault(tr("a paired screen has no password")))
     now, new = request.form.get("now", ""), request.form.get("new", "")
     if new != request.form.get("again", ""):
-        raise AskError(Fault("the two new passwords differ", "password"))
+        raise AskError(Fault(tr("the two new passwords differ"), "password"))
     access.change_password(user, now, new, request.remote_addr or "", who.session.id)
 
 
@@ -164,12 +165,12 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
 
 def _sentence(who: Person) -> str:
     if who.session is None:
-        return "This board serves this machine alone; nobody signs in."
+        return tr("This board serves this machine alone; nobody signs in.")
     if who.is_screen:
-        return f"This screen is paired as {who.name}; it may see every page."
+        return tr("This screen is paired as {name}; it may see every page.", name=who.name)
     others = [right for right in RIGHTS[1:] if right in who.rights]
-    may = ", ".join(["see every page", *others[:-1]]) + (f" and {others[-1]}" if others else "")
-    return f"You are signed in as {who.name} and may {may}."
+    may = ", ".join([tr("see every page"), *others[:-1]]) + (f" and {others[-1]}" if others else "")
+    return tr("You are signed in as {name} and may {may}.", name=who.name, may=may)
 
 
 def _admin_context(works: Works, signed_in: bool) -> dict[str, Any]:

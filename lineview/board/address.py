@@ -8,6 +8,7 @@ from urllib.parse import parse_qs, quote, urlencode
 
 from lineview.app.question import QUESTIONS, QuestionScope, read_question
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 from lineview.order.what_if import LIMITS, read_what_if
 from lineview.report.answer import Question
 
@@ -71,7 +72,7 @@ class Address:
     def asked(self) -> QuestionScope:
         """What the page asks; an AskError where it asks nothing, or its period cannot be read."""
         if self.question is None:
-            raise AskError(Fault("there is no page at this address"))
+            raise AskError(Fault(tr("there is no page at this address")))
         if self.question == "order":
             asked = read_question("order", self.line, self.machine, self.period)
             return replace(asked, what_if=read_what_if(dict(self.supposed)))

@@ -32,6 +32,7 @@ from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
+from lineview.core.language import mark, tr
 from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
@@ -81,16 +82,16 @@ def _save_links(picture: Picture, number: int, address: Address) -> html.P:
     """The links that save a picture; each is named with the picture's title."""
     links = []
     for ending in PICTURE_FORMS:
-        words, href = f"Save as {ending.upper()}", address.picture(number, ending)
+        words, href = tr("Save as {upper}", upper=ending.upper()), address.picture(number, ending)
         links.append(html.A(words, href=href, **aria(label=f"{words}: {picture.title}")))
     return html.P(links, className="acts saves")
 
 
 #: By a file's ending: what makes it, its media type, and the words of its link.
 FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
-    "pdf": (to_pdf, "application/pdf", "This page as PDF"),
-    "xlsx": (to_xlsx, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "as workbook (XLSX)"),
-    "csv": (to_csv, "text/csv", "what to order as CSV"),
+    "pdf": (to_pdf, "application/pdf", mark("This page as PDF")),
+    "xlsx": (to_xlsx, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", mark("as workbook (XLSX)")),
+    "csv": (to_csv, "text/csv", mark("what to order as CSV")),
 }
 
 
@@ -98,7 +99,7 @@ def sheet_links(address: Address) -> html.P:
     """The links to a page's sheets; they carry its line, machine and period."""
     endings = [ending for ending in FORMS if ending != "csv" or address.page == "order"]
     links = [html.A(FORMS[ending][2], href=address.sheet(ending)) for ending in endings]
-    return html.P(links, className="acts sheets", **aria(label="this page as a file"))
+    return html.P(links, className="acts sheets", **aria(label=tr("this page as a file")))
 
 
 def add_sheet_routes(server: Flask, works: Works) -> None:
@@ -116,7 +117,7 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
     def picture(question: str, number: int, ending: str) -> Response:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         if ending not in PICTURE_FORMS:
-            return Response("There is no such file.", status=404, mimetype="text/plain")
+            return Response(tr("There is no such file."), status=404, mimetype="text/plain")
         end = f".{ending}" if number == 1 else f"-{number}.{ending}"  # pictures of one page have names of their own
         media_type = PICTURE_FORMS[ending][1]
         return _sent(works, at, end, media_type, lambda answer, plant: saved_picture(answer, plant, number, ending))
@@ -129,7 +130,7 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
             return Response(str(error), status=404, mimetype="text/plain")
         table = _table_of(answer, kind, name)
         if ending != "json" or table is None:
-            return Response("There is no such table.", status=404, mimetype="text/plain")
+            return Response(tr("There is no such table."), status=404, mimetype="text/plain")
         return Response(rows_json(table, plant), mimetype="application/json")
 
     def supplier(question: Question, number: int, ending: str) -> Response:
@@ -141,7 +142,7 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         claims = question == "wrap"
         names = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
         if ending not in FORMS or not 0 < number <= len(names):
-            return Response("There is no such sheet.", status=404, mimetype="text/plain")
+            return Response(tr("There is no such sheet."), status=404, mimetype="text/plain")
         make, media_type, _ = FORMS[ending]
         part = (claim_sheet if claims else supplier_sheet)(answer, names[number - 1], plant)
         sent = Response(make(part, plant), mimetype=media_type)
@@ -193,15 +194,18 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     """The fold that says how the answer was worked out."""
     rows = [_row(figure, answer, plant) for figure in answer.figures]
     headings = ["figure", "value", "interval", "n", "how"]
-    table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
+    table = plain_table(tr("Every figure of this answer"), headings, rows, [False, True, True, True, False])
     set_data(table, file=file_name(answer, plant))
     cited = sorted({source for figure in answer.figures for source in figure.sources})
     sources = [html.Li(html.A(method_title(cited_id), href=method_link(cited_id))) for cited_id in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
-    asked = html.P(f"All of {period} ({plant.zone}), unless another period is named.", className="soft")
+    asked = html.P(
+        tr("All of {period} ({zone}), unless another period is named.", period=period, zone=plant.zone),
+        className="soft",
+    )
     return html.Details(
-        [html.Summary("How this was worked out"), *more, asked, table, *listed], className="fold", id="working"
+        [html.Summary(tr("How this was worked out")), *more, asked, table, *listed], className="fold", id="working"
     )
 
 
@@ -216,7 +220,7 @@ def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
     count = show.number(figure.n) if figure.n else ""
     if answer.scope.machine and figure.n:
         behind = readings_link(answer.scope.machine, figure.period or answer.scope.period)
-        how.append(html.A("readings, with file and row", href=behind))
+        how.append(html.A(tr("readings, with file and row"), href=behind))
     if figure.sources:
         methods = [html.A(cited_id, href=method_link(cited_id)) for cited_id in figure.sources]
         how.append(html.Span(["method: ", *(part for link in methods for part in (link, " "))], className="soft"))
@@ -224,9 +228,10 @@ def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
 
 
 #: Shown on every page, whatever the answer adds.
-CAUTION = (
-    "Before reaching past a guard, clearing a jam or adjusting rollers and knives: stop and lock out by your "
-    "site's procedure. Figures come from counters and may be late; no interlock may depend on them."
+CAUTION = mark(
+    "Before reaching past a guard, clearing a jam or adjusting rollers and knives: stop and "
+    "lock out by your site's procedure. Figures come from counters and may be late; no "
+    "interlock may depend on them."
 )
 
 
@@ -251,7 +256,7 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
         )
     },
     "weight": {"low": ("from", "g"), "high": ("to", "g")},
-    "wrap": {"m_per_thousand": ("a thousand good pieces", "m")},
+    "wrap": {"m_per_thousand": (mark("a thousand good pieces"), "m")},
 }
 
 
@@ -281,10 +286,10 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     page: list[Any] = [*first, soft] if facts(answer) and first else [soft, *first]
     page += points(answer)
     if many and further:
-        title = f"The pictures of {show.quantity(len(further), 'further web')}, by urgency"
+        title = tr("The pictures of {further}, by urgency", further=show.quantity(len(further), "further web"))
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
     if behind and drawn:
-        page.append(_fold("The picture as a table", behind, "chart-table"))
+        page.append(_fold(tr("The picture as a table"), behind, "chart-table"))
     page.append(html.Div(tables, className="tables"))
     page.append(working(answer, plant, [] if many else further))
     if answer.notes:
@@ -308,7 +313,7 @@ def _opens(table: Table, address: Address) -> Callable[[Mapping[str, Any]], str]
 def _supplier_links(what: str, number: int, name: str, address: Address) -> html.P:
     """The links to what one supplier gets, without the works' own figures."""
     links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
-    return html.P([f"The {what} to {name}:", *links], className="acts sheets")
+    return html.P([tr("The {what} to {name}:", what=what, name=name), *links], className="acts sheets")
 
 
 def points(answer: Answer) -> list[Any]:
@@ -342,7 +347,9 @@ def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
         words = name.replace("_", " ")
         tools = Tools(named, address.rows("frame", name))
         tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question), tools=tools))
-        tables.append(html.P(html.A(f"All of {words} as CSV", href=address.file(name)), className="acts"))
+        tables.append(
+            html.P(html.A(tr("All of {words} as CSV", words=words), href=address.file(name)), className="acts")
+        )
     return tables
 
 
@@ -352,7 +359,7 @@ def _fold(title: str, content: list[Any], name: str) -> html.Details:
 
 def fault_page(error: LineviewError, lead: str = "That cannot be answered") -> tuple[list[Any], list[Any]]:
     """The sentence and the page for what cannot be answered."""
-    what = error.faults[0].what.rstrip(".") if error.faults else "it cannot be read"
+    what = error.faults[0].what.rstrip(".") if error.faults else tr("it cannot be read")
     return [f"{lead}: {what}."], [
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")
     ]

@@ -35,6 +35,7 @@ from lineview.board.what_if_form import add_count_route
 from lineview.board.workers import Workers
 from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.core.language import tr
 from lineview.core.resources import shipped
 
 
@@ -49,7 +50,13 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
             at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
             known = works.ask(at.asked).series
             if name not in known:
-                raise AskError(Fault(f"there is no frame '{name}'", question, f"one of {', '.join(known) or 'none'}"))
+                raise AskError(
+                    Fault(
+                        tr("there is no frame '{name}'", name=name),
+                        question,
+                        tr("one of {part}", part=", ".join(known) or "none"),
+                    )
+                )
             return known[name]
 
         return _file(f"{question}-{name}", frame)
@@ -57,8 +64,8 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
     def large() -> str:
         return plain_page(
             "large.html",
-            title="Upload a larger file",
-            sentence="Upload an export of up to 400 MB.",
+            title=tr("Upload a larger file"),
+            sentence=tr("Upload an export of up to 400 MB."),
             shop=_shop(works),
             pages=page_links(),
             outcome=_uploaded(works),
@@ -74,7 +81,9 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
         state = {"status": "failing" if failing else "ok", **(workers.queue() if workers is not None else {})}
         return Response(json.dumps(state), status=503 if failing else 200, mimetype="application/json")
 
-    server.register_error_handler(DependencyException, lambda _error: Response("There is no such file.", status=404))
+    server.register_error_handler(
+        DependencyException, lambda _error: Response(tr("There is no such file."), status=404)
+    )
     server.add_url_rule("/health", "health", health)
     server.add_url_rule("/refusals/<int(max=999999999999):intake>.csv", "refusals", refusals)
     server.add_url_rule("/<question>/<name>.csv", "series", series)
@@ -88,7 +97,7 @@ def _file(name: str, frame: Callable[[], pl.DataFrame]) -> Response:
     except LineviewError as error:
         return Response(str(error), status=404, mimetype="text/plain")
     sent = Response(text, mimetype="text/csv")
-    sent.headers["Content-Disposition"] = f"attachment; filename={name}.csv"
+    sent.headers["Content-Disposition"] = tr("attachment; filename={name}.csv", name=name)
     return sent
 
 
@@ -117,7 +126,7 @@ def create_app(
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=escape(_shop(works)) or "Set up",  # Dash puts it into the document as it is
+        title=escape(_shop(works)) or tr("Set up"),  # Dash puts it into the document as it is
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,
@@ -173,4 +182,4 @@ def _shop(works: Works) -> str:
 def _failed(error: Exception) -> None:
     """Say on the page that something broke, and keep the whole of it in the log."""
     log.error("a page could not be made", exc_info=error)
-    set_props("sentence", {"children": "This page could not be made; the log of the board says why."})
+    set_props("sentence", {"children": tr("This page could not be made; the log of the board says why.")})

@@ -12,16 +12,21 @@ from lineview.board.calls import Calls
 from lineview.board.intake_page import decoded
 from lineview.board.tables import aria
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 
-SENTENCE = "Check weighed bags of a lot against their label."
-SOFT = "The net-contents check an inspector would make; “lineview bags” does the same."
+SENTENCE = mark("Check weighed bags of a lot against their label.")
+SOFT = mark("The net-contents check an inspector would make; “lineview bags” does the same.")
 #: Rules to check by, in the words of their documents.
-RULES = (("eu", "76/211/EEC (EU, UK)"), ("hb133", "NIST Handbook 133, Category A (US)"), ("r87", "OIML R 87"))
+RULES = (
+    ("eu", mark("76/211/EEC (EU, UK)")),
+    ("hb133", mark("NIST Handbook 133, Category A (US)")),
+    ("r87", "OIML R 87"),
+)
 #: A file of masses is small; a larger one is sent, up to this, so that its fault can be told.
 FILE_LIMIT_BYTES = 10_000_000
 TEXT_LIMIT = 200_000
-CAUTIONS = (CAUTION, "Label, rules and sample size follow local law; the tables say which edition they are of.")
+CAUTIONS = (CAUTION, mark("Label, rules and sample size follow local law; the tables say which edition they are of."))
 
 
 def bags_form(plant: Plant) -> list[Any]:
@@ -33,7 +38,7 @@ def bags_form(plant: Plant) -> list[Any]:
             [
                 html.Label(
                     [
-                        "Masses of the weighed bags, one a line, g",
+                        tr("Masses of the weighed bags, one a line, g"),
                         dcc.Textarea(id="bags-masses", value="", rows=8, maxLength=TEXT_LIMIT, spellCheck=False),
                     ],
                     htmlFor="bags-masses",
@@ -41,9 +46,9 @@ def bags_form(plant: Plant) -> list[Any]:
                 _upload(),
                 html.Div(
                     [
-                        _field("bags-label", "Net mass on the label, g", "250"),
-                        _field("bags-lot", "Bags in the lot", "400"),
-                        _field("bags-tare", "Empty bag, taken off each, g", "0"),
+                        _field("bags-label", tr("Net mass on the label, g"), "250"),
+                        _field("bags-lot", tr("Bags in the lot"), "400"),
+                        _field("bags-tare", tr("Empty bag, taken off each, g"), "0"),
                     ],
                     className="fields",
                 ),
@@ -55,7 +60,7 @@ def bags_form(plant: Plant) -> list[Any]:
                         ),
                     ]
                 ),
-                html.Button("Check the lot", id="bags-check", type="button"),
+                html.Button(tr("Check the lot"), id="bags-check", type="button"),
             ],
             className="form",
         ),
@@ -72,12 +77,12 @@ def _upload() -> dcc.Upload:
     return dcc.Upload(
         html.Div(
             [
-                html.Strong("Or upload a file"),
-                html.Span(" — text or CSV with one mass a line; it is put into the field above.", className="soft"),
+                html.Strong(tr("Or upload a file")),
+                html.Span(tr(" — text or CSV with one mass a line; it is put into the field above."), className="soft"),
             ],
             role="button",
             tabIndex=0,
-            **aria(label="Upload a file of masses"),
+            **aria(label=tr("Upload a file of masses")),
         ),
         id="bags-file",
         className="give",
@@ -101,7 +106,7 @@ def lot_told(words: LotWords) -> list[Any]:
 def faults_told(error: LineviewError) -> list[Any]:
     """Why nothing could be checked; what was typed stays where it is."""
     return [
-        html.P("The lot was not checked.", className="told"),
+        html.P(tr("The lot was not checked."), className="told"),
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert"),
     ]
 
@@ -113,7 +118,7 @@ def bind_bags(calls: Calls) -> None:
         if not contents:
             raise PreventUpdate
         try:
-            return file_text(contents, name or "the file"), []
+            return file_text(contents, name or tr("the file")), []
         except LineviewError as error:
             return no_update, faults_told(error)
 
@@ -148,24 +153,28 @@ def file_text(contents: str, name: str) -> str:
     """The text of a dropped file."""
     data = decoded(contents, name)
     if len(data) > TEXT_LIMIT:
-        raise IntakeError(Fault("the file is too large", name, f"up to {TEXT_LIMIT // 1000} kB of masses"))
+        raise IntakeError(
+            Fault(
+                tr("the file is too large"), name, tr("up to {text_limit} kB of masses", text_limit=TEXT_LIMIT // 1000)
+            )
+        )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        raise IntakeError(Fault("the file is not text", name, "a text or CSV file, one mass a line"))
+        raise IntakeError(Fault(tr("the file is not text"), name, tr("a text or CSV file, one mass a line")))
     return text
 
 
 def checked(masses: str, label: str, lot: str, tare: str, rules: str) -> Any:
     """Check what stands in the form's fields."""
     faults: list[Fault] = []
-    label_g = _number(label, "Net mass on the label", faults, above=0.0)
-    bags = _number(lot, "Bags in the lot", faults, above=0.0)
-    tare_g = _number(tare or "0", "Empty bag", faults)
+    label_g = _number(label, tr("Net mass on the label"), faults, above=0.0)
+    bags = _number(lot, tr("Bags in the lot"), faults, above=0.0)
+    tare_g = _number(tare or "0", tr("Empty bag"), faults)
     if bags is not None and bags != int(bags):
-        faults.append(Fault(f"'{lot}' is not a whole number", "Bags in the lot", "such as 400"))
+        faults.append(Fault(tr("'{lot}' is not a whole number", lot=lot), tr("Bags in the lot"), tr("such as 400")))
     net_g: list[float] = []
     try:
         net_g = read_masses(masses[:TEXT_LIMIT], "masses", tare_g or 0.0)
@@ -183,11 +192,11 @@ def _number(text: str, where: str, faults: list[Fault], above: float | None = No
         value = float(entry.replace(",", "."))
     except ValueError:
         value = float("nan")
-    expected = "a number above 0" if above is not None else "a number, 0 or more"
+    expected = tr("a number above 0") if above is not None else tr("a number, 0 or more")
     if not entry:
-        faults.append(Fault("no value was given", where, expected))
+        faults.append(Fault(tr("no value was given"), where, expected))
         return None
     if not 0 <= value < 1e9 or (above is not None and not value > above):
-        faults.append(Fault(f"'{entry}' is not allowed here", where, expected))
+        faults.append(Fault(tr("'{entry}' is not allowed here", entry=entry), where, expected))
         return None
     return value

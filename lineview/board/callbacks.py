@@ -23,6 +23,7 @@ from lineview.board.trials_form import bind_trials
 from lineview.board.what_if_form import bind_what_if
 from lineview.board.written import REASON_LENGTH
 from lineview.core.errors import LineviewError
+from lineview.core.language import tr
 from lineview.report.answer import Answer
 
 
@@ -138,9 +139,9 @@ def _bind_picking(calls: Calls) -> None:
         try:
             days = [date.fromisoformat((text or "").strip()) for text in (first, last or first)]
         except ValueError:
-            return no_update, "Write both days as 2026-06-08."
+            return no_update, tr("Write both days as 2026-06-08.")
         if days[1] < days[0]:
-            return no_update, "The first day is after the last."
+            return no_update, tr("The first day is after the last.")
         there = read_address(pathname, search).with_period(f"{days[0]}..{days[1]}")
         return "?" + there.href.partition("?")[2], ""
 
@@ -194,7 +195,7 @@ def _bind_taking(calls: Calls, works: Works) -> None:
             works.undo(int(number))
         except LineviewError as error:
             return str(error), no_update
-        return f"Intake {number} was undone.", works.version()
+        return tr("Intake {number} was undone.", number=number), works.version()
 
     outcome_and_version = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
     again = [Output("outcome", "children", allow_duplicate=True), outcome_and_version[1]]
@@ -222,9 +223,9 @@ def _bind_writing(calls: Calls, works: Works) -> None:
         if not clicks:
             raise PreventUpdate
         if not stops or not (reason or "").strip():
-            return "Tick at least one stop and enter a reason.", no_update
+            return tr("Tick at least one stop and enter a reason."), no_update
         if len(reason) > REASON_LENGTH:
-            return f"A reason has up to {REASON_LENGTH} characters.", no_update
+            return tr("A reason has up to {reason_length} characters.", reason_length=REASON_LENGTH), no_update
         try:
             answer = answer_of(pathname, search, "shift")
             chosen, machine = chosen_stops(stops, answer), answer.scope.machine
@@ -234,7 +235,12 @@ def _bind_writing(calls: Calls, works: Works) -> None:
                 works.set_stop_reasons(machine, chosen, reason.strip())
         except LineviewError as error:
             return str(error), no_update
-        return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", works.version()
+        return tr(
+            "“{strip}” is set for {stops} stop{part}.",
+            strip=reason.strip(),
+            stops=len(stops),
+            part="s" * (len(stops) > 1),
+        ), works.version()
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

@@ -30,6 +30,7 @@ from lineview.board.guard import (
     is_strange,
     person_of,
 )
+from lineview.core.language import tr
 
 #: Seconds until a header must have come, and bytes a second that a body must bring after that.
 HEADER_S, LEAST_BYTES_A_S = 20.0, 5_000
@@ -65,14 +66,14 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
     def _fault(self) -> Error | None:
         doors = self.doors
         if not doors.proxied and not doors.knows(self.headers.get("HOST", "")):
-            return Refused("The board answers only to its configured host names.")
+            return Refused(tr("The board answers only to its configured host names."))
         scheme = "https" if self.is_tls else "http"
         if not doors.proxied and is_strange(self.headers.get("ORIGIN"), scheme, self.headers.get("HOST", "")):
-            return Refused("This came from another page.")
+            return Refused(tr("This came from another page."))
         limits = {CALLBACK: CALLBACK_LIMIT_BYTES, **dict.fromkeys(LARGE, LARGE_LIMIT_BYTES)}
         limit = limits.get(self.path, FORM_LIMIT_BYTES)
         if self.content_length > limit or self.chunked:
-            return RequestEntityTooLarge(f"up to {limit:,} bytes with their number in the header")
+            return RequestEntityTooLarge(tr("up to {limit:,} bytes with their number in the header", limit=limit))
         if self.content_length > FORM_LIMIT_BYTES and doors.access is not None:
             cookies = parse_cookie(self.headers.get("COOKIE", ""))
             secures = (False, True) if doors.proxied else (self.is_tls,)  # the proxy may be the one that has TLS
@@ -80,7 +81,7 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
             who = next((one for one in known if one is not None), None)
             right = LARGE.get(self.path, "take in")
             if who is None or not who.may(right):
-                return Refused(f"Sign in first, as somebody who may {right}.")
+                return Refused(tr("Sign in first, as somebody who may {right}.", right=right))
         return None
 
 
@@ -152,7 +153,7 @@ def channels(doors: Doors, tls: ssl.SSLContext | None) -> Callable[..., Any]:
         same = sum(1 for open_channel in server.active_channels.values() if open_channel.addr[0] == addr[0])
         try:
             if same >= MOST_OF_ADDRESS and not doors.proxied:
-                raise OSError("too many connections of one address")
+                raise OSError(tr("too many connections of one address"))
             if tls is not None:
                 sock = tls.wrap_socket(sock, server_side=True, do_handshake_on_connect=False)
             return kind(server, sock, addr, adj, map=map)

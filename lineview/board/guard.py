@@ -18,6 +18,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from lineview.app.access import LOCAL, Access, Person, become_person
 from lineview.board.calls import Calls
+from lineview.core.language import tr
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
 #: What a callback may send: a 10 MB file as text and some room.
@@ -169,9 +170,11 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
         body = _call() if request.path == CALLBACK else None
         right = calls.right_for(body) if body is not None else _right_of(request.endpoint or "", request.method)
         if right is None:
-            abort(400, "This is no call of a page of this board.")
+            abort(400, tr("This is no call of a page of this board."))
         if not g.person.may(right):
-            abort(403, f"This takes the right to {right}, which {g.person.name} does not have.")
+            abort(
+                403, tr("This takes the right to {right}, which {name} does not have.", right=right, name=g.person.name)
+            )
         become_person(g.person.name, _address())
         return None
 
@@ -207,13 +210,13 @@ def _right_of(endpoint: str, method: str) -> str:
 def _check_place(doors: Doors) -> None:
     """Refuse requests under a strange name, by a strange proxy, and from strange pages."""
     if not doors.knows(request.host):
-        abort(403, "The board answers only to its configured host names.")
+        abort(403, tr("The board answers only to its configured host names."))
     if doors.access is None and any(name in request.headers for name in _FORWARDED):
-        abort(403, "A proxy has to be named when the board is started.")
+        abort(403, tr("A proxy has to be named when the board is started."))
     strange = is_strange(request.headers.get("Origin"), request.scheme, request.host)
     site = request.headers.get("Sec-Fetch-Site", "same-origin")
     if request.method not in ("GET", "HEAD", "OPTIONS") and (strange or site not in ("same-origin", "none")):
-        abort(403, "This came from another page.")
+        abort(403, tr("This came from another page."))
 
 
 def is_strange(origin: str | None, scheme: str, host: str) -> bool:
@@ -245,7 +248,7 @@ def _turned_away() -> BaseResponse:
     """Send a person to the sign-in page, and a script away."""
     is_page = request.method == "GET" and not request.path.startswith("/_")
     if not is_page:
-        return Response("Sign in first.", status=401, mimetype="text/plain")
+        return Response(tr("Sign in first."), status=401, mimetype="text/plain")
     back = quote(request.full_path.rstrip("?"), safe="/")
     return redirect(f"/sign-in?next={back}", code=303)
 

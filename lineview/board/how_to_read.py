@@ -6,45 +6,62 @@ from typing import Any
 
 from dash import html
 
-TITLE = "How to read this page"
+from lineview.core.language import mark
+
+TITLE = mark("How to read this page")
 
 #: What all pages that answer a question share.
 _OF_ALL = (
-    "The sentence answers the question; what is underlined in it needs somebody to act or to look.",
-    "A dash is what is not known; it is never 0. How each figure came about is under “How this was worked out”.",
+    mark("The sentence answers the question; what is underlined in it needs somebody to act or to look."),
+    mark("A dash is what is not known; it is never 0. How each figure came about is under “How this was worked out”."),
 )
 
 #: By page, a few plain sentences.
 READING = {
     "rope": (
-        "The picture is the rope's diameter over time; past the last reading it shows where the rope is heading, and "
-        "how sure that is.",
+        mark(
+            "The picture is the rope's diameter over time; past the last reading it shows where the "
+            "rope is heading, and how sure that is."
+        ),
     ),
     "weight": (
-        "The spread between batches and that from piece to piece are told apart, because they have different causes.",
+        mark(
+            "The spread between batches and that from piece to piece are told apart, because they "
+            "have different causes."
+        ),
     ),
     "shift": (
-        "Each stretch of the picture is a time of one state; hatched ones are without pieces, and the legend names "
-        "their kinds. All minutes add up to the time that was planned.",
+        mark(
+            "Each stretch of the picture is a time of one state; hatched ones are without pieces, "
+            "and the legend names their kinds. All minutes add up to the time that was planned."
+        ),
     ),
     "wrap": (
-        "What a thousand good pieces take is split by cause, and the causes add up to the whole. “Unexplained” is what "
-        "no export accounts for.",
+        mark(
+            "What a thousand good pieces take is split by cause, and the causes add up to the whole. "
+            "“Unexplained” is what no export accounts for."
+        ),
     ),
     "order": (
-        "The list under the sentence names what is to be done, a web a line, the most urgent first.",
-        "The line in the picture is the reels expected on hand; the dark band holds half of what may happen, the pale "
-        "one 90 %. It jumps where a delivery comes.",
-        "The order is for the whole works and for the day of the last reading, not for today.",
+        mark("The list under the sentence names what is to be done, a web a line, the most urgent first."),
+        mark(
+            "The line in the picture is the reels expected on hand; the dark band holds half of what "
+            "may happen, the pale one 90 %. It jumps where a delivery comes."
+        ),
+        mark("The order is for the whole works and for the day of the last reading, not for today."),
     ),
     "week": (
-        "Each loss is one row, and the rows add up. A trend is called better or worse only where chance alone would "
-        "hardly make it.",
+        mark(
+            "Each loss is one row, and the rows add up. A trend is called better or worse only where "
+            "chance alone would hardly make it."
+        ),
     ),
     "bags": (
-        "Each bag's mass less the empty bag is compared with the label; the rules chosen say how far the mean and how "
-        "many bags may be under it.",
-        "It is a planning aid, not a legal test.",
+        mark(
+            "Each bag's mass less the empty bag is compared with the label; the rules chosen say how "
+            "far the mean and how many bags may be under it."
+        ),
+        mark("It is a planning aid, not a legal test."),
     ),
 }
 

@@ -21,6 +21,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.tables import aria, frame_table, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
+from lineview.core.language import tr
 from lineview.intake.exports import Proposal
 from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant import Plant
@@ -42,14 +43,14 @@ def give_form() -> list[Any]:
         dcc.Upload(
             html.Div(
                 [
-                    html.Strong("Upload an export"),
-                    html.Span(" — drop a file here, or press to choose one.", className="soft"),
+                    html.Strong(tr("Upload an export")),
+                    html.Span(tr(" — drop a file here, or press to choose one."), className="soft"),
                     html.Br(),
-                    html.Span("CSV, XLSX or ODS, gzipped or not, up to 10 MB.", className="soft"),
+                    html.Span(tr("CSV, XLSX or ODS, gzipped or not, up to 10 MB."), className="soft"),
                 ],
                 role="button",
                 tabIndex=0,
-                **aria(label="Upload an export: choose a file"),
+                **aria(label=tr("Upload an export: choose a file")),
             ),
             id="export",
             className="give",
@@ -57,20 +58,24 @@ def give_form() -> list[Any]:
             className_reject="give",
             max_size=DROP_LIMIT_BYTES,
         ),
-        html.P([html.A("Upload a larger file", href="/large"), " on a plain page."], className="soft"),
+        html.P([html.A(tr("Upload a larger file"), href="/large"), tr(" on a plain page.")], className="soft"),
     ]
 
 
 def intake_sentence(intakes: pl.DataFrame) -> str:
     """The page's sentence."""
     if not intakes.height:
-        return "No export has been taken in yet; upload one below."
-    start = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
+        return tr("No export has been taken in yet; upload one below.")
+    start = tr(
+        "{height} export{part} been taken in",
+        height=show.number(intakes.height),
+        part="s have" if intakes.height > 1 else " has",
+    )
     refused = int(intakes["refused"].sum()) if "refused" in intakes.columns else 0
     if not refused:
         return f"{start}."
-    rows = "1 row was" if refused == 1 else f"{show.number(refused)} rows were"
-    return f"{start}; {rows} refused, each with its reason."
+    rows = tr("1 row was") if refused == 1 else tr("{refused} rows were", refused=show.number(refused))
+    return tr("{start}; {rows} refused, each with its reason.", start=start, rows=rows)
 
 
 def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = True) -> list[Any]:
@@ -80,16 +85,16 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
     page += _not_in(works, plant)
     groups = conflict_groups(works.store.conflicts(), plant)
     if groups:  # before the long list: these need a person
-        title = "Exports disagree; neither value is used until one of them is undone"
+        title = tr("Exports disagree; neither value is used until one of them is undone")
         page.append(_conflicts(title, groups[:OPEN_INTAKES], plant, undoes))
         if groups[OPEN_INTAKES:]:
-            words = f"Further disagreements ({len(groups) - OPEN_INTAKES})"
+            words = tr("Further disagreements ({groups})", groups=len(groups) - OPEN_INTAKES)
             further = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes)
             page.append(html.Details([html.Summary(words), further], className="fold", id="further"))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
-    page.append(_intakes("Exports taken in, newest first", newest, plant, address, undoes))
+    page.append(_intakes(tr("Exports taken in, newest first"), newest, plant, address, undoes))
     if earlier.height:
-        words = f"Exports taken in earlier ({earlier.height})"
+        words = tr("Exports taken in earlier ({height})", height=earlier.height)
         folded = _intakes(words, earlier, plant, address, undoes)
         page.append(html.Details([html.Summary(words), folded], className="fold", id="earlier"))
     return page
@@ -99,10 +104,10 @@ def _not_in(works: Works, plant: Plant) -> list[Any]:
     """What a watched folder holds that could not be taken in, and whether it is tried again."""
     rows: list[Any] = []
     for entry in files_not_in(works.folder)[:OPEN_INTAKES]:
-        again = "by itself" if entry["again_s"] else "once the file or a layout changes"
+        again = tr("by itself") if entry["again_s"] else tr("once the file or a layout changes")
         at = show.moment(datetime.fromisoformat(entry["at"]), plant)
         rows.append([at, entry["file"], "; ".join(entry.get("why", [entry["outcome"]])), again])
-    title, headings = "Watched files that are not taken in", ["tried last", "file", "why", "tried again"]
+    title, headings = tr("Watched files that are not taken in"), [tr("tried last"), "file", "why", tr("tried again")]
     return [plain_table(title, headings, rows, [False] * 4)] if rows else []
 
 
@@ -133,8 +138,12 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
         files = html.Ul([html.Li(f"{file} (intake {intake})") for intake, file in group.exports])
         more = group.count - len(group.examples)
         items: list[Any] = [html.Li(example) for example in group.examples]
-        items += [html.Li(f"and {show.number(more)} more", className="soft")] if more else []
-        acts = [_undo(intake, f"{title} {number}", f"undo intake {intake}") for intake, _ in group.exports if undoes]
+        items += [html.Li(tr("and {more} more", more=show.number(more)), className="soft")] if more else []
+        acts = [
+            _undo(intake, f"{title} {number}", tr("undo intake {intake}", intake=intake))
+            for intake, _ in group.exports
+            if undoes
+        ]
         cells = [
             group.what,
             files,
@@ -144,7 +153,7 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
             html.Div(acts, className="acts"),
         ]
         rows.append(cells)
-    headings = ["what", "exports that disagree", "moments", "from and to", "what each says", "action"]
+    headings = ["what", tr("exports that disagree"), "moments", tr("from and to"), tr("what each says"), "action"]
     return html.Div(plain_table(title, headings, rows, [False, False, True, False, False, False]), className="intakes")
 
 
@@ -156,8 +165,8 @@ def _undo(number: Any, of: str, words: str = "undo this intake") -> html.Details
             html.Summary(words),
             html.Div(
                 [
-                    html.P("Its readings are removed from every answer; the file itself is kept."),
-                    html.Button(f"Undo intake {number}", id=button, type="button"),
+                    html.P(tr("Its readings are removed from every answer; the file itself is kept.")),
+                    html.Button(tr("Undo intake {number}", number=number), id=button, type="button"),
                 ]
             ),
         ],
@@ -171,16 +180,16 @@ def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
     first = min(address.first, max(0, refused.height - 1))
     part = refused.slice(first, REFUSALS_A_PAGE).drop("intake", strict=False)
     last = first + part.height
-    turns: list[Any] = [html.A("Download all as CSV", href=f"/refusals/{number}.csv", className="download")]
+    turns: list[Any] = [html.A(tr("Download all as CSV"), href=f"/refusals/{number}.csv", className="download")]
     for words, start, there in (
-        ("earlier rows", max(0, first - REFUSALS_A_PAGE), first > 0),
-        ("later rows", last, last < refused.height),
+        (tr("earlier rows"), max(0, first - REFUSALS_A_PAGE), first > 0),
+        (tr("later rows"), last, last < refused.height),
     ):
         if there:
             turns.append(dcc.Link(words, href=Address("intake", address.line, None, None, number, start).href))
-    title = f"Refused by intake {number}"
+    title = tr("Refused by intake {number}", number=number)
     if refused.height:
-        title += f": {first + 1:,} to {last:,} of {refused.height:,}"
+        title += tr(": {first:,} to {last:,} of {height:,}", first=first + 1, last=last, height=refused.height)
     return html.Section(
         [frame_table(title, part, plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")], id="refusals"
     )
@@ -219,7 +228,7 @@ def decoded(contents: str, name: str) -> bytes:
     try:
         return base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
-        raise IntakeError(Fault("the file did not arrive whole", name, do="Upload it again.")) from None
+        raise IntakeError(Fault(tr("the file did not arrive whole"), name, do=tr("Upload it again."))) from None
 
 
 def plain_name(path: str) -> str:
@@ -246,7 +255,9 @@ def take_upload(
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)
         except OSError as error:  # a name that this disk does not take, or a full one
-            return TakeOutcome(name, faults=(Fault(f"the file cannot be kept: {error.strerror}", name),))
+            return TakeOutcome(
+                name, faults=(Fault(tr("the file cannot be kept: {strerror}", strerror=error.strerror), name),)
+            )
 
 
 def outcome_of(name: str, result: Taken) -> TakeOutcome:
@@ -256,10 +267,17 @@ def outcome_of(name: str, result: Taken) -> TakeOutcome:
     if result.receipt is None:
         return TakeOutcome(name, proposal=result.proposal)
     r = result.receipt
-    words = f"{name} was taken in before; nothing changed."
+    words = tr("{name} was taken in before; nothing changed.", name=name)
     if not r.already:
         rows, new_rows, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
-        words = f"{name} was taken in as intake {r.intake}: {rows} rows, {new_rows} kept, {refused} refused."
+        words = tr(
+            "{name} was taken in as intake {intake}: {rows} rows, {new_rows} kept, {refused} refused.",
+            name=name,
+            intake=r.intake,
+            rows=rows,
+            new_rows=new_rows,
+            refused=refused,
+        )
     counts = {
         "rows": r.rows,
         "kept": r.kept,
@@ -278,18 +296,24 @@ def outcome(result: TakeOutcome, plant: Plant) -> list[Any]:
     if result.faults:
         return faulty(result)
     rows = [[words, show.number(count)] for words, count in result.counts.items()]
-    parts: list[Any] = [html.P(result.receipt or f"{result.file_name} was taken in.", className="told")]
+    parts: list[Any] = [
+        html.P(result.receipt or tr("{file_name} was taken in.", file_name=result.file_name), className="told")
+    ]
     if rows:
-        parts.append(plain_table(f"Rows of {result.file_name}", ["rows", "count"], rows, [False, True]))
+        parts.append(
+            plain_table(tr("Rows of {file_name}", file_name=result.file_name), ["rows", "count"], rows, [False, True])
+        )
     if result.intake is not None:
-        parts.append(dcc.Link("refused rows", href=Address("intake", intake=result.intake).href))
+        parts.append(dcc.Link(tr("refused rows"), href=Address("intake", intake=result.intake).href))
     return parts
 
 
 def faulty(result: TakeOutcome) -> list[Any]:
     """Why an export was not taken in."""
     return [
-        html.P(f"{result.file_name} was not taken in; nothing of it was kept.", className="told"),
+        html.P(
+            tr("{file_name} was not taken in; nothing of it was kept.", file_name=result.file_name), className="told"
+        ),
         html.Ul([html.Li(str(fault)) for fault in result.faults], className="faults", role="alert"),
     ]
 
@@ -312,17 +336,23 @@ def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any
     faults = html.Ul([html.Li(str(f)) for f in result.faults], className="faults", role="alert")
     return [
         html.P(
-            f"No layout in the plant description fits {result.file_name}. It looks like this one:", className="told"
+            tr(
+                "No layout in the plant description fits {file_name}. It looks like this one:",
+                file_name=result.file_name,
+            ),
+            className="told",
         ),
         *([faults] if result.faults else []),
         plain_table(
-            f"Proposed layout “{layout.id}”, an export of {layout.kind}",
-            ["header in the file", "means", "unit"],
+            tr("Proposed layout “{id}”, an export of {kind}", id=layout.id, kind=layout.kind),
+            [tr("header in the file"), "means", "unit"],
             column_rows,
             [False] * 3,
         ),
-        frame_table("Preview: first rows", proposal.sample.head(8), plant),
+        frame_table(tr("Preview: first rows"), proposal.sample.head(8), plant),
         *[html.P(note, className="soft") for note in proposal.notes],
         *questions,
-        html.Button("Accept this layout and take the file in", id={"kind": "accept", "file": "given"}, type="button"),
+        html.Button(
+            tr("Accept this layout and take the file in"), id={"kind": "accept", "file": "given"}, type="button"
+        ),
     ]

@@ -23,6 +23,7 @@ from lineview.board.guard import CALLBACK, person
 from lineview.board.processes import Asked, Replies, Reply
 from lineview.board.workers import Workers
 from lineview.core.errors import AskError, LineviewError
+from lineview.core.language import mark, tr
 
 #: How long a request waits for its page before an older one is shown, or that it is being worked out [s].
 OLDER_AFTER_S, WORDS_AFTER_S = 0.25, 0.6
@@ -43,9 +44,9 @@ TAIL = b"}}"
 WITH_FORMS = ("rope", "shift", "week")
 #: Files that are worked out from an answer.
 FILES = ("series", "refusals")
-FAILED = "This page could not be made; the log of the board says why."
-BUSY = "Too many files are being made at once. Try again in a moment."
-FILE_FAILED = "This file could not be made; the log of the board says why."
+FAILED = mark("This page could not be made; the log of the board says why.")
+BUSY = mark("Too many files are being made at once. Try again in a moment.")
+FILE_FAILED = mark("This file could not be made; the log of the board says why.")
 NAMED_PERIODS = {name for name, _ in GENERAL_PERIODS}
 
 #: What a page is of: its address, the screen, the rights of who looks.
@@ -172,11 +173,15 @@ class KeptPages:
     def words(self, key: Key, version: str, *, older: bool) -> str:
         """What is said of a page that is being worked out."""
         began, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
-        for_s = "" if began is None else f" for {max(1, round(time.monotonic() - began))} s so far"
-        usual_words = "" if usual is None else f"; this page usually takes {max(1, round(usual))} s"
+        for_s = "" if began is None else tr(" for {part} s so far", part=max(1, round(time.monotonic() - began)))
+        usual_words = "" if usual is None else tr("; this page usually takes {part} s", part=max(1, round(usual)))
         if older:
-            return f"This page is from before the latest change. It is being worked out anew{for_s}{usual_words}."
-        return f"Working it out{for_s}{usual_words}."
+            return tr(
+                "This page is from before the latest change. It is being worked out anew{for_s}{usual_words}.",
+                for_s=for_s,
+                usual_words=usual_words,
+            )
+        return tr("Working it out{for_s}{usual_words}.", for_s=for_s, usual_words=usual_words)
 
     def forms(self, values: Values) -> Response | None:
         """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""

@@ -27,6 +27,7 @@ from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.core.language import mark, tr
 from lineview.core.resources import shipped
 from lineview.plant import Plant
 from lineview.report import show
@@ -90,7 +91,7 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
 
 def _second_picker(plant: Plant, address: Address) -> html.Details:
     """The picker of a second scope: a choice is what the first is cut to and what it is compared with."""
-    choices: list[tuple[str, str]] = [("|", "nothing"), ("|previous", "the time before")]
+    choices: list[tuple[str, str]] = [("|", "nothing"), ("|previous", tr("the time before"))]
     lines = [line for line in plant.lines if line.id != address.line]
     if address.line is not None:
         choices += [(f"|line={line.id}", line.name or line.id) for line in lines]
@@ -115,7 +116,7 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
 #: Stands for what a page is asked of by itself, until its answer says what that is.
 NOT_KNOWN_YET = "…"
 #: What the week is asked of where no machine is picked.
-ALL_MACHINES = "all machines"
+ALL_MACHINES = mark("all machines")
 
 
 def _picker(
@@ -127,7 +128,7 @@ def _picker(
     below: Any = None,
 ) -> html.Details:
     """One picker: its present choice, unfolding to links; each choice is an address."""
-    current = name or dict(choices).get(chosen or "") or chosen or (NOT_KNOWN_YET if choices else "none yet")
+    current = name or dict(choices).get(chosen or "") or chosen or (NOT_KNOWN_YET if choices else tr("none yet"))
     kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
     links = [
         html.Li(dcc.Link(label, href=to(token).href, className="chosen" if label == current or token == chosen else ""))
@@ -158,7 +159,7 @@ def _days() -> html.Div:
 
 
 #: States whose reason a person can know.
-ASKED = ("stop", "short stop")
+ASKED = ("stop", mark("short stop"))
 #: Rows of the form at most; the longest unexplained stops come first.
 MOST_STOPS = 120
 #: Reasons offered to be tapped.
@@ -175,14 +176,14 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
     options = [{"label": _stop_words(r, plant), "value": _stop_value(r)} for r in stops[:MOST_STOPS]]
     return html.Details(
         [
-            html.Summary("Enter the stop reason"),
-            html.P("Tap a stop on the timeline, or tick stops here; then tap its reason.", className="soft"),
+            html.Summary(tr("Enter the stop reason")),
+            html.P(tr("Tap a stop on the timeline, or tick stops here; then tap its reason."), className="soft"),
             html.Fieldset(
                 [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
             html.P(_alike(stops), className="acts-of"),
             html.P("", id="stops-ticked", role="status"),
-            html.P("Reason, most frequent first:", id="reasons-offered", hidden=not used),
+            html.P(tr("Reason, most frequent first:"), id="reasons-offered", hidden=not used),
             html.Div(
                 [html.Button(words, type="button", **data(reason=words)) for words in used[:MOST_REASONS]],
                 className="acts-of offered",
@@ -190,9 +191,9 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
                 **aria(labelledby="reasons-offered"),
             ),
             html.Label(
-                ["or in your own words", dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value="")]
+                [tr("or in your own words"), dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value="")]
             ),
-            html.Button("Set the reason", id="set-reason", type="button"),
+            html.Button(tr("Set the reason"), id="set-reason", type="button"),
             html.P("", id="reason-told", role="status"),
         ],
         className="fold form",
@@ -206,14 +207,14 @@ def _alike(stops: Sequence[dict[str, Any]]) -> list[html.Button]:
     for state in ASKED:
         values = [_stop_value(row) for row in stops[:MOST_STOPS] if row["state"] == state and not row["reason"]]
         if len(values) > 1:
-            words = f"Tick all {len(values)} {state}s without a reason"
+            words = tr("Tick all {values} {state}s without a reason", values=len(values), state=state)
             buttons.append(html.Button(words, type="button", **data(stops=";".join(values))))
     return buttons
 
 
 def _stop_words(row: dict[str, Any], plant: Plant) -> str:
     times = show.stretch(row["start"], row["end"], plant)
-    return f"{times}, {show.minutes(row['end'] - row['start'])}, {row['reason'] or 'reason not set'}"
+    return f"{times}, {show.minutes(row['end'] - row['start'])}, {row['reason'] or tr('reason not set')}"
 
 
 def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, datetime]]:
@@ -222,8 +223,8 @@ def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, 
     rows = [] if tape is None else tape.iter_rows(named=True)
     shown = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in ASKED}
     if not set(values) <= set(shown):
-        do = "Open the page anew and tick the stop again."
-        raise AskError(Fault("this stop is not on the page any more", "stops", do=do))
+        do = tr("Open the page anew and tick the stop again.")
+        raise AskError(Fault(tr("this stop is not on the page any more"), "stops", do=do))
     return [shown[value] for value in values]
 
 
@@ -255,7 +256,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
     try:
         plant = works.plant
     except PlantError as error:
-        said, below = fault_page(error, "The plant description cannot be used")
+        said, below = fault_page(error, tr("The plant description cannot be used"))
         return Page(opening(""), said, below, cautions(None))
     try:
         if address.question is not None:
@@ -268,7 +269,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
             read = read_line(works.last_reading(), plant)
             below = [*read, *intake_page(works, plant, address, undoes=who.may("take in"))]
             return _page(works, plant, address, {}, [told], below, [])
-        return _page(works, plant, address, {}, ["There is no page at this address."], [], [])
+        return _page(works, plant, address, {}, [tr("There is no page at this address.")], [], [])
     except LineviewError as error:
         said, below = fault_page(error)
         return _page(works, plant, address, {}, said, below, cautions(None))
@@ -326,7 +327,7 @@ def _page(
         head = header(works, plant, address, names)
     except LineviewError:  # nothing to pick from yet; the page's own fault says why
         head = header(works, plant, Address("intake"), names)
-    account = html.P(html.A("Account and what was written", href="/account"))
+    account = html.P(html.A(tr("Account and what was written"), href="/account"))
     return Page(head, said, below, [*foot, account], title)
 
 
@@ -372,7 +373,7 @@ def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple
     if address.page == "bags":
         return [*bags_form(plant), *how_to_read("bags")], []
     if address.page == "weight":
-        link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
+        link = html.A(tr("Check weighed bags of a lot"), href=address.on("bags").href)
         return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
     above = [what_if_form(works, plant, address, who)] if address.page == "order" else []
     return above, _lacking(plant, address, who)
@@ -381,7 +382,7 @@ def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple
 #: So often a browser looks whether a page that is being worked out is there [ms].
 SOON_MS = 1000
 #: Stands where the sentence will, for as long as the first answer takes.
-WAITING = "Working it out …"
+WAITING = mark("Working it out …")
 #: The document around the app: its language, and what a browser needs to know before any style is read.
 INDEX = """<!DOCTYPE html>
 <html lang="en" data-start="{start}" data-pictures="{pictures}">
@@ -420,7 +421,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Store(id="shown"),
             dcc.Interval(id="tick", interval=poll_s * 1000),
             dcc.Interval(id="soon", interval=SOON_MS, disabled=True),
-            html.A("Skip to the answer", href="#answer", className="skip"),
+            html.A(tr("Skip to the answer"), href="#answer", className="skip"),
             html.Header(
                 [html.Div(list(opening), id="head", className="head"), html.Button("Night", id="theme", type="button")],
                 className="top",

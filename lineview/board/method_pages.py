@@ -12,6 +12,7 @@ from urllib.parse import quote
 from flask import Flask, Response
 
 from lineview.board.plain import page_links, plain_page
+from lineview.core.language import tr
 from lineview.core.resources import shipped
 from lineview.report.figure_table import EXACT, FIGURES
 
@@ -54,7 +55,7 @@ def add_method_routes(server: Flask, shop: Callable[[], str]) -> None:
     def method(name: str) -> Any:
         source = _sources().get(name)
         if source is None:
-            return Response("There is no method of this name.", status=404, mimetype="text/plain")
+            return Response(tr("There is no method of this name."), status=404, mimetype="text/plain")
         about = {"name": name, "source": source, "figures": _figures(name), "back": ALL}
         said = source.get("method") or source["title"]
         return plain_page("method.html", title="Method", sentence=said, shop=shop(), pages=page_links(), **about)
@@ -62,7 +63,7 @@ def add_method_routes(server: Flask, shop: Callable[[], str]) -> None:
     def methods() -> Any:
         used = {name for row in FIGURES.values() for name in row.sources.split()}
         listed = [(method_title(name), method_link(name)) for name in sorted(used)]
-        said = "How each figure is worked out, and from which source."
+        said = tr("How each figure is worked out, and from which source.")
         return plain_page("method.html", title="Methods", sentence=said, shop=shop(), pages=page_links(), listed=listed)
 
     server.add_url_rule(f"{ALL}/<name>", "method", method)

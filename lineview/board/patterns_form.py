@@ -12,6 +12,7 @@ from lineview.app.works import Works
 from lineview.board.address import read_address
 from lineview.board.calls import Calls
 from lineview.core.errors import LineviewError
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report.answer import Answer
 
@@ -29,7 +30,7 @@ def patterns_form(answer: Answer, plant: Plant) -> list[Any]:
     mark_store = dcc.Store(id="pattern-mark")
     if not offers:
         return [html.Div([status, mark_store])]
-    summary = html.Summary("Give stops that recur their reason")
+    summary = html.Summary(tr("Give stops that recur their reason"))
     return [html.Details([summary, *offers, status, mark_store], className="fold form", id="patterns", open=True)]
 
 
@@ -41,14 +42,16 @@ def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
         [
             html.Label(
                 [
-                    f"{name} stops {row['words']}: {row['n']} stops without a reason",
+                    tr("{name} stops {words}: {n} stops without a reason", name=name, words=row["words"], n=row["n"]),
                     dcc.Input(
                         id={"kind": "pattern-reason", "pattern": key}, type="text", maxLength=80, value=row["reason"]
                     ),
                 ]
             ),
             html.Button(
-                f"Set this reason for all {row['n']}", id={"kind": "accept-pattern", "pattern": key}, type="button"
+                tr("Set this reason for all {n}", n=row["n"]),
+                id={"kind": "accept-pattern", "pattern": key},
+                type="button",
             ),
         ]
     )
@@ -65,17 +68,27 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         key = ctx.triggered_id["pattern"]
         reason = next((text for text, at in zip(reasons, ids, strict=False) if at.get("pattern") == key), "") or ""
         if not reason.strip():
-            return "Enter a reason.", no_update, True, no_update
+            return tr("Enter a reason."), no_update, True, no_update
         try:
             stops = works.ask(read_address(path, search).asked).series.get("pattern_stops", NO_STOPS)
             rows = stops.filter(pl.concat_str("machine", "words", separator="|") == key)
             if not rows.height:
-                return "These stops have a reason by now, or do not recur in this period.", no_update, True, no_update
+                return (
+                    tr("These stops have a reason by now, or do not recur in this period."),
+                    no_update,
+                    True,
+                    no_update,
+                )
             pairs = [(start, end) for start, end in rows.select("start", "end").iter_rows()]
             mark = works.set_stop_reasons(rows["machine"][0], pairs, reason.strip())
         except LineviewError as error:
             return str(error), no_update, True, no_update
-        return f"“{reason.strip()}” is set for {len(pairs)} stops.", mark, False, works.version()
+        return (
+            tr("“{strip}” is set for {pairs} stops.", strip=reason.strip(), pairs=len(pairs)),
+            mark,
+            False,
+            works.version(),
+        )
 
     def undo_pattern(clicks: int | None, mark: int | None) -> Any:
         if not clicks or mark is None:
@@ -84,7 +97,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
             n = works.undo_stop_reasons(mark)
         except LineviewError as error:
             return str(error), True, no_update
-        return f"Undone for {n} stops.", True, works.version()
+        return tr("Undone for {n} stops.", n=n), True, works.version()
 
     status, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
     version = Output("version", "data", allow_duplicate=True)

@@ -14,6 +14,7 @@ from lineview.app.works import Works
 from lineview.board.plain import page_links, plain_page
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.figure import Period
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.plant.periods import moment
 from lineview.report import show
@@ -49,7 +50,7 @@ def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
     plant, machine = works.plant, works.known_machine(arguments.get("machine", ""))
     start, end = (moment(arguments.get(name, ""), plant.tz, name) for name in ("from", "to"))
     if end <= start:
-        raise AskError(Fault("the time ends before it starts", "to", "a later moment"))
+        raise AskError(Fault(tr("the time ends before it starts"), "to", tr("a later moment")))
     number = arguments.get("first", "0")
     first = int(number) if number.isdecimal() and len(number) < 9 else 0
     until = min(end, start + READ_AT_ONCE)
@@ -60,15 +61,20 @@ def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
     listed = [_cells(row, plant) for row in part.iter_rows(named=True)]
     links = []
     if first:
-        links.append(("Earlier rows", _query(machine.id, start, end, max(first - ROWS, 0))))
+        links.append((tr("Earlier rows"), _query(machine.id, start, end, max(first - ROWS, 0))))
     if first + ROWS < rows.height:
-        links.append((f"Further rows ({rows.height - first - ROWS:,})", _query(machine.id, start, end, first + ROWS)))
+        links.append(
+            (
+                tr("Further rows ({height:,})", height=rows.height - first - ROWS),
+                _query(machine.id, start, end, first + ROWS),
+            )
+        )
     if until < end:
-        links.append(("The day after", _query(machine.id, until, end, 0)))
+        links.append((tr("The day after"), _query(machine.id, until, end, 0)))
     return {
-        "title": f"Readings of {machine.shown}",
-        "sentence": f"Readings of {machine.shown}, {show.stretch(start, until, plant)}.",
-        "soft": f"{rows.height:,} readings; each with the export and the row that it came from.",
+        "title": tr("Readings of {shown}", shown=machine.shown),
+        "sentence": tr("Readings of {shown}, {start}.", shown=machine.shown, start=show.stretch(start, until, plant)),
+        "soft": tr("{height:,} readings; each with the export and the row that it came from.", height=rows.height),
         "shop": plant.shop,
         "rows": listed,
         "links": [(words, f"/readings?{query}") for words, query in links],

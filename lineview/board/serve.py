@@ -27,6 +27,7 @@ from lineview.board.channel import channels
 from lineview.board.guard import LOCAL_HOSTS, Doors, is_address
 from lineview.board.workers import Workers
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 
 THREADS = 8
 #: Connections at once; more wait. An open one costs little, since no thread waits for it.
@@ -89,13 +90,13 @@ def doors_of(works: Works, serving: Serving) -> Doors:
     if serving.is_local:
         return Doors((*LOCAL_HOSTS, serving.host))
     faults = [
-        Fault(f"'{proxy}' is no address", "--proxy", "such as 192.168.1.4")
+        Fault(tr("'{proxy}' is no address", proxy=proxy), "--proxy", tr("such as 192.168.1.4"))
         for proxy in serving.proxies
         if not is_address(proxy)
     ]
     if not works.access.accounts.users():
-        do = "Add one first: lineview user add NAME --role administer"
-        faults.append(Fault("other machines could reach the board and there is no user", "--host", do=do))
+        do = tr("Add one first: lineview user add NAME --role administer")
+        faults.append(Fault(tr("other machines could reach the board and there is no user"), "--host", do=do))
     if faults:
         raise AskError(faults)
     wildcard = serving.host in ("0.0.0.0", "::", "")  # noqa: S104 - compared, not bound
@@ -127,8 +128,10 @@ def tls_context(tls: tuple[Path, Path] | None) -> ssl.SSLContext | None:
     try:
         context.load_cert_chain(*tls)
     except (OSError, ssl.SSLError) as error:
-        expected = "a certificate chain and its private key, both PEM"
-        raise AskError(Fault(f"cannot be used: {error.strerror or error}", f"--tls {tls[0]}", expected)) from None
+        expected = tr("a certificate chain and its private key, both PEM")
+        raise AskError(
+            Fault(tr("cannot be used: {part}", part=error.strerror or error), f"--tls {tls[0]}", expected)
+        ) from None
     return context
 
 
@@ -142,8 +145,12 @@ def open_server(
         bound = socket.create_server((host, port), family=family)
     except OSError as error:
         in_use = error.errno == errno.EADDRINUSE
-        what = f"port {port} is taken by another program" if in_use else f"port {port} cannot be used: {error}"
-        do = "Stop the other program, or ask for any free port with --port 0."
+        what = (
+            tr("port {port} is taken by another program", port=port)
+            if in_use
+            else tr("port {port} cannot be used: {error}", port=port, error=error)
+        )
+        do = tr("Stop the other program, or ask for any free port with --port 0.")
         raise AskError(Fault(what, f"{host}:{port}", do=do)) from None
     wsgi = forwarded(app.server, serving.proxies) if serving.proxies else app.server
     server = create_server(
@@ -197,7 +204,7 @@ def keep_log(where: str) -> None:
             else logging.handlers.RotatingFileHandler(where, maxBytes=LOG_BYTES, backupCount=LOG_FILES)
         )
     except OSError as error:
-        raise AskError(Fault(f"cannot be written: {error.strerror}", f"--log {where}")) from None
+        raise AskError(Fault(tr("cannot be written: {strerror}", strerror=error.strerror), f"--log {where}")) from None
     handler.setFormatter(JsonLines())
     logger = logging.getLogger("lineview")
     logger.addHandler(handler)
@@ -233,9 +240,9 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
             workers.close()
         raise
     at = address_of(server, serving.host, tls=serving.tls is not None)
-    tell(f"The board is at {at} (Ctrl+C stops it).")
+    tell(tr("The board is at {at} (Ctrl+C stops it).", at=at))
     if doors.access is not None and serving.tls is None and not serving.proxies:
-        tell("Pages and passwords cross the network unencrypted: see --tls and --proxy.")
+        tell(tr("Pages and passwords cross the network unencrypted: see --tls and --proxy."))
     try:
         server.run()
     except KeyboardInterrupt:  # the usual way to stop it

@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.report.tables import table_text
@@ -109,8 +110,17 @@ def open_or_folded(table: Table, plant: Plant, is_open: bool, tools: Tools = NO_
     rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
     more = len(table.rows) - MOST_FOLDED
     inner = answer_table(replace(table, rows=table.rows[:MOST_FOLDED]), plant, tools)
-    where = "Sorting, filtering and saving take" if tools.rows else "The sheet has"
-    note = [html.P(f"The first {MOST_FOLDED} are shown. {where} all.", className="soft")] if more > 0 else []
+    where = tr("Sorting, filtering and saving take") if tools.rows else tr("The sheet has")
+    note = (
+        [
+            html.P(
+                tr("The first {most_folded} are shown. {where} all.", most_folded=MOST_FOLDED, where=where),
+                className="soft",
+            )
+        ]
+        if more > 0
+        else []
+    )
     return html.Details([html.Summary(f"{table.title} ({rows})"), inner, *note], className="fold wide")
 
 
@@ -131,7 +141,7 @@ def plain_table(
         for row, iso in zip(rows, known, strict=True)
     ]
     if not rows:
-        body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
+        body = [html.Tr(html.Td(tr("nothing yet"), colSpan=len(headings), className="soft"))]
     caption = html.Caption(title, className="hidden" if caption_hidden else "")
     return html.Div(
         html.Table([caption, html.Thead(head), html.Tbody(body)]),
@@ -177,7 +187,11 @@ def frame_table(
     tools: Tools = NO_TOOLS,
 ) -> html.Div:
     """A frame as a table, its column names as words."""
-    caption = title if frame.height <= most else f"{title} (the first {most} of {frame.height:,})"
+    caption = (
+        title
+        if frame.height <= most
+        else tr("{title} (the first {most} of {height:,})", title=title, most=most, height=frame.height)
+    )
     shown = replace(framed(title, frame.head(most), headings), title=caption)
     return answer_table(shown, plant, tools.of(frame.height, most))
 

@@ -24,6 +24,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.calls import Calls
 from lineview.core.errors import LineviewError
+from lineview.core.language import tr
 from lineview.plant import Plant
 
 #: Characters of what was changed, and of a decision.
@@ -48,26 +49,26 @@ def _noting(plant: Plant) -> html.Details:
     lines = list(dict.fromkeys(m.line for m in machines_asked(plant, "week")))
     names = {line.id: line.name or line.id for line in plant.lines}
     choices = [{"label": names.get(line, line), "value": line} for line in lines]
-    beside = [{"label": "a line that is free, where there is one", "value": ""}, *choices]
-    beside.append({"label": "none: the time before alone", "value": NO_LINE})
+    beside = [{"label": tr("a line that is free, where there is one"), "value": ""}, *choices]
+    beside.append({"label": tr("none: the time before alone"), "value": NO_LINE})
     measures = [{"label": name, "value": short} for short, name in SHORT.items()]
     return html.Details(
         [
-            html.Summary("Note a trial: what was changed, to see whether it helps"),
-            _text("what", "What was changed", "new knife"),
-            _text("begins", f"From when on ({plant.zone})", f"{datetime.now(plant.tz):%Y-%m-%d}"),
-            _choice("line", "Line that was changed", choices, lines[0] if lines else None),
-            _choice("beside", "Line beside it that was not changed", beside, ""),
-            _choice("measure", "Judged by", measures, next(iter(SHORT))),
-            _text("cause", "Or by a cause, as the table of losses names it", "rejects"),
+            html.Summary(tr("Note a trial: what was changed, to see whether it helps")),
+            _text("what", tr("What was changed"), tr("new knife")),
+            _text("begins", tr("From when on ({zone})", zone=plant.zone), f"{datetime.now(plant.tz):%Y-%m-%d}"),
+            _choice("line", tr("Line that was changed"), choices, lines[0] if lines else None),
+            _choice("beside", tr("Line beside it that was not changed"), beside, ""),
+            _choice("measure", tr("Judged by"), measures, next(iter(SHORT))),
+            _text("cause", tr("Or by a cause, as the table of losses names it"), "rejects"),
             html.Div(
                 [
-                    _text("worth", "Change worth having, %", f"{WORTH_PERCENT:g}"),
-                    _text("shifts", "Shifts planned; empty: as many as show that change", ""),
+                    _text("worth", tr("Change worth having, %"), f"{WORTH_PERCENT:g}"),
+                    _text("shifts", tr("Shifts planned; empty: as many as show that change"), ""),
                 ],
                 className="fields",
             ),
-            html.Button("Note the trial", id="note-trial", type="button"),
+            html.Button(tr("Note the trial"), id="note-trial", type="button"),
             html.Div("", id="trial-told", role="status"),
         ],
         className="fold form",
@@ -89,17 +90,17 @@ def _ending(number: int) -> list[Any]:
     return [
         html.Details(
             [
-                html.Summary("Close this trial, or take back what was last said of it"),
+                html.Summary(tr("Close this trial, or take back what was last said of it")),
                 html.Label(
                     [
-                        "What was decided; the verdict is kept as it stands now",
+                        tr("What was decided; the verdict is kept as it stands now"),
                         dcc.Input(id="trial-decision", type="text", maxLength=MOST_CHARACTERS, value=""),
                     ]
                 ),
                 html.Div(
                     [
-                        html.Button("Close the trial", id="close-trial", type="button"),
-                        html.Button("Take back the last change", id="undo-trial", type="button"),
+                        html.Button(tr("Close the trial"), id="close-trial", type="button"),
+                        html.Button(tr("Take back the last change"), id="undo-trial", type="button"),
                     ],
                     className="acts-of",
                 ),
@@ -123,7 +124,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
             trial = note_trial(works, TrialText(**{name: text or None for name, text in entries.items()}))
         except LineviewError as error:
             return html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults"), no_update
-        link = dcc.Link("Show it", href=Address("week", trial=trial.number).href)
+        link = dcc.Link(tr("Show it"), href=Address("week", trial=trial.number).href)
         return html.P([trial_words(works, trial.number), " ", link]), works.version()
 
     def close_a_trial(clicks: int | None, decision: str | None, path: str, search: str) -> Any:
@@ -134,7 +135,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
             close_trial(works, number, (decision or "")[:MOST_CHARACTERS])
         except LineviewError as error:
             return str(error), no_update
-        return "Closed; the verdict is kept below.", works.version()
+        return tr("Closed; the verdict is kept below."), works.version()
 
     def undo_a_trial(clicks: int | None, path: str, search: str) -> Any:
         number = read_address(path, search).trial
@@ -144,7 +145,9 @@ def bind_trials(calls: Calls, works: Works) -> None:
             remains = undo_trial(works, number)
         except LineviewError as error:
             return str(error), no_update
-        return "Taken back." if remains else f"Nothing of trial {number} is left.", works.version()
+        return tr("Taken back.") if remains else tr(
+            "Nothing of trial {number} is left.", number=number
+        ), works.version()
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

@@ -17,6 +17,7 @@ from lineview.charts.shift import HATCHING, UNEXPLAINED, kinds_of
 from lineview.charts.style import ChartStyle
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
+from lineview.core.language import tr
 from lineview.plant import Machine, Plant
 from lineview.report import show
 from lineview.report.answer import ALL_LINES, Answer, reels_ending
@@ -35,9 +36,9 @@ def shows_all(plant: Plant, address: Address) -> bool:
 
 def wall_links(plant: Plant, address: Address) -> html.P:
     """The links from a shift's page to its wall, and to that of every line where there are several machines."""
-    links = [html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")]
+    links = [html.A(tr("Show this shift on the wall"), href=address.on("wall").href, className="wall-link")]
     if len(machines_asked(plant, "shift")) > 1:
-        links.append(html.A("all lines on the wall", href=Address("wall", EVERY).href, className="wall-link"))
+        links.append(html.A(tr("all lines on the wall"), href=Address("wall", EVERY).href, className="wall-link"))
     return html.P(links, className="acts")
 
 
@@ -50,7 +51,10 @@ def wall_clock(plant: Plant) -> html.Span:
 def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
     """What stands below the sentence: the line below it, what is to come, the picture, and its legend."""
     graphs = [picture for picture in pictures(answer, look) if picture.first][:1]
-    ahead = [("for the rest of the shift", _needed(answer, look.plant)), ("next reel", _reel(answer, look.plant))]
+    ahead = [
+        (tr("for the rest of the shift"), _needed(answer, look.plant)),
+        (tr("next reel"), _reel(answer, look.plant)),
+    ]
     facts = html.Dl([html.Div([html.Dt(what), html.Dd(said)]) for what, said in ahead], className="ahead")
     shown = [graph(picture, answer.text, look.scale) for picture in graphs]
     return [html.P(answer.soft, className="soft lead"), *points(answer), facts, *shown, *_legend(answer, look)]
@@ -60,10 +64,10 @@ def _needed(answer: Answer, plant: Plant) -> str:
     """The pace that the rest needs, or why there is none."""
     figure = answer.figure("pace_needed_per_min")
     if not _next(answer):
-        return "the shift is over"
+        return tr("the shift is over")
     if figure is None:
         return show.NOTHING
-    return figure.why_none or f"{_number(figure)} a minute for the plan"
+    return figure.why_none or tr("{number} a minute for the plan", number=_number(figure))
 
 
 def _number(figure: Figure | None) -> str:
@@ -81,7 +85,7 @@ def _reel(answer: Answer, plant: Plant) -> str:
     """The reel that runs out next, and when."""
     reels = reels_ending(answer)
     if not reels:
-        return "not known" if _next(answer) else show.NOTHING
+        return tr("not known") if _next(answer) else show.NOTHING
     reel, at = reels[0]
     return f"{reel} {show.moment(at, plant, day=False)}"
 
@@ -106,7 +110,7 @@ def _swatch(kind: str) -> str:
 
 def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any], list[Any], Answer | None]:
     """Sentence and table of every cut-and-wrap machine, and an answer that says when the last reading was."""
-    headings = ["machine", "good pieces", "a minute", "the rest needs", "next reel"]
+    headings = ["machine", tr("good pieces"), "a minute", tr("the rest needs"), tr("next reel")]
     rows, last = [], None
     for machine in machines_asked(plant, "shift"):
         try:
@@ -117,7 +121,7 @@ def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any]
         last = answer if last is None or answer.scope.now > last.scope.now else last
         rows.append([_name(machine, plant), *_row(answer, plant)])
     table = plain_table(
-        "Each machine in its shift", headings, rows, [False, True, True, False, False], caption_hidden=True
+        tr("Each machine in its shift"), headings, rows, [False, True, True, False, False], caption_hidden=True
     )
     label = last.scope.label if last is not None else ""
     return [f"{ALL_LINES.capitalize()}, {label}" if label else ALL_LINES.capitalize()], [table], last

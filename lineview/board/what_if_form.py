@@ -17,11 +17,12 @@ from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import aria
 from lineview.board.written import FRESH
 from lineview.core.errors import Fault, LineviewError
+from lineview.core.language import mark, tr
 from lineview.order.orders import latest_counts
 from lineview.order.what_if import LIMITS
 from lineview.plant import Plant
 
-ALL_WEBS = "all webs"
+ALL_WEBS = mark("all webs")
 #: By the name in an address: the key of plant.toml that keeps it.
 SAVED = {"lead_days": "lead_time_days", "price": "price_per_reel"}
 
@@ -39,11 +40,13 @@ def what_if_form(works: Works, plant: Plant, address: Address, who: Person) -> h
     show = html.Button("Show", id="if-show", type="button")
     acts: list[Any] = [show]
     if supposed:
-        acts.append(dcc.Link("Back to what is known", href=Address("order", address.line, None, address.period).href))
+        acts.append(
+            dcc.Link(tr("Back to what is known"), href=Address("order", address.line, None, address.period).href)
+        )
     inner: list[Any] = [
-        html.Summary("What if"),
-        html.P("The sentence and the pictures follow; nothing is saved. An empty field is what is known."),
-        html.Fieldset([html.Legend("Lead time, price and count are of"), web]),
+        html.Summary(tr("What if")),
+        html.P(tr("The sentence and the pictures follow; nothing is saved. An empty field is what is known.")),
+        html.Fieldset([html.Legend(tr("Lead time, price and count are of")), web]),
         html.Div(fields, className="in-a-row"),
         html.P(acts, className="acts"),
         *_save(plant, supposed, who),
@@ -64,9 +67,9 @@ def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
     ]
     back = dcc.Input(id="if-save-back", type="hidden", name="back", value="/order")
     name = dcc.Input(id="if-save-who", name="who", type="text", required=True, autoComplete="name")
-    name_field = [html.Label(["Your name", name])] if who.session is None else []
-    words = " and ".join({"lead_time_days": "lead time", "price_per_reel": "price"}[key] for key in entries)
-    save = html.Button(f"Save this {words} of {web.name or web.id}", type="submit")
+    name_field = [html.Label([tr("Your name"), name])] if who.session is None else []
+    words = " and ".join({"lead_time_days": tr("lead time"), "price_per_reel": "price"}[key] for key in entries)
+    save = html.Button(tr("Save this {words} of {part}", words=words, part=web.name or web.id), type="submit")
     return [html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label="save"))]
 
 
@@ -84,17 +87,17 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
     at = now if read_at is None or now - read_at < FRESH else read_at  # as every form: of what is shown
     at = at if before is None else max(at, before.counted_at + timedelta(minutes=1))
     values = {
-        "at": ("counted at", f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
-        "whole": ("reels, part reels apart", supposed["counted_reels"]),
-        "parts": ("part reels, outer diameters in mm, with spaces between", ""),
-        "coming": ("all still to come: reels and day, semicolons between; or none", "; ".join(coming) or "none"),
+        "at": (tr("counted at"), f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
+        "whole": (tr("reels, part reels apart"), supposed["counted_reels"]),
+        "parts": (tr("part reels, outer diameters in mm, with spaces between"), ""),
+        "coming": (tr("all still to come: reels and day, semicolons between; or none"), "; ".join(coming) or "none"),
     }
     fields = [
         html.Label([words, dcc.Input(id=f"count-{name}", name=name, type="text", value=value)])
         for name, (words, value) in values.items()
     ]
     hidden = dcc.Input(id="count-web", type="hidden", name="web", value=web.id)
-    save = html.Button(f"Save this count of {web.name or web.id}", type="submit", className="main")
+    save = html.Button(tr("Save this count of {part}", part=web.name or web.id), type="submit", className="main")
     parts = [hidden, html.Div(fields, className="in-a-row"), save]
     return [html.Form(parts, action="/count", method="POST", id="count", **aria(label="count"))]
 
@@ -108,14 +111,14 @@ def add_count_route(server: Flask, works: Works) -> None:
         try:
             if form.get("undo", "").isdecimal():
                 works.undo_count(int(form["undo"][:12]))
-                said = "The count was undone; the one before it holds again."
+                said = tr("The count was undone; the one before it holds again.")
             else:
                 texts = {name: form.get(name, "")[:300] for name in ("web", "at", "whole", "parts", "coming")}
                 intake = str(works.count_stock(texts))
-                said = f"The count was saved as intake {intake}; the order follows it."
+                said = tr("The count was saved as intake {intake}; the order follows it.", intake=intake)
         except LineviewError as error:
-            said, faults = "The count was not saved.", tuple(error.faults)
-        context = {"title": "Stock count", "shop": works.plant.shop, "pages": page_links(), "faults": faults}
+            said, faults = tr("The count was not saved."), tuple(error.faults)
+        context = {"title": tr("Stock count"), "shop": works.plant.shop, "pages": page_links(), "faults": faults}
         return plain_page("count.html", sentence=said, intake=intake, **context)
 
     server.add_url_rule("/count", "count", count, methods=["POST"])

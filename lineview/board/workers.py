@@ -13,6 +13,7 @@ from threading import Lock, Timer
 
 from lineview.board.processes import Opens, Process, ProcessEndedError, Replies, Requests, Work
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import mark, tr
 
 #: Processes at most: each holds what it read, some 100 to 400 MB.
 MOST_WORKERS = 4
@@ -28,8 +29,8 @@ FOLLOWS = 0.5
 
 #: What is said where no process starts; the reason is for the log, since anybody may ask.
 NONE_STARTS = Fault(
-    "pages cannot be worked out now, since no process for them starts",
-    do="The log of the board says why; it is tried again by itself.",
+    mark("pages cannot be worked out now, since no process for them starts"),
+    do=mark("The log of the board says why; it is tried again by itself."),
 )
 
 log = logging.getLogger("lineview.board")
@@ -92,8 +93,8 @@ class Workers:
                 if job_ahead.person == job.person and not job_ahead.unseen
             )
             if len(self._waiting) >= MOST_WAITING or (limited and not unseen and of_person >= MOST_OF_PERSON):
-                do = "Wait until some of them are there."
-                raise AskError(Fault("too many pages are being worked out at once", do=do))
+                do = tr("Wait until some of them are there.")
+                raise AskError(Fault(tr("too many pages are being worked out at once"), do=do))
             self._waiting.append(job)
         self._start()
         return job.future

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock
+from lineview.core.language import tr
 from lineview.report import show
 
 #: Height of a row of words, as a part of the picture's, and how many rows there are before they start again.
@@ -28,8 +29,8 @@ def order_picture(
 ) -> Picture:
     """Draw one web's stock ahead."""
     look = replace(look, narrow=look.narrow or not first)  # further pictures stand two in a row
-    advised = "if ordered" if look.narrow else "would arrive if ordered"
-    figure = blank(look, "", "reels on hand")
+    advised = tr("if ordered") if look.narrow else tr("would arrive if ordered")
+    figure = blank(look, "", tr("reels on hand"))
     across = [ms(at) for at in fan["at"].to_list()]
     _bands(figure, look, fan, across)
     tops = [v for v in fan["high90"].to_list() if v is not None]
@@ -41,7 +42,7 @@ def order_picture(
         _line(figure, look, fan, row["at"], words, at, look.tokens.note, {"width": 1, "dash": "dot"})
     if order_by is not None:
         colour = look.tokens.call if call else look.tokens.ink
-        words = f"order by {show.a_day(order_by.astimezone(look.plant.tz).date(), look.plant)}"
+        words = tr("order by {date}", date=show.a_day(order_by.astimezone(look.plant.tz).date(), look.plant))
         _line(figure, look, fan, order_by, words, len(rows), colour, {"width": 2 * look.scale})
     figure.add_hline(y=0, line={"color": look.tokens.ink, "width": 1})
     starts = [*fan["at"].to_list(), *([order_by] if order_by else [])]
@@ -91,5 +92,5 @@ def _bands(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, across: list[
         mode="lines",
         line={"color": look.tokens.ink, "width": 1.6 * look.scale},
         text=[show.a_day(at.astimezone(look.plant.tz).date(), look.plant) for at in fan["at"].to_list()],
-        hovertemplate="%{text}, %{y:.1f} reels<extra></extra>",
+        hovertemplate=tr("%{text}, %{y:.1f} reels<extra></extra>"),
     )

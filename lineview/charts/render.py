@@ -15,17 +15,18 @@ from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
 from lineview.charts.week import difference_picture, looks_picture, loss_picture, trial_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
+from lineview.core.language import mark, tr
 from lineview.core.units import in_units
 from lineview.report import show
 from lineview.report.answer import Answer, scope_name
 
 #: The parts in their order, each with its words at a desk and on a phone.
 PARTS = (
-    ("wear_mm", "level and wear", "level and wear"),
-    ("steps_mm", "adjustments and steps", "adjustments, steps"),
-    ("temperature_mm", "rope temperature", "temperature"),
-    ("products_mm", "product, against the others", "product"),
-    ("shift_mm", "each batch's own shift", "batch's own shift"),
+    ("wear_mm", mark("level and wear"), mark("level and wear")),
+    ("steps_mm", mark("adjustments and steps"), mark("adjustments, steps")),
+    ("temperature_mm", mark("rope temperature"), "temperature"),
+    ("products_mm", mark("product, against the others"), "product"),
+    ("shift_mm", mark("each batch's own shift"), mark("batch's own shift")),
 )
 #: A part takes at least this share of the largest one's height, so that its words have room.
 LEAST = 0.35
@@ -48,7 +49,7 @@ def components_picture(components: pl.DataFrame, look: ChartStyle) -> Picture | 
     if not panels:
         return None
     unit = show.unit_words("mm", look.plant.units)
-    figure = blank(look, "running hours", "")
+    figure = blank(look, tr("running hours"), "")
     spans = [panel.high - panel.low for panel in panels]
     height = TALL * sum(spans) / max(spans) + ABOVE * len(panels)
     top = 1.0
@@ -59,7 +60,7 @@ def components_picture(components: pl.DataFrame, look: ChartStyle) -> Picture | 
         _draw(figure, look, thin(ordered, "running_h", panel.name), panel, at)
         top = bottom
     figure.update_xaxes(anchor=f"y{len(panels)}" if len(panels) > 1 else "y")
-    title = f"What moves the rope off its target, {unit}: the parts add up to each batch's deviation"
+    title = tr("What moves the rope off its target, {unit}: the parts add up to each batch's deviation", unit=unit)
     return Picture(title, figure, height=80 + round(height), first=False)
 
 
@@ -128,7 +129,7 @@ def _draw(figure: go.Figure, look: ChartStyle, points: pl.DataFrame, panel: _Pan
         },
         fill="tozeroy",
         fillcolor=see_through(look.tokens.grey, 0.24),
-        hovertemplate=f"{panel.words} %{{y:+.3f}} {unit}<extra></extra>",
+        hovertemplate=tr("{words} %{{y:+.3f}} {unit}<extra></extra>", words=panel.words, unit=unit),
     )
 
 
@@ -206,7 +207,7 @@ def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
             forecast=answer.series.get("forecast"),
             adjustments=answer.series.get("adjustments"),
             call=_needs_person(answer),
-            name=f"Rope of {_scope_words(answer, look)}",
+            name=tr("Rope of {scope_words}", scope_words=_scope_words(answer, look)),
         )
     ]
     return [*drawings, *_behind_the_rope(answer, look)]
@@ -214,9 +215,9 @@ def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
 
 #: The charts that watch the rope for drift: series, title, words at the axis.
 WATCHING = (
-    ("residuals", "Residual chart of the batches, Shewhart limits (ISO 7870-2)", "residual"),
-    ("ewma", "EWMA chart of the residuals (ISO 7870-6)", "EWMA"),
-    ("quick", "EWMA chart of the residuals, quicker to see large drifts (ISO 7870-6)", "EWMA"),
+    ("residuals", mark("Residual chart of the batches, Shewhart limits (ISO 7870-2)"), "residual"),
+    ("ewma", mark("EWMA chart of the residuals (ISO 7870-6)"), "EWMA"),
+    ("quick", mark("EWMA chart of the residuals, quicker to see large drifts (ISO 7870-6)"), "EWMA"),
 )
 
 
@@ -242,7 +243,7 @@ def _weight(answer: Answer, look: ChartStyle) -> list[Picture]:
     batches, target = answer.series["batches"], _targets(answer, look)
     if target.target_g is not None and "target_g" in batches.columns and batches["target_g"].n_unique() > 1:
         off = pl.col("mean_g", "low", "high") - pl.col("target_g")
-        batches, name = batches.with_columns(off), "Piece weight off its target, batch by batch"
+        batches, name = batches.with_columns(off), tr("Piece weight off its target, batch by batch")
         shift = target.target_g
         target = Target(0.0, *(None if v is None else v - shift for v in (target.low_g, target.high_g)))
         return [weight_picture(batches, target, look, answer.scope.period, name, off_target=True)]
@@ -299,7 +300,7 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
                 deliveries=_coming(answer, web),
                 order_by=_order_by(answer, web),
                 call=_needs_person(answer),
-                name=_capital(f"{(described.name if described else '') or web}, reels on hand"),
+                name=_capital(tr("{part}, reels on hand", part=(described.name if described else "") or web)),
                 first=count == 0,
             )
         )

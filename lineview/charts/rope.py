@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
+from lineview.core.language import tr
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -57,14 +58,18 @@ def rope_picture(
     if forecast is not None and forecast.height:
         fan = forecast.sort("running_h").with_columns(pl.col("low", "mid", "high") + tolerance.target_mm)
     scale = _scale(diameters, tolerance, fan)
-    figure = blank(look, "running hours", f"diameter, {show.unit_words('mm', look.plant.units)}")
+    figure = blank(look, tr("running hours"), f"diameter, {show.unit_words('mm', look.plant.units)}")
     _tolerance_band(figure, look, tolerance, scale)
     _band(figure, look, diameters, scale)
     if fan is not None:
         _fan(figure, look, fan, scale, call)
     _ticks(figure, look, diameters, fan, adjustments)
     _axes(figure, look, tolerance, scale, diameters, fan)
-    return Picture(f"{name}, diameter drawn {scale.times} times larger inside its tolerance", figure, height=340)
+    return Picture(
+        tr("{name}, diameter drawn {times} times larger inside its tolerance", name=name, times=scale.times),
+        figure,
+        height=340,
+    )
 
 
 def _diameters(batches: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:
@@ -100,7 +105,13 @@ def _band(figure: go.Figure, look: ChartStyle, diameters: pl.DataFrame, scale: _
     below = [None if e is None else -e for e in edges]
     unit = show.unit_words("mm", look.plant.units)
     words = [
-        f"batch {row['batch']}, {row['product']}<br>{_length(row['shown_mm'], look)} {unit}"
+        tr(
+            "batch {batch}, {product}<br>{length} {unit}",
+            batch=row["batch"],
+            product=row["product"],
+            length=_length(row["shown_mm"], look),
+            unit=unit,
+        )
         for row in diameters.iter_rows(named=True)
     ]
     line = {"color": look.tokens.ink, "width": look.size(1.3) or 1}
@@ -139,7 +150,7 @@ def _fan(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, scale: _Scale, 
             mode="lines",
             line={"color": colour, "width": 2 * look.scale, "dash": "dot"},
             text=[_length(v, look) for v in fan["mid"].to_list()],
-            hovertemplate="expected %{text}<extra></extra>",
+            hovertemplate=tr("expected %{text}<extra></extra>"),
         )
 
 
@@ -232,11 +243,11 @@ def residual_picture(chart: pl.DataFrame, look: ChartStyle, title: str, axis: st
     points = thin(chart.sort("running_h"), "running_h", "value")
     hours = points["running_h"].to_list()
     low, value, high = (_in_plant_units(points[c], look) for c in ("low", "value", "high"))
-    figure = blank(look, "running hours", f"{axis}, {unit}")
+    figure = blank(look, tr("running hours"), f"{axis}, {unit}")
     _between(figure, look, hours, low, high)
     _line(figure, look, hours, value, f"%{{y:.4f}} {unit}", "solid")
     _signals(figure, look, points, hours, value)
-    words = ("LCL", "UCL") if look.narrow else ("lower control limit", "upper control limit")
+    words = ("LCL", "UCL") if look.narrow else (tr("lower control limit"), tr("upper control limit"))
     _limit_words(figure, look, hours, (low, words[0]), (high, words[1]))
     return Picture(title, figure, height=240, first=False)
 
@@ -255,14 +266,14 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     hours, unit = points["running_h"].to_list(), show.unit_words("mm", look.plant.units)
     names = ("upper", "down", "floor", "limit", "outer")
     upper, down, floor, top, outer = (_in_plant_units(points[name], look) for name in names)
-    figure = blank(look, "running hours", f"CUSUM, {unit}")
+    figure = blank(look, tr("running hours"), f"CUSUM, {unit}")
     _between(figure, look, hours, floor, top)
-    _line(figure, look, hours, upper, f"upper sum %{{y:.3f}} {unit}", "solid")
-    _line(figure, look, hours, down, f"lower sum %{{y:.3f}} {unit}", "dot")
+    _line(figure, look, hours, upper, tr("upper sum %{{y:.3f}} {unit}", unit=unit), "solid")
+    _line(figure, look, hours, down, tr("lower sum %{{y:.3f}} {unit}", unit=unit), "dot")
     _signals(figure, look, points, hours, outer)
-    words = ("−H", "H") if look.narrow else ("−H, lower sum", "decision interval H, upper sum")
+    words = ("−H", "H") if look.narrow else (tr("−H, lower sum"), tr("decision interval H, upper sum"))
     _limit_words(figure, look, hours, (floor, words[0]), (top, words[1]))
-    return Picture("CUSUM chart of the batches' residuals (ISO 7870-4)", figure, height=260, first=False)
+    return Picture(tr("CUSUM chart of the batches' residuals (ISO 7870-4)"), figure, height=260, first=False)
 
 
 def _in_plant_units(column: pl.Series, look: ChartStyle) -> list[float | None]:
@@ -307,7 +318,7 @@ def _signals(
     current = points["stands"].to_list() if "stands" in points.columns else signal
     old = [i for i, s in enumerate(signal) if s and not current[i]]
     new = [i for i, s in enumerate(signal) if s and current[i]]
-    _marks(figure, look, hours, value, old, "diamond-open", look.tokens.ink, "before the last adjustment")
+    _marks(figure, look, hours, value, old, "diamond-open", look.tokens.ink, tr("before the last adjustment"))
     _marks(figure, look, hours, value, new, "diamond", look.tokens.call, "signal")
 
 
@@ -340,7 +351,7 @@ def _marks(
     label(
         figure,
         look,
-        "first signal" if words == "signal" else "dealt with",
+        tr("first signal") if words == "signal" else tr("dealt with"),
         hours[first],
         at,
         colour=colour,

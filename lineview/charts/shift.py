@@ -15,12 +15,13 @@ import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock, show_legend, thin
 from lineview.core.figure import Period
+from lineview.core.language import mark, tr
 from lineview.plant.periods import shifts_between
 from lineview.report import show
 
 #: Kinds of standing still differ by hatching and word, never by hue.
 HATCHING = {"changeover": "/", "stop": "\\", "short stop": "x", "break": ".", "unseen": "-"}
-UNEXPLAINED = "stop, reason not set"
+UNEXPLAINED = mark("stop, reason not set")
 
 
 def shift_picture(
@@ -32,7 +33,7 @@ def shift_picture(
     name: str = "Pieces a minute",
 ) -> Picture:
     """Draw a stretch of a machine's clock."""
-    figure = blank(look, "", "pieces a minute")
+    figure = blank(look, "", tr("pieces a minute"))
     low, high = nominal_per_min
     figure.add_hrect(y0=low, y1=high, fillcolor=look.tokens.band, line_width=0, layer="below")
     label(figure, look, f"nominal {low:g}–{high:g}", 0, high, xref="paper", xanchor="left", yanchor="bottom", xshift=2)
@@ -72,7 +73,7 @@ def _rate(figure: go.Figure, look: ChartStyle, rate: pl.DataFrame) -> None:
         mode="lines",
         line={"color": look.tokens.ink, "width": 1.3 * look.scale, "shape": "hv"},
         text=[show.moment(at, look.plant, day=False) for at in points["at"].to_list()],
-        hovertemplate="%{text}, %{y:.0f} a minute<extra></extra>",
+        hovertemplate=tr("%{text}, %{y:.0f} a minute<extra></extra>"),
         showlegend=False,
         connectgaps=False,
     )
@@ -146,8 +147,12 @@ def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float,
             continue
         places.append(middle)
         slow = row["state"] == "slow"
-        in_all = " in all" if row.get("parts", 1) > 1 else ""
-        words = f"slow, {show.minutes(length)}{in_all}" if slow else f"{show.minutes(length)}, reason not set"
+        in_all = tr(" in all") if row.get("parts", 1) > 1 else ""
+        words = (
+            f"slow, {show.minutes(length)}{in_all}"
+            if slow
+            else tr("{length}, reason not set", length=show.minutes(length))
+        )
         colour = look.tokens.soft if slow else look.tokens.call
         side = "right" if middle > ms(span.end) - room / 2 else "center"
         at = ms(span.end) if side == "right" else middle
@@ -271,7 +276,7 @@ def strips_picture(
     )
     room = 0 if look.scale > 1 else show_legend(figure, look, kinds)
     each = TAPPED_PX if look.narrow else STRIP_PX
-    unit = f", pieces a minute, one strip a {kind}; tap one to open it"
+    unit = tr(", pieces a minute, one strip a {kind}; tap one to open it", kind=kind)
     return Picture(name + unit, figure, height=58 + each * len(listed) + room)
 
 
@@ -364,7 +369,7 @@ def _opened(figure: go.Figure, shown: Shown, longest: float, said: Mapping[str, 
             for _, strip, _ in shown
         ],
         textposition="none",
-        hovertemplate="%{text}<br>tap to open it<extra></extra>",
+        hovertemplate=tr("%{text}<br>tap to open it<extra></extra>"),
         showlegend=False,
     )
 

@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock
+from lineview.core.language import tr
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -24,14 +25,20 @@ def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
     by, unit = ("cost", look.plant.currency) if paid else ("minutes", "minutes")
     ranked = losses.filter(pl.col(by).fill_null(0.0) > 0).sort(by, descending=True)
     largest = ranked.head(MOST_ON_PHONE if look.narrow else MOST_BARS)
-    figure = blank(look, "minutes lost at the nominal rate" if by == "minutes" else unit, "")
+    figure = blank(look, tr("minutes lost at the nominal rate") if by == "minutes" else unit, "")
     _bars(figure, look, largest, by, unit)
     most = float(largest[by].max() or 1.0)  # type: ignore[arg-type]  # a float
     room = 1.42 if look.narrow else 1.3
     figure.update_xaxes(range=[0, most * room], showgrid=True, gridcolor=look.tokens.hairline, tickformat=",")
     _name_causes(figure, look, largest["cause"].to_list())
-    share = "" if largest.height == ranked.height else f", the {largest.height} largest of {ranked.height}"
-    title = ("What was lost, by cause" if by == "minutes" else f"What was lost, {unit}, by cause") + share
+    share = (
+        ""
+        if largest.height == ranked.height
+        else tr(", the {height} largest of {height_2}", height=largest.height, height_2=ranked.height)
+    )
+    title = (
+        tr("What was lost, by cause") if by == "minutes" else tr("What was lost, {unit}, by cause", unit=unit)
+    ) + share
     return Picture(title, figure, height=70 + (40 if look.narrow else 27) * largest.height)
 
 
@@ -39,7 +46,7 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
     """Draw what each cause adds to the first side's effective rate or takes from it."""
     most = MOST_ON_PHONE if look.narrow else MOST_BARS
     rows = differences.filter(pl.col("difference").abs() > 5e-3).head(most)
-    figure = blank(look, "pieces a planned minute", "")
+    figure = blank(look, tr("pieces a planned minute"), "")
     values = rows["difference"].to_list()
     beyond = [verdict in ("better", "worse") for verdict in rows["verdict"].to_list()]
     colour = [look.tokens.call if verdict == "worse" else look.tokens.grey for verdict in rows["verdict"].to_list()]
@@ -53,7 +60,7 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
             "line": {"color": colour, "width": 1},
         },
         customdata=[[cause, f"{value:+.2f}"] for cause, value in zip(rows["cause"], values, strict=True)],
-        hovertemplate="%{customdata[0]}: %{customdata[1]} pieces a minute<extra></extra>",
+        hovertemplate=tr("%{customdata[0]}: %{customdata[1]} pieces a minute<extra></extra>"),
     )
     reach = max([abs(value) for value in values], default=1.0) * (1.9 if look.narrow else 1.5)
     for at, (cause, value, verdict) in enumerate(rows.select("cause", "difference", "verdict").iter_rows()):
@@ -67,7 +74,7 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
             label(figure, look, _capital(cause), -reach, at - 0.28, colour=look.tokens.ink, **above)
     figure.update_xaxes(range=[-reach, reach], zeroline=True, zerolinecolor=look.tokens.ink, zerolinewidth=1)
     _name_causes(figure, look, rows["cause"].to_list())
-    title = "Losses that make the difference; outlined: within chance"
+    title = tr("Losses that make the difference; outlined: within chance")
     return Picture(title, figure, height=70 + (40 if look.narrow else 27) * rows.height)
 
 
@@ -98,7 +105,7 @@ def _bars(figure: go.Figure, look: ChartStyle, losses: pl.DataFrame, by: str, un
         width=0.5 if look.narrow else 0.62,
         marker={"color": [look.tokens.call if bad else look.tokens.grey for bad in worse]},
         customdata=[[cause, show.number(round(value))] for cause, value in zip(losses["cause"], values, strict=True)],
-        hovertemplate=f"%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>",
+        hovertemplate=tr("%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>", unit=unit),
     )
     courses = losses.get_column("course", default=losses["verdict"])
     for at, (cause, value, verdict) in enumerate(zip(losses["cause"], losses[by], courses, strict=True)):
@@ -117,7 +124,7 @@ def trial_picture(shifts: pl.DataFrame, unit: str, name: str, look: ChartStyle, 
     figure = blank(look, "", shown_unit)
     beside = shifts.drop_nulls("beside")
     if beside.height:
-        _points(figure, look, beside, "beside", unit, "line beside", look.tokens.hairline)
+        _points(figure, look, beside, "beside", unit, tr("line beside"), look.tokens.hairline)
     _points(figure, look, shifts, "value", unit, "shift", look.tokens.grey)
     for since in (False, True):
         part = shifts.filter(pl.col("since") == since)
@@ -130,9 +137,13 @@ def trial_picture(shifts: pl.DataFrame, unit: str, name: str, look: ChartStyle, 
         x = ms(begins) - 4 * 3600_000  # type: ignore[arg-type]  # a datetime
         figure.add_vline(x=x, line={"color": look.tokens.note, "width": 1.5, "dash": "dot"})
         side = {"xanchor": "right", "xshift": -4, "yanchor": "bottom"}
-        label(figure, look, "trial begins", x, 1.0, colour=look.tokens.note, yref="paper", **side)
-    grey = "; pale: the line beside" if beside.height else ""
-    return Picture(f"{name[:1].upper()}{name[1:]} by shift, before and since{grey}", figure, height=320)
+        label(figure, look, tr("trial begins"), x, 1.0, colour=look.tokens.note, yref="paper", **side)
+    grey = tr("; pale: the line beside") if beside.height else ""
+    return Picture(
+        tr("{upper}{name} by shift, before and since{grey}", upper=name[:1].upper(), name=name[1:], grey=grey),
+        figure,
+        height=320,
+    )
 
 
 def _points(
@@ -149,7 +160,7 @@ def _points(
         mode="markers",
         marker={"color": colour, "size": 6 * look.scale, "symbol": "circle"},
         text=hover,
-        hovertemplate=f"{words}, %{{text}}<extra></extra>",
+        hovertemplate=tr("{words}, %{{text}}<extra></extra>", words=words),
     )
 
 
@@ -165,7 +176,7 @@ def _mean(figure: go.Figure, look: ChartStyle, part: pl.DataFrame, unit: str, co
 def looks_picture(looks: pl.DataFrame, unit: str, planned: int, look: ChartStyle) -> Picture:
     """Draw the change with the interval that holds over all looks, shift by shift: once it leaves 0, it is called."""
     shown_unit = in_units(1.0, unit, look.plant.units)[1]
-    figure = blank(look, "whole shifts since it began", f"change, {shown_unit}")
+    figure = blank(look, tr("whole shifts since it began"), f"change, {shown_unit}")
     x = looks["shifts"].to_list()
     change, low, high = (
         [in_units(value, unit, look.plant.units)[0] for value in looks[name].to_list()]
@@ -180,11 +191,11 @@ def looks_picture(looks: pl.DataFrame, unit: str, planned: int, look: ChartStyle
         mode="lines+markers",
         line={"color": look.tokens.ink, "width": 2},
         marker={"size": 5 * look.scale},
-        hovertemplate=f"after %{{x}} shifts: %{{y:+.3g}} {shown_unit}<extra></extra>",
+        hovertemplate=tr("after %{{x}} shifts: %{{y:+.3g}} {shown_unit}<extra></extra>", shown_unit=shown_unit),
     )
     figure.add_hline(y=0, line={"color": look.tokens.ink, "width": 1})
     figure.update_xaxes(range=[min(x) - 0.5, max(planned, *x) + 0.5])
     reach = 1.15 * max(abs(value) for value in (*low[len(low) // 3 :], *high[len(high) // 3 :]))
     figure.update_yaxes(range=[-reach, reach], showgrid=False)
-    title = f"What was known after each shift of {planned}: once 0 is outside, it is beyond chance"
+    title = tr("What was known after each shift of {planned}: once 0 is outside, it is beyond chance", planned=planned)
     return Picture(title, figure, height=280, first=False)

@@ -9,6 +9,7 @@ import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, set_clock, thin
 from lineview.core.figure import Period
+from lineview.core.language import tr
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -36,7 +37,7 @@ def weight_picture(
     Takes `target` [g].
     """
     unit = show.unit_words("g", look.plant.units)
-    figure = blank(look, "", f"{'off target' if off_target else 'piece weight'}, {unit}")
+    figure = blank(look, "", f"{tr('off target') if off_target else tr('piece weight')}, {unit}")
     _areas(figure, look, target)
     points = thin(batches.sort("at"), "at", "mean_g", 600)
     means = _grams(points["mean_g"], look)
@@ -82,7 +83,13 @@ def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> lis
 def _hover(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
     parts = [in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None]
     mean = show.number(parts[0], places) if parts else show.NOTHING
-    return f"{show.moment(row['at'], look.plant)}<br>{mean} {unit}, {row['n']} pieces"  # type: ignore[arg-type]  # a datetime
+    return tr(
+        "{at}<br>{mean} {unit}, {n} pieces",
+        at=show.moment(row["at"], look.plant),  # type: ignore[arg-type]  # a datetime
+        mean=mean,
+        unit=unit,
+        n=row["n"],
+    )
 
 
 def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:

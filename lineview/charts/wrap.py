@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, show_legend
+from lineview.core.language import tr
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -27,7 +28,9 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     ).filter(pl.col("length") > 0)
     webs = metres["web"].unique(maintain_order=True).to_list()
     start, end = _reach(metres, webs)
-    title = f"{LENGTHS.get(unit, unit)} per thousand good pieces" + (f" (axis from {start:g})" if start else "")
+    title = tr("{get} per thousand good pieces", get=LENGTHS.get(unit, unit)) + (
+        tr(" (axis from {start:g})", start=start) if start else ""
+    )
     figure = blank(look, title, "")
     odd = look.tokens.call if call else look.tokens.ink
     for number, cause in enumerate(_causes_in_order(metres)):
@@ -46,7 +49,7 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     )
     # on a phone the causes' names are too long for two columns
     room = show_legend(figure, look, 2 * len(kinds) if look.narrow else len(kinds))
-    return Picture("Use per thousand good pieces, by cause", figure, height=110 + 66 * len(webs) + room)
+    return Picture(tr("Use per thousand good pieces, by cause"), figure, height=110 + 66 * len(webs) + room)
 
 
 def _broken(name: str) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle
 from lineview.charts.svg import to_svg
+from lineview.core.language import mark, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Column, Table, columns_of
@@ -77,7 +78,7 @@ def _shortened(table: Table, most: int) -> Table:
         rows = _sum_others(table, most)
     if table.name == "stops" and len(rows) > most:
         longest = sorted(rows, key=lambda row: -row["minutes"])[:most]
-        title = f"The {most} longest stops"
+        title = tr("The {most} longest stops", most=most)
         rows = [row for row in rows if row in longest]
     columns = _without(table, _LEFT_OUT.get(table.name, ()))
     if table.name in HANDOVER_TABLES:
@@ -101,7 +102,7 @@ def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
     if len(table.rows) <= most:
         return list(table.rows)
     first_rows, others_rows = rows[: most - 2], rows[most - 2 :]
-    others: dict[str, Any] = {table.columns[0][0]: f"{len(others_rows)} other rows"}
+    others: dict[str, Any] = {table.columns[0][0]: tr("{others_rows} other rows", others_rows=len(others_rows))}
     for key, _, _ in table.columns[1:]:
         numbers = [row[key] for row in others_rows if isinstance(row.get(key), int | float)]
         others[key] = round(sum(numbers), 6) if numbers else None
@@ -114,7 +115,7 @@ RUNS = ("running", "slow")
 #: Where a column has a text of more letters, columns of text share the room by their letters, up to so many each.
 LONG, MOST_SHARE = 40, 60
 #: On the order's sheet: what is bought first, the stock's picture of each web after it, the figures not at all.
-ELSEWHERE = "Every figure with its interval and its working is in the workbook (XLSX) and on the page."
+ELSEWHERE = mark("Every figure with its interval and its working is in the workbook (XLSX) and on the page.")
 
 
 def to_pdf(answer: Answer, plant: Plant) -> bytes:
@@ -161,7 +162,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "pictures": _pictures(answer, plant),
         "band": {"bottom": low / top, "height": (high - low) / top},
         "hours": hours,
-        "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
+        "tape-legend": tr("Height: pieces a minute; pale: the nominal band; hatched: standing."),
         "one-sheet": answer.question in ONE_SHEET,
         "tables-first": answer.question == "order",
         "tables": [_table(table, plant, widths) for table in printed],
@@ -173,7 +174,9 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
 
 def _footer(answer: Answer, plant: Plant) -> str:
     """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
-    status = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
+    status = (
+        tr("readings up to {now}", now=show.moment(answer.scope.now, plant)) if answer.figures else answer.scope.label
+    )
     return f"{plant.shop} · {answer.question} · {status}"
 
 
@@ -199,7 +202,7 @@ def _key_figures(answer: Answer, plant: Plant) -> list[Table]:
     printed = [f for f in answer.figures if f.name in FIGURES and FIGURES[f.name].printed]
     rows = [{"name": f.label, "value": show.value(f, plant) if f.value is not None else None} for f in printed]
     columns = columns_of("name: key figure; value")
-    return [Table("key figures", "Key figures (ISO 22400-2)", columns, rows)] if answer.question == "shift" else []
+    return [Table("key figures", tr("Key figures (ISO 22400-2)"), columns, rows)] if answer.question == "shift" else []
 
 
 def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:
@@ -256,5 +259,5 @@ def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:
         "align": ["right" if number else "left" for number in text.numbers],
         "rows": text.rows[:most],
         "shares": _shares(text),
-        "more": f"and {more} more" if more > 0 else "",
+        "more": tr("and {more} more", more=more) if more > 0 else "",
     }

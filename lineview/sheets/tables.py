@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from lineview.core.figure import Figure
+from lineview.core.language import tr
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
@@ -55,7 +56,7 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
         sheet = book.add_worksheet(_name(table.title, names))
         places = table_places(table, plant)
         writer.write_table(sheet, _table(table, plant), {c: places[key] for c, (key, _, _) in enumerate(table.columns)})
-    notes = book.add_worksheet(_name("Notes and cautions", names))
+    notes = book.add_worksheet(_name(tr("Notes and cautions"), names))
     notes.set_column(0, 0, 110, writer.wrapped)
     writer.write(notes, [[text] for text in (*answer.notes, *answer.cautions)])
     book.close()
