@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 import plotly.graph_objects as go
 import polars as pl
@@ -24,12 +26,11 @@ def order_picture(
     deliveries: pl.DataFrame | None = None,
     order_by: datetime | None = None,
     call: bool = False,
-    name: str = "Reels on hand",
+    name: str = "",
     first: bool = True,
 ) -> Picture:
     """Draw one web's stock ahead."""
     look = replace(look, narrow=look.narrow or not first)  # further pictures stand two in a row
-    advised = tr("if ordered") if look.narrow else tr("would arrive if ordered")
     figure = blank(look, "", tr("reels on hand"))
     across = [ms(at) for at in fan["at"].to_list()]
     _bands(figure, look, fan, across)
@@ -38,7 +39,7 @@ def order_picture(
     top = max(tops, default=1.0) or 1.0
     rows = deliveries.sort("at").to_dicts() if deliveries is not None else []
     for at, row in enumerate(rows):
-        words = f"{show.number(row['reels'])} reels {advised if row.get('kind') == 'advised' else 'arrive'}"
+        words = _delivery(row, look)
         _line(figure, look, fan, row["at"], words, at, look.tokens.note, {"width": 1, "dash": "dot"})
     if order_by is not None:
         colour = look.tokens.call if call else look.tokens.ink
@@ -48,7 +49,17 @@ def order_picture(
     starts = [*fan["at"].to_list(), *([order_by] if order_by else [])]
     set_clock(figure, look, min(starts), max(starts))
     figure.update_yaxes(range=[min(0.0, *lows) - 0.04 * top, top * 1.1])
-    return Picture(name, figure, height=300, first=first)
+    return Picture(name or tr("Reels on hand"), figure, height=300, first=first)
+
+
+def _delivery(row: Mapping[str, Any], look: ChartStyle) -> str:
+    """What is said beside the line of a delivery."""
+    reels = show.number(row["reels"])
+    if row.get("kind") != "advised":
+        return tr("{reels} reels arrive", reels=reels)
+    if look.narrow:
+        return tr("{reels} reels if ordered", reels=reels)
+    return tr("{reels} reels would arrive if ordered", reels=reels)
 
 
 def _line(
@@ -92,5 +103,5 @@ def _bands(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, across: list[
         mode="lines",
         line={"color": look.tokens.ink, "width": 1.6 * look.scale},
         text=[show.a_day(at.astimezone(look.plant.tz).date(), look.plant) for at in fan["at"].to_list()],
-        hovertemplate=tr("%{text}, %{y:.1f} reels<extra></extra>"),
+        hovertemplate=f"{tr('%{text}, %{y:.1f} reels')}<extra></extra>",
     )

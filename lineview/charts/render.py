@@ -15,17 +15,19 @@ from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
 from lineview.charts.week import difference_picture, looks_picture, loss_picture, trial_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
+from lineview.core.figure import Figure
 from lineview.core.language import mark, tr
 from lineview.core.units import in_units
 from lineview.report import show
 from lineview.report.answer import Answer, scope_name
+from lineview.report.figure_table import FIGURES
 
 #: The parts in their order, each with its words at a desk and on a phone.
 PARTS = (
     ("wear_mm", mark("level and wear"), mark("level and wear")),
     ("steps_mm", mark("adjustments and steps"), mark("adjustments, steps")),
-    ("temperature_mm", mark("rope temperature"), "temperature"),
-    ("products_mm", mark("product, against the others"), "product"),
+    ("temperature_mm", mark("rope temperature"), mark("temperature")),
+    ("products_mm", mark("product, against the others"), mark("product")),
     ("shift_mm", mark("each batch's own shift"), mark("batch's own shift")),
 )
 #: A part takes at least this share of the largest one's height, so that its words have room.
@@ -71,7 +73,7 @@ def _panels(components: pl.DataFrame, look: ChartStyle) -> list[_Panel]:
         if name not in components.columns or components[name].null_count() == components.height:
             continue
         values = [0.0, *(in_units(v, "mm", look.plant.units)[0] for v in components[name].drop_nulls().to_list())]
-        ranges.append((name, phone if look.narrow else desk, min(values), max(values)))
+        ranges.append((name, tr(phone if look.narrow else desk), min(values), max(values)))
     widest = max((high - low for *_, low, high in ranges), default=0.0)
     if widest <= 0:
         return []
@@ -129,7 +131,7 @@ def _draw(figure: go.Figure, look: ChartStyle, points: pl.DataFrame, panel: _Pan
         },
         fill="tozeroy",
         fillcolor=see_through(look.tokens.grey, 0.24),
-        hovertemplate=tr("{words} %{{y:+.3f}} {unit}<extra></extra>", words=panel.words, unit=unit),
+        hovertemplate=f"{panel.words} %{{y:+.3f}} {unit}<extra></extra>",
     )
 
 
@@ -207,7 +209,7 @@ def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
             forecast=answer.series.get("forecast"),
             adjustments=answer.series.get("adjustments"),
             call=_needs_person(answer),
-            name=tr("Rope of {scope_words}", scope_words=_scope_words(answer, look)),
+            name=tr("Rope of {scope}", scope=_scope_words(answer, look)),
         )
     ]
     return [*drawings, *_behind_the_rope(answer, look)]
@@ -215,7 +217,7 @@ def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
 
 #: The charts that watch the rope for drift: series, title, words at the axis.
 WATCHING = (
-    ("residuals", mark("Residual chart of the batches, Shewhart limits (ISO 7870-2)"), "residual"),
+    ("residuals", mark("Residual chart of the batches, Shewhart limits (ISO 7870-2)"), mark("residual")),
     ("ewma", mark("EWMA chart of the residuals (ISO 7870-6)"), "EWMA"),
     ("quick", mark("EWMA chart of the residuals, quicker to see large drifts (ISO 7870-6)"), "EWMA"),
 )
@@ -231,7 +233,7 @@ def _behind_the_rope(answer: Answer, look: ChartStyle) -> list[Picture]:
     for name, title, axis in WATCHING:
         chart = answer.series.get(name)
         if chart is not None and chart.height:
-            drawings.append(residual_picture(chart, look, title, axis))
+            drawings.append(residual_picture(chart, look, tr(title), tr(axis)))
     cusum = answer.series.get("cusum")
     if cusum is not None and cusum.height:
         drawings.append(cusum_picture(cusum, look))
@@ -243,7 +245,7 @@ def _weight(answer: Answer, look: ChartStyle) -> list[Picture]:
     batches, target = answer.series["batches"], _targets(answer, look)
     if target.target_g is not None and "target_g" in batches.columns and batches["target_g"].n_unique() > 1:
         off = pl.col("mean_g", "low", "high") - pl.col("target_g")
-        batches, name = batches.with_columns(off), tr("Piece weight off its target, batch by batch")
+        batches, name = batches.with_columns(off), tr(tr("Piece weight off its target, batch by batch"))
         shift = target.target_g
         target = Target(0.0, *(None if v is None else v - shift for v in (target.low_g, target.high_g)))
         return [weight_picture(batches, target, look, answer.scope.period, name, off_target=True)]
@@ -300,7 +302,7 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
                 deliveries=_coming(answer, web),
                 order_by=_order_by(answer, web),
                 call=_needs_person(answer),
-                name=_capital(tr("{part}, reels on hand", part=(described.name if described else "") or web)),
+                name=_capital(tr("{web}, reels on hand", web=(described.name if described else "") or web)),
                 first=count == 0,
             )
         )
@@ -321,10 +323,16 @@ def _week(answer: Answer, look: ChartStyle) -> list[Picture]:
 def _trial(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw a trial's measure shift by shift, and the change as it was known after each."""
     figure, looks = answer.figure("trial_before"), answer.series["trial_looks"]
-    unit, name = (figure.unit, figure.label.removesuffix(" before")) if figure else ("", "measure")
+    unit, name = (figure.unit, _measure_of(figure)) if figure else ("", tr("measure"))
     drawings = [trial_picture(answer.series["trial_shifts"], unit, name, look, call=_needs_person(answer))]
     planned = _value(answer, "trial_planned_shifts") or 0.0
     return [*drawings, looks_picture(looks, unit, round(planned), look)] if looks.height > 1 else drawings
+
+
+def _measure_of(figure: Figure) -> str:
+    """The measure that the label of its figure before the trial names."""
+    start, _, end = tr(FIGURES["trial_before"].label, measure="\0").partition("\0")
+    return figure.label.removeprefix(start).removesuffix(end)
 
 
 def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:

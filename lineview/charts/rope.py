@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -47,7 +47,7 @@ def rope_picture(
     forecast: pl.DataFrame | None = None,
     adjustments: pl.DataFrame | None = None,
     call: bool = False,
-    name: str = "Rope",
+    name: str = "",
 ) -> Picture:
     """Draw the rope over running hours.
 
@@ -58,7 +58,7 @@ def rope_picture(
     if forecast is not None and forecast.height:
         fan = forecast.sort("running_h").with_columns(pl.col("low", "mid", "high") + tolerance.target_mm)
     scale = _scale(diameters, tolerance, fan)
-    figure = blank(look, tr("running hours"), f"diameter, {show.unit_words('mm', look.plant.units)}")
+    figure = blank(look, tr("running hours"), tr("diameter, {unit}", unit=show.unit_words("mm", look.plant.units)))
     _tolerance_band(figure, look, tolerance, scale)
     _band(figure, look, diameters, scale)
     if fan is not None:
@@ -66,7 +66,11 @@ def rope_picture(
     _ticks(figure, look, diameters, fan, adjustments)
     _axes(figure, look, tolerance, scale, diameters, fan)
     return Picture(
-        tr("{name}, diameter drawn {times} times larger inside its tolerance", name=name, times=scale.times),
+        tr(
+            "{rope}, diameter drawn {times} times larger inside its tolerance",
+            rope=name or tr("Rope"),
+            times=scale.times,
+        ),
         figure,
         height=340,
     )
@@ -150,7 +154,7 @@ def _fan(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, scale: _Scale, 
             mode="lines",
             line={"color": colour, "width": 2 * look.scale, "dash": "dot"},
             text=[_length(v, look) for v in fan["mid"].to_list()],
-            hovertemplate=tr("expected %{text}<extra></extra>"),
+            hovertemplate=f"{tr('expected %{text}')}<extra></extra>",
         )
 
 
@@ -167,7 +171,7 @@ def _ticks(
     letter = max(end, 1e-9) / (46 if look.narrow else 150)  # the width of one, in hours
     next_words = end
     if fan is not None:
-        _tick(figure, look, now, "now", look.tokens.soft, dash="dash", before=True)
+        _tick(figure, look, now, tr("now"), look.tokens.soft, dash="dash", before=True)
         next_words = now - 5 * letter
     rows = [] if adjustments is None else adjustments.sort("running_h", descending=True).to_dicts()
     for row in rows:
@@ -247,7 +251,7 @@ def residual_picture(chart: pl.DataFrame, look: ChartStyle, title: str, axis: st
     _between(figure, look, hours, low, high)
     _line(figure, look, hours, value, f"%{{y:.4f}} {unit}", "solid")
     _signals(figure, look, points, hours, value)
-    words = ("LCL", "UCL") if look.narrow else (tr("lower control limit"), tr("upper control limit"))
+    words = (tr("LCL"), tr("UCL")) if look.narrow else (tr("lower control limit"), tr("upper control limit"))
     _limit_words(figure, look, hours, (low, words[0]), (high, words[1]))
     return Picture(title, figure, height=240, first=False)
 
@@ -266,7 +270,7 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     hours, unit = points["running_h"].to_list(), show.unit_words("mm", look.plant.units)
     names = ("upper", "down", "floor", "limit", "outer")
     upper, down, floor, top, outer = (_in_plant_units(points[name], look) for name in names)
-    figure = blank(look, tr("running hours"), f"CUSUM, {unit}")
+    figure = blank(look, tr("running hours"), tr("CUSUM, {unit}", unit=unit))
     _between(figure, look, hours, floor, top)
     _line(figure, look, hours, upper, tr("upper sum %{{y:.3f}} {unit}", unit=unit), "solid")
     _line(figure, look, hours, down, tr("lower sum %{{y:.3f}} {unit}", unit=unit), "dot")
@@ -318,8 +322,8 @@ def _signals(
     current = points["stands"].to_list() if "stands" in points.columns else signal
     old = [i for i, s in enumerate(signal) if s and not current[i]]
     new = [i for i, s in enumerate(signal) if s and current[i]]
-    _marks(figure, look, hours, value, old, "diamond-open", look.tokens.ink, tr("before the last adjustment"))
-    _marks(figure, look, hours, value, new, "diamond", look.tokens.call, "signal")
+    _marks(figure, look, hours, value, old, "diamond-open", look.tokens.ink, mark("before the last adjustment"))
+    _marks(figure, look, hours, value, new, "diamond", look.tokens.call, mark("signal"))
 
 
 def _marks(
@@ -344,7 +348,7 @@ def _marks(
             "color": colour,
             "line": {"width": 1.2 * look.scale, "color": colour},
         },
-        hovertemplate=f"{words}<extra></extra>",
+        hovertemplate=f"{tr(words)}<extra></extra>",
     )
     first = places[0]
     at = value[first] or 0.0

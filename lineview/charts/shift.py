@@ -15,12 +15,18 @@ import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock, show_legend, thin
 from lineview.core.figure import Period
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, month_name, tr, weekday_name
 from lineview.plant.periods import shifts_between
 from lineview.report import show
 
 #: Kinds of standing still differ by hatching and word, never by hue.
-HATCHING = {"changeover": "/", "stop": "\\", "short stop": "x", "break": ".", "unseen": "-"}
+HATCHING = {
+    mark("changeover"): "/",
+    mark("stop"): "\\",
+    mark("short stop"): "x",
+    mark("break"): ".",
+    mark("unseen"): "-",
+}
 UNEXPLAINED = mark("stop, reason not set")
 
 
@@ -30,13 +36,14 @@ def shift_picture(
     nominal_per_min: tuple[float, float],
     span: Period,
     look: ChartStyle,
-    name: str = "Pieces a minute",
+    name: str = "",
 ) -> Picture:
     """Draw a stretch of a machine's clock."""
     figure = blank(look, "", tr("pieces a minute"))
     low, high = nominal_per_min
     figure.add_hrect(y0=low, y1=high, fillcolor=look.tokens.band, line_width=0, layer="below")
-    label(figure, look, f"nominal {low:g}–{high:g}", 0, high, xref="paper", xanchor="left", yanchor="bottom", xshift=2)
+    band = tr("nominal {low:g}–{high:g}", low=low, high=high)
+    label(figure, look, band, 0, high, xref="paper", xanchor="left", yanchor="bottom", xshift=2)
     _rate(figure, look, rate)
     fastest = float(rate["rate_per_min"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
     _standing(figure, look, tape, low)
@@ -46,7 +53,7 @@ def shift_picture(
     figure.update_layout(barmode="overlay")
     kinds = sum(trace.showlegend is not False for trace in figure.data)
     room = 0 if look.scale > 1 else show_legend(figure, look, kinds)  # the wall has a larger one of its own
-    return Picture(name, figure, height=300 + room)
+    return Picture(name or tr("Pieces a minute"), figure, height=300 + room)
 
 
 def _marks(top: float) -> list[float]:
@@ -73,7 +80,7 @@ def _rate(figure: go.Figure, look: ChartStyle, rate: pl.DataFrame) -> None:
         mode="lines",
         line={"color": look.tokens.ink, "width": 1.3 * look.scale, "shape": "hv"},
         text=[show.moment(at, look.plant, day=False) for at in points["at"].to_list()],
-        hovertemplate=tr("%{text}, %{y:.0f} a minute<extra></extra>"),
+        hovertemplate=f"{tr('%{text}, %{y:.0f} a minute')}<extra></extra>",
         showlegend=False,
         connectgaps=False,
     )
@@ -107,7 +114,7 @@ def _standing(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, height: f
             x=[(ms(r["start"]) + ms(r["end"])) / 2 for r in of_kind],
             width=[ms(r["end"]) - ms(r["start"]) for r in of_kind],
             y=[height] * len(of_kind),
-            name=kind,
+            name=tr(kind),
             marker=_hatched(look, kind, colour, 7),
             text=[_hover(r, look) for r in of_kind],
             customdata=[f"{r['start'].isoformat()}|{r['end'].isoformat()}" for r in of_kind],
@@ -128,7 +135,7 @@ def _hover(row: dict[str, object], look: ChartStyle) -> str:
     start, end = row["start"], row["end"]
     reason = f"<br>{row['reason']}" if row["reason"] else ""
     return (
-        f"{_kind(row)}, {show.minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
+        f"{tr(_kind(row))}, {show.minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
         f"{show.stretch(start, end, look.plant, day=False)}{reason}"  # type: ignore[arg-type]  # likewise
     )
 
@@ -147,16 +154,17 @@ def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float,
             continue
         places.append(middle)
         slow = row["state"] == "slow"
-        in_all = tr(" in all") if row.get("parts", 1) > 1 else ""
-        words = (
-            f"slow, {show.minutes(length)}{in_all}"
-            if slow
-            else tr("{length}, reason not set", length=show.minutes(length))
-        )
+        words = _standing_words(show.minutes(length), slow=slow, several=row.get("parts", 1) > 1)
         colour = look.tokens.soft if slow else look.tokens.call
         side = "right" if middle > ms(span.end) - room / 2 else "center"
         at = ms(span.end) if side == "right" else middle
         label(figure, look, words, at, high, colour=colour, yanchor="bottom", xanchor=side)
+
+
+def _standing_words(length: str, *, slow: bool, several: bool) -> str:
+    if not slow:
+        return tr("{length}, reason not set", length=length)
+    return tr("slow, {length} in all", length=length) if several else tr("slow, {length}", length=length)
 
 
 def _slow(rows: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], timedelta]]:
@@ -223,7 +231,8 @@ def _shifts(span: Period, look: ChartStyle) -> Iterator[Strip]:
     for token, words, period in shifts_between(look.plant.shifts, look.plant.tz, span):
         local, (_, _, shift) = period.start.astimezone(look.plant.tz), token.partition(".")
         if min(period.end, span.end) - max(period.start, span.start) >= timedelta(minutes=1):
-            yield Strip(token, f"{local:%a} {local.day}, {shift}" if look.narrow else words, period)
+            day = weekday_name(local.weekday(), short=True)
+            yield Strip(token, f"{day} {local.day}, {shift}" if look.narrow else words, period)
 
 
 def _days(span: Period, look: ChartStyle, days: int) -> Iterator[Strip]:
@@ -233,9 +242,14 @@ def _days(span: Period, look: ChartStyle, days: int) -> Iterator[Strip]:
     day -= timedelta(days=day.weekday()) if days == 7 else timedelta(0)
     while (start := _midnight(day, look)) < span.end:
         last = day + timedelta(days=days - 1)
-        words = f"{day:%a} {day.day} {day:%b}" if look.narrow else show.a_day(day, look.plant)
+        words = _short_day(day) if look.narrow else show.a_day(day, look.plant)
         yield Strip(f"{day}..{last}", words, Period(start, _midnight(last + timedelta(days=1), look)))
         day = last + timedelta(days=1)
+
+
+def _short_day(on: date) -> str:
+    weekday, month = weekday_name(on.weekday(), short=True), month_name(on.month, short=True)
+    return tr("{weekday} {day} {month}", weekday=weekday, day=on.day, month=month)
 
 
 def _midnight(day: date, look: ChartStyle) -> datetime:
@@ -276,8 +290,15 @@ def strips_picture(
     )
     room = 0 if look.scale > 1 else show_legend(figure, look, kinds)
     each = TAPPED_PX if look.narrow else STRIP_PX
-    unit = tr(", pieces a minute, one strip a {kind}; tap one to open it", kind=kind)
-    return Picture(name + unit, figure, height=58 + each * len(listed) + room)
+    return Picture(tr(_TITLES[kind], of=name), figure, height=58 + each * len(listed) + room)
+
+
+#: By what each strip is: the picture's title.
+_TITLES = {
+    "shift": mark("{of}, pieces a minute, one strip a shift; tap one to open it"),
+    "day": mark("{of}, pieces a minute, one strip a day; tap one to open it"),
+    "week": mark("{of}, pieces a minute, one strip a week; tap one to open it"),
+}
 
 
 def _within(tape: pl.DataFrame, strip: Strip) -> list[tuple[dict[str, Any], float, float]]:
@@ -348,7 +369,7 @@ def _stood(figure: go.Figure, look: ChartStyle, shown: Shown, height: float) -> 
             width=[round(end - begin, 3) for begin, end, _ in bars[kind]],
             base=[base for _, _, base in bars[kind]],
             y=[FILLED * height] * len(bars[kind]),
-            name=kind,
+            name=tr(kind),
             marker=_hatched(look, kind, colour, 5),
             hoverinfo="skip",
         )
@@ -364,14 +385,15 @@ def _opened(figure: go.Figure, shown: Shown, longest: float, said: Mapping[str, 
         orientation="h",
         marker={"color": "rgba(0,0,0,0)", "line": {"width": 0}},
         customdata=[f"period={strip.period}" for _, strip, _ in shown],
-        text=[
-            f"{strip.label}{f': {said[strip.period]} a minute' if strip.period in said else ''}"
-            for _, strip, _ in shown
-        ],
+        text=[_strip_words(strip, said.get(strip.period, "")) for _, strip, _ in shown],
         textposition="none",
-        hovertemplate=tr("%{text}<br>tap to open it<extra></extra>"),
+        hovertemplate=f"%{{text}}<br>{tr('tap to open it')}<extra></extra>",
         showlegend=False,
     )
+
+
+def _strip_words(strip: Strip, rate: str) -> str:
+    return tr("{strip}: {rate} a minute", strip=strip.label, rate=rate) if rate else strip.label
 
 
 def _hours(figure: go.Figure, kind: str, longest: float, look: ChartStyle) -> None:
@@ -380,5 +402,5 @@ def _hours(figure: go.Figure, kind: str, longest: float, look: ChartStyle) -> No
     places = [float(at) for at in range(0, int(longest) + 1, step)]
     words = [f"{at:g} h" if kind == "shift" else f"{int(at) % 24:02d}:00" for at in places]
     if kind == "week":
-        places, words = places[:7], ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+        places, words = places[:7], [weekday_name(day, short=True) for day in range(7)]
     figure.update_xaxes(range=[0, longest], tickmode="array", tickvals=places, ticktext=words, showgrid=False)

@@ -10,6 +10,7 @@ import numpy as np
 import plotly.graph_objects as go
 import polars as pl
 
+from lineview.core.language import in_digits, month_name, tr, weekday_name
 from lineview.plant import Plant
 from lineview.report import show
 
@@ -146,6 +147,7 @@ def blank(look: ChartStyle, x_title: str = "", y_title: str = "") -> go.Figure:
         },
         dragmode=False,
         bargap=0,
+        separators=in_digits(".,"),
     )
     figure.update_xaxes(**_axis(look, x_title), showgrid=False, ticks="outside")
     figure.update_yaxes(**_axis(look, y_title), showgrid=True, gridcolor=look.tokens.hairline)
@@ -215,13 +217,13 @@ def _ticks(start: datetime, end: datetime, look: ChartStyle) -> list[tuple[datet
     most = 4 if look.narrow else max(4, round(10 / look.scale))
     hours = (end - start) / timedelta(hours=1)
     step = next((s for s in STEPS_H if hours / s <= most), STEPS_H[-1])
-    within = "%a {}" if hours < 28 * 24 else "{} %b"  # over months a weekday says nothing
+
     moments = _moments(start, end, step, look)
     texts = []
     last_day = None
     for at in moments:
         local = at.astimezone(look.plant.tz)
-        day = f"{local:{within.format(local.day)}}" if look.narrow else show.a_day(local.date(), look.plant)
+        day = _short_day(local, hours) if look.narrow else show.a_day(local.date(), look.plant)
         if step >= 24:
             texts.append(day)
             continue
@@ -229,6 +231,13 @@ def _ticks(start: datetime, end: datetime, look: ChartStyle) -> list[tuple[datet
         texts.append(clock if local.date() == last_day else f"{clock}<br>{day}")
         last_day = local.date()
     return list(zip(moments, texts, strict=True))
+
+
+def _short_day(on: datetime, hours: float) -> str:
+    """A day on a phone; over months a weekday says nothing."""
+    if hours < 28 * 24:
+        return tr("{weekday} {day}", weekday=weekday_name(on.weekday(), short=True), day=on.day)
+    return tr("{day} {month}", day=on.day, month=month_name(on.month, short=True))
 
 
 def _moments(start: datetime, end: datetime, step: float, look: ChartStyle) -> list[datetime]:

@@ -11,6 +11,7 @@ from typing import Any
 
 from lineview.charts.style import Picture
 from lineview.core.errors import Fault, MeasureError
+from lineview.core.language import in_digits, tr
 
 #: Width of a picture across a page [px], and of a letter as a part of its height.
 WIDTH, LETTER = 720, 0.5
@@ -69,7 +70,9 @@ class _Drawing:
         self.traces = [trace for trace in picture.figure.data if trace.visible is not False]
         wrong = sorted({t.type for t in self.traces if t.type not in ("scatter", "bar")})
         if wrong:
-            raise MeasureError([Fault(f"'{kind}' cannot be drawn on paper", picture.title) for kind in wrong])
+            raise MeasureError(
+                [Fault(tr("'{kind}' cannot be drawn on paper", kind=kind), picture.title) for kind in wrong]
+            )
         margin = self.layout.margin
         words = [len(_plain(t)) for t in self.layout.yaxis.ticktext or ()]
         left_edge = max(margin.l, 24 + LETTER * 13 * max(words, default=0))
@@ -360,7 +363,7 @@ def _ticks(axis: Any, scale: _Scale) -> list[tuple[float, str]]:
         return []
     low, high = sorted((scale.low, scale.high))
     if axis.tickvals is not None:
-        texts = axis.ticktext if axis.ticktext is not None else [f"{v:,g}" for v in axis.tickvals]
+        texts = axis.ticktext if axis.ticktext is not None else [in_digits(f"{v:,g}") for v in axis.tickvals]
         pairs = zip(map(float, axis.tickvals), map(str, texts), strict=True)
         return [(value, words) for value, words in pairs if low <= value <= high]
     about = (high - low) / (axis.nticks or 6)
@@ -369,6 +372,6 @@ def _ticks(axis: Any, scale: _Scale) -> list[tuple[float, str]]:
     places = max(0, -math.floor(math.log10(step) + 1e-9))
     first = math.ceil(low / step - 1e-9)
     return [
-        (k * step, f"{k * step:,.{places}f}".replace("-", "−"))
+        (k * step, in_digits(f"{k * step:,.{places}f}".replace("-", "−")))
         for k in range(first, math.floor(high / step + 1e-9) + 1)
     ]

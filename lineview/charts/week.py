@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock
-from lineview.core.language import tr
+from lineview.core.language import in_digits, tr
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -22,7 +22,7 @@ def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
     """Draw the largest losses, in money where every one has its money and else in minutes."""
     timed = losses.filter(pl.col("minutes").fill_null(0.0) > 0)
     paid = timed.height > 0 and timed["cost"].null_count() == 0
-    by, unit = ("cost", look.plant.currency) if paid else ("minutes", "minutes")
+    by, unit = ("cost", look.plant.currency) if paid else ("minutes", tr("minutes"))
     ranked = losses.filter(pl.col(by).fill_null(0.0) > 0).sort(by, descending=True)
     largest = ranked.head(MOST_ON_PHONE if look.narrow else MOST_BARS)
     figure = blank(look, tr("minutes lost at the nominal rate") if by == "minutes" else unit, "")
@@ -31,14 +31,9 @@ def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
     room = 1.42 if look.narrow else 1.3
     figure.update_xaxes(range=[0, most * room], showgrid=True, gridcolor=look.tokens.hairline, tickformat=",")
     _name_causes(figure, look, largest["cause"].to_list())
-    share = (
-        ""
-        if largest.height == ranked.height
-        else tr(", the {height} largest of {height_2}", height=largest.height, height_2=ranked.height)
-    )
-    title = (
-        tr("What was lost, by cause") if by == "minutes" else tr("What was lost, {unit}, by cause", unit=unit)
-    ) + share
+    title = tr("What was lost, by cause") if by == "minutes" else tr("What was lost, {unit}, by cause", unit=unit)
+    if largest.height < ranked.height:
+        title = tr("{title}, the {shown} largest of {all}", title=title, shown=largest.height, all=ranked.height)
     return Picture(title, figure, height=70 + (40 if look.narrow else 27) * largest.height)
 
 
@@ -59,19 +54,20 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
             "color": [tint if sure else look.tokens.card for tint, sure in zip(colour, beyond, strict=True)],
             "line": {"color": colour, "width": 1},
         },
-        customdata=[[cause, f"{value:+.2f}"] for cause, value in zip(rows["cause"], values, strict=True)],
-        hovertemplate=tr("%{customdata[0]}: %{customdata[1]} pieces a minute<extra></extra>"),
+        customdata=[[tr(cause), in_digits(f"{v:+.2f}")] for cause, v in zip(rows["cause"], values, strict=True)],
+        hovertemplate=f"%{{customdata[0]}}: {tr('{rate} pieces a minute', rate='%{customdata[1]}')}<extra></extra>",
     )
     reach = max([abs(value) for value in values], default=1.0) * (1.9 if look.narrow else 1.5)
     for at, (cause, value, verdict) in enumerate(rows.select("cause", "difference", "verdict").iter_rows()):
-        words = f"{value:+.1f}".replace("-", show.MINUS) + (f", {verdict}" if verdict in ("better", "worse") else "")
+        words = in_digits(f"{value:+.1f}".replace("-", show.MINUS))
+        words += f", {tr(verdict)}" if verdict in ("better", "worse") else ""
         side = {"xanchor": "left", "xshift": 4} if value > 0 else {"xanchor": "right", "xshift": -4}
         label(
             figure, look, words, value, at, colour=look.tokens.call if verdict == "worse" else look.tokens.soft, **side
         )
         if look.narrow:
             above = {"xanchor": "left", "yanchor": "bottom"}
-            label(figure, look, _capital(cause), -reach, at - 0.28, colour=look.tokens.ink, **above)
+            label(figure, look, _capital(tr(cause)), -reach, at - 0.28, colour=look.tokens.ink, **above)
     figure.update_xaxes(range=[-reach, reach], zeroline=True, zerolinecolor=look.tokens.ink, zerolinewidth=1)
     _name_causes(figure, look, rows["cause"].to_list())
     title = tr("Losses that make the difference; outlined: within chance")
@@ -82,7 +78,7 @@ def _name_causes(figure: go.Figure, look: ChartStyle, causes: list[str]) -> None
     """Name a cause beside each bar, the first on top; on a phone the names stand above the bars instead."""
     figure.update_yaxes(
         tickvals=list(range(len(causes))),
-        ticktext=[] if look.narrow else [_capital(cause) for cause in causes],
+        ticktext=[] if look.narrow else [_capital(tr(cause)) for cause in causes],
         showticklabels=not look.narrow,
         showgrid=False,
         ticks="",
@@ -104,28 +100,28 @@ def _bars(figure: go.Figure, look: ChartStyle, losses: pl.DataFrame, by: str, un
         x=values,
         width=0.5 if look.narrow else 0.62,
         marker={"color": [look.tokens.call if bad else look.tokens.grey for bad in worse]},
-        customdata=[[cause, show.number(round(value))] for cause, value in zip(losses["cause"], values, strict=True)],
-        hovertemplate=tr("%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>", unit=unit),
+        customdata=[[tr(cause), show.number(round(v))] for cause, v in zip(losses["cause"], values, strict=True)],
+        hovertemplate=f"%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>",
     )
     courses = losses.get_column("course", default=losses["verdict"])
     for at, (cause, value, verdict) in enumerate(zip(losses["cause"], losses[by], courses, strict=True)):
         words = show.number(round(value) if value >= 10 else value, None if value < 10 else 0)
-        course = f", {verdict}" if verdict else ""
+        course = f", {tr(verdict)}" if verdict else ""
         colour = look.tokens.call if worse[at] else look.tokens.soft
         label(figure, look, words + course, value, at, colour=colour, xanchor="left", xshift=4)
         if look.narrow:
             ink = look.tokens.ink
-            label(figure, look, _capital(cause), 0, at - 0.28, colour=ink, xanchor="left", yanchor="bottom")
+            label(figure, look, _capital(tr(cause)), 0, at - 0.28, colour=ink, xanchor="left", yanchor="bottom")
 
 
 def trial_picture(shifts: pl.DataFrame, unit: str, name: str, look: ChartStyle, *, call: bool) -> Picture:
     """Draw a measure by shift, the beginning of the trial, and the means before and since; `call` marks one worse."""
-    shown_unit = in_units(1.0, unit, look.plant.units)[1]
+    shown_unit = show.unit_words(unit, look.plant.units)
     figure = blank(look, "", shown_unit)
     beside = shifts.drop_nulls("beside")
     if beside.height:
         _points(figure, look, beside, "beside", unit, tr("line beside"), look.tokens.hairline)
-    _points(figure, look, shifts, "value", unit, "shift", look.tokens.grey)
+    _points(figure, look, shifts, "value", unit, tr("shift"), look.tokens.grey)
     for since in (False, True):
         part = shifts.filter(pl.col("since") == since)
         if part.height:
@@ -138,12 +134,8 @@ def trial_picture(shifts: pl.DataFrame, unit: str, name: str, look: ChartStyle, 
         figure.add_vline(x=x, line={"color": look.tokens.note, "width": 1.5, "dash": "dot"})
         side = {"xanchor": "right", "xshift": -4, "yanchor": "bottom"}
         label(figure, look, tr("trial begins"), x, 1.0, colour=look.tokens.note, yref="paper", **side)
-    grey = tr("; pale: the line beside") if beside.height else ""
-    return Picture(
-        tr("{upper}{name} by shift, before and since{grey}", upper=name[:1].upper(), name=name[1:], grey=grey),
-        figure,
-        height=320,
-    )
+    title = tr("{measure} by shift, before and since", measure=_capital(name))
+    return Picture(tr("{title}; pale: the line beside", title=title) if beside.height else title, figure, height=320)
 
 
 def _points(
@@ -160,7 +152,7 @@ def _points(
         mode="markers",
         marker={"color": colour, "size": 6 * look.scale, "symbol": "circle"},
         text=hover,
-        hovertemplate=tr("{words}, %{{text}}<extra></extra>", words=words),
+        hovertemplate=f"{words}, %{{text}}<extra></extra>",
     )
 
 
@@ -175,8 +167,8 @@ def _mean(figure: go.Figure, look: ChartStyle, part: pl.DataFrame, unit: str, co
 
 def looks_picture(looks: pl.DataFrame, unit: str, planned: int, look: ChartStyle) -> Picture:
     """Draw the change with the interval that holds over all looks, shift by shift: once it leaves 0, it is called."""
-    shown_unit = in_units(1.0, unit, look.plant.units)[1]
-    figure = blank(look, tr("whole shifts since it began"), f"change, {shown_unit}")
+    shown_unit = show.unit_words(unit, look.plant.units)
+    figure = blank(look, tr("whole shifts since it began"), tr("change, {unit}", unit=shown_unit))
     x = looks["shifts"].to_list()
     change, low, high = (
         [in_units(value, unit, look.plant.units)[0] for value in looks[name].to_list()]
@@ -191,7 +183,7 @@ def looks_picture(looks: pl.DataFrame, unit: str, planned: int, look: ChartStyle
         mode="lines+markers",
         line={"color": look.tokens.ink, "width": 2},
         marker={"size": 5 * look.scale},
-        hovertemplate=tr("after %{{x}} shifts: %{{y:+.3g}} {shown_unit}<extra></extra>", shown_unit=shown_unit),
+        hovertemplate=tr("after %{{x}} shifts: %{{y:+.3g}} {unit}", unit=shown_unit) + "<extra></extra>",
     )
     figure.add_hline(y=0, line={"color": look.tokens.ink, "width": 1})
     figure.update_xaxes(range=[min(x) - 0.5, max(planned, *x) + 0.5])

@@ -24,20 +24,15 @@ class Target:
 
 
 def weight_picture(
-    batches: pl.DataFrame,
-    target: Target,
-    look: ChartStyle,
-    span: Period,
-    name: str = "Piece weight, batch by batch",
-    *,
-    off_target: bool = False,
+    batches: pl.DataFrame, target: Target, look: ChartStyle, span: Period, name: str = "", *, off_target: bool = False
 ) -> Picture:
     """Draw the batches' mean weights.
 
     Takes `target` [g].
     """
     unit = show.unit_words("g", look.plant.units)
-    figure = blank(look, "", f"{tr('off target') if off_target else tr('piece weight')}, {unit}")
+    axis = tr("off target, {unit}", unit=unit) if off_target else tr("piece weight, {unit}", unit=unit)
+    figure = blank(look, "", axis)
     _areas(figure, look, target)
     points = thin(batches.sort("at"), "at", "mean_g", 600)
     means = _grams(points["mean_g"], look)
@@ -68,7 +63,7 @@ def weight_picture(
     else:
         set_clock(figure, look, span.start, span.end)
     figure.update_yaxes(showgrid=False, tickformat=f".{places}f")
-    return Picture(name, figure, height=320)
+    return Picture(name or tr("Piece weight, batch by batch"), figure, height=320)
 
 
 def _grams(column: pl.Series, look: ChartStyle) -> list[float | None]:
@@ -101,7 +96,15 @@ def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:
             y0=shown(target.low_g), y1=shown(target.high_g), fillcolor=look.tokens.band, line_width=0, layer="below"
         )
         label(
-            figure, look, "tolerance", 0, shown(target.high_g), xref="paper", xanchor="left", yanchor="bottom", xshift=2
+            figure,
+            look,
+            tr("tolerance"),
+            0,
+            shown(target.high_g),
+            xref="paper",
+            xanchor="left",
+            yanchor="bottom",
+            xshift=2,
         )
     if target.target_g is not None:
         figure.add_hline(
@@ -110,7 +113,7 @@ def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:
         label(
             figure,
             look,
-            "target",
+            tr("target"),
             0,
             shown(target.target_g),
             xref="paper",

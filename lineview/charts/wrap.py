@@ -8,14 +8,14 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.style import ChartStyle, Picture, blank, label, show_legend
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.core.units import in_units
 from lineview.report import show
 
 HATCHES = ("/", "x", "\\", "-", ".", "|", "+")
-NEEDED = "geometry"
-UNEXPLAINED = "unexplained"
-LENGTHS = {"m": "metres", "ft": "feet"}
+NEEDED = mark("geometry")
+UNEXPLAINED = mark("unexplained")
+LENGTHS = {"metric": mark("metres per thousand good pieces"), "US": mark("feet per thousand good pieces")}
 
 
 def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) -> Picture:
@@ -28,15 +28,14 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     ).filter(pl.col("length") > 0)
     webs = metres["web"].unique(maintain_order=True).to_list()
     start, end = _reach(metres, webs)
-    title = tr("{get} per thousand good pieces", get=LENGTHS.get(unit, unit)) + (
-        tr(" (axis from {start:g})", start=start) if start else ""
-    )
+    title = tr(LENGTHS[look.plant.units])
+    title = tr("{length} (axis from {start:g})", length=title, start=start) if start else title
     figure = blank(look, title, "")
     odd = look.tokens.call if call else look.tokens.ink
     for number, cause in enumerate(_causes_in_order(metres)):
         _segments(figure, look, metres, webs, cause, number, odd)
     worded = [] if look.narrow else _words(figure, look, metres, webs, start, end, odd)
-    kinds = {c for c in _causes_in_order(metres) if c not in worded}
+    kinds = {tr(c) for c in _causes_in_order(metres) if c not in worded}
     for trace in figure.data:
         trace.showlegend = trace.name in kinds
     figure.update_layout(barmode="stack", bargap=0.5)
@@ -106,9 +105,9 @@ def _segments(
         orientation="h",
         y=[webs.index(w) for w in webs if w in lengths],
         x=[lengths[w] for w in webs if w in lengths],
-        name=cause,
+        name=tr(cause),
         marker=marker,
-        text=[f"{cause} {show.number(lengths[w])} {unit}" for w in webs if w in lengths],
+        text=[f"{tr(cause)} {show.number(lengths[w])} {unit}" for w in webs if w in lengths],
         textposition="none",
         hovertemplate="%{text}<extra></extra>",
         legendrank=1 if first else 2 + number,
@@ -128,7 +127,7 @@ def _words(
                 continue
             length = float(row["length"][0])
             visible = max(0.0, edge + length - max(edge, start))
-            text = f"{cause} {show.number(length, 1)}"
+            text = f"{tr(cause)} {show.number(length, 1)}"
             if visible / (end - start) * 1000 > len(text) * 6.4 * look.scale:
                 colour = odd if cause == UNEXPLAINED else look.tokens.soft
                 label(figure, look, text, max(edge, start) + visible / 2, at - 0.27, colour=colour, yanchor="bottom")
