@@ -9,7 +9,7 @@ from flask import Flask, Response, redirect, request
 
 from lineview.app.access import RIGHTS, SCREEN, SESSION, Access, Person
 from lineview.app.works import Works
-from lineview.board.guard import Doors, give_cookie, person, person_of
+from lineview.board.guard import Doors, give_cookie, person, person_of, right_words
 from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import csv_text
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
@@ -17,7 +17,7 @@ from lineview.core.language import mark, tr
 from lineview.report import show
 
 #: Entries that the account page shows, and those in the file.
-HEADS = ("when", "who", "from", "what", "about", "before", "after")
+HEADS = (mark("when"), mark("who"), mark("from"), mark("what"), mark("about"), mark("before"), mark("after"))
 SHOWN_ENTRIES, MOST_ENTRIES = 100, 200_000
 PAIRING = mark("Enter the code that the account page of the board shows.")
 PAIRED = mark("A paired screen shows every page and can write nothing.")
@@ -63,7 +63,8 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _sign_in_response(doors, access, token, "/wall", SCREEN.total_seconds())
-        context = {"title": tr("Pair a screen"), "sentence": PAIRING, "soft": PAIRED, "faults": _fault_texts(faults)}
+        context = {"title": tr("Pair a screen"), "faults": _fault_texts(faults)}
+        context |= {"sentence": tr(PAIRING), "soft": tr(PAIRED)}
         return Response(plain_page("pair.html", shop=_shop(works), **context), status=403 if faults else 200)
 
     server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
@@ -139,7 +140,7 @@ def _change_password(access: Access, who: Person) -> None:
         raise AskError(Fault(tr("a paired screen has no password")))
     now, new = request.form.get("now", ""), request.form.get("new", "")
     if new != request.form.get("again", ""):
-        raise AskError(Fault(tr("the two new passwords differ"), "password"))
+        raise AskError(Fault(tr("the two new passwords differ"), tr("password")))
     access.change_password(user, now, new, request.remote_addr or "", who.session.id)
 
 
@@ -152,7 +153,7 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
     who = person()
     context: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
     context |= {
-        "title": "Account",
+        "title": tr("Account"),
         "shop": _shop(works),
         "pages": page_links(),
         "account_here": True,
@@ -160,7 +161,7 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
     }
     if who.may("administer"):
         context |= _admin_context(works, who.session is not None)
-    return plain_page("account.html", heads=HEADS, **(context | more))
+    return plain_page("account.html", heads=[tr(head) for head in HEADS], **(context | more))
 
 
 def _sentence(who: Person) -> str:
@@ -168,8 +169,7 @@ def _sentence(who: Person) -> str:
         return tr("This board serves this machine alone; nobody signs in.")
     if who.is_screen:
         return tr("This screen is paired as {name}; it may see every page.", name=who.name)
-    others = [right for right in RIGHTS[1:] if right in who.rights]
-    may = ", ".join([tr("see every page"), *others[:-1]]) + (f" and {others[-1]}" if others else "")
+    may = show.sentence_list([tr("see every page"), *(right_words(right) for right in RIGHTS[1:] if right in who.rights)])
     return tr("You are signed in as {name} and may {may}.", name=who.name, may=may)
 
 
@@ -177,7 +177,7 @@ def _admin_context(works: Works, signed_in: bool) -> dict[str, Any]:
     accounts = works.store.accounts
     context: dict[str, Any] = {"administers": True, "pair_at": f"{request.host_url}pair"}
     if signed_in:
-        context["users"] = [(user.name, ", ".join(user.rights)) for user in accounts.users()]
+        context["users"] = [(user.name, ", ".join(map(right_words, user.rights))) for user in accounts.users()]
         context["screens"] = [
             (row["id"], row["screen"], f"{row['begun_at']:%Y-%m-%d %H:%M} UTC")
             for row in accounts.screens().iter_rows(named=True)

@@ -54,7 +54,7 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
                     Fault(
                         tr("there is no frame '{name}'", name=name),
                         question,
-                        tr("one of {part}", part=", ".join(known) or "none"),
+                        tr("one of {names}", names=", ".join(known) or tr("none")),
                     )
                 )
             return known[name]
@@ -97,7 +97,7 @@ def _file(name: str, frame: Callable[[], pl.DataFrame]) -> Response:
     except LineviewError as error:
         return Response(str(error), status=404, mimetype="text/plain")
     sent = Response(text, mimetype="text/csv")
-    sent.headers["Content-Disposition"] = tr("attachment; filename={name}.csv", name=name)
+    sent.headers["Content-Disposition"] = f"attachment; filename={name}.csv"
     return sent
 
 

@@ -18,7 +18,7 @@ from lineview.board.guard import person
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
 from lineview.board.kept_pages import KeptPages, look
 from lineview.board.layout import chosen_stops, forms_of, page_of, unfinished
-from lineview.board.patterns_form import bind_patterns
+from lineview.board.patterns_form import bind_patterns, reason_set
 from lineview.board.trials_form import bind_trials
 from lineview.board.what_if_form import bind_what_if
 from lineview.board.written import REASON_LENGTH
@@ -225,7 +225,7 @@ def _bind_writing(calls: Calls, works: Works) -> None:
         if not stops or not (reason or "").strip():
             return tr("Tick at least one stop and enter a reason."), no_update
         if len(reason) > REASON_LENGTH:
-            return tr("A reason has up to {reason_length} characters.", reason_length=REASON_LENGTH), no_update
+            return tr("A reason has up to {most} characters.", most=REASON_LENGTH), no_update
         try:
             answer = answer_of(pathname, search, "shift")
             chosen, machine = chosen_stops(stops, answer), answer.scope.machine
@@ -235,12 +235,7 @@ def _bind_writing(calls: Calls, works: Works) -> None:
                 works.set_stop_reasons(machine, chosen, reason.strip())
         except LineviewError as error:
             return str(error), no_update
-        return tr(
-            "“{strip}” is set for {stops} stop{part}.",
-            strip=reason.strip(),
-            stops=len(stops),
-            part="s" * (len(stops) > 1),
-        ), works.version()
+        return reason_set(reason.strip(), len(stops)), works.version()
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

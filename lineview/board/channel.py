@@ -29,6 +29,7 @@ from lineview.board.guard import (
     Doors,
     is_strange,
     person_of,
+    right_words,
 )
 from lineview.core.language import tr
 
@@ -81,7 +82,7 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
             who = next((one for one in known if one is not None), None)
             right = LARGE.get(self.path, "take in")
             if who is None or not who.may(right):
-                return Refused(tr("Sign in first, as somebody who may {right}.", right=right))
+                return Refused(tr("Sign in first, as somebody who may {right}.", right=right_words(right)))
         return None
 
 
@@ -153,7 +154,7 @@ def channels(doors: Doors, tls: ssl.SSLContext | None) -> Callable[..., Any]:
         same = sum(1 for open_channel in server.active_channels.values() if open_channel.addr[0] == addr[0])
         try:
             if same >= MOST_OF_ADDRESS and not doors.proxied:
-                raise OSError(tr("too many connections of one address"))
+                raise OSError("too many connections of one address")
             if tls is not None:
                 sock = tls.wrap_socket(sock, server_side=True, do_handshake_on_connect=False)
             return kind(server, sock, addr, adj, map=map)

@@ -18,7 +18,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from lineview.app.access import LOCAL, Access, Person, become_person
 from lineview.board.calls import Calls
-from lineview.core.language import tr
+from lineview.core.language import tr, tr_in
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
 #: What a callback may send: a 10 MB file as text and some room.
@@ -173,7 +173,12 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
             abort(400, tr("This is no call of a page of this board."))
         if not g.person.may(right):
             abort(
-                403, tr("This takes the right to {right}, which {name} does not have.", right=right, name=g.person.name)
+                403,
+                tr(
+                    "This takes the right to {right}, which {name} does not have.",
+                    right=right_words(right),
+                    name=_name(g.person),
+                ),
             )
         become_person(g.person.name, _address())
         return None
@@ -200,6 +205,22 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
     server.before_request(check)
     server.after_request(headers)
     server.teardown_request(leave)
+
+
+def _name(who: Person) -> str:
+    return tr(who.name) if who == LOCAL else who.name
+
+
+def right_words(right: str) -> str:
+    """What a right of RIGHTS lets one do, in the works' language."""
+    words = {
+        "see": tr_in("a right", "see"),
+        "note": tr_in("a right", "note"),
+        "take in": tr_in("a right", "take in"),
+        "order": tr_in("a right", "order"),
+        "administer": tr_in("a right", "administer"),
+    }
+    return words.get(right, right)
 
 
 def _right_of(endpoint: str, method: str) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import html
 
-from lineview.core.language import mark
+from lineview.core.language import mark, tr
 
 TITLE = mark("How to read this page")
 
@@ -70,5 +70,5 @@ def how_to_read(page: str) -> list[Any]:
     """The fold of a page, closed; nothing where a page has none."""
     of_page = READING.get(page, ())
     sentences = of_page if page == "bags" or not of_page else (*of_page, *_OF_ALL)
-    listed = html.Ul([html.Li(text) for text in sentences])
-    return [html.Details([html.Summary(TITLE), listed], className="fold", id="how-to-read")] if sentences else []
+    listed = html.Ul([html.Li(tr(text)) for text in sentences])
+    return [html.Details([html.Summary(tr(TITLE)), listed], className="fold", id="how-to-read")] if sentences else []

@@ -12,7 +12,7 @@ from lineview.app.works import Works
 from lineview.board.address import read_address
 from lineview.board.calls import Calls
 from lineview.core.errors import LineviewError
-from lineview.core.language import tr
+from lineview.core.language import tr, tr_count
 from lineview.plant import Plant
 from lineview.report.answer import Answer
 
@@ -25,7 +25,7 @@ def patterns_form(answer: Answer, plant: Plant) -> list[Any]:
     first = [pl.col("machine", "words", "reason").first(), pl.len().alias("n")]
     latest = stops.group_by("pattern", maintain_order=True).agg(first) if stops.height else stops
     offers = [_offer(row, plant) for row in latest.iter_rows(named=True)]
-    undo = html.Button("Undo", id="undo-pattern", type="button", hidden=True)
+    undo = html.Button(tr("Undo"), id="undo-pattern", type="button", hidden=True)
     status = html.P([html.Span("", id="pattern-told", role="status"), " ", undo])
     mark_store = dcc.Store(id="pattern-mark")
     if not offers:
@@ -42,19 +42,29 @@ def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
         [
             html.Label(
                 [
-                    tr("{name} stops {words}: {n} stops without a reason", name=name, words=row["words"], n=row["n"]),
+                    tr(
+                        "{machine} stops {when}: {count} stops without a reason",
+                        machine=name,
+                        when=tr(row["words"]),
+                        count=row["n"],
+                    ),
                     dcc.Input(
                         id={"kind": "pattern-reason", "pattern": key}, type="text", maxLength=80, value=row["reason"]
                     ),
                 ]
             ),
             html.Button(
-                tr("Set this reason for all {n}", n=row["n"]),
+                tr("Set this reason for all {count}", count=row["n"]),
                 id={"kind": "accept-pattern", "pattern": key},
                 type="button",
             ),
         ]
     )
+
+
+def reason_set(reason: str, count: int) -> str:
+    """What is said when stops got a reason."""
+    return tr_count("“{reason}” is set for {count} stop.", "“{reason}” is set for {count} stops.", count, reason=reason)
 
 
 def bind_patterns(calls: Calls, works: Works) -> None:
@@ -84,7 +94,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         except LineviewError as error:
             return str(error), no_update, True, no_update
         return (
-            tr("“{strip}” is set for {pairs} stops.", strip=reason.strip(), pairs=len(pairs)),
+            reason_set(reason.strip(), len(pairs)),
             mark,
             False,
             works.version(),
@@ -97,7 +107,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
             n = works.undo_stop_reasons(mark)
         except LineviewError as error:
             return str(error), True, no_update
-        return tr("Undone for {n} stops.", n=n), True, works.version()
+        return tr_count("Undone for {count} stops.", "Undone for {count} stops.", n), True, works.version()
 
     status, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
     version = Output("version", "data", allow_duplicate=True)

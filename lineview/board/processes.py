@@ -23,7 +23,6 @@ from threading import Lock, Thread, Timer
 from lineview.app.access import Person
 from lineview.app.allocator import collect_garbage_seldom, give_free_memory_back, held_mb
 from lineview.app.works import WHERE
-from lineview.core.language import tr
 
 #: A process that holds more than this is replaced, but not before so many pages: each new one reads anew [MB].
 MOST_HELD_MB, LEAST_PAGES = 260.0, 100
@@ -143,7 +142,7 @@ class Process:
             try:
                 said = child.connection.recv()
             except Exception:  # noqa: BLE001 - the pipe's end, or what was left of a reply
-                said = ProcessEndedError(tr("the process has ended"))
+                said = ProcessEndedError("the process has ended")
             if child is self._child:
                 self._heard(child, said)
         child.connection.close()
@@ -182,13 +181,13 @@ class Process:
         future = Future[Work]()
         with self._turn:
             if (child := self._child) is None or not self.is_ready:
-                raise ProcessEndedError(tr("the process has ended"))
+                raise ProcessEndedError("the process has ended")
             child.asked = future
             try:
                 child.connection.send(requests)
             except OSError as error:
                 child.asked, child.has_ended = None, True
-                raise ProcessEndedError(tr("the process has ended")) from error
+                raise ProcessEndedError("the process has ended") from error
             self._pages += 1
         return future
 

@@ -14,7 +14,7 @@ from lineview.app.works import Works
 from lineview.board.plain import page_links, plain_page
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.figure import Period
-from lineview.core.language import tr
+from lineview.core.language import in_digits, tr
 from lineview.plant import Plant
 from lineview.plant.periods import moment
 from lineview.report import show
@@ -65,16 +65,16 @@ def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
     if first + ROWS < rows.height:
         links.append(
             (
-                tr("Further rows ({height:,})", height=rows.height - first - ROWS),
+                tr("Further rows ({count:,})", count=rows.height - first - ROWS),
                 _query(machine.id, start, end, first + ROWS),
             )
         )
     if until < end:
         links.append((tr("The day after"), _query(machine.id, until, end, 0)))
     return {
-        "title": tr("Readings of {shown}", shown=machine.shown),
-        "sentence": tr("Readings of {shown}, {start}.", shown=machine.shown, start=show.stretch(start, until, plant)),
-        "soft": tr("{height:,} readings; each with the export and the row that it came from.", height=rows.height),
+        "title": tr("Readings of {machine}", machine=machine.shown),
+        "sentence": tr("Readings of {machine}, {period}.", machine=machine.shown, period=show.stretch(start, until, plant)),
+        "soft": tr("{count:,} readings; each with the export and the row that it came from.", count=rows.height),
         "shop": plant.shop,
         "rows": listed,
         "links": [(words, f"/readings?{query}") for words, query in links],
@@ -83,6 +83,6 @@ def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
 
 def _cells(row: Mapping[str, Any], plant: Plant) -> tuple[str, ...]:
     """A reading as text."""
-    value = row["text"] if row["value"] is None else f"{row['value']:g}"
+    value = row["text"] if row["value"] is None else in_digits(f"{row['value']:g}")
     at = show.moment(row["at"], plant, seconds=True)
-    return (at, row["channel"], value or show.NOTHING, row["quality"] or "", row["file"] or "", f"{row['row']:,}")
+    return (at, row["channel"], value or show.NOTHING, row["quality"] or "", row["file"] or "", in_digits(f"{row['row']:,}"))

@@ -130,7 +130,7 @@ def tls_context(tls: tuple[Path, Path] | None) -> ssl.SSLContext | None:
     except (OSError, ssl.SSLError) as error:
         expected = tr("a certificate chain and its private key, both PEM")
         raise AskError(
-            Fault(tr("cannot be used: {part}", part=error.strerror or error), f"--tls {tls[0]}", expected)
+            Fault(tr("cannot be used: {why}", why=error.strerror or error), f"--tls {tls[0]}", expected)
         ) from None
     return context
 
@@ -148,7 +148,7 @@ def open_server(
         what = (
             tr("port {port} is taken by another program", port=port)
             if in_use
-            else tr("port {port} cannot be used: {error}", port=port, error=error)
+            else tr("port {port} cannot be used: {why}", port=port, why=error)
         )
         do = tr("Stop the other program, or ask for any free port with --port 0.")
         raise AskError(Fault(what, f"{host}:{port}", do=do)) from None
@@ -204,7 +204,7 @@ def keep_log(where: str) -> None:
             else logging.handlers.RotatingFileHandler(where, maxBytes=LOG_BYTES, backupCount=LOG_FILES)
         )
     except OSError as error:
-        raise AskError(Fault(tr("cannot be written: {strerror}", strerror=error.strerror), f"--log {where}")) from None
+        raise AskError(Fault(tr("cannot be written: {why}", why=error.strerror), f"--log {where}")) from None
     handler.setFormatter(JsonLines())
     logger = logging.getLogger("lineview")
     logger.addHandler(handler)
@@ -240,7 +240,7 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
             workers.close()
         raise
     at = address_of(server, serving.host, tls=serving.tls is not None)
-    tell(tr("The board is at {at} (Ctrl+C stops it).", at=at))
+    tell(tr("The board is at {address} (Ctrl+C stops it).", address=at))
     if doors.access is not None and serving.tls is None and not serving.proxies:
         tell(tr("Pages and passwords cross the network unencrypted: see --tls and --proxy."))
     try:

@@ -28,10 +28,8 @@ HANGS_S = 900.0
 FOLLOWS = 0.5
 
 #: What is said where no process starts; the reason is for the log, since anybody may ask.
-NONE_STARTS = Fault(
-    mark("pages cannot be worked out now, since no process for them starts"),
-    do=mark("The log of the board says why; it is tried again by itself."),
-)
+NONE_STARTS = mark("pages cannot be worked out now, since no process for them starts")
+TRIED_AGAIN = mark("The log of the board says why; it is tried again by itself.")
 
 log = logging.getLogger("lineview.board")
 
@@ -84,7 +82,7 @@ class Workers:
         where this person, or all together, have too many under way, or no process starts.
         """
         if self.is_failing:
-            raise AskError(NONE_STARTS)
+            raise AskError(Fault(tr(NONE_STARTS), do=tr(TRIED_AGAIN)))
         job = _Job(requests, kind, requests[0].person.name, unseen, next(self._order))
         with self._lock:
             of_person = sum(
@@ -135,7 +133,7 @@ class Workers:
                 if left:
                     self._waiting = []
             for job in left:
-                job.future.set_exception(AskError(NONE_STARTS))
+                job.future.set_exception(AskError(Fault(tr(NONE_STARTS), do=tr(TRIED_AGAIN))))
             if next_one is None:
                 return
             self._begin(*next_one)

@@ -20,7 +20,6 @@ LENGTHS = {"metric": mark("metres per thousand good pieces"), "US": mark("feet p
 
 def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) -> Picture:
     """Draw each web's use as one bar from what the geometry needs to what no cause explains."""
-    unit = show.unit_words("m", look.plant.units)
     metres = causes.with_columns(
         pl.col("m_per_thousand")
         .map_elements(lambda v: in_units(v, "m", look.plant.units)[0], return_dtype=pl.Float64)

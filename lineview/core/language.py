@@ -112,6 +112,22 @@ def in_digits(number: str) -> str:
     return number.translate(_spoken.separators) if _spoken.separators else number
 
 
+def in_english(number: str) -> str:
+    """Write a number that the language wrote as English does.
+
+    Parameters
+    ----------
+    number : str
+        As `in_digits` gives it.
+
+    Examples
+    --------
+    >>> in_english("1,234.5")
+    '1,234.5'
+    """
+    return number.translate({ord(mark): chr(code) for code, mark in _spoken.separators.items()})
+
+
 def month_name(month: int, *, short: bool = False) -> str:
     """A month's name.
 

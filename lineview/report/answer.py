@@ -175,6 +175,17 @@ class Answer:
         return "".join(span.text for span in self.sentence)
 
 
+#: By question: what it is called within a line of words.
+QUESTION_NAMES: dict[Question, str] = {
+    "rope": mark("rope"),
+    "weight": mark("weight"),
+    "shift": mark("shift"),
+    "wrap": mark("wrap"),
+    "order": mark("order"),
+    "week": mark("week"),
+}
+
+
 def file_name(answer: Answer, plant: Plant) -> str:
     """Name a file after what an answer is of: its question, machine or line, and period.
 

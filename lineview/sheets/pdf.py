@@ -13,12 +13,12 @@ from typing import Any
 from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle
 from lineview.charts.svg import to_svg
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, spoken, tr
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Column, Table, columns_of
+from lineview.report.answer import QUESTION_NAMES, Answer, Column, Table, columns_of
 from lineview.report.figure_table import FIGURES
-from lineview.report.tables import TableText, figure_text, table_text
+from lineview.report.tables import FIGURE_HEADINGS, TableText, figure_text, table_text
 
 #: Rows of each table on the sheet; tables not named here stay on the board.
 ROWS = {
@@ -84,7 +84,7 @@ def _shortened(table: Table, most: int) -> Table:
     if table.name in HANDOVER_TABLES:
         rows = [{key: _short(cell) for key, cell in row.items()} for row in rows]
     if table.name in ("reasons", "changeovers", *HANDOVER_TABLES) and len(rows) > most:
-        title = f"{title}, {most} of {len(rows)}"
+        title = tr("{title}, {shown} of {all}", title=title, shown=most, all=len(rows))
     return replace(table, title=title, columns=columns, rows=rows[:most])
 
 
@@ -102,7 +102,7 @@ def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
     if len(table.rows) <= most:
         return list(table.rows)
     first_rows, others_rows = rows[: most - 2], rows[most - 2 :]
-    others: dict[str, Any] = {table.columns[0][0]: tr("{others_rows} other rows", others_rows=len(others_rows))}
+    others: dict[str, Any] = {table.columns[0][0]: tr("{count} other rows", count=len(others_rows))}
     for key, _, _ in table.columns[1:]:
         numbers = [row[key] for row in others_rows if isinstance(row.get(key), int | float)]
         others[key] = round(sum(numbers), 6) if numbers else None
@@ -150,7 +150,8 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
     low, high, top = _band(answer, plant)
     is_short = answer.question in (*ONE_SHEET, "order")
     return {
-        "title": f"{plant.shop}: {answer.question}",
+        "title": f"{plant.shop}: {tr(QUESTION_NAMES[answer.question])}",
+        "language": spoken(),
         "paper": "a4" if plant.units == "metric" else "us-letter",
         "footer": _footer(answer, plant),
         "shop": plant.shop,
@@ -167,7 +168,11 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "tables-first": answer.question == "order",
         "tables": [_table(table, plant, widths) for table in printed],
         "figures": [] if is_short else [figure_text(figure, plant) for figure in answer.figures],
-        "notes": [*answer.notes, ELSEWHERE] if answer.question == "order" and answer.figures else list(answer.notes),
+        "figures-title": tr("Figures"),
+        "figure-headings": [tr(heading) for heading in FIGURE_HEADINGS],
+        "notes": [*answer.notes, tr(ELSEWHERE)]
+        if answer.question == "order" and answer.figures
+        else list(answer.notes),
         "cautions": list(answer.cautions),
     }
 
@@ -175,9 +180,11 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
 def _footer(answer: Answer, plant: Plant) -> str:
     """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
     status = (
-        tr("readings up to {now}", now=show.moment(answer.scope.now, plant)) if answer.figures else answer.scope.label
+        tr("readings up to {moment}", moment=show.moment(answer.scope.now, plant))
+        if answer.figures
+        else answer.scope.label
     )
-    return f"{plant.shop} · {answer.question} · {status}"
+    return f"{plant.shop} · {tr(QUESTION_NAMES[answer.question])} · {status}"
 
 
 #: Width and height of a picture of half a page's width [px].

@@ -10,6 +10,7 @@ from lineview.charts.render import pictures
 from lineview.charts.style import DAY, ChartStyle, Picture
 from lineview.charts.svg import LETTER, to_svg
 from lineview.core.errors import AskError, Fault
+from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer
@@ -50,7 +51,8 @@ def saved_picture(answer: Answer, plant: Plant, number: int, ending: str) -> byt
     """
     all_pictures = pictures(answer, ChartStyle(plant))
     if not 0 < number <= len(all_pictures):
-        raise AskError(Fault(f"there is no picture {number}", answer.question, f"one of 1 to {len(all_pictures)}"))
+        what = tr("there is no picture {number}", number=number)
+        raise AskError(Fault(what, answer.question, tr("one of 1 to {most}", most=len(all_pictures))))
     period = show.period(answer.scope.period, plant)
     of = " · ".join((plant.shop, answer.about(plant), period, plant.zone))
     return FORMS[ending][0](_frame_svg(all_pictures[number - 1], of))

@@ -13,11 +13,11 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from lineview.core.figure import Figure
-from lineview.core.language import tr
+from lineview.core.language import in_digits, in_english, mark, tr, tr_in
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import OF_ROW, Answer, Table
+from lineview.report.answer import OF_ROW, QUESTION_NAMES, Answer, Table
 from lineview.report.tables import heading, row_decimals, table_places, table_text
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
@@ -46,12 +46,14 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     options |= {"strings_to_numbers": False, "default_date_format": "yyyy-mm-dd hh:mm", "nan_inf_to_errors": True}
     book = xlsxwriter.Workbook(memory, options)
     writer = _SheetWriter(book, plant.tz)
-    first = book.add_worksheet(answer.question.capitalize())
+    names: set[str] = set()
+    first = book.add_worksheet(_name(tr(QUESTION_NAMES[answer.question]).capitalize(), names))
     lead = [[plant.shop, answer.scope.label], [answer.text], [answer.soft], *([point] for point in answer.points)]
     writer.write(first, lead)
     if answer.figures:
-        writer.write_table(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], {}, at=len(lead) + 1)
-    names: set[str] = {answer.question}
+        writer.write_table(
+            first, [[tr(words) for words in _HEAD], *(_figure(f, plant) for f in answer.figures)], {}, at=len(lead) + 1
+        )
     for table in answer.tables:
         sheet = book.add_worksheet(_name(table.title, names))
         places = table_places(table, plant)
@@ -110,11 +112,12 @@ class _SheetWriter:
         elif isinstance(content, _Measured):
             sheet.write(*at, content.value, self._number(content.places, content.unit))
         elif isinstance(content, bool):
-            sheet.write_string(*at, "yes" if content else "no")
+            sheet.write_string(*at, _words(content))
         elif isinstance(content, int | float):
             sheet.write(*at, content, self._number(_places(content) if places is None else places))
         else:
-            sheet.write_string(*at, str(content), self.wrapped if len(str(content)) > WIDTHS[1] and at[1] else None)
+            words = _words(content)
+            sheet.write_string(*at, words, self.wrapped if len(words) > WIDTHS[1] and at[1] else None)
 
     def _number(self, places: int, unit: str = "") -> Any:
         if (places, unit) not in self._numbers:
@@ -129,15 +132,25 @@ class _SheetWriter:
         if isinstance(content, _Measured):
             return len(f"{content.value:,.{content.places}f} {content.unit}")
         if isinstance(content, bool) or not isinstance(content, int | float):
-            return len(str(content or ""))
+            return 0 if content is None else len(_words(content))
         return len(f"{content:,.{min(_places(content), 3)}f}")
+
+
+def _words(content: Any) -> str:
+    """A text or a fact as the works' language has it."""
+    if isinstance(content, bool):
+        return tr_in("of a fact", "yes") if content else tr_in("of a fact", "no")
+    return tr(str(content))
 
 
 def _places(value: float) -> int:
     return show.decimals_of(value) if math.isfinite(value) else 0
 
 
-_HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "working", "sources"]
+_HEAD = (
+    *(mark("figure"), mark("value"), mark("low"), mark("high"), mark("unit"), mark("interval"), "n", mark("period")),
+    *(mark("working"), mark("sources")),
+)
 
 
 def _figure(figure: Figure, plant: Plant) -> list[Any]:
@@ -196,7 +209,7 @@ MOST_NAME = 28
 
 def _name(title: str, earlier: set[str]) -> str:
     plain = title.translate(NOT_IN_NAMES).strip()
-    plain = (plain if len(plain) <= MOST_NAME else plain[: MOST_NAME + 1].rsplit(" ", 1)[0])[:MOST_NAME] or "table"
+    plain = (plain if len(plain) <= MOST_NAME else plain[: MOST_NAME + 1].rsplit(" ", 1)[0])[:MOST_NAME] or tr("table")
     name, count = plain, 2
     while name.casefold() in earlier:
         name, count = f"{plain} {count}", count + 1
@@ -243,22 +256,24 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     Returns
     -------
     bytes
-        UTF-8 with a byte-order mark, which spreadsheets want; text that would run as a formula is defused.
+        UTF-8 with a byte-order mark, which spreadsheets want; text that would run as a formula is defused. Where the
+        works' language has a decimal comma, columns stand apart by semicolons, as its spreadsheets take them.
     """
     table = next((t for t in answer.tables if t.rows), None)
     if table is None:
         return b"\xef\xbb\xbf"
     text = table_text(table, plant)
-    plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in text.rows]
+    plain = [[in_english(cell).replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in text.rows]
+    point = in_digits(".")
     numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(text.headings))]
     cells = [
-        [p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
+        [p.replace(".", point) if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
         for both in zip(plain, text.rows, strict=True)
     ]
     frame = pl.DataFrame(cells, schema=_unique(text.headings), orient="row")
     names = [n for n, number in zip(frame.columns, numbers, strict=True) if not number]
     safe = frame.with_columns(guard_formulas(frame.select(names))) if names else frame
-    return b"\xef\xbb\xbf" + safe.write_csv().encode("utf-8")
+    return b"\xef\xbb\xbf" + safe.write_csv(separator=";" if point == "," else ",").encode("utf-8")
 
 
 def _is_number(text: str) -> bool:
