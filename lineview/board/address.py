@@ -8,22 +8,24 @@ from urllib.parse import parse_qs, quote, urlencode
 
 from lineview.app.question import QUESTIONS, QuestionScope, read_question
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.order.what_if import LIMITS, read_what_if
 from lineview.report.answer import Question
 
 PAGES = (*QUESTIONS, "bags", "intake", "wall")
 #: What a page is called in the header; the wall has no place there.
 NAMES = {
-    "rope": "Rope",
-    "weight": "Weight",
-    "shift": "Shift",
-    "wrap": "Wrap",
-    "order": "Order",
-    "week": "Week",
-    "bags": "Bags",
-    "intake": "Intake",
+    "rope": mark("Rope"),
+    "weight": mark("Weight"),
+    "shift": mark("Shift"),
+    "wrap": mark("Wrap"),
+    "order": mark("Order"),
+    "week": mark("Week"),
+    "bags": mark("Bags"),
+    "intake": mark("Intake"),
 }
+#: The page that describes the works, and the menu of all pages.
+WORKS, PAGES_MENU = mark("Works"), mark("Pages")
 SUPPOSED = ("web", *LIMITS)
 KEPT = ("line", "machine", "period", "intake", "from", "only", "against", "trial", *SUPPOSED)
 

@@ -21,7 +21,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.tables import aria, frame_table, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
-from lineview.core.language import tr
+from lineview.core.language import tr, tr_count
 from lineview.intake.exports import Proposal
 from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant import Plant
@@ -66,16 +66,18 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
     """The page's sentence."""
     if not intakes.height:
         return tr("No export has been taken in yet; upload one below.")
-    start = tr(
-        "{height} export{part} been taken in",
-        height=show.number(intakes.height),
-        part="s have" if intakes.height > 1 else " has",
+    start = tr_count(
+        "{count} export has been taken in", "{count:,} exports have been taken in", intakes.height
     )
     refused = int(intakes["refused"].sum()) if "refused" in intakes.columns else 0
     if not refused:
         return f"{start}."
-    rows = tr("1 row was") if refused == 1 else tr("{refused} rows were", refused=show.number(refused))
-    return tr("{start}; {rows} refused, each with its reason.", start=start, rows=rows)
+    return tr_count(
+        "{taken_in}; {count} row was refused, each with its reason.",
+        "{taken_in}; {count:,} rows were refused, each with its reason.",
+        refused,
+        taken_in=start,
+    )
 
 
 def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = True) -> list[Any]:
@@ -88,13 +90,13 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
         title = tr("Exports disagree; neither value is used until one of them is undone")
         page.append(_conflicts(title, groups[:OPEN_INTAKES], plant, undoes))
         if groups[OPEN_INTAKES:]:
-            words = tr("Further disagreements ({groups})", groups=len(groups) - OPEN_INTAKES)
+            words = tr("Further disagreements ({count})", count=len(groups) - OPEN_INTAKES)
             further = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes)
             page.append(html.Details([html.Summary(words), further], className="fold", id="further"))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
     page.append(_intakes(tr("Exports taken in, newest first"), newest, plant, address, undoes))
     if earlier.height:
-        words = tr("Exports taken in earlier ({height})", height=earlier.height)
+        words = tr("Exports taken in earlier ({count})", count=earlier.height)
         folded = _intakes(words, earlier, plant, address, undoes)
         page.append(html.Details([html.Summary(words), folded], className="fold", id="earlier"))
     return page
@@ -106,8 +108,9 @@ def _not_in(works: Works, plant: Plant) -> list[Any]:
     for entry in files_not_in(works.folder)[:OPEN_INTAKES]:
         again = tr("by itself") if entry["again_s"] else tr("once the file or a layout changes")
         at = show.moment(datetime.fromisoformat(entry["at"]), plant)
-        rows.append([at, entry["file"], "; ".join(entry.get("why", [entry["outcome"]])), again])
-    title, headings = tr("Watched files that are not taken in"), [tr("tried last"), "file", "why", tr("tried again")]
+        rows.append([at, entry["file"], "; ".join(map(tr, entry.get("why", [entry["outcome"]]))), again])
+    title = tr("Watched files that are not taken in")
+    headings = [tr("tried last"), tr("file"), tr("why"), tr("tried again")]
     return [plain_table(title, headings, rows, [False] * 4)] if rows else []
 
 
@@ -122,12 +125,12 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
         links: list[Any] = []
         if number is not None and row.get("refused", 1):
             listed = Address("intake", address.line, None, None, int(number)).href
-            links.append(dcc.Link("refusals", href=listed, id={"kind": "refusals", "intake": int(number)}))
+            links.append(dcc.Link(tr("refusals"), href=listed, id={"kind": "refusals", "intake": int(number)}))
         if undone or undoes:
-            links.append(html.Span("undone", className="soft") if undone else _undo(number, ""))
+            links.append(html.Span(tr("undone"), className="soft") if undone else _undo(number, ""))
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
-    headings = ["no.", *(n.replace("_", " ") for n in names), "action"]
+    headings = [tr("no."), *(tr(n.replace("_", " ")) for n in names), tr("action")]
     return html.Div(plain_table(title, headings, rows, right), className="intakes")
 
 
@@ -135,7 +138,7 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
     """What exports tell differently, a row for each column and the exports that disagree on it."""
     rows = []
     for number, group in enumerate(groups):
-        files = html.Ul([html.Li(f"{file} (intake {intake})") for intake, file in group.exports])
+        files = html.Ul([html.Li(tr("{file} (intake {intake})", file=file, intake=intake)) for intake, file in group.exports])
         more = group.count - len(group.examples)
         items: list[Any] = [html.Li(example) for example in group.examples]
         items += [html.Li(tr("and {more} more", more=show.number(more)), className="soft")] if more else []
@@ -153,16 +156,17 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
             html.Div(acts, className="acts"),
         ]
         rows.append(cells)
-    headings = ["what", tr("exports that disagree"), "moments", tr("from and to"), tr("what each says"), "action"]
+    headings = [tr("what"), tr("exports that disagree"), tr("moments"), tr("from and to")]
+    headings += [tr("what each says"), tr("action")]
     return html.Div(plain_table(title, headings, rows, [False, False, True, False, False, False]), className="intakes")
 
 
-def _undo(number: Any, of: str, words: str = "undo this intake") -> html.Details:
+def _undo(number: Any, of: str, words: str = "") -> html.Details:
     """The two steps that take an intake back; `of` tells apart the places of a page that offer the same one."""
     button = {"kind": "undo", "intake": int(number), "of": of}
     return html.Details(
         [
-            html.Summary(words),
+            html.Summary(words or tr("undo this intake")),
             html.Div(
                 [
                     html.P(tr("Its readings are removed from every answer; the file itself is kept.")),
@@ -189,7 +193,9 @@ def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
             turns.append(dcc.Link(words, href=Address("intake", address.line, None, None, number, start).href))
     title = tr("Refused by intake {number}", number=number)
     if refused.height:
-        title += tr(": {first:,} to {last:,} of {height:,}", first=first + 1, last=last, height=refused.height)
+        title = tr(
+            "{title}: {first:,} to {last:,} of {all:,}", title=title, first=first + 1, last=last, all=refused.height
+        )
     return html.Section(
         [frame_table(title, part, plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")], id="refusals"
     )
@@ -256,7 +262,7 @@ def take_upload(
             return TakeOutcome(name, faults=error.faults)
         except OSError as error:  # a name that this disk does not take, or a full one
             return TakeOutcome(
-                name, faults=(Fault(tr("the file cannot be kept: {strerror}", strerror=error.strerror), name),)
+                name, faults=(Fault(tr("the file cannot be kept: {why}", why=error.strerror), name),)
             )
 
 
@@ -267,24 +273,24 @@ def outcome_of(name: str, result: Taken) -> TakeOutcome:
     if result.receipt is None:
         return TakeOutcome(name, proposal=result.proposal)
     r = result.receipt
-    words = tr("{name} was taken in before; nothing changed.", name=name)
+    words = tr("{file} was taken in before; nothing changed.", file=name)
     if not r.already:
         rows, new_rows, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
         words = tr(
-            "{name} was taken in as intake {intake}: {rows} rows, {new_rows} kept, {refused} refused.",
-            name=name,
+            "{file} was taken in as intake {intake}: {rows} rows, {kept} kept, {refused} refused.",
+            file=name,
             intake=r.intake,
             rows=rows,
-            new_rows=new_rows,
+            kept=new_rows,
             refused=refused,
         )
     counts = {
-        "rows": r.rows,
-        "kept": r.kept,
-        "duplicate": r.duplicate,
-        "refused": r.refused,
-        "unclear": r.uncertain,
-        "in conflict": r.conflicts,
+        tr("rows"): r.rows,
+        tr("kept"): r.kept,
+        tr("duplicate"): r.duplicate,
+        tr("refused"): r.refused,
+        tr("unclear"): r.uncertain,
+        tr("in conflict"): r.conflicts,
     }
     return TakeOutcome(name, " ".join((words, *result.notes)), counts, r.intake)
 
@@ -297,11 +303,11 @@ def outcome(result: TakeOutcome, plant: Plant) -> list[Any]:
         return faulty(result)
     rows = [[words, show.number(count)] for words, count in result.counts.items()]
     parts: list[Any] = [
-        html.P(result.receipt or tr("{file_name} was taken in.", file_name=result.file_name), className="told")
+        html.P(result.receipt or tr("{file} was taken in.", file=result.file_name), className="told")
     ]
     if rows:
         parts.append(
-            plain_table(tr("Rows of {file_name}", file_name=result.file_name), ["rows", "count"], rows, [False, True])
+            plain_table(tr("Rows of {file}", file=result.file_name), [tr("rows"), tr("count")], rows, [False, True])
         )
     if result.intake is not None:
         parts.append(dcc.Link(tr("refused rows"), href=Address("intake", intake=result.intake).href))
@@ -312,7 +318,7 @@ def faulty(result: TakeOutcome) -> list[Any]:
     """Why an export was not taken in."""
     return [
         html.P(
-            tr("{file_name} was not taken in; nothing of it was kept.", file_name=result.file_name), className="told"
+            tr("{file} was not taken in; nothing of it was kept.", file=result.file_name), className="told"
         ),
         html.Ul([html.Li(str(fault)) for fault in result.faults], className="faults", role="alert"),
     ]
@@ -337,15 +343,15 @@ def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any
     return [
         html.P(
             tr(
-                "No layout in the plant description fits {file_name}. It looks like this one:",
-                file_name=result.file_name,
+                "No layout in the plant description fits {file}. It looks like this one:",
+                file=result.file_name,
             ),
             className="told",
         ),
         *([faults] if result.faults else []),
         plain_table(
-            tr("Proposed layout “{id}”, an export of {kind}", id=layout.id, kind=layout.kind),
-            [tr("header in the file"), "means", "unit"],
+            tr("Proposed layout “{layout}”, an export of {kind}", layout=layout.id, kind=tr(layout.kind)),
+            [tr("header in the file"), tr("means"), tr("unit")],
             column_rows,
             [False] * 3,
         ),

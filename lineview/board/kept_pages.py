@@ -173,15 +173,15 @@ class KeptPages:
     def words(self, key: Key, version: str, *, older: bool) -> str:
         """What is said of a page that is being worked out."""
         began, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
-        for_s = "" if began is None else tr(" for {part} s so far", part=max(1, round(time.monotonic() - began)))
-        usual_words = "" if usual is None else tr("; this page usually takes {part} s", part=max(1, round(usual)))
-        if older:
-            return tr(
-                "This page is from before the latest change. It is being worked out anew{for_s}{usual_words}.",
-                for_s=for_s,
-                usual_words=usual_words,
-            )
-        return tr("Working it out{for_s}{usual_words}.", for_s=for_s, usual_words=usual_words)
+        for_s = "" if began is None else tr(" for {s} s so far", s=max(1, round(time.monotonic() - began)))
+        usual_s = "" if usual is None else tr("; this page usually takes {s} s", s=max(1, round(usual)))
+        if not older:
+            return tr("Working it out{for_so_long}{usual}.", for_so_long=for_s, usual=usual_s)
+        return tr(
+            "This page is from before the latest change. It is being worked out anew{for_so_long}{usual}.",
+            for_so_long=for_s,
+            usual=usual_s,
+        )
 
     def forms(self, values: Values) -> Response | None:
         """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""
@@ -231,12 +231,12 @@ class KeptPages:
             name = (question.method, target, self.works.version(), who.name)
             (reply,) = self._waited_for(self._ask(name, (question,), kind), FILE_S)
         except TimedOut:
-            return Response(BUSY, status=503, mimetype="text/plain")
+            return Response(tr(BUSY), status=503, mimetype="text/plain")
         except AskError as error:
             status = 503 if self.workers.is_failing else 429
             return Response(str(error), status=status, mimetype="text/plain")
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
-            return Response(FILE_FAILED, status=503, mimetype="text/plain")
+            return Response(tr(FILE_FAILED), status=503, mimetype="text/plain")
         headers = [pair for pair in reply.headers if pair[0] in ("Content-Type", "Content-Disposition")]
         return Response(reply.content, status=reply.status, headers=headers)
 
@@ -343,7 +343,7 @@ def _page_now(pages: KeptPages, values: Values) -> Response | None:
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
             kept = None
     if kept is None:
-        g.not_there = NotThere(words or FAILED, waits)
+        g.not_there = NotThere(words or tr(FAILED), waits)
         return None
     # last, since a browser takes the last of two members of one name, and a kept page says that nothing is under way
     said = b',"under-way":{"children":' + json.dumps(words).encode() + b"}"

@@ -13,7 +13,7 @@ from dash import dcc, html
 from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
-from lineview.board.address import NAMES, Address
+from lineview.board.address import NAMES, PAGES_MENU, WORKS, Address
 from lineview.board.answer_page import answer_page, cautions, facts, fault_page, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.how_to_read import how_to_read
@@ -27,7 +27,7 @@ from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, spoken, tr
 from lineview.core.resources import shipped
 from lineview.plant import Plant
 from lineview.report import show
@@ -55,11 +55,11 @@ def opening(shop: str) -> list[Any]:
 
 def _pages(address: Address) -> html.Nav:
     """The links to the pages; a phone has room for one that unfolds to all."""
-    links = [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")]
-    here = html.Summary(html.Span(NAMES.get(address.page, "Pages"), className="choice"))
+    links = [*(_page_link(page, tr(name), address) for page, name in NAMES.items()), html.A(tr(WORKS), href="/works")]
+    here = html.Summary(html.Span(tr(NAMES.get(address.page, PAGES_MENU)), className="choice"))
     choices = html.Div(html.Ul([html.Li(link) for link in links]), className="choices")
     menu = html.Details([here, choices], className="picker", id="pick-page")
-    return html.Nav([*links, menu], className="pages", **aria(label="pages"))
+    return html.Nav([*links, menu], className="pages", **aria(label=tr("pages")))
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -76,7 +76,7 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     lines = [] if whole else [(line.id, line.name or line.id) for line in plant.lines]
     machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
     if question == "week":
-        lines, machines = [("", ALL_LINES), *lines], [("", ALL_MACHINES), *machines]
+        lines, machines = [("", tr(ALL_LINES)), *lines], [("", tr(ALL_MACHINES)), *machines]
     picked: list[Any] = []
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
@@ -91,7 +91,7 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
 
 def _second_picker(plant: Plant, address: Address) -> html.Details:
     """The picker of a second scope: a choice is what the first is cut to and what it is compared with."""
-    choices: list[tuple[str, str]] = [("|", "nothing"), ("|previous", tr("the time before"))]
+    choices: list[tuple[str, str]] = [("|", tr("nothing")), ("|previous", tr("the time before"))]
     lines = [line for line in plant.lines if line.id != address.line]
     if address.line is not None:
         choices += [(f"|line={line.id}", line.name or line.id) for line in lines]
@@ -100,7 +100,8 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
         for line in others:
             choices.append((f"line:{first.id}|line={line.id}", f"{first.name or first.id}: {line.name or line.id}"))
     for shift, other in pairwise(plant.shifts):
-        choices.append((f"shift={shift.id}|shift={other.id}", f"{shift.id} shifts: {other.id}"))
+        words = tr("{shift} shifts: {other}", shift=shift.id, other=other.id)
+        choices.append((f"shift={shift.id}|shift={other.id}", words))
 
     def to(token: str) -> Address:
         only, _, against = token.partition("|")
@@ -109,10 +110,17 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
         return address.compared(only, against)
 
     current = f"{address.only or ''}|{address.against or ''}"
-    named = dict(choices).get(current) or address.against or "nothing"
+    named = dict(choices).get(current) or address.against or tr("nothing")
     return _picker("against", named, choices, current, to)
 
 
+#: What each picker picks.
+KINDS = {
+    "line": mark("line"),
+    "machine": mark("machine"),
+    "against": mark("against"),
+    "period": mark("period"),
+}
 #: Stands for what a page is asked of by itself, until its answer says what that is.
 NOT_KNOWN_YET = "…"
 #: What the week is asked of where no machine is picked.
@@ -129,7 +137,8 @@ def _picker(
 ) -> html.Details:
     """One picker: its present choice, unfolding to links; each choice is an address."""
     current = name or dict(choices).get(chosen or "") or chosen or (NOT_KNOWN_YET if choices else tr("none yet"))
-    kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
+    words = tr(KINDS[kind])
+    kinds = [] if current.casefold().startswith(words.casefold()) else [html.Span(f"{words} ", className="kind")]
     links = [
         html.Li(dcc.Link(label, href=to(token).href, className="chosen" if label == current or token == chosen else ""))
         for token, label in choices
@@ -149,9 +158,9 @@ def _days() -> html.Div:
     field: dict[str, Any] = {"type": "text", "placeholder": "2026-06-08", "debounce": False, "className": "day"}
     return html.Div(
         [
-            html.Label(["from", dcc.Input(id="day-from", **field)]),
-            html.Label(["to", dcc.Input(id="day-to", **field)]),
-            html.Button("Show", id="day-show", type="button"),
+            html.Label([tr("from"), dcc.Input(id="day-from", **field)]),
+            html.Label([tr("to"), dcc.Input(id="day-to", **field)]),
+            html.Button(tr("Show"), id="day-show", type="button"),
             html.P("", id="day-fault", className="fault", role="alert"),
         ],
         className="days",
@@ -159,7 +168,7 @@ def _days() -> html.Div:
 
 
 #: States whose reason a person can know.
-ASKED = ("stop", mark("short stop"))
+ASKED = (mark("stop"), mark("short stop"))
 #: Rows of the form at most; the longest unexplained stops come first.
 MOST_STOPS = 120
 #: Reasons offered to be tapped.
@@ -179,7 +188,7 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
             html.Summary(tr("Enter the stop reason")),
             html.P(tr("Tap a stop on the timeline, or tick stops here; then tap its reason."), className="soft"),
             html.Fieldset(
-                [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
+                [html.Legend(tr("Stops")), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
             html.P(_alike(stops), className="acts-of"),
             html.P("", id="stops-ticked", role="status"),
@@ -201,13 +210,20 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
     )
 
 
+#: By a state of ASKED: the words of the button that ticks all of its kind.
+_TICK_ALL = {
+    "stop": mark("Tick all {count} stops without a reason"),
+    "short stop": mark("Tick all {count} short stops without a reason"),
+}
+
+
 def _alike(stops: Sequence[dict[str, Any]]) -> list[html.Button]:
     """One button for each kind of stop of which several have no reason: ticks them all."""
     buttons = []
     for state in ASKED:
         values = [_stop_value(row) for row in stops[:MOST_STOPS] if row["state"] == state and not row["reason"]]
         if len(values) > 1:
-            words = tr("Tick all {values} {state}s without a reason", values=len(values), state=state)
+            words = tr(_TICK_ALL[state], count=len(values))
             buttons.append(html.Button(words, type="button", **data(stops=";".join(values))))
     return buttons
 
@@ -224,7 +240,7 @@ def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, 
     shown = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in ASKED}
     if not set(values) <= set(shown):
         do = tr("Open the page anew and tick the stop again.")
-        raise AskError(Fault(tr("this stop is not on the page any more"), "stops", do=do))
+        raise AskError(Fault(tr("this stop is not on the page any more"), tr("stops"), do=do))
     return [shown[value] for value in values]
 
 
@@ -262,8 +278,8 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
         if address.question is not None:
             return _answered(works, address, look_of(plant, address, screen), who)
         if address.page == "bags":
-            foot = [html.P(text) for text in CAUTIONS]
-            return _page(works, plant, address, {}, [SENTENCE], read_line(works.last_reading(), plant), foot)
+            foot = [html.P(tr(text)) for text in CAUTIONS]
+            return _page(works, plant, address, {}, [tr(SENTENCE)], read_line(works.last_reading(), plant), foot)
         if address.page == "intake":
             told = intake_sentence(works.store.intakes())
             read = read_line(works.last_reading(), plant)
@@ -278,7 +294,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
 def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> Page:
     if shows_all(look.plant, address):
         said, table, last = wall_of_all(works, look.plant, address)
-        return Page(_wall_head(look.plant, ALL_LINES, last), said, table, [], look.plant.shop)
+        return Page(_wall_head(look.plant, tr(ALL_LINES), last), said, table, [], look.plant.shop)
     answer, plant = works.ask(address.asked), look.plant
     names = _names(plant, answer)
     if address.page == "wall":
@@ -305,10 +321,10 @@ def _wall_head(plant: Plant, where: str, answer: Answer | None) -> list[Any]:
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
     line = next((one.name or one.id for one in plant.lines if one.id == answer.scope.line), "")
-    whole = answer.scope.line or ALL_LINES
+    whole = answer.scope.line or tr(ALL_LINES)
     return {
         "line": line or whole,
-        "machine": scope_name(answer.scope, plant) if answer.scope.machine else ALL_MACHINES,
+        "machine": scope_name(answer.scope, plant) if answer.scope.machine else tr(ALL_MACHINES),
         "period": answer.scope.label,
     }
 
@@ -322,7 +338,7 @@ def _page(
     below: list[Any],
     foot: list[Any],
 ) -> Page:
-    title = " · ".join(part for part in (NAMES.get(address.page, ""), plant.shop) if part)
+    title = " · ".join(part for part in (tr(NAMES.get(address.page, "")), plant.shop) if part)
     try:
         head = header(works, plant, address, names)
     except LineviewError:  # nothing to pick from yet; the page's own fault says why
@@ -333,7 +349,7 @@ def _page(
 
 def unfinished(works: Works, address: Address, words: str, *, waits: bool) -> Page:
     """What stands for a page that is being worked out, or that could not be made."""
-    said = [html.Span(WAITING, className="waiting soft") if waits else html.Span(words, className="fault")]
+    said = [html.Span(tr(WAITING), className="waiting soft") if waits else html.Span(words, className="fault")]
     try:
         return _page(works, works.plant, address, {}, said, [], [])
     except PlantError:  # said by the page itself
@@ -385,7 +401,7 @@ SOON_MS = 1000
 WAITING = mark("Working it out …")
 #: The document around the app: its language, and what a browser needs to know before any style is read.
 INDEX = """<!DOCTYPE html>
-<html lang="en" data-start="{start}" data-pictures="{pictures}">
+<html lang="{language}" data-start="{start}" data-pictures="{pictures}">
 <head>
 {{%metas%}}
 <meta name="color-scheme" content="light dark">
@@ -407,7 +423,13 @@ def index(night: bool | None) -> str:
     """The document, told how to start and what draws pictures; its name changes with its content, as Dash's do."""
     script = shipped("assets") / "plotly-cartesian.min.js"
     pictures = f"/assets/{script.name}?m={script.stat().st_mtime}"
-    return INDEX.format(start={None: "", True: "night", False: "day"}[night], pictures=pictures)
+    start = {None: "", True: "night", False: "day"}[night]
+    return INDEX.format(start=start, pictures=pictures)
+
+
+def spoken_index(document: str) -> str:
+    """The document in the language of the works, which may change while the board runs."""
+    return document.replace("{language}", spoken(), 1)
 
 
 def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
@@ -423,13 +445,13 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Interval(id="soon", interval=SOON_MS, disabled=True),
             html.A(tr("Skip to the answer"), href="#answer", className="skip"),
             html.Header(
-                [html.Div(list(opening), id="head", className="head"), html.Button("Night", id="theme", type="button")],
+                [html.Div(list(opening), id="head", className="head"), html.Button(tr("Night"), id="theme", type="button")],
                 className="top",
             ),
             html.Main(
                 [
                     html.H1(
-                        html.Span(WAITING, className="waiting soft"),
+                        html.Span(tr(WAITING), className="waiting soft"),
                         id="sentence",
                         className="sentence",
                         **aria(live="polite"),

@@ -46,7 +46,7 @@ def _figures(name: str) -> list[tuple[str, str, str]]:
 
 def _plain(words: str) -> str:
     """Words of the table of figures without the places in braces that an answer fills."""
-    return re.sub(r"\{[^}]*\}", "…", re.sub(r"\{(of|on)\}", "", words))
+    return re.sub(r"\{[^}]*\}", "…", re.sub(r"\{(of|on)\}", "", tr(words)))
 
 
 def add_method_routes(server: Flask, shop: Callable[[], str]) -> None:
@@ -58,13 +58,13 @@ def add_method_routes(server: Flask, shop: Callable[[], str]) -> None:
             return Response(tr("There is no method of this name."), status=404, mimetype="text/plain")
         about = {"name": name, "source": source, "figures": _figures(name), "back": ALL}
         said = source.get("method") or source["title"]
-        return plain_page("method.html", title="Method", sentence=said, shop=shop(), pages=page_links(), **about)
+        return plain_page("method.html", title=tr("Method"), sentence=said, shop=shop(), pages=page_links(), **about)
 
     def methods() -> Any:
         used = {name for row in FIGURES.values() for name in row.sources.split()}
         listed = [(method_title(name), method_link(name)) for name in sorted(used)]
         said = tr("How each figure is worked out, and from which source.")
-        return plain_page("method.html", title="Methods", sentence=said, shop=shop(), pages=page_links(), listed=listed)
+        return plain_page("method.html", title=tr("Methods"), sentence=said, shop=shop(), pages=page_links(), listed=listed)
 
     server.add_url_rule(f"{ALL}/<name>", "method", method)
     server.add_url_rule(ALL, "methods", methods)

@@ -7,7 +7,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader
 
-from lineview.board.address import NAMES
+from lineview.board.address import NAMES, WORKS
 from lineview.core.language import spoken, tr, tr_count
 
 
@@ -25,5 +25,5 @@ def _templates() -> Environment:
 
 def page_links(here: str = "") -> list[tuple[str, str, bool]]:
     """The pages of the board with their addresses, and whether each is the one at `here`."""
-    pages = [*((name, f"/{page}") for page, name in NAMES.items()), ("Works", "/works")]
+    pages = [*((tr(name), f"/{page}") for page, name in NAMES.items()), (tr(WORKS), "/works")]
     return [(name, href, href == here) for name, href in pages]

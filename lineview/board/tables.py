@@ -13,7 +13,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
-from lineview.core.language import tr
+from lineview.core.language import mark, tr, tr_count
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.report.tables import table_text
@@ -107,21 +107,16 @@ def open_or_folded(table: Table, plant: Plant, is_open: bool, tools: Tools = NO_
     tools = tools.of(len(table.rows), MOST_FOLDED)
     if is_open and len(table.rows) <= OPEN_ROWS:
         return answer_table(table, plant, tools)
-    rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
+    count = len(table.rows)
+    title = tr_count("{title} (1 row)", "{title} ({count} rows)", count, title=table.title)
     more = len(table.rows) - MOST_FOLDED
     inner = answer_table(replace(table, rows=table.rows[:MOST_FOLDED]), plant, tools)
-    where = tr("Sorting, filtering and saving take") if tools.rows else tr("The sheet has")
-    note = (
-        [
-            html.P(
-                tr("The first {most_folded} are shown. {where} all.", most_folded=MOST_FOLDED, where=where),
-                className="soft",
-            )
-        ]
-        if more > 0
-        else []
-    )
-    return html.Details([html.Summary(f"{table.title} ({rows})"), inner, *note], className="fold wide")
+    if tools.rows:
+        words = tr("The first {most} are shown. Sorting, filtering and saving take all.", most=MOST_FOLDED)
+    else:
+        words = tr("The first {most} are shown. The sheet has all.", most=MOST_FOLDED)
+    note = [html.P(words, className="soft")] if more > 0 else []
+    return html.Details([html.Summary(title), inner, *note], className="fold wide")
 
 
 def plain_table(
@@ -190,7 +185,7 @@ def frame_table(
     caption = (
         title
         if frame.height <= most
-        else tr("{title} (the first {most} of {height:,})", title=title, most=most, height=frame.height)
+        else tr("{title} (the first {most} of {all:,})", title=title, most=most, all=frame.height)
     )
     shown = replace(framed(title, frame.head(most), headings), title=caption)
     return answer_table(shown, plant, tools.of(frame.height, most))
@@ -202,17 +197,38 @@ def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, st
     return Table(title, title, columns, frame.to_dicts())
 
 
+#: Words of frames' names and of their columns, looked up where they are shown.
+_FRAME_WORDS = (
+    *(mark("adjustments"), mark("batches"), mark("causes"), mark("components"), mark("deliveries"), mark("fan")),
+    *(mark("forecast"), mark("losses"), mark("pattern stops"), mark("pieces"), mark("quick"), mark("rate")),
+    *(mark("residuals"), mark("tape"), mark("differences"), mark("trial shifts"), mark("trial looks"), mark("assumed")),
+    *(mark("at"), mark("batch"), mark("cause"), mark("code"), mark("coded"), mark("cost")),
+    *(mark("deviation"), mark("diameter"), mark("end"), mark("kind"), mark("label"), mark("lower")),
+    *(mark("m per thousand"), mark("machine"), mark("mass"), mark("mean"), mark("minutes"), mark("pattern")),
+    *(mark("pieces high"), mark("pieces low"), mark("product"), mark("products"), mark("rate per min"), mark("reason")),
+    *(mark("recorded"), mark("reels"), mark("running"), mark("sd"), mark("shift"), mark("shifts")),
+    *(mark("signal"), mark("stands"), mark("start"), mark("state"), mark("steps"), mark("taper mm")),
+    *(mark("target"), mark("temperature"), mark("upper"), mark("value"), mark("verdict"), mark("wear")),
+    *(mark("web"), mark("week"), mark("words"), mark("low"), mark("mid"), mark("high")),
+    *(mark("low50"), mark("low90"), mark("high50"), mark("high90"), mark("limit"), mark("since")),
+    *(mark("beside"), mark("change"), mark("difference"), mark("on order"), mark("advised"), mark("order by")),
+    *(mark("id"), mark("file"), mark("taken at"), mark("layouts"), mark("rows"), mark("kept")),
+    *(mark("duplicate"), mark("refused"), mark("uncertain"), mark("conflicts"), mark("undone"), mark("row")),
+    *(mark("line"), mark("column"), mark("text"), mark("what"), mark("expected"), mark("sheet")),
+    *(mark("cusum"), mark("ewma")),
+)
 #: Units that end a column's name, as shown.
 ENDINGS = {"mm": "mm", "g": "g", "kg": "kg", "m": "m", "h": "h", "c": "°C", "min": "min"}
 
 
 def _heading_of(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
     if name in headings:
-        return headings[name]
+        words, unit = headings[name]
+        return tr(words), unit
     words, _, ending = name.rpartition("_")
     if words and ending in ENDINGS and not words.endswith("per"):
-        return words.replace("_", " "), ENDINGS[ending]
-    return name.replace("_", " "), ""
+        return tr(words.replace("_", " ")), ENDINGS[ending]
+    return tr(name.replace("_", " ")), ""
 
 
 def csv_text(frame: pl.DataFrame) -> str:

@@ -24,7 +24,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.calls import Calls
 from lineview.core.errors import LineviewError
-from lineview.core.language import tr
+from lineview.core.language import in_digits, tr
 from lineview.plant import Plant
 
 #: Characters of what was changed, and of a decision.
@@ -36,10 +36,10 @@ FIELDS = ("what", "begins", "line", "beside", "measure", "cause", "worth", "shif
 def trials_form(works: Works, plant: Plant, address: Address, *, notes: bool) -> list[Any]:
     """The trials that stand, and, for those who may note, what can be done with them."""
     links = [
-        html.Li(dcc.Link(f"Trial {trial.number}: {trial.what}", href=Address("week", trial=trial.number).href))
+        html.Li(dcc.Link(tr("Trial {number}: {what}", number=trial.number, what=trial.what), href=Address("week", trial=trial.number).href))
         for trial in reversed(trials_of(works.store))
     ]
-    listed = [html.H2("Trials"), html.Ul(links, className="trials")] if links else []
+    listed = [html.H2(tr("Trials")), html.Ul(links, className="trials")] if links else []
     if address.trial is not None:
         return [*(_ending(address.trial) if notes else []), *listed]
     return [*listed, *([_noting(plant)] if notes else [])]
@@ -51,7 +51,7 @@ def _noting(plant: Plant) -> html.Details:
     choices = [{"label": names.get(line, line), "value": line} for line in lines]
     beside = [{"label": tr("a line that is free, where there is one"), "value": ""}, *choices]
     beside.append({"label": tr("none: the time before alone"), "value": NO_LINE})
-    measures = [{"label": name, "value": short} for short, name in SHORT.items()]
+    measures = [{"label": tr(name), "value": short} for short, name in SHORT.items()]
     return html.Details(
         [
             html.Summary(tr("Note a trial: what was changed, to see whether it helps")),
@@ -60,10 +60,10 @@ def _noting(plant: Plant) -> html.Details:
             _choice("line", tr("Line that was changed"), choices, lines[0] if lines else None),
             _choice("beside", tr("Line beside it that was not changed"), beside, ""),
             _choice("measure", tr("Judged by"), measures, next(iter(SHORT))),
-            _text("cause", tr("Or by a cause, as the table of losses names it"), "rejects"),
+            _text("cause", tr("Or by a cause, as the table of losses names it"), tr("rejects")),
             html.Div(
                 [
-                    _text("worth", tr("Change worth having, %"), f"{WORTH_PERCENT:g}"),
+                    _text("worth", tr("Change worth having, %"), in_digits(f"{WORTH_PERCENT:g}")),
                     _text("shifts", tr("Shifts planned; empty: as many as show that change"), ""),
                 ],
                 className="fields",

@@ -30,14 +30,14 @@ SAVED = {"lead_days": "lead_time_days", "price": "price_per_reel"}
 def what_if_form(works: Works, plant: Plant, address: Address, who: Person) -> html.Details:
     """Fields for what is supposed, filled with what the address supposes; open where it supposes anything."""
     supposed = dict(address.supposed)
-    webs: list[Any] = [{"label": ALL_WEBS, "value": ""}]
+    webs: list[Any] = [{"label": tr(ALL_WEBS), "value": ""}]
     webs += [{"label": web.name or web.id, "value": web.id} for web in plant.webs]
     web = dcc.RadioItems(options=webs, value=supposed.get("web", ""), id="if-web", className="stops")
     fields = [
-        html.Label([words, dcc.Input(id=f"if-{name}", type="text", value=supposed.get(name, ""))])
+        html.Label([tr(words), dcc.Input(id=f"if-{name}", type="text", value=supposed.get(name, ""))])
         for name, (words, _, _) in LIMITS.items()
     ]
-    show = html.Button("Show", id="if-show", type="button")
+    show = html.Button(tr("Show"), id="if-show", type="button")
     acts: list[Any] = [show]
     if supposed:
         acts.append(
@@ -68,9 +68,15 @@ def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
     back = dcc.Input(id="if-save-back", type="hidden", name="back", value="/order")
     name = dcc.Input(id="if-save-who", name="who", type="text", required=True, autoComplete="name")
     name_field = [html.Label([tr("Your name"), name])] if who.session is None else []
-    words = " and ".join({"lead_time_days": tr("lead time"), "price_per_reel": "price"}[key] for key in entries)
-    save = html.Button(tr("Save this {words} of {part}", words=words, part=web.name or web.id), type="submit")
-    return [html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label="save"))]
+    name_of_web = web.name or web.id
+    if len(entries) > 1:
+        words = tr("Save this lead time and price of {web}", web=name_of_web)
+    elif "price_per_reel" in entries:
+        words = tr("Save this price of {web}", web=name_of_web)
+    else:
+        words = tr("Save this lead time of {web}", web=name_of_web)
+    save = html.Button(words, type="submit")
+    return [html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label=tr("save")))]
 
 
 def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
@@ -90,16 +96,16 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
         "at": (tr("counted at"), f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
         "whole": (tr("reels, part reels apart"), supposed["counted_reels"]),
         "parts": (tr("part reels, outer diameters in mm, with spaces between"), ""),
-        "coming": (tr("all still to come: reels and day, semicolons between; or none"), "; ".join(coming) or "none"),
+        "coming": (tr("all still to come: reels and day, semicolons between; or none"), "; ".join(coming) or tr("none")),
     }
     fields = [
         html.Label([words, dcc.Input(id=f"count-{name}", name=name, type="text", value=value)])
         for name, (words, value) in values.items()
     ]
     hidden = dcc.Input(id="count-web", type="hidden", name="web", value=web.id)
-    save = html.Button(tr("Save this count of {part}", part=web.name or web.id), type="submit", className="main")
+    save = html.Button(tr("Save this count of {web}", web=web.name or web.id), type="submit", className="main")
     parts = [hidden, html.Div(fields, className="in-a-row"), save]
-    return [html.Form(parts, action="/count", method="POST", id="count", **aria(label="count"))]
+    return [html.Form(parts, action="/count", method="POST", id="count", **aria(label=tr("count")))]
 
 
 def add_count_route(server: Flask, works: Works) -> None:
