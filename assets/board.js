@@ -7,6 +7,13 @@
   var slim = window.matchMedia("(max-width: 640px)");
   var KEPT = "lineview-theme";
 
+  /* a text in the language of the works, its places in braces filled */
+  var words = JSON.parse(root.dataset.words || "{}");
+  function say(text, places) {
+    return (words[text] || text).replace(/\{(\w+)\}/g, function (place, name) { return places && name in places ? places[name] : place; });
+  }
+  window.lineview = { say: say };
+
   function kept() {
     try { return window.localStorage.getItem(KEPT); } catch (e) { return null; }
   }
@@ -27,7 +34,7 @@
     return { theme: root.dataset.theme, narrow: slim.matches };
   }
   function other() {
-    return root.dataset.theme === "night" ? "Day" : "Night";
+    return say(root.dataset.theme === "night" ? "Day" : "Night");
   }
   function told() {
     if (window.dash_clientside && window.dash_clientside.set_props) {
@@ -73,9 +80,9 @@
       return place(pathname || "") === "wall" ? "wall" : "";
     },
     ticked: function (stops, choices) {
-      if (stops.length > 1) { return stops.length + " stops are ticked."; }
+      if (stops.length > 1) { return say("{count} stops are ticked.", { count: stops.length }); }
       var one = choices.filter(function (choice) { return stops.indexOf(choice.value) >= 0; })[0];
-      return one ? "Ticked: " + one.label + "." : "";
+      return one ? say("Ticked: {stop}.", { stop: one.label }) : "";
     }
   };
 
@@ -202,7 +209,7 @@
       choice.removeAttribute("aria-selected");
     });
     document.querySelectorAll('input[type="file"]:not([aria-label])').forEach(function (field) {
-      if (!field.labels || !field.labels.length) { field.setAttribute("aria-label", "Choose a file"); }
+      if (!field.labels || !field.labels.length) { field.setAttribute("aria-label", say("Choose a file")); }
     });
   }
   /* the tools of long tables weigh nothing where there is none */

@@ -7,6 +7,9 @@
   var FROM = 10;       // rows above which a table gets its tools
   var SHOWN = 300;     // rows of a fetched table that are drawn
   var NOTHING = "–";
+  var tr = window.lineview.say;
+  var signs = document.documentElement.dataset.separators || ".,", point = signs[0], group = signs[1];
+  var language = document.documentElement.lang || "en";
   var slim = window.matchMedia("(max-width: 640px)");
   var words = new Intl.Collator(document.documentElement.lang, { numeric: true, sensitivity: "base" });
   var states = {};     // by the name of a table: how it is sorted and filtered
@@ -56,7 +59,7 @@
   }
 
   function numberOf(text) {
-    var plain = text.replace("−", "-").replace(/,/g, "");
+    var plain = text.replace("−", "-").split(group).join("").replace(point, ".");
     return /^-?\d+(\.\d+)?$/.test(plain) ? plain : "";
   }
   /* what a cell is sorted by: a moment, a number, or its text; null for what is not known */
@@ -126,20 +129,24 @@
     var place = box.querySelector(".tools [role=status]");
     if (place && place.textContent !== text) { place.textContent = text; }
   }
-  function counted(n) { return n.toLocaleString("en") + (n === 1 ? " row" : " rows"); }
+  /* a text of how many rows, by one of them and by several */
+  function counted(n, one, several, places) {
+    return tr(n === 1 ? one : several, Object.assign({ count: n.toLocaleString(language) }, places));
+  }
 
   function apply(box) {
     var state = stateOf(box);
     mark(box, state);
     if (box.dataset.rows && !isChosen(state)) { draw(box, state, []); say(box, ""); return; }
-    if (box.dataset.rows && !state.all) { say(box, "Fetching all rows …"); }
+    if (box.dataset.rows && !state.all) { say(box, tr("Fetching all rows …")); }
     rowsOf(box, state).then(function (rows) {
       var kept = chosen(rows, state);
       if (box.dataset.rows) { draw(box, state, kept); } else { arrange(rows, kept); }
-      var drawn = box.dataset.rows && kept.length > SHOWN ? ", the first " + SHOWN + " shown" : "";
-      say(box, isChosen(state) ? counted(kept.length) + " of " + rows.length.toLocaleString("en") + drawn : "");
+      var several = box.dataset.rows && kept.length > SHOWN ? "{count} rows of {all}, the first {shown} shown" : "{count} rows of {all}";
+      var places = { all: rows.length.toLocaleString(language), shown: SHOWN };
+      say(box, isChosen(state) ? counted(kept.length, "{count} row of {all}", several, places) : "");
       watcher.takeRecords();
-    }).catch(function () { say(box, "The rows could not be fetched; try again."); });
+    }).catch(function () { say(box, tr("The rows could not be fetched; try again.")); });
   }
 
   /* -- the tools -------------------------------------------------------------------------------- */
@@ -194,12 +201,14 @@
         return row.text.map(function (text) { return numberOf(text) ? text : guarded(text.replace(/\s+/g, " ")); }).join("\t");
       });
       return copied([headings(box).map(textOf).join("\t")].concat(lines).join("\n")).then(function () {
-        say(box, counted(kept.length) + " copied");
+        say(box, counted(kept.length, "{count} row copied", "{count} rows copied"));
         button.focus();
       });
-    }).catch(function () { say(box, "This browser did not let it be copied."); });
+    }).catch(function () { say(box, tr("This browser did not let it be copied.")); });
   }
-  function quoted(text) { return /[",\r\n]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text; }
+  /* spreadsheets that write a decimal comma take semicolons between columns */
+  var between = point === "," ? ";" : ",";
+  function quoted(text) { return /[",;\r\n]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text; }
   function save(box) {
     var state = stateOf(box);
     rowsOf(box, state).then(function (rows) {
@@ -207,21 +216,21 @@
       var lines = kept.map(function (row) {
         return row.text.map(function (text, column) {
           if (text === NOTHING) { return ""; }
-          return quoted(row.moment[column] || numberOf(text) || guarded(text));
-        }).join(",");
+          return quoted(row.moment[column] || numberOf(text).replace(".", point) || guarded(text));
+        }).join(between);
       });
-      var head = headings(box).map(function (cell) { return quoted(guarded(textOf(cell))); }).join(",");
+      var head = headings(box).map(function (cell) { return quoted(guarded(textOf(cell))); }).join(between);
       var link = document.createElement("a");
       var file = new Blob(["\ufeff" + [head].concat(lines).join("\r\n") + "\r\n"], { type: "text/csv" });
       link.href = window.URL.createObjectURL(file);
       link.download = fileName(box) + ".csv";
       link.click();
       window.setTimeout(function () { window.URL.revokeObjectURL(link.href); }, 60000);
-      say(box, counted(kept.length) + " saved");
-    }).catch(function () { say(box, "The rows could not be fetched; try again."); });
+      say(box, counted(kept.length, "{count} row saved", "{count} rows saved"));
+    }).catch(function () { say(box, tr("The rows could not be fetched; try again.")); });
   }
   function fileName(box) {
-    var title = (box.getAttribute("aria-label") || "table").replace(/\(.*\)/, "");
+    var title = (box.getAttribute("aria-label") || tr("table")).replace(/\(.*\)/, "");
     var page = box.dataset.file || window.location.pathname;
     return (page + " " + title).match(/[\p{L}\p{N}]+/gu).join("-").slice(0, 80).toLocaleLowerCase();
   }
@@ -239,12 +248,12 @@
     return button;
   }
   function sortChoice(box) {
-    var label = element("label", "Sort by ", "by"), choice = document.createElement("select");
-    choice.appendChild(new Option("as worked out", ""));
+    var label = element("label", tr("Sort by") + " ", "by"), choice = document.createElement("select");
+    choice.appendChild(new Option(tr("as worked out"), ""));
     headings(box).forEach(function (cell, column) {
       if (cell.tagName !== "TH") { return; }
-      choice.appendChild(new Option(textOf(cell) + ", up", column + " up"));
-      choice.appendChild(new Option(textOf(cell) + ", down", column + " down"));
+      choice.appendChild(new Option(tr("{column}, up", { column: textOf(cell) }), column + " up"));
+      choice.appendChild(new Option(tr("{column}, down", { column: textOf(cell) }), column + " down"));
     });
     choice.addEventListener("change", function () {
       var state = stateOf(box), parts = choice.value.split(" ");
@@ -256,19 +265,19 @@
     return label;
   }
   function tools(box) {
-    var title = box.getAttribute("aria-label") || "table";
+    var title = box.getAttribute("aria-label") || tr("table");
     var bar = element("div", "", "tools");
     bar.setAttribute("role", "group");
-    bar.setAttribute("aria-label", "Sort, filter, copy and save: " + title);
-    var label = element("label", "Filter "), field = document.createElement("input");
+    bar.setAttribute("aria-label", tr("Sort, filter, copy and save: {table}", { table: title }));
+    var label = element("label", tr("Filter") + " "), field = document.createElement("input");
     field.type = "search";
     field.addEventListener("input", function () { stateOf(box).filter = field.value; apply(box); });
     label.appendChild(field);
     bar.appendChild(label);
     bar.appendChild(sortChoice(box));
-    var copying = pressed("Copy", function () { copy(box, copying); });
+    var copying = pressed(tr("Copy"), function () { copy(box, copying); });
     bar.appendChild(copying);
-    bar.appendChild(pressed("Save as CSV", function () { save(box); }));
+    bar.appendChild(pressed(tr("Save as CSV"), function () { save(box); }));
     var status = element("span", "", "soft");
     status.setAttribute("role", "status");
     bar.appendChild(status);

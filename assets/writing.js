@@ -4,6 +4,7 @@
   "use strict";
   var KEPT = "lineview-unsent-";
   var PATIENCE_MS = 15000;
+  function tr(text, places) { return window.lineview.say(text, places); }
 
   function kept() {
     var found = [];
@@ -37,12 +38,12 @@
       if (answer.ok) { return answer.json(); }
       if (answer.status !== 400 && answer.status !== 403) {
         var missed = new Error("not taken now");
-        missed.why = answer.status === 401 ? "Nobody is signed in here any more" : "";
+        missed.why = answer.status === 401 ? tr("Nobody is signed in here any more") : "";
         throw missed;
       }
       return answer.text().then(function (text) {
         var refused = new Error(text);
-        refused.refused = answer.status === 400 ? text : "This takes the right to write notes.";
+        refused.refused = answer.status === 400 ? text : tr("This takes the right to write notes.");
         throw refused;
       });
     });
@@ -89,12 +90,12 @@
     bar.hidden = !list.length;
     list.forEach(function (one) {
       var line = document.createElement("p");
-      line.textContent = one.refused ? "Not taken: “" + one.what + "”: " + one.refused + " "
-        : "Kept on this device, not sent yet: “" + one.what + "” (" + one.at + "). It is sent when the board answers.";
+      line.textContent = one.refused ? tr("Not taken: “{entry}”: {why}", { entry: one.what, why: one.refused }) + " "
+        : tr("Kept on this device, not sent yet: “{entry}” ({at}). It is sent when the board answers.", { entry: one.what, at: one.at });
       if (one.refused) {
         var away = document.createElement("button");
         away.type = "button";
-        away.textContent = "Throw it away";
+        away.textContent = tr("Throw it away");
         away.addEventListener("click", function () { drop(one); show(); });
         line.appendChild(away);
       }
@@ -119,12 +120,12 @@
       what: value(kind + "-what"), at: value(kind + "-at"), note: value(kind + "-note")
     };
     if (!body.what) {
-      told.textContent = kind === "note" ? "Enter the note." : "Enter what was done.";
+      told.textContent = tr(kind === "note" ? "Enter the note." : "Enter what was done.");
       document.getElementById(kind + "-what").focus();
       return;
     }
     button.disabled = true;
-    told.textContent = "Sending …";
+    told.textContent = tr("Sending …");
     var isKept = keep(body);  // before it is sent, so that a page closed meanwhile loses nothing
     underway = body.entry;
     send(body).then(function (said) {
@@ -135,9 +136,9 @@
       look(said.version);
     }, function (error) {
       if (error.refused) { drop(body); told.textContent = error.refused; return; }
-      if (!isKept) { told.textContent = "The board cannot be reached, and this browser keeps nothing: write it on paper."; return; }
-      told.textContent = error.why ? error.why + ". Kept on this device; it is sent when somebody signs in."
-        : "The board cannot be reached. Kept on this device; it is sent when the board answers.";
+      if (!isKept) { told.textContent = tr("The board cannot be reached, and this browser keeps nothing: write it on paper."); return; }
+      told.textContent = error.why ? tr("{why}. Kept on this device; it is sent when somebody signs in.", { why: error.why })
+        : tr("The board cannot be reached. Kept on this device; it is sent when the board answers.");
       clear([kind + "-what", kind + "-note"]);
     }).then(function () { underway = ""; button.disabled = false; show(); });
   }
@@ -160,7 +161,7 @@
       saidOf = { item: told.parentElement.id, text: said.said, place: told };
       look(said.version);
     }, function (error) {
-      told.textContent = error.refused || (error.why || "The board cannot be reached") + "; nothing was changed.";
+      told.textContent = error.refused || tr("{why}; nothing was changed.", { why: error.why || tr("The board cannot be reached") });
     }).then(function () { button.disabled = false; });
   }
 

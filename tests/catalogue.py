@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import io
 import re
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -61,6 +62,7 @@ def messages(package: Path = ROOT / "lineview") -> list[Message]:
     """Every message of the package, in the order of its files."""
     found = dict.fromkeys(message for path in sorted(package.rglob("*.py")) for message in _of(path))
     found |= dict.fromkeys(message for path in sorted(package.rglob("*.html")) for message in _of_template(path))
+    found |= dict.fromkeys(Message(text) for text in _of_sources())
     rows = (text for row in FIGURES.values() for text in (row.label, row.interval))
     found |= dict.fromkeys(Message(text) for text in rows if _LETTERS.search(_PLACE.sub("", text)))
     return list(found)
@@ -90,6 +92,14 @@ def _is_command(function: ast.FunctionDef) -> bool:
     """Whether a function's docstring is the help of a command."""
     calls = (call.func for call in function.decorator_list if isinstance(call, ast.Call))
     return any(isinstance(call, ast.Attribute) and call.attr in ("command", "callback") for call in calls)
+
+
+def _of_sources() -> Iterator[str]:
+    """What the pages of methods say of the sources; titles stay as they are."""
+    for source in tomllib.loads((ROOT / "data" / "sources.toml").read_text("utf-8")).values():
+        yield from (source[key] for key in ("method", "formula", "caution") if key in source)
+        if "method" in source:
+            yield source["obtained"]
 
 
 def _of_template(path: Path) -> Iterator[Message]:

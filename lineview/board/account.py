@@ -169,7 +169,9 @@ def _sentence(who: Person) -> str:
         return tr("This board serves this machine alone; nobody signs in.")
     if who.is_screen:
         return tr("This screen is paired as {name}; it may see every page.", name=who.name)
-    may = show.sentence_list([tr("see every page"), *(right_words(right) for right in RIGHTS[1:] if right in who.rights)])
+    may = show.sentence_list(
+        [tr("see every page"), *(right_words(right) for right in RIGHTS[1:] if right in who.rights)]
+    )
     return tr("You are signed in as {name} and may {may}.", name=who.name, may=may)
 
 

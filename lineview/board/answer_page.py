@@ -32,7 +32,7 @@ from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, tr, tr_count
 from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
@@ -82,7 +82,7 @@ def _save_links(picture: Picture, number: int, address: Address) -> html.P:
     """The links that save a picture; each is named with the picture's title."""
     links = []
     for ending in PICTURE_FORMS:
-        words, href = tr("Save as {upper}", upper=ending.upper()), address.picture(number, ending)
+        words, href = tr("Save as {form}", form=ending.upper()), address.picture(number, ending)
         links.append(html.A(words, href=href, **aria(label=f"{words}: {picture.title}")))
     return html.P(links, className="acts saves")
 
@@ -98,7 +98,7 @@ FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
 def sheet_links(address: Address) -> html.P:
     """The links to a page's sheets; they carry its line, machine and period."""
     endings = [ending for ending in FORMS if ending != "csv" or address.page == "order"]
-    links = [html.A(FORMS[ending][2], href=address.sheet(ending)) for ending in endings]
+    links = [html.A(tr(FORMS[ending][2]), href=address.sheet(ending)) for ending in endings]
     return html.P(links, className="acts sheets", **aria(label=tr("this page as a file")))
 
 
@@ -193,12 +193,12 @@ def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[
 def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     """The fold that says how the answer was worked out."""
     rows = [_row(figure, answer, plant) for figure in answer.figures]
-    headings = ["figure", "value", "interval", "n", "how"]
+    headings = [tr("figure"), tr("value"), tr("interval"), "n", tr("how")]
     table = plain_table(tr("Every figure of this answer"), headings, rows, [False, True, True, True, False])
     set_data(table, file=file_name(answer, plant))
     cited = sorted({source for figure in answer.figures for source in figure.sources})
     sources = [html.Li(html.A(method_title(cited_id), href=method_link(cited_id))) for cited_id in cited]
-    listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
+    listed = [html.H2(tr("Sources")), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
     asked = html.P(
         tr("All of {period} ({zone}), unless another period is named.", period=period, zone=plant.zone),
@@ -223,7 +223,9 @@ def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
         how.append(html.A(tr("readings, with file and row"), href=behind))
     if figure.sources:
         methods = [html.A(cited_id, href=method_link(cited_id)) for cited_id in figure.sources]
-        how.append(html.Span(["method: ", *(part for link in methods for part in (link, " "))], className="soft"))
+        how.append(
+            html.Span([tr("method:"), " ", *(part for link in methods for part in (link, " "))], className="soft")
+        )
     return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]
 
 
@@ -246,13 +248,13 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
     "rope": {
         name: (words, "mm")
         for name, words in (
-            ("low", "from"),
-            ("mid", "expected"),
-            ("high", "to"),
-            ("value", "charted value"),
-            ("upper", "upper sum"),
-            ("lower", "lower sum"),
-            ("limit", "decision interval"),
+            ("low", mark("from")),
+            ("mid", mark("expected")),
+            ("high", mark("to")),
+            ("value", mark("charted value")),
+            ("upper", mark("upper sum")),
+            ("lower", mark("lower sum")),
+            ("limit", mark("decision interval")),
         )
     },
     "weight": {"low": ("from", "g"), "high": ("to", "g")},
@@ -286,20 +288,30 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     page: list[Any] = [*first, soft] if facts(answer) and first else [soft, *first]
     page += points(answer)
     if many and further:
-        title = tr("The pictures of {further}, by urgency", further=show.quantity(len(further), "further web"))
+        title = tr_count(
+            "The pictures of {count} further web, by urgency",
+            "The pictures of {count} further webs, by urgency",
+            len(further),
+        )
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
     if behind and drawn:
         page.append(_fold(tr("The picture as a table"), behind, "chart-table"))
     page.append(html.Div(tables, className="tables"))
     page.append(working(answer, plant, [] if many else further))
     if answer.notes:
-        page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
+        page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label=tr("notes"))))
     page += how_to_read(answer.question)
     page.append(sheet_links(address))
     if answer.question == "order" and not address.supposed:  # what is only supposed is sent to nobody
-        page += [_supplier_links("order", n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
+        page += [
+            _supplier_links(tr("The order to {supplier}:", supplier=name), n, address)
+            for n, name in enumerate(suppliers_due(answer, plant), 1)
+        ]
     if answer.question == "wrap":
-        page += [_supplier_links("claim", n, name, address) for n, name in enumerate(suppliers_claimed(answer), 1)]
+        page += [
+            _supplier_links(tr("The claim to {supplier}:", supplier=name), n, address)
+            for n, name in enumerate(suppliers_claimed(answer), 1)
+        ]
     return page
 
 
@@ -310,10 +322,10 @@ def _opens(table: Table, address: Address) -> Callable[[Mapping[str, Any]], str]
     return lambda row: address.with_period(f"{row['date']}.{row['shift']}").href if row["date"] else ""
 
 
-def _supplier_links(what: str, number: int, name: str, address: Address) -> html.P:
+def _supplier_links(words: str, number: int, address: Address) -> html.P:
     """The links to what one supplier gets, without the works' own figures."""
     links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
-    return html.P([tr("The {what} to {name}:", what=what, name=name), *links], className="acts sheets")
+    return html.P([words, *links], className="acts sheets")
 
 
 def points(answer: Answer) -> list[Any]:
@@ -334,7 +346,7 @@ def facts(answer: Answer) -> list[Any]:
 def cautions(answer: Answer | None) -> list[Any]:
     """The foot of a page."""
     of_answer = answer.cautions if answer is not None else ()
-    return [html.P(text) for text in dict.fromkeys((*of_answer, *(() if of_answer else (CAUTION,))))]
+    return [html.P(text) for text in dict.fromkeys((*of_answer, *(() if of_answer else (tr(CAUTION),))))]
 
 
 def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
@@ -344,11 +356,11 @@ def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     for name, frame in answer.series.items():
         if not frame.height:
             continue
-        words = name.replace("_", " ")
+        words = tr(name.replace("_", " "))
         tools = Tools(named, address.rows("frame", name))
         tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question), tools=tools))
         tables.append(
-            html.P(html.A(tr("All of {words} as CSV", words=words), href=address.file(name)), className="acts")
+            html.P(html.A(tr("All of {frame} as CSV", frame=words), href=address.file(name)), className="acts")
         )
     return tables
 
@@ -357,9 +369,9 @@ def _fold(title: str, content: list[Any], name: str) -> html.Details:
     return html.Details([html.Summary(title), *content], className="fold", id=name)
 
 
-def fault_page(error: LineviewError, lead: str = "That cannot be answered") -> tuple[list[Any], list[Any]]:
+def fault_page(error: LineviewError, lead: str = "") -> tuple[list[Any], list[Any]]:
     """The sentence and the page for what cannot be answered."""
     what = error.faults[0].what.rstrip(".") if error.faults else tr("it cannot be read")
-    return [f"{lead}: {what}."], [
+    return [f"{lead or tr('That cannot be answered')}: {what}."], [
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")
     ]

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Callable
+from contextlib import suppress
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 from dash import Dash, set_props
@@ -23,12 +25,13 @@ from lineview.board.compression import add_compression
 from lineview.board.guard import GIVEN, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.kept_pages import KeptPages, answer_from
-from lineview.board.layout import frame, index, opening
+from lineview.board.layout import LANGUAGE, frame, index, opening
 from lineview.board.method_pages import add_method_routes
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.processes import Answers, Asked, Reply
 from lineview.board.readings_page import add_readings_route
+from lineview.board.script_words import document_attributes
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
 from lineview.board.what_if_form import add_count_route
@@ -118,7 +121,7 @@ def create_app(
     workers: Workers | None = None,
 ) -> Dash:
     """Make the board of a works; without workers it works its pages out itself."""
-    app = Dash(
+    app = _Board(
         "lineview",
         assets_folder=str(shipped("assets")),
         assets_ignore=r"\.later\.js$|^plotly",  # board.js has them loaded where they are needed
@@ -139,6 +142,7 @@ def create_app(
     bind(calls, works, pages)
     doors = doors or Doors()
     guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
+    app.server.before_request(lambda: _speak(works))
     add_compression(app.server)
     if pages is not None:
         answer_from(app.server, pages)
@@ -152,6 +156,12 @@ def create_app(
     add_plant_routes(app.server, works)
     add_account_routes(app.server, works, doors)
     return app
+
+
+def _speak(works: Works) -> None:
+    """Let what is said next be in the works' language, which an edit of plant.toml may have changed."""
+    with suppress(PlantError):
+        works.plant  # noqa: B018  # reading it says its language
 
 
 def open_answers(folder: Path, journal_url: str | None) -> Answers:
@@ -169,6 +179,15 @@ def open_answers(folder: Path, journal_url: str | None) -> Answers:
         return Reply(sent.status_code, tuple(sent.headers.items()), sent.get_data())
 
     return answer
+
+
+class _Board(Dash):
+    """The app, whose document is in the language of the works."""
+
+    def interpolate_index(self, *parts: Any, **named: Any) -> str:
+        """The document as it is sent."""
+        document: str = super().interpolate_index(*parts, **named)  # type: ignore[no-untyped-call]  # Dash leaves it bare
+        return document.replace(LANGUAGE, document_attributes(), 1)
 
 
 def _shop(works: Works) -> str:

@@ -18,11 +18,7 @@ from lineview.plant import Plant
 SENTENCE = mark("Check weighed bags of a lot against their label.")
 SOFT = mark("The net-contents check an inspector would make; “lineview bags” does the same.")
 #: Rules to check by, in the words of their documents.
-RULES = (
-    ("eu", mark("76/211/EEC (EU, UK)")),
-    ("hb133", mark("NIST Handbook 133, Category A (US)")),
-    ("r87", "OIML R 87"),
-)
+RULES = (("eu", "76/211/EEC (EU, UK)"), ("hb133", "NIST Handbook 133, Category A (US)"), ("r87", "OIML R 87"))
 #: A file of masses is small; a larger one is sent, up to this, so that its fault can be told.
 FILE_LIMIT_BYTES = 10_000_000
 TEXT_LIMIT = 200_000
@@ -33,7 +29,7 @@ def bags_form(plant: Plant) -> list[Any]:
     """The form."""
     usual = "hb133" if plant.units == "US" else "eu"
     return [
-        html.P(SOFT, className="soft lead"),
+        html.P(tr(SOFT), className="soft lead"),
         html.Div(
             [
                 html.Label(
@@ -54,7 +50,7 @@ def bags_form(plant: Plant) -> list[Any]:
                 ),
                 html.Fieldset(
                     [
-                        html.Legend("Rules"),
+                        html.Legend(tr("Rules")),
                         dcc.RadioItems(
                             options=[{"label": name, "value": key} for key, name in RULES], value=usual, id="bags-rules"
                         ),
@@ -154,9 +150,7 @@ def file_text(contents: str, name: str) -> str:
     data = decoded(contents, name)
     if len(data) > TEXT_LIMIT:
         raise IntakeError(
-            Fault(
-                tr("the file is too large"), name, tr("up to {text_limit} kB of masses", text_limit=TEXT_LIMIT // 1000)
-            )
+            Fault(tr("the file is too large"), name, tr("up to {most} kB of masses", most=TEXT_LIMIT // 1000))
         )
     try:
         text = data.decode("utf-8-sig")

@@ -66,9 +66,7 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
     """The page's sentence."""
     if not intakes.height:
         return tr("No export has been taken in yet; upload one below.")
-    start = tr_count(
-        "{count} export has been taken in", "{count:,} exports have been taken in", intakes.height
-    )
+    start = tr_count("{count} export has been taken in", "{count:,} exports have been taken in", intakes.height)
     refused = int(intakes["refused"].sum()) if "refused" in intakes.columns else 0
     if not refused:
         return f"{start}."
@@ -138,7 +136,9 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
     """What exports tell differently, a row for each column and the exports that disagree on it."""
     rows = []
     for number, group in enumerate(groups):
-        files = html.Ul([html.Li(tr("{file} (intake {intake})", file=file, intake=intake)) for intake, file in group.exports])
+        files = html.Ul(
+            [html.Li(tr("{file} (intake {intake})", file=file, intake=intake)) for intake, file in group.exports]
+        )
         more = group.count - len(group.examples)
         items: list[Any] = [html.Li(example) for example in group.examples]
         items += [html.Li(tr("and {more} more", more=show.number(more)), className="soft")] if more else []
@@ -261,9 +261,7 @@ def take_upload(
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)
         except OSError as error:  # a name that this disk does not take, or a full one
-            return TakeOutcome(
-                name, faults=(Fault(tr("the file cannot be kept: {why}", why=error.strerror), name),)
-            )
+            return TakeOutcome(name, faults=(Fault(tr("the file cannot be kept: {why}", why=error.strerror), name),))
 
 
 def outcome_of(name: str, result: Taken) -> TakeOutcome:
@@ -302,9 +300,7 @@ def outcome(result: TakeOutcome, plant: Plant) -> list[Any]:
     if result.faults:
         return faulty(result)
     rows = [[words, show.number(count)] for words, count in result.counts.items()]
-    parts: list[Any] = [
-        html.P(result.receipt or tr("{file} was taken in.", file=result.file_name), className="told")
-    ]
+    parts: list[Any] = [html.P(result.receipt or tr("{file} was taken in.", file=result.file_name), className="told")]
     if rows:
         parts.append(
             plain_table(tr("Rows of {file}", file=result.file_name), [tr("rows"), tr("count")], rows, [False, True])
@@ -317,9 +313,7 @@ def outcome(result: TakeOutcome, plant: Plant) -> list[Any]:
 def faulty(result: TakeOutcome) -> list[Any]:
     """Why an export was not taken in."""
     return [
-        html.P(
-            tr("{file} was not taken in; nothing of it was kept.", file=result.file_name), className="told"
-        ),
+        html.P(tr("{file} was not taken in; nothing of it was kept.", file=result.file_name), className="told"),
         html.Ul([html.Li(str(fault)) for fault in result.faults], className="faults", role="alert"),
     ]
 
@@ -342,10 +336,7 @@ def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any
     faults = html.Ul([html.Li(str(f)) for f in result.faults], className="faults", role="alert")
     return [
         html.P(
-            tr(
-                "No layout in the plant description fits {file}. It looks like this one:",
-                file=result.file_name,
-            ),
+            tr("No layout in the plant description fits {file}. It looks like this one:", file=result.file_name),
             className="told",
         ),
         *([faults] if result.faults else []),

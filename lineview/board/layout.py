@@ -27,7 +27,7 @@ from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
-from lineview.core.language import mark, spoken, tr
+from lineview.core.language import mark, tr
 from lineview.core.resources import shipped
 from lineview.plant import Plant
 from lineview.report import show
@@ -115,12 +115,7 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
 
 
 #: What each picker picks.
-KINDS = {
-    "line": mark("line"),
-    "machine": mark("machine"),
-    "against": mark("against"),
-    "period": mark("period"),
-}
+KINDS = {"line": mark("line"), "machine": mark("machine"), "against": mark("against"), "period": mark("period")}
 #: Stands for what a page is asked of by itself, until its answer says what that is.
 NOT_KNOWN_YET = "…"
 #: What the week is asked of where no machine is picked.
@@ -399,9 +394,11 @@ def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple
 SOON_MS = 1000
 #: Stands where the sentence will, for as long as the first answer takes.
 WAITING = mark("Working it out …")
+#: In the document, the place of its language, which may change while the board runs.
+LANGUAGE = "lang-of-the-works"
 #: The document around the app: its language, and what a browser needs to know before any style is read.
 INDEX = """<!DOCTYPE html>
-<html lang="{language}" data-start="{start}" data-pictures="{pictures}">
+<html {language} data-start="{start}" data-pictures="{pictures}">
 <head>
 {{%metas%}}
 <meta name="color-scheme" content="light dark">
@@ -424,12 +421,7 @@ def index(night: bool | None) -> str:
     script = shipped("assets") / "plotly-cartesian.min.js"
     pictures = f"/assets/{script.name}?m={script.stat().st_mtime}"
     start = {None: "", True: "night", False: "day"}[night]
-    return INDEX.format(start=start, pictures=pictures)
-
-
-def spoken_index(document: str) -> str:
-    """The document in the language of the works, which may change while the board runs."""
-    return document.replace("{language}", spoken(), 1)
+    return INDEX.format(start=start, pictures=pictures, language=LANGUAGE)
 
 
 def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
@@ -445,7 +437,10 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Interval(id="soon", interval=SOON_MS, disabled=True),
             html.A(tr("Skip to the answer"), href="#answer", className="skip"),
             html.Header(
-                [html.Div(list(opening), id="head", className="head"), html.Button(tr("Night"), id="theme", type="button")],
+                [
+                    html.Div(list(opening), id="head", className="head"),
+                    html.Button(tr("Night"), id="theme", type="button"),
+                ],
                 className="top",
             ),
             html.Main(

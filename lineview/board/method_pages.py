@@ -34,7 +34,7 @@ def method_link(name: str) -> str:
 def method_title(name: str) -> str:
     """A source's title, and how far it was read."""
     source = _sources().get(name, {})
-    return f"{source.get('title', name)} ({source['obtained']})" if source else name
+    return f"{source.get('title', name)} ({tr(source['obtained'])})" if source else name
 
 
 def _figures(name: str) -> list[tuple[str, str, str]]:
@@ -57,14 +57,16 @@ def add_method_routes(server: Flask, shop: Callable[[], str]) -> None:
         if source is None:
             return Response(tr("There is no method of this name."), status=404, mimetype="text/plain")
         about = {"name": name, "source": source, "figures": _figures(name), "back": ALL}
-        said = source.get("method") or source["title"]
+        said = tr(source["method"]) if "method" in source else source["title"]
         return plain_page("method.html", title=tr("Method"), sentence=said, shop=shop(), pages=page_links(), **about)
 
     def methods() -> Any:
         used = {name for row in FIGURES.values() for name in row.sources.split()}
         listed = [(method_title(name), method_link(name)) for name in sorted(used)]
         said = tr("How each figure is worked out, and from which source.")
-        return plain_page("method.html", title=tr("Methods"), sentence=said, shop=shop(), pages=page_links(), listed=listed)
+        return plain_page(
+            "method.html", title=tr("Methods"), sentence=said, shop=shop(), pages=page_links(), listed=listed
+        )
 
     server.add_url_rule(f"{ALL}/<name>", "method", method)
     server.add_url_rule(ALL, "methods", methods)

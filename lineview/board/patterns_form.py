@@ -93,12 +93,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
             mark = works.set_stop_reasons(rows["machine"][0], pairs, reason.strip())
         except LineviewError as error:
             return str(error), no_update, True, no_update
-        return (
-            reason_set(reason.strip(), len(pairs)),
-            mark,
-            False,
-            works.version(),
-        )
+        return (reason_set(reason.strip(), len(pairs)), mark, False, works.version())
 
     def undo_pattern(clicks: int | None, mark: int | None) -> Any:
         if not clicks or mark is None:

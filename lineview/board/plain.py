@@ -8,6 +8,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader
 
 from lineview.board.address import NAMES, WORKS
+from lineview.board.script_words import document_attributes
 from lineview.core.language import spoken, tr, tr_count
 
 
@@ -19,7 +20,7 @@ def plain_page(template: str, **context: Any) -> str:
 @cache
 def _templates() -> Environment:
     templates = Environment(loader=PackageLoader("lineview.board", "pages"), autoescape=True, trim_blocks=True)
-    templates.globals |= {"tr": tr, "tr_count": tr_count, "spoken": spoken}
+    templates.globals |= {"tr": tr, "tr_count": tr_count, "spoken": spoken, "document": document_attributes}
     return templates
 
 

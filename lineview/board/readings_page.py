@@ -73,7 +73,9 @@ def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
         links.append((tr("The day after"), _query(machine.id, until, end, 0)))
     return {
         "title": tr("Readings of {machine}", machine=machine.shown),
-        "sentence": tr("Readings of {machine}, {period}.", machine=machine.shown, period=show.stretch(start, until, plant)),
+        "sentence": tr(
+            "Readings of {machine}, {period}.", machine=machine.shown, period=show.stretch(start, until, plant)
+        ),
         "soft": tr("{count:,} readings; each with the export and the row that it came from.", count=rows.height),
         "shop": plant.shop,
         "rows": listed,
@@ -85,4 +87,11 @@ def _cells(row: Mapping[str, Any], plant: Plant) -> tuple[str, ...]:
     """A reading as text."""
     value = row["text"] if row["value"] is None else in_digits(f"{row['value']:g}")
     at = show.moment(row["at"], plant, seconds=True)
-    return (at, row["channel"], value or show.NOTHING, row["quality"] or "", row["file"] or "", in_digits(f"{row['row']:,}"))
+    return (
+        at,
+        row["channel"],
+        value or show.NOTHING,
+        row["quality"] or "",
+        row["file"] or "",
+        in_digits(f"{row['row']:,}"),
+    )

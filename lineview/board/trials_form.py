@@ -36,7 +36,12 @@ FIELDS = ("what", "begins", "line", "beside", "measure", "cause", "worth", "shif
 def trials_form(works: Works, plant: Plant, address: Address, *, notes: bool) -> list[Any]:
     """The trials that stand, and, for those who may note, what can be done with them."""
     links = [
-        html.Li(dcc.Link(tr("Trial {number}: {what}", number=trial.number, what=trial.what), href=Address("week", trial=trial.number).href))
+        html.Li(
+            dcc.Link(
+                tr("Trial {number}: {what}", number=trial.number, what=trial.what),
+                href=Address("week", trial=trial.number).href,
+            )
+        )
         for trial in reversed(trials_of(works.store))
     ]
     listed = [html.H2(tr("Trials")), html.Ul(links, className="trials")] if links else []

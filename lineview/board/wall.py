@@ -97,7 +97,7 @@ def _legend(answer: Answer, look: ChartStyle) -> list[Any]:
         return []
     kinds = kinds_of(tape)
     shown = [
-        html.Li([html.Span(className=f"swatch {_swatch(kind)}"), kind])
+        html.Li([html.Span(className=f"swatch {_swatch(kind)}"), tr(kind)])
         for kind in (*HATCHING, UNEXPLAINED)
         if kind in kinds
     ]
@@ -110,7 +110,7 @@ def _swatch(kind: str) -> str:
 
 def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any], list[Any], Answer | None]:
     """Sentence and table of every cut-and-wrap machine, and an answer that says when the last reading was."""
-    headings = ["machine", tr("good pieces"), "a minute", tr("the rest needs"), tr("next reel")]
+    headings = [tr("machine"), tr("good pieces"), tr("a minute"), tr("the rest needs"), tr("next reel")]
     rows, last = [], None
     for machine in machines_asked(plant, "shift"):
         try:
@@ -124,7 +124,9 @@ def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any]
         tr("Each machine in its shift"), headings, rows, [False, True, True, False, False], caption_hidden=True
     )
     label = last.scope.label if last is not None else ""
-    return [f"{ALL_LINES.capitalize()}, {label}" if label else ALL_LINES.capitalize()], [table], last
+    every = tr(ALL_LINES)
+    every = every[:1].upper() + every[1:]
+    return [f"{every}, {label}" if label else every], [table], last
 
 
 def _name(machine: Machine, plant: Plant) -> str:

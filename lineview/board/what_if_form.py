@@ -76,7 +76,9 @@ def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
     else:
         words = tr("Save this lead time of {web}", web=name_of_web)
     save = html.Button(words, type="submit")
-    return [html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label=tr("save")))]
+    return [
+        html.Form([back, *hidden, *name_field, save], action="/works/fill", method="POST", **aria(label=tr("save")))
+    ]
 
 
 def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
@@ -96,7 +98,10 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
         "at": (tr("counted at"), f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
         "whole": (tr("reels, part reels apart"), supposed["counted_reels"]),
         "parts": (tr("part reels, outer diameters in mm, with spaces between"), ""),
-        "coming": (tr("all still to come: reels and day, semicolons between; or none"), "; ".join(coming) or tr("none")),
+        "coming": (
+            tr("all still to come: reels and day, semicolons between; or none"),
+            "; ".join(coming) or tr("none"),
+        ),
     }
     fields = [
         html.Label([words, dcc.Input(id=f"count-{name}", name=name, type="text", value=value)])
