@@ -22,6 +22,7 @@ from lineview.board.tables import (
     Tools,
     aria,
     frame_table,
+    frame_words,
     framed,
     open_or_folded,
     plain_table,
@@ -356,7 +357,7 @@ def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     for name, frame in answer.series.items():
         if not frame.height:
             continue
-        words = tr(name.replace("_", " "))
+        words = frame_words(name)
         tools = Tools(named, address.rows("frame", name))
         tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question), tools=tools))
         tables.append(

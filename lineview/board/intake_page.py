@@ -19,7 +19,7 @@ from lineview.app.take_in import Taken
 from lineview.app.watch import files_not_in
 from lineview.app.works import Works
 from lineview.board.address import Address
-from lineview.board.tables import aria, frame_table, plain_table
+from lineview.board.tables import aria, frame_table, frame_words, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import tr, tr_count
 from lineview.intake.exports import Proposal
@@ -128,7 +128,7 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
             links.append(html.Span(tr("undone"), className="soft") if undone else _undo(number, ""))
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
-    headings = [tr("no."), *(tr(n.replace("_", " ")) for n in names), tr("action")]
+    headings = [tr("no."), *map(frame_words, names), tr("action")]
     return html.Div(plain_table(title, headings, rows, right), className="intakes")
 
 

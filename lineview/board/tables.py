@@ -227,8 +227,14 @@ def _heading_of(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str
         return tr(words), unit
     words, _, ending = name.rpartition("_")
     if words and ending in ENDINGS and not words.endswith("per"):
-        return tr(words.replace("_", " ")), ENDINGS[ending]
-    return tr(name.replace("_", " ")), ""
+        return frame_words(words), ENDINGS[ending]
+    return frame_words(name), ""
+
+
+def frame_words(name: str) -> str:
+    """The name of a frame or of a column of one, as words."""
+    words = name.replace("_", " ")
+    return tr(words) if words in _FRAME_WORDS else words
 
 
 def csv_text(frame: pl.DataFrame) -> str:

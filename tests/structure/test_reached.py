@@ -22,8 +22,8 @@ MIGRATIONS = "lineview.store.migrations"
 MIGRATION_NAMES = {"upgrade", "downgrade", "revision", "down_revision", "branch_labels", "depends_on"}
 #: Pydantic calls a method that carries one of these.
 VALIDATORS = {"field_validator", "model_validator", "field_serializer", "model_serializer", "computed_field"}
-#: A library calls the methods of classes made from these of its own: the server's, and Formatter's.
-CALLED_BY_LIBRARY = {"HTTPRequestParser", "HTTPChannel", "GuardedChannel", "Formatter"}
+#: A library calls the methods of classes made from these of its own: the server's, Formatter's and Dash's.
+CALLED_BY_LIBRARY = {"HTTPRequestParser", "HTTPChannel", "GuardedChannel", "Formatter", "Dash"}
 
 Place = tuple[str, str]  # module and name; the name "" is the module's level, "Class.method" a method
 Function = ast.FunctionDef | ast.AsyncFunctionDef
