@@ -27,11 +27,10 @@ from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.kept_pages import KeptPages, answer_from
 from lineview.board.layout import LANGUAGE, frame, index, opening
 from lineview.board.method_pages import add_method_routes
-from lineview.board.plain import page_links, plain_page
+from lineview.board.plain import document_attributes, page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.processes import Answers, Asked, Reply
 from lineview.board.readings_page import add_readings_route
-from lineview.board.script_words import document_attributes
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
 from lineview.board.what_if_form import add_count_route
