@@ -74,24 +74,6 @@ def decimals_for(value: float | None, low: float | None, high: float | None) -> 
     return min(6, justified, max(0, 4 - math.floor(math.log10(max(abs(v) for v in ends)))))
 
 
-def quantity(count: int, thing: str) -> str:
-    """Write how many there are of a thing.
-
-    Parameters
-    ----------
-    count : int
-        0 or more.
-    thing : str
-        What one of them is called.
-
-    Examples
-    --------
-    >>> quantity(1, "line"), quantity(1200, "reel"), quantity(2, "batch")
-    ('1 line', '1,200 reels', '2 batches')
-    """
-    return f"{count:,} {thing}{'' if count == 1 else 'es' if thing.endswith('ch') else 's'}"
-
-
 def sentence_list(words: Sequence[str]) -> str:
     """Write words as a sentence lists them.
 
