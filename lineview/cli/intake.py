@@ -24,7 +24,7 @@ from lineview.core.resources import shipped
 from lineview.intake.exports import LeftOut, Proposal
 from lineview.intake.find import find_exports
 from lineview.intake.refusal_reasons import with_reasons_shown
-from lineview.plant.read import read_plant
+from lineview.plant.read import language_in, read_plant
 from lineview.plant.write import layout_toml
 from lineview.report import show
 
@@ -298,6 +298,9 @@ def _set_up(into: Path, language: str | None) -> None:
 def look_over(folder: Path, journal: str | None, repair: bool) -> int:
     """Say what of a store is not as it was written, after mending it where that is asked for."""
     from lineview.app import doctor
+
+    if (folder / "plant.toml").is_file():
+        speak(language_in(folder / "plant.toml"))
 
     def tell(line: str) -> None:
         say(readable(line))
