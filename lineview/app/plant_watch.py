@@ -36,6 +36,8 @@ class PlantWatch:
         self._state: PlantState | None = None
         self._plant: Plant | None = None
         self._error: PlantError | None = None
+        if self._description.exists():
+            speak(language_in(self._description))  # a question is read, and refused, before the plant is
 
     def state(self) -> PlantState:
         """A mark of the files as they are now; it does not read them."""

@@ -235,8 +235,8 @@ def answer(
     from lineview.cli.answers import print_answer
 
     leave_parts_of_numpy_out()
-    scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
+        scope = read_question(question, line, machine, period, start, end, only, against, trial)
         print_answer(opened, scope, as_json, in_full)
 
 
@@ -255,8 +255,8 @@ def patterns(
     from lineview.app.works import Works
     from lineview.cli.answers import accept_pattern, print_patterns, undo_pattern
 
-    scope = read_question("week", line, period=period)
     with Works(works, journal) as opened:
+        scope = read_question("week", line, period=period)
         if undo is not None:
             undo_pattern(opened, undo)
         elif accept is not None:
@@ -309,8 +309,8 @@ def sheet(
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet, write_supplier_sheets
 
-    scope = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
+        scope = read_question(question, line, machine, period, start, end, only, against, trial)
         if by_supplier and not by:
             write_supplier_sheets(opened, scope, file or Path("order.pdf" if question == "order" else "claim.pdf"))
         else:
