@@ -101,7 +101,11 @@ def _are_inputs(names: Any, inputs: list[Any]) -> bool:
 
 def _component_id(place: Any) -> str:
     """A component's id as the browser writes it."""
-    return place if isinstance(place, str) else json.dumps(place, sort_keys=True, separators=(",", ":"))
+    return (
+        place
+        if isinstance(place, str)
+        else json.dumps(place, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    )
 
 
 def _is_target(outputs: Any, output: str) -> bool:

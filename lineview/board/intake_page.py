@@ -89,7 +89,7 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
         page.append(_conflicts(title, groups[:OPEN_INTAKES], plant, undoes))
         if groups[OPEN_INTAKES:]:
             words = tr("Further disagreements ({count})", count=len(groups) - OPEN_INTAKES)
-            further = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes)
+            further = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes, OPEN_INTAKES)
             page.append(html.Details([html.Summary(words), further], className="fold", id="further"))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
     page.append(_intakes(tr("Exports taken in, newest first"), newest, plant, address, undoes))
@@ -132,10 +132,10 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
     return html.Div(plain_table(title, headings, rows, right), className="intakes")
 
 
-def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes: bool) -> html.Div:
+def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes: bool, start: int = 0) -> html.Div:
     """What exports tell differently, a row for each column and the exports that disagree on it."""
     rows = []
-    for number, group in enumerate(groups):
+    for number, group in enumerate(groups, start):
         files = html.Ul(
             [html.Li(tr("{file} (intake {intake})", file=file, intake=intake)) for intake, file in group.exports]
         )
@@ -143,7 +143,7 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
         items: list[Any] = [html.Li(example) for example in group.examples]
         items += [html.Li(tr("and {more} more", more=show.number(more)), className="soft")] if more else []
         acts = [
-            _undo(intake, f"{title} {number}", tr("undo intake {intake}", intake=intake))
+            _undo(intake, f"conflict {number}", tr("undo intake {intake}", intake=intake))
             for intake, _ in group.exports
             if undoes
         ]
