@@ -11,6 +11,7 @@ import io
 import re
 import tomllib
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import NamedTuple
 
@@ -136,8 +137,9 @@ def written(catalogue: Catalog) -> bytes:
 
 def compiled(catalogue: Catalog) -> bytes:
     """A catalogue as the program reads it."""
-    file = io.BytesIO()
-    write_mo(file, read_po(io.BytesIO(written(catalogue)), locale=catalogue.locale))
+    file, as_written = io.BytesIO(), read_po(io.BytesIO(written(catalogue)), locale=catalogue.locale)
+    as_written.creation_date = as_written.revision_date = datetime(2000, 1, 1, tzinfo=UTC)  # the same bytes every time
+    write_mo(file, as_written)
     return file.getvalue()
 
 

@@ -40,6 +40,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker("quick")
 
 
+@pytest.fixture(autouse=True)
+def english() -> Iterator[None]:
+    """The process speaks English again after a test of a works in another language."""
+    yield
+    from lineview.core.language import ENGLISH, speak
+
+    speak(ENGLISH)
+
+
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo's week, written afresh."""
