@@ -131,7 +131,7 @@ def undo_pattern(works: Works, mark: int) -> None:
 
 
 def _figures(answer: Answer, plant: Plant) -> RichTable:
-    table = RichTable(*FIGURE_HEADINGS, box=None)
+    table = RichTable(*map(tr, FIGURE_HEADINGS), box=None)
     for column in (1, 2, 4):
         table.columns[column].justify = "right"
     for figure in answer.figures:

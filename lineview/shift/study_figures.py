@@ -113,22 +113,20 @@ def _efficiencies(figures: FigureList, efficiency: Efficiency) -> None:
         figures.add(name, 100 * share, working)
 
 
-_MATRIX = columns_of(
-    "before: from; after: to; count: times; median_min: median [min]; shortest_min: shortest [min]; "
-    "longest_min: longest [min]"
-)
-
-
 def study_tables(study: ShiftStudy, plant: Plant) -> tuple[Table, ...]:
     """The tables behind a shift, those with rows only."""
+    matrix = columns_of(
+        "before: from; after: to; count: times; median_min: median [min]; shortest_min: shortest [min]; "
+        "longest_min: longest [min]"
+    )
     tables = [
         Table(
-            "changeovers", tr("Changeovers from flavour to flavour"), _MATRIX, _rows_with_names(study.flavours, plant)
+            "changeovers", tr("Changeovers from flavour to flavour"), matrix, _rows_with_names(study.flavours, plant)
         ),
         Table(
             "bases",
             tr("Changeovers from base to base"),
-            _MATRIX,
+            matrix,
             study.bases.filter((pl.col("before") != "") & (pl.col("after") != "")).rows(named=True),
         ),
         *_order(study, plant),
