@@ -42,7 +42,7 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
             part_reel_m(described, part)
         except MeasureError as error:
             faults += error.faults
-    stated_none = coming.strip().casefold() == "none"
+    stated_none = coming.strip().casefold() in {"none", tr("none").casefold()}
     deliveries = [] if stated_none else [_delivery(text.strip(), plant, faults) for text in coming.split(";")]
     if faults:
         raise AskError(faults)
