@@ -199,7 +199,13 @@ def day_label(day: date) -> str:
 
 
 def days_label(first: date, last: date) -> str:
-    """Local days from one to another; one day alone is named once."""
+    """Local days from one to another; one day alone is named once.
+
+    Parameters
+    ----------
+    first, last : datetime.date
+        In the plant's zone.
+    """
     start, end = day_label(first), day_label(last)
     return start if start == end else tr("{start} to {end}", start=start, end=end)
 

@@ -15,10 +15,11 @@ def translated(code: str) -> list[tuple[str, str]]:
     pairs = []
     for message in read(code):
         if message.id and is_translated(message.string):
-            texts = (
-                (message.id, message.string) if isinstance(message.id, tuple) else ((message.id,), (message.string,))
-            )
-            pairs += zip(*texts, strict=True)
+            if isinstance(message.id, tuple):  # a language may have more than two forms: those beyond are of many
+                one, many = message.id
+                pairs += [(one, message.string[0]), *((many, form) for form in message.string[1:])]
+            else:
+                pairs.append((message.id, message.string))
     return pairs
 
 

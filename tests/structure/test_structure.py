@@ -29,7 +29,7 @@ IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchem
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)")
 #: Modules (without the packages' own files), lines of one and of all, as the code stands; they may fall.
-MOST_MODULES, MOST_LINES, MOST_IN_ALL = 300, 500, 75_000
+MOST_MODULES, MOST_LINES, MOST_IN_ALL = 300, 500, 72_089
 MOST_OF_ONE_NEIGHBOUR = 44
 #: Statements that the formatter leaves as they stand, in the package.
 MOST_UNFORMATTED = 15
@@ -149,7 +149,7 @@ def test_modules_are_as_long_as_their_subject(sources: list[Source]) -> None:
     print(f"package {total} lines, of which docstrings {doc / total:.1%}; tests {of_tests} lines")
     assert not {name: n for name, n in lines.items() if n > MOST_LINES}
     assert len(proper) <= MOST_MODULES
-    assert 120 <= median <= 245
+    assert 120 <= median <= 241
     assert total <= MOST_IN_ALL
     assert doc <= 0.27 * total
     assert len(alone) <= MOST_OF_ONE_NEIGHBOUR
