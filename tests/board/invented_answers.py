@@ -191,6 +191,7 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
             Figure(
                 "effectiveness_percent", "effectiveness", None, "%", why_none="not known: no design rate in plant.toml"
             ),
+            Figure("reel_end_film", "film reel ends", EARLY.end - timedelta(minutes=8), working="reel left ÷ pace"),
         ),
         (
             Table(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from pathlib import Path
 
@@ -53,6 +54,10 @@ NO_DATA = st.sampled_from([HEADER, [""], ["", "", "", ""], ["Total", "9", "", ""
 LINES = st.lists(st.one_of(DATA, DATA, DATA, SHORT, LONG, SURPLUS, NO_DATA), max_size=25)
 
 
+#: A file whose counter or clock can mean two things is left whole until somebody says which.
+ASKED = re.compile("goes up and down as differences do|clock goes back")
+
+
 def is_row(cells: list[str], data: bool) -> bool:
     """A generated data row of nothing but empty cells is a blank line."""
     return data and any(cell.strip() for cell in cells)
@@ -84,7 +89,7 @@ def test_rows_add_up(lines, separator, end, encoding, preamble, units, last):
         try:
             export = read_export(path, WORKS, layout=layout)
         except IntakeError as error:
-            assert number == 0 and "no row" in str(error)
+            assert (number == 0 and "no row" in str(error)) or ASKED.search(str(error))
             return
     assert isinstance(export, Export)
     adds_up(export)

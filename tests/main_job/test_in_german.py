@@ -24,7 +24,8 @@ WORD = re.compile(r"[^\W\d_]{3,}")
 def german(week: Works, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
     folder = copytree(week.folder, tmp_path_factory.mktemp("german") / "works")
     description = folder / "plant.toml"
-    description.write_text('language = "de"\n' + description.read_text(encoding="utf-8"), encoding="utf-8")
+    english = description.read_text(encoding="utf-8")
+    description.write_text(english.replace('language = "en"', 'language = "de"'), encoding="utf-8")
     with Works(folder) as works:
         yield works
 
