@@ -148,7 +148,7 @@ def test_the_language_of_the_works_is_changed_and_put_back(works: Works) -> None
     shown = client.get("/works?done=1", headers=HOST).text
     assert 'lang="de"' in shown
     assert "hat 4 Maschinen, 9 Bahnen, 8 Produkte." in shown
-    assert "Sprache nicht gesetzt → &#34;de&#34;" in shown
+    assert "Sprache &#34;en&#34; → &#34;de&#34;" in shown
     bad = client.post("/works/change", data=sent | {"language": "xx"}, headers=HOST)
     assert (bad.status_code, works.plant.language) == (200, "de")
     client.post("/works/undo", data={"number": "1", "who": "Ann"}, headers=HOST)
