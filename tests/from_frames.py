@@ -186,7 +186,8 @@ def output(plant: Plant, machines: Sequence[Machine], frames: Frames, now: datet
 
 def keeper() -> RecordKeeper:
     """Keeps records in memory."""
-    return RecordKeeper(MemoryTable(), nullcontext, WeekFiles(Path("nowhere"), nullcontext))  # type: ignore[arg-type]
+    weeks = WeekFiles(Path("no folder"), nullcontext)  # which is as good as an empty one
+    return RecordKeeper(MemoryTable(), nullcontext, weeks)  # type: ignore[arg-type]  # a table in memory
 
 
 class FrameStore:

@@ -37,7 +37,7 @@ from lineview.board.what_if_form import add_count_route
 from lineview.board.workers import Workers
 from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
-from lineview.core.language import tr
+from lineview.core.language import speak, tr
 from lineview.core.resources import shipped
 
 
@@ -160,7 +160,7 @@ def create_app(
 def _speak(works: Works) -> None:
     """Let what is said next be in the works' language, which an edit of plant.toml may have changed."""
     with suppress(PlantError):
-        works.plant  # noqa: B018  # reading it says its language
+        speak(works.plant.language)
 
 
 def open_answers(folder: Path, journal_url: str | None) -> Answers:

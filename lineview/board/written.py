@@ -123,13 +123,13 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     by = row["who"] or tr("not known who")
     if row["set_at"].year > 1970:  # what was written before this was kept has no moment
         by += f", {show.moment(row['set_at'], plant)}"
-    removed, changed, first = (
-        tr("removed by {who}", who=by),
-        tr("changed by {who}", who=by),
-        tr("written by {who}", who=by),
-    )
-    told = removed if withdrawn else changed if row["revisions"] > 1 else first
-    parts: list[Any] = [html.P(html.Del(words) if withdrawn else words), html.P(told, className="soft")]
+    if withdrawn:
+        history = tr("removed by {who}", who=by)
+    elif row["revisions"] > 1:
+        history = tr("changed by {who}", who=by)
+    else:
+        history = tr("written by {who}", who=by)
+    parts: list[Any] = [html.P(html.Del(words) if withdrawn else words), html.P(history, className="soft")]
     if may_write:
         parts.append(_acts(row, entry, kind, withdrawn))
     if may_write and not withdrawn:

@@ -131,13 +131,11 @@ def _hatched(look: ChartStyle, kind: str, colour: str, size: float) -> dict[str,
     return {"color": look.tokens.card, "line": line, "pattern": {**pattern, "solidity": 0.22}}
 
 
-def _hover(row: dict[str, object], look: ChartStyle) -> str:
+def _hover(row: dict[str, Any], look: ChartStyle) -> str:
     start, end = row["start"], row["end"]
     reason = f"<br>{row['reason']}" if row["reason"] else ""
-    return (
-        f"{tr(_kind(row))}, {show.minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
-        f"{show.stretch(start, end, look.plant, day=False)}{reason}"  # type: ignore[arg-type]  # likewise
-    )
+    when = show.stretch(start, end, look.plant, day=False)
+    return f"{tr(_kind(row))}, {show.minutes(end - start)}<br>{when}{reason}"
 
 
 def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float, span: Period) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import plotly.graph_objects as go
 import polars as pl
@@ -75,15 +76,11 @@ def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> lis
     return [0.0 if m is None or e is None else max(0.0, sign * (e - m)) for m, e in pairs]
 
 
-def _hover(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
+def _hover(row: dict[str, Any], look: ChartStyle, places: int, unit: str) -> str:
     parts = [in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None]
     mean = show.number(parts[0], places) if parts else show.NOTHING
     return tr(
-        "{at}<br>{mean} {unit}, {n} pieces",
-        at=show.moment(row["at"], look.plant),  # type: ignore[arg-type]  # a datetime
-        mean=mean,
-        unit=unit,
-        n=row["n"],
+        "{at}<br>{mean} {unit}, {n} pieces", at=show.moment(row["at"], look.plant), mean=mean, unit=unit, n=row["n"]
     )
 
 
@@ -91,34 +88,14 @@ def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:
     def shown(value: float) -> float:
         return in_units(value, "g", look.plant.units)[0]
 
+    side: dict[str, Any] = {"xref": "paper", "xanchor": "left", "yanchor": "bottom", "xshift": 2}
     if target.low_g is not None and target.high_g is not None:
         figure.add_hrect(
             y0=shown(target.low_g), y1=shown(target.high_g), fillcolor=look.tokens.band, line_width=0, layer="below"
         )
-        label(
-            figure,
-            look,
-            tr("tolerance"),
-            0,
-            shown(target.high_g),
-            xref="paper",
-            xanchor="left",
-            yanchor="bottom",
-            xshift=2,
-        )
+        label(figure, look, tr("tolerance"), 0, shown(target.high_g), **side)
     if target.target_g is not None:
         figure.add_hline(
             y=shown(target.target_g), line={"color": look.tokens.grey, "width": 1, "dash": "dash"}, layer="below"
         )
-        label(
-            figure,
-            look,
-            tr("target"),
-            0,
-            shown(target.target_g),
-            xref="paper",
-            xanchor="left",
-            yanchor="bottom",
-            xshift=2,
-            bgcolor=look.tokens.band,
-        )
+        label(figure, look, tr("target"), 0, shown(target.target_g), **side, bgcolor=look.tokens.band)

@@ -309,8 +309,8 @@ def look_over(folder: Path, journal: str | None, repair: bool) -> int:
         findings = doctor.repair(folder, journal, tell) if repair else doctor.look_over(folder, journal)
     for finding in findings:
         tell(f"{finding.where}: {finding.what}")
-    found = tr("{count} found.", count=len(findings))
-    tell(found if findings else tr("Everything in the store is as it was written."))
+    sound = tr("Everything in the store is as it was written.")
+    tell(tr("{count} found.", count=len(findings)) if findings else sound)
     return 1 if findings else 0
 
 

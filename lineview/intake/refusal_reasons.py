@@ -49,7 +49,7 @@ REASONS = (
 
 
 def with_reasons_shown(refusals: pl.DataFrame) -> pl.DataFrame:
-    """Give refusals with their reasons in the works' language.
+    """Translate the reasons of refusals to the works' language.
 
     Parameters
     ----------
@@ -69,8 +69,8 @@ def with_reasons_shown(refusals: pl.DataFrame) -> pl.DataFrame:
 def show_reason(reason: str) -> str:
     """A kept reason in the works' language."""
     for message, pattern in _patterns():
-        if found := pattern.fullmatch(reason):
-            return tr(message).format(*found.groups())
+        if match := pattern.fullmatch(reason):
+            return tr(message).format(*match.groups())
     return reason
 
 

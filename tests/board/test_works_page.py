@@ -13,7 +13,6 @@ from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.app import create_app
 from lineview.board.layout import forms_of
-from lineview.core.language import speak
 from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
 
@@ -114,13 +113,6 @@ def test_without_a_description_every_page_leads_to_set_up(tmp_path: Path) -> Non
         assert "no machine was recognised" in shown
 
 
-@pytest.fixture
-def english_again() -> Iterator[None]:
-    yield
-    speak("en")
-
-
-@pytest.mark.usefixtures("english_again")
 def test_setting_up_speaks_as_the_browser_asks_and_then_as_was_chosen(tmp_path: Path) -> None:
     german = HOST | {"Accept-Language": "de-AT,de;q=0.9,en;q=0.5"}
     with Works(tmp_path, new=True) as works:
@@ -138,7 +130,6 @@ def test_setting_up_speaks_as_the_browser_asks_and_then_as_was_chosen(tmp_path: 
         assert "Tag zählte" not in english
 
 
-@pytest.mark.usefixtures("english_again")
 def test_the_language_of_the_works_is_changed_and_put_back(works: Works) -> None:
     client = create_app(works).server.test_client()
     before = (works.folder / "plant.toml").read_bytes()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,7 +11,6 @@ from typer.testing import CliRunner
 from lineview.cli import main
 from lineview.cli.setup import run_setup
 from lineview.core.errors import AskError
-from lineview.core.language import speak
 from lineview.plant.read import read_plant
 from tests.simulate.undescribed import Undescribed, make_undescribed
 
@@ -20,12 +18,6 @@ from tests.simulate.undescribed import Undescribed, make_undescribed
 @pytest.fixture(scope="module")
 def works(tmp_path_factory: pytest.TempPathFactory) -> Undescribed:
     return make_undescribed(8, tmp_path_factory.mktemp("works") / "exports")
-
-
-@pytest.fixture
-def english_again() -> Iterator[None]:
-    yield
-    speak("en")
 
 
 @pytest.fixture
@@ -43,7 +35,7 @@ def test_every_suggestion_taken_gives_a_first_answer(works: Undescribed, tmp_pat
     assert (tmp_path / "plant.toml").read_text(encoding="utf-8").splitlines()[1] == 'shop = "Mill Lane Sweets"'
 
 
-@pytest.mark.usefixtures("here", "english_again")
+@pytest.mark.usefixtures("here")
 def test_a_works_is_set_up_in_german(works: Undescribed, tmp_path: Path, capsys) -> None:
     run_setup(tmp_path, [works.folder], None, accept=True, answers=["shop=Mill Lane Sweets"], language="de")
     printed = capsys.readouterr().out

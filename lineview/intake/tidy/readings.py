@@ -128,8 +128,8 @@ def _take(
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
         if bad.any() and strip.quality is not None:
-            told = pl.select(pl.format(refusal_reasons.BAD_QUALITY, strip.quality.str.strip_chars())).to_series()
-            why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
+            reasons = pl.select(pl.format(refusal_reasons.BAD_QUALITY, strip.quality.str.strip_chars())).to_series()
+            why = reasons.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
             has = has & ~bad
         quality = pl.select(pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))).to_series()
     if why is not None:
@@ -158,10 +158,10 @@ def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tu
     if not rounded and (read < _COLUMN or int(parts.sum()) * 2 <= read):
         return values, why
     reason = refusal_reasons.ROUNDED if rounded else refusal_reasons.OF_PARTS
-    told = pl.select(pl.format(reason, strip.cells.str.strip_chars())).to_series()
+    reasons = pl.select(pl.format(reason, strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
     some = values.is_not_null()
-    return values.set(some, None), told.zip_with(some, none)
+    return values.set(some, None), reasons.zip_with(some, none)
 
 
 def _blank_reasons(size: int) -> pl.Series:
