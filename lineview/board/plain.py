@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader
 
 from lineview.board.address import NAMES, WORKS
-from lineview.core.language import in_digits, mark, spoken, tr, tr_count
+from lineview.core.language import ENGLISH, in_digits, mark, spoken, tr, tr_count
 
 
 def plain_page(template: str, **context: Any) -> str:
@@ -57,7 +57,7 @@ _WORDS = (
 
 def document_attributes() -> str:
     """The attributes of the document's root: its language, its words, and the signs of its numbers."""
-    words = {} if spoken() == "en" else {text: tr(text) for text in _WORDS}
+    words = {} if spoken() == ENGLISH else {text: tr(text) for text in _WORDS}
     attributes = {"lang": spoken(), "data-separators": in_digits(".,")}
     attributes |= {"data-words": json.dumps(words, ensure_ascii=False)} if words else {}
     return " ".join(f'{name}="{escape(text)}"' for name, text in attributes.items())

@@ -22,8 +22,8 @@ ENGLISH = "en"
 class Language:
     """A language: its code, its catalogue, and how it writes numbers, months and weekdays.
 
-    `separators` maps the English point and comma of a number to the language's own. `months` and `weekdays` are by
-    number (1 to 12, 0 for Monday), long and short; empty in English.
+    `separators` maps the English point and comma of a number to the language's own. `names` are those of "month wide",
+    "month abbreviated" and the same of "weekday", each by number (1 to 12, 0 for Monday). Both are empty in English.
     """
 
     code: str
