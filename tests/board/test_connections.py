@@ -46,6 +46,7 @@ class Local:
 
     def close(self) -> None:
         self.server.close()
+        self.server.task_dispatcher.shutdown()  # else a thread answers into what is closed, during another test
 
 
 def read(sock: socket.socket) -> str:
