@@ -54,7 +54,9 @@ class Spent:
 def environment(code: Path | str = ROOT) -> dict[str, str]:
     """Environment in which Python imports the lineview of a checkout and no setting leaks in."""
     # polars, where this process has loaded it, leaves its allocator's setting in the environment
-    kept = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_") and k != SETTING}
+    # what is installed is compiled once, not at each start
+    left_out = {SETTING, "PYTHONDONTWRITEBYTECODE"}
+    kept = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_") and k not in left_out}
     return {**kept, "PYTHONPATH": str(code), "PYTHONUNBUFFERED": "1"}
 
 

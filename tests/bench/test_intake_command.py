@@ -11,7 +11,7 @@ import pytest
 from lineview.app.take_in import take_in
 from lineview.plant.read import read_plant
 from lineview.store.store import Store
-from tests.bench.measured_command import command, run
+from tests.bench.measured import PEAK, Spent, command, python
 
 pytestmark = pytest.mark.bench
 
@@ -50,6 +50,8 @@ schema = {"time": pl.String, "pieces": pl.Int64, "rejects": pl.Int64, "film": pl
 scan = pl.scan_csv(sys.argv[1], schema=schema)
 scan.with_columns(pl.col("time").str.to_datetime("%Y-%m-%d %H:%M:%S")).sink_parquet(sys.argv[2])
 """
+#: What the bare scan of so many rows took on the machine for which bars in seconds are stated [s of processor].
+BARE_THEN_S = 1.07
 
 
 def write_log(path: Path, first_row: int, rows: int) -> None:
@@ -72,18 +74,33 @@ def new_works(folder: Path) -> Path:
     return folder
 
 
+def bare_scan(log: Path) -> Spent:
+    """Read a log with nothing but the frames' library and write it as Parquet."""
+    spent = python(["-c", BARE + PEAK, log, log.with_suffix(".parquet")])
+    assert spent.status == 0, spent.complaint
+    return spent
+
+
 def test_sixty_days_of_exports_go_in_within_twelve_seconds(tmp_path: Path) -> None:
+    """Twelve seconds of the machine on which that bar was set: a slower or faster one is told by the bare scan."""
+    log = tmp_path / "log.csv"
+    write_log(log, 0, ROWS)
     made = tmp_path / "made"
     command("demo", "--into", made, "--days", "60", "--seed", "3")
     files = sum(path.is_file() for path in (made / "exports").rglob("*"))
-    runs = []
+    runs, bare = [], []
     for attempt in range(3):
         works = tmp_path / f"works{attempt}"
         shutil.copytree(made, works)
+        bare.append(bare_scan(log))
         runs.append(command("intake", works / "exports", "--works", works))
     cpu_s, peak_mb = median(one.cpu_s for one in runs), max(one.peak_mb for one in runs)
-    print(f"\n{files} exports of 60 days: {cpu_s:.1f} s of processor time, peak {peak_mb:.0f} MB")
-    assert cpu_s < 12
+    slower = median(one.cpu_s for one in bare) / BARE_THEN_S
+    print(
+        f"\n{files} exports of 60 days: {cpu_s:.1f} s of processor time, peak {peak_mb:.0f} MB; "
+        f"this machine takes {slower:.2f} times as long, so {cpu_s / slower:.1f} s of 12"
+    )
+    assert cpu_s / slower < 12
 
 
 def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(tmp_path: Path) -> None:
@@ -91,7 +108,7 @@ def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(tmp_path: 
     write_log(log, 0, ROWS)
     bare, ours = [], []
     for attempt in range(5):
-        bare.append(run(BARE, log, tmp_path / "bare.parquet"))
+        bare.append(bare_scan(log))
         works = new_works(tmp_path / f"works{attempt}")
         ours.append(command("intake", log, "--works", works))
         assert f"{ROWS:,}" in ours[-1].printed
