@@ -39,7 +39,11 @@ class Board:
 
     def held_mb(self) -> float:
         """Memory of the board and the processes that it started [MB], shared pages counted once."""
-        return sum(_pss_mb(pid) for pid in (self.process.pid, *children(self.process.pid)))
+        return sum(_memory_mb(pid, "Pss:") for pid in (self.process.pid, *children(self.process.pid)))
+
+    def own_mb(self) -> float:
+        """Memory of the board's own process alone [MB]: those that work pages out are replaced, it is not."""
+        return _memory_mb(self.process.pid, "Private_Clean:") + _memory_mb(self.process.pid, "Private_Dirty:")
 
     def stop(self) -> None:
         self.process.send_signal(signal.SIGINT)
@@ -61,12 +65,12 @@ def children(pid: int) -> list[int]:
     return [*found, *(further for one in found for further in children(one))]
 
 
-def _pss_mb(pid: int) -> float:
+def _memory_mb(pid: int, kind: str) -> float:
     try:
         text = Path(f"/proc/{pid}/smaps_rollup").read_text(encoding="utf-8")
     except OSError:
         return 0.0
-    return int(text.partition("Pss:")[2].split()[0]) / 1024
+    return int(text.partition(kind)[2].split()[0]) / 1024
 
 
 def start(works: Path, *more: str) -> Board:
@@ -290,8 +294,8 @@ class Load:
     lasts_s: float
     stay_s: float = 20.0
 
-    def run(self) -> tuple[Seen, list[float], list[tuple[float, float]]]:
-        """What people met with, seconds of each upload, and the memory held [s, MB]."""
+    def run(self) -> tuple[Seen, list[float], list[tuple[float, float, float]]]:
+        """What people met with, seconds of each upload, and memory held in all and by the board itself [s, MB]."""
         warm = Browser(self.board, self.names[0], Seen())
         for address in self.addresses:  # what is imported and verified once is not counted
             warm.open(address, 0.0, Event())
@@ -312,7 +316,7 @@ class Load:
         for one in (*people, sender):
             one.start()
         while (passed := time.perf_counter() - begun) < self.lasts_s:
-            samples.append((passed, self.board.held_mb()))
+            samples.append((passed, self.board.held_mb(), self.board.own_mb()))
             time.sleep(2)
         end.set()
         for one in (*people, sender):

@@ -67,7 +67,8 @@ def shifts_of(works: Path, journal: str | None = None) -> list[str]:
 
 def told(load: Load, name: str) -> tuple[float, float]:
     seen, uploads, samples = load.run()
-    slope, noise = memory_slope(samples)
+    slope, noise = memory_slope([(s, mb) for s, mb, _ in samples])
+    own = memory_slope([(s, mb) for s, _, mb in samples])
     waits = [s for _, s in seen.opened]
     print(
         f"\n{name}: {PEOPLE} people, {load.lasts_s / 60:.1f} min, {len(uploads)} exports: {len(seen.faults)} errors; "
@@ -77,8 +78,12 @@ def told(load: Load, name: str) -> tuple[float, float]:
         f"first answer p95 {quantiles(seen.first, n=20)[-1]:.2f} s; {len(seen.renewed)} renewed: "
         f"p95 {seen.p95('renewed'):.2f} s; "
         f"upload median {median(uploads):.2f} s; memory {samples[-1][1]:.0f} MB, "
-        f"{slope:+.2f} MB a minute (noise {noise:.2f})"
+        f"{slope:+.2f} MB a minute (noise {noise:.2f}), of which the board's own process {samples[-1][2]:.0f} MB, "
+        f"{own[0]:+.2f} a minute (noise {own[1]:.2f})"
     )
+    minutes = range(int(samples[-1][0] // 60) + 1)
+    by_minute = [[(mb, own) for s, mb, own in samples if s // 60 == minute] for minute in minutes]
+    print("  by the minute, in all and its own:", ", ".join(f"{m[0][0]:.0f}/{m[0][1]:.0f}" for m in by_minute))
     worst = sorted(seen.opened, key=lambda one: -one[1])[:5]
     print("  longest:", "; ".join(f"{address} {s:.2f} s" for address, s in worst))
     print("\n".join(seen.faults[:10]))
