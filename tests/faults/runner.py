@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import importlib.util
 import json
 import os
@@ -73,6 +74,11 @@ def _outer(code: CodeType) -> str:
     return parts.rpartition(".")[2]
 
 
+def name_of(fault: Fault) -> str:
+    """The faulty module's name."""
+    return fault.path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+
+
 class _Faulty(SourceFileLoader):
     """Loads one module from a tree that is not its file's."""
 
@@ -85,7 +91,7 @@ class _Faulty(SourceFileLoader):
 class _Finder:
     def __init__(self, fault: Fault) -> None:
         self.fault = fault
-        self.name = fault.path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+        self.name = name_of(fault)
 
     def find_spec(self, name: str, path: Any = None, target: Any = None) -> Any:
         if name != self.name:
@@ -154,13 +160,15 @@ def chosen(fault: Fault, tests: dict[str, list[str]], seconds: dict[str, float])
 
 
 def caught(fault: Fault, tests: dict[str, list[str]], seconds: dict[str, float]) -> bool | None:
-    """Whether a test that calls what is faulty fails; None where none calls it."""
+    """Whether a test that calls what is faulty, or an example in its module, fails; None where none calls it."""
     quick = chosen(fault, tests, seconds)
     if not quick:
         return None
 
     def work() -> int:
         sys.meta_path.insert(0, _Finder(fault))  # type: ignore[arg-type]
-        return int(pytest.main([*QUIET, *quick]))
+        # As tests/structure runs them.
+        failed, _ = doctest.testmod(importlib.import_module(name_of(fault)), optionflags=doctest.ELLIPSIS)
+        return failed or int(pytest.main([*QUIET, *quick]))
 
     return forked(work, MOST_S) != 0
