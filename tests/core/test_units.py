@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import polars as pl
 import pytest
 
@@ -9,29 +11,32 @@ from lineview.core.errors import IntakeError
 from lineview.core.units import GRAMS, UNITS, US, convert, dimension, in_units, unit_named
 
 
-@pytest.mark.parametrize(
-    ("given", "wanted", "printed"),
-    [
-        ("in", "mm", 25.4),
-        ("ft", "m", 0.3048),
-        ("yd", "m", 0.9144),
-        ("oz", "g", 28.34952),
-        ("lb", "kg", 0.4535924),
-        ("ft/min", "m/s", 0.00508),
-        ("in/s", "mm/s", 25.4),
-        ("m/min", "mm/s", 16.66667),
-        ("min", "s", 60.0),
-        ("h", "s", 3600.0),
-        ("d", "s", 86400.0),
-    ],
-)
-def test_printed_factors_from_memory(given, wanted, printed):
-    assert convert(1.0, given, wanted) == pytest.approx(printed, rel=2e-7)
+#: Each unit in its dimension's base unit: what NIST SP 811 prints in bold, that is exactly (from memory); the SI
+#: brochure's prefixes.
+EXACTLY = {
+    "m": "1", "mm": "1e-3", "cm": "1e-2", "dm": "1e-1", "km": "1e3", "µm": "1e-6",
+    "in": "2.54e-2", "ft": "3.048e-1", "yd": "9.144e-1", "mil": "2.54e-5", "m²": "1", "ft²": "9.290304e-2",
+    "g": "1", "mg": "1e-3", "kg": "1e3", "t": "1e6", "oz": "28.349523125", "lb": "453.59237",
+    "s": "1", "ms": "1e-3", "min": "60", "h": "3600", "d": "86400",
+    "m/s": "1", "mm/s": "1e-3", "m/min": "1/60", "ft/min": "5.08e-3", "in/s": "2.54e-2", "rpm": "1", "1/s": "60",
+    "pieces": "1", "thousand": "1000", "°C": "1", "°F": "5/9", "K": "1",
+}  # fmt: skip
+
+
+def test_every_factor_is_the_exact_one():
+    assert {name: unit.factor for name, unit in UNITS.items()} == {u: Fraction(text) for u, text in EXACTLY.items()}
 
 
 @pytest.mark.parametrize(
     ("value", "given", "wanted", "is_"),
-    [(212.0, "°F", "°C", 100.0), (0.0, "°C", "K", 273.15), (-40.0, "°C", "°F", -40.0), (35.0, "°C", "°F", 95.0)],
+    [
+        (212.0, "°F", "°C", 100.0),
+        (0.0, "°C", "K", 273.15),
+        (300.0, "K", "°C", 26.85),
+        (-40.0, "°C", "°F", -40.0),
+        (35.0, "°C", "°F", 95.0),
+        (32.0, "°F", "K", 273.15),
+    ],
 )
 def test_temperatures(value, given, wanted, is_):
     assert convert(value, given, wanted) == pytest.approx(is_, abs=1e-12)
@@ -42,6 +47,10 @@ def test_there_and_back_for_every_pair():
         for wanted in UNITS:
             if dimension(given) == dimension(wanted) not in ("", "temperature"):
                 assert convert(convert(7.3, given, wanted), wanted, given) == pytest.approx(7.3, rel=1e-14)
+
+
+def test_a_whole_number_of_parts_is_rounded_once():
+    assert [convert(float(k), "mm", "m") for k in range(100)] == [k / 1000 for k in range(100)]
 
 
 def test_series_and_expressions():
@@ -85,9 +94,8 @@ def test_each_unit_shown_measures_what_it_stands_for():
     assert {UNITS[metric].dimension == UNITS[shown].dimension for metric, shown in US.items()} == {True}
 
 
-def test_grams_in_other_units_of_a_scale_from_memory():
-    printed = {"ounces": 28.34952, "kilograms": 1000.0, "milligrams": 0.001, "pounds": 453.5924}
-    assert pytest.approx(printed, rel=2e-7) == GRAMS
+def test_grams_in_other_units_of_a_scale():
+    assert GRAMS == {"ounces": 28.349523125, "kilograms": 1000.0, "milligrams": 0.001, "pounds": 453.59237}
 
 
 def test_every_spelling_names_one_unit():
