@@ -20,21 +20,6 @@ from tests.simulate.shift import END, FRAME, RUN, ask, hours, made, plan, sheet,
 from tests.simulate.wrapper import START, machine
 
 
-def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
-    answer = ask(plan=plan(("mint", 0, 8, 150_000)))
-    good = made(RUN, 0, 8 * 3600)
-    assert value(answer, "good_pieces") == good
-    assert answer.text == (
-        f"This shift made {good:,} good pieces, {good / 455:,.0f} a minute over its 455 planned minutes; "
-        "the nominal band is 300 to 400."
-    )
-    assert any(span.call for span in answer.sentence) == (good / 455 < 300)
-    assert value(answer, "planned_min") == pytest.approx(455, abs=1e-9)
-    assert value(answer, "break_min") == 25
-    assert "The plan for it was 150,000" in answer.soft
-    to_json(answer)
-
-
 @pytest.mark.parametrize("cut", [None, 3, 6])
 def test_ladder_and_minutes_add_up_exactly(cut: int | None) -> None:
     frame = FRAME

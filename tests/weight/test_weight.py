@@ -217,15 +217,6 @@ def test_unknown_machine_is_refused() -> None:
         answer_weight(plant(), wrong, inputs("weight", plant(), scope(), frames(weights())))
 
 
-def test_yield_and_giveaway_follow_the_counter() -> None:
-    answer = ask(weights(batches=40, between=0.0, within=0.01), sheet=batch_sheet(40, every_min=10))
-    # 330 a minute at 6.62 g for 39 × 10 minutes to the next batch and 8 to the end of the last one
-    made_kg = 330 * (39 * 10 + 8) * 6.62 / 1000
-    assert value(answer, "yield_percent") == pytest.approx(100 * made_kg / (40 * 22.7), abs=0.1)
-    # 330 × 60 × 24 × 7 pieces a week at 0.05 g over: a works without shifts plans the whole day
-    assert value(answer, "giveaway_kg_per_week") == pytest.approx(166.3, abs=4)
-
-
 def two_lines(*products: object) -> Plant:
     """Give the invented works with a second line."""
     works = plant(*products)  # type: ignore[arg-type]  # products of the scene

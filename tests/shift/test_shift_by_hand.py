@@ -1,0 +1,242 @@
+"""One shift of one machine, every stop, slow stretch and changeover put in by hand, to the shift's JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+from scipy.stats import chi2
+
+from lineview.core.figure import Period
+from lineview.core.frames import BATCHES, PLAN, REELS, STOP_LOG
+from lineview.plant import Break, Counter, Line, Machine, Plant, Shift, Web
+from lineview.report.answer import Scope, to_json
+from tests import factories
+from tests.from_frames import Frames, answered
+
+START = datetime(2026, 6, 9, 6, tzinfo=UTC)
+LENGTH_MIN, EVERY_S = 480, 6.0
+SET, SLOW, DESIGN = 340.0, 250.0, 420.0
+BREAK = (180, 205)
+#: Minutes of the shift: from, to, what the log says.
+STOPS = ((40, 52, "jam"), (90, 93, ""), (110, 114, ""), (240, 247, "film break"), (260, 270, "jam"))
+CHANGEOVER, SLOWED = (300, 315), (340, 370)
+REJECT_EVERY, SHORT_MIN, BATCH_KG = 50, 5, 220.0
+PLANNED = LENGTH_MIN - (BREAK[1] - BREAK[0])
+STOOD = {
+    "stop": sum(b - a for a, b, _ in STOPS if b - a >= SHORT_MIN),
+    "short stop": sum(b - a for a, b, _ in STOPS if b - a < SHORT_MIN),
+    "changeover": CHANGEOVER[1] - CHANGEOVER[0],
+}
+SLOW_MIN = SLOWED[1] - SLOWED[0]
+RAN = PLANNED - sum(STOOD.values())
+MADE = (RAN - SLOW_MIN) * SET + SLOW_MIN * SLOW
+REJECTS = MADE // REJECT_EVERY
+GOOD = MADE - REJECTS
+
+
+def at(minute: float) -> datetime:
+    return START + timedelta(minutes=minute)
+
+
+def works() -> Plant:
+    counters = tuple(
+        Counter(id=name, counts=name, modulus=65_536, fastest_per_min=450) for name in ("pieces", "rejects")
+    )
+    machine = Machine(
+        id="w1", kind="cut-and-wrap machine", line="1", set_per_min=SET, design_per_min=DESIGN,
+        nominal_per_min=(300, 400), counters=counters,
+    )  # fmt: skip
+    film = Web(
+        id="film", kind="film", cut_length_mm=56, width_mm=90, reel_outer_mm=300, reel_core_mm=76, reel_length_m=2876,
+        start_m=6, end_m=4, running_waste_percent=2,
+    )  # fmt: skip
+    return Plant(
+        shop="Invented Sweets",
+        shifts=(Shift(id="early", start="06:00", end="14:00", breaks=(Break(start="09:00", end="09:25"),)),),
+        lines=(Line(id="1"),),
+        machines=(machine,),
+        webs=(film,),
+        products=tuple(factories.product(name) for name in ("lime", "mint")),
+    )
+
+
+def counted() -> tuple[np.ndarray, np.ndarray]:
+    """Seconds from an hour before the shift to an hour after it, and the pieces up to each."""
+    at_s = np.arange(-3600.0, 60 * LENGTH_MIN + 3600, EVERY_S)
+    minute = at_s / 60
+    rate = np.where((minute >= 0) & (minute < LENGTH_MIN), SET, 0.0)
+    rate[(minute >= SLOWED[0]) & (minute < SLOWED[1])] = SLOW
+    for a, b in (BREAK, CHANGEOVER, *((a, b) for a, b, _ in STOPS)):
+        rate[(minute >= a) & (minute < b)] = 0.0
+    return at_s, np.concatenate([[0.0], np.cumsum(rate * EVERY_S / 60)[:-1]])
+
+
+def asked(now_min: float, **more: pl.DataFrame) -> dict[str, Any]:
+    at_s, pieces = counted()
+    seen = at_s <= 60 * now_min
+    moments = factories.moments(START.timestamp() + at_s[seen])
+    values = {"pieces": pieces[seen], "rejects": np.floor(pieces[seen] / REJECT_EVERY)}
+    read = pl.concat([factories.readings("w1", name, moments, value % 65_536) for name, value in values.items()])
+    log = [{"start": at(a), "end": at(b), "reason": reason} for a, b, reason in STOPS if reason]
+    sheet = [{"batch": "b1", "product": "lime", "start": at(0)}, {"batch": "b2", "product": "mint", "start": at(315)}]
+    frames = Frames(
+        {"w1": read},
+        batches=factories.rows(BATCHES, sheet, line="1", mass_in_kg=BATCH_KG),
+        stop_log=factories.rows(STOP_LOG, log, machine="w1"),
+        **more,
+    )
+    scope = Scope("1", "w1", Period(START, at(LENGTH_MIN)), at(now_min))
+    return dict(json.loads(to_json(answered("shift", works(), scope, frames))))
+
+
+@pytest.fixture(scope="module")
+def shown() -> dict[str, Any]:
+    return asked(LENGTH_MIN)
+
+
+#: Running minutes up to each stop: minutes of the shift less breaks, stops and the changeover before it.
+UP_TO = np.array([a - sum(d - c for c, d in (BREAK, *((c, d) for c, d, _ in STOPS)) if d <= a) for a, _, _ in STOPS])
+
+
+def test_every_figure_is_the_one_worked_out(shown) -> None:
+    n = 2 * 10 * LENGTH_MIN  # readings of two counters, each six seconds
+    stood = STOOD["stop"] + STOOD["short stop"]
+    lost = {state: minutes * SET for state, minutes in STOOD.items()}
+    logs = np.log(RAN / UP_TO).sum()
+    expected = {
+        "good_pieces": (GOOD, "pieces", n),
+        "pieces_made": (MADE, "pieces", n),
+        "rejects": (REJECTS, "pieces", n),
+        "effective_rate_per_min": (GOOD / PLANNED, "pieces/min", n),
+        "running_rate_per_min": (MADE / RAN, "pieces/min", n),
+        "nominal_low_per_min": (300, "pieces/min", 0),
+        "nominal_high_per_min": (400, "pieces/min", 0),
+        "set_per_min": (SET, "pieces/min", 0),
+        "design_per_min": (DESIGN, "pieces/min", 0),
+        "planned_min": (PLANNED, "min", n),
+        "short_stop_min": (STOOD["short stop"], "min", n),
+        "stop_min": (STOOD["stop"], "min", n),
+        "changeover_min": (STOOD["changeover"], "min", n),
+        "break_min": (BREAK[1] - BREAK[0], "min", n),
+        "unseen_min": (0, "min", n),
+        "own_stop_min": (stood, "min", n),
+        "outside_min": (0, "min", n),
+        "uptime_percent": (100 * RAN / PLANNED, "%", n),
+        "pieces_lost_changeover": (lost["changeover"], "pieces", n),
+        "pieces_lost_stop": (lost["stop"], "pieces", n),
+        "pieces_lost_short_stop": (lost["short stop"], "pieces", n),
+        "pieces_lost_slow": (SLOW_MIN * (SET - SLOW), "pieces", n),
+        "pieces_lost_running": (0, "pieces", n),
+        "pieces_lost_unseen": (0, "pieces", n),
+        "pieces_lost_rejects": (REJECTS, "pieces", n),
+        "stops": (3, "", 0),
+        "short_stops": (2, "", 0),
+        "changeovers": (1, "", 0),
+        "mtbf_min": (RAN / 5, "min", 5),
+        "mttr_min": (stood / 5, "min", 5),
+        # ISO 22400-2 as OPC UA for Machine Tools repeats it: times in minutes of those above.
+        "iso_availability_percent": (100 * RAN / PLANNED, "%", n),
+        "iso_effectiveness_percent": (100 * MADE / SET / RAN, "%", n),
+        "iso_quality_ratio_percent": (100 * GOOD / MADE, "%", n),
+        "iso_oee_index_percent": (100 * GOOD / SET / PLANNED, "%", n),
+        "iso_nee_index_percent": (100 * (RAN + STOOD["changeover"]) / PLANNED * GOOD / SET / RAN, "%", n),
+        "iso_allocation_efficiency_percent": (100, "%", n),
+        "iso_utilization_efficiency_percent": (100 * RAN / PLANNED, "%", n),
+        "iso_technical_efficiency_percent": (100 * RAN / (RAN + stood), "%", n),
+        "iso_setup_ratio_percent": (100 * STOOD["changeover"] / (RAN + STOOD["changeover"]), "%", n),
+        "iso_scrap_ratio_percent": (100 * REJECTS / MADE, "%", n),
+        "tpm_availability_percent": (100 * (RAN + STOOD["short stop"]) / PLANNED, "%", n),
+        "tpm_performance_percent": (100 * MADE / SET / (RAN + STOOD["short stop"]), "%", n),
+        # The NIST handbook's tests of trend (8.2.3.4) and the power law's shape, by running minutes at each stop.
+        "stops_trend_laplace": (math.sqrt(12 * 5) * (UP_TO.mean() - RAN / 2) / RAN, "", 5),
+        "stops_trend_handbook": (2 * logs, "", 5),
+        "stops_power_law_shape": (4 / logs, "", 5),
+        "efficiency_all_causes_percent": (100 * GOOD / SET / (PLANNED - STOOD["changeover"]), "%", 0),
+        "efficiency_machine_only_percent": (100 * GOOD / SET / (PLANNED - STOOD["changeover"]), "%", 0),
+    }
+    for name, (value, unit, count) in expected.items():
+        assert shown["figures"][name]["value"] == pytest.approx(value, rel=1e-6, abs=1e-6), name
+        assert (shown["figures"][name]["unit"], shown["figures"][name]["n"]) == (unit, count), name
+    shape = shown["figures"]["stops_power_law_shape"]
+    assert (shape["low"], shape["high"]) == pytest.approx(tuple(chi2.ppf([0.025, 0.975], 10) / (2 * logs)), rel=1e-4)
+    assert shown["figures"]["pieces_lost_slow"]["working"].endswith(" made in them")
+    slow, ran = (shown["figures"][name] for name in ("slow_min", "running_min"))
+    assert (
+        slow["low"] <= SLOW_MIN <= slow["high"] <= SLOW_MIN + 1.5
+    )  # a reading or two at either end, and half a minute
+    assert slow["value"] + ran["value"] == pytest.approx(RAN)
+
+
+def test_the_ladder_goes_down_from_all_planned_minutes_to_good_pieces(shown) -> None:
+    rows = shown["tables"]["ladder"]["rows"]
+    assert [row["pieces"] for row in rows] == [
+        PLANNED * SET, -15 * SET, -29 * SET, -7 * SET, -30 * (SET - SLOW), 0, -REJECTS, GOOD
+    ]  # fmt: skip
+    assert [row["minutes"] for row in rows][:4] == [PLANNED, 15, 29, 7]
+
+
+def test_reasons_are_summed_the_longest_first(shown) -> None:
+    rows = shown["tables"]["reasons"]["rows"]
+    assert [(r["reason"], r["stops"], r["minutes"]) for r in rows] == [
+        ("jam", 2, 22), ("changeover", 1, 15), ("film break", 1, 7), ("reason not set", 2, 7)
+    ]  # fmt: skip
+    assert [r["share_percent"] for r in rows] == pytest.approx([100 * m / 51 for m in (22, 15, 7, 7)])
+    assert [r["so_far_percent"] for r in rows] == pytest.approx([100 * m / 51 for m in (22, 37, 44, 51)])
+    (change,) = shown["tables"]["changeovers"]["rows"]
+    assert (change["before"], change["after"], change["count"], change["median_min"]) == ("lime", "mint", 1, 15)
+    stops = [(r["start"], r["end"]) for r in shown["tables"]["stops"]["rows"]]
+    assert stops == [(shown_at(a), shown_at(b)) for a, b in sorted([*((a, b) for a, b, _ in STOPS), CHANGEOVER])]
+
+
+def shown_at(minute: float) -> str:
+    return at(minute).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def test_the_words_say_what_the_figures_say(shown) -> None:
+    assert shown["sentence"] == (
+        f"This shift made {GOOD:,.0f} good pieces, {GOOD / PLANNED:,.0f} a minute over its 455 planned minutes; "
+        "the nominal band is 300 to 400."
+    )
+    assert shown["soft"] == (
+        f"While running it made {MADE / RAN:,.0f} a minute. It stood for 51 minutes: 15 in one changeover, 29 in three "
+        "stops, 7 in two short stops under 5 minutes."
+    )
+
+
+#: Asked at this minute, with a plan and a reel put on at the other.
+NOW, PUT_ON, REEL_M, PLAN_PIECES = 400, 320, 1700.0, 150_000
+
+
+def test_a_shift_that_goes_on_says_what_comes_and_when() -> None:
+    plan = [{"product": "mint", "start": START, "end": at(LENGTH_MIN), "pieces": PLAN_PIECES}]
+    reel = [{"web": "film", "reel": "r1", "at": at(PUT_ON), "length_m": REEL_M, "splices": 0}]
+    shown = asked(NOW, plan=factories.rows(PLAN, plan, line="1"), reels=factories.rows(REELS, reel, machine="w1"))
+    figures = shown["figures"]
+    past, left = NOW - 25, LENGTH_MIN - NOW
+    ran = past - sum(STOOD.values())
+    made = ran * SET - SLOW_MIN * (SET - SLOW)
+    good = made - made // REJECT_EVERY
+    assert figures["planned_min"]["value"] == past
+    assert figures["pace_needed_per_min"]["value"] == pytest.approx((PLAN_PIECES - good) / left)
+    assert figures["projected_pieces"]["value"] == pytest.approx(good + good / past * left)
+    # Pieces since the reel was put on, and those that its rest still wraps, 56 mm and 2 % each.
+    since, each_m = 20 * SET + 30 * SLOW + 30 * SET, 0.056 * 1.02
+    rest = {"reel_end_film": (REEL_M - 6 - 4 - since * each_m) / each_m}
+    rest["batch_end"] = BATCH_KG * 1000 / 6.8 - (since + 5 * SET)
+    for name, pieces in rest.items():
+        usual, soonest = (pieces / (made / minutes) for minutes in (past, ran))
+        ends = [datetime.fromisoformat(figures[name][key]) for key in ("value", "low")]
+        expected = [at(NOW + usual), at(NOW + soonest)]
+        assert all(abs(a - b) < timedelta(seconds=1) for a, b in zip(ends, expected, strict=True)), name
+        assert figures[name]["high"] is None
+    pace = f"{(PLAN_PIECES - good) / left:,.0f}"
+    assert (
+        f"To reach the plan of 150,000 the rest must run at {pace}, more than the nominal band allows." in shown["soft"]
+    )
+    assert shown["sentence"].startswith(f"This shift has made {good:,.0f} good pieces so far, ")
