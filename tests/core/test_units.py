@@ -10,7 +10,6 @@ import pytest
 from lineview.core.errors import IntakeError
 from lineview.core.units import GRAMS, UNITS, US, convert, dimension, in_units, unit_named
 
-
 #: Each unit in its dimension's base unit: what NIST SP 811 prints in bold, that is exactly (from memory); the SI
 #: brochure's prefixes.
 EXACTLY = {
