@@ -4,12 +4,44 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from lineview.core.figure import Figure
+from lineview.core.figure import Figure, Period
 from lineview.plant import Plant
 from lineview.report import show
 
 PLANT = Plant(shop="Invented Sweets", zone="UTC")
 AT = datetime(2026, 6, 12, 20, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.0, "0"), (1234.0, "1,234"), (12.345, "12.3"), (1.5, "1.50"), (-0.5, "−0.500"), (0.00001234, "0.000012"),
+        (-1e-9, "0.000000"), (float("nan"), "–"), (float("inf"), "–"),
+    ],
+)  # fmt: skip
+def test_a_number_has_three_figures_and_six_places_at_most(value: float, text: str) -> None:
+    assert show.number(value) == text
+
+
+@pytest.mark.parametrize(("length", "text"), [(0.5, "30 minutes"), (1.99, "119 minutes"), (2.0, "2 hours")])
+def test_hours_are_minutes_below_two(length: float, text: str) -> None:
+    assert show.hours(length) == text
+
+
+@pytest.mark.parametrize(
+    ("days", "text"), [(-3, "Tuesday 20:00"), (3, "Monday 20:00"), (4, "16 June 20:00"), (-4, "8 June 20:00")]
+)
+def test_a_weekday_alone_is_the_nearest_one(days: int, text: str) -> None:
+    assert show.moment_near(AT + timedelta(days=days), PLANT, AT) == text
+
+
+def test_a_year_is_written_where_it_is_not_this_one_and_a_day_where_it_is_asked() -> None:
+    assert show.moment_near(AT.replace(year=2027), PLANT, AT) == "12 June 2027 20:00"
+    assert show.moment(AT, PLANT) == "Fri 12 June, 20:00"
+    assert show.moment(AT, PLANT, year=True, seconds=True) == "Fri 12 June 2026, 20:00:00"
+    assert show.a_day(AT.date(), PLANT, long=True) == "Friday 12 June"
+    assert show.period(Period(AT, AT + timedelta(hours=8)), PLANT) == "Fri 12 June, 20:00 to Sat 13 June, 04:00"
+    assert show.period(Period(AT, AT + timedelta(hours=2)), PLANT) == "Fri 12 June, 20:00 to 22:00"
 
 
 @pytest.mark.parametrize(("length", "text"), [(42, "42 s"), (60, "1.0 min"), (90, "1.5 min"), (204, "3.4 min")])
@@ -30,6 +62,7 @@ def test_the_last_reading_is_dated_from_a_day_on(hours: int, ago: str) -> None:
         ((1.0, 0.9, 1.1), 2),  # half-width 0.1: two figures of it
         ((0.0112, 0.0094, 0.0131), 4),
         ((None, 1.0, 3.0), 1),  # two ends alone are an interval too
+        ((1000.0, 999.99, 1000.01), 1),  # five figures of the largest end
         ((1.0, 1.0, 1.0), None),
         ((1.0, None, None), None),
     ],

@@ -4,8 +4,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from lineview.plant import Plant
-from lineview.report.answer import OF_ROW, Table, columns_of
+from lineview.core.figure import Period
+from lineview.plant import Plant, Shift
+from lineview.report import tables
+from lineview.report.answer import OF_ROW, Answer, Scope, Span, Table, columns_of, file_name
 from lineview.report.tables import table_text
 
 PLANT = Plant(shop="Invented Sweets", zone="Europe/Berlin")
@@ -31,6 +33,7 @@ def test_a_stop_within_one_minute_has_seconds() -> None:
         ([-16.87, -5.98, 7.81], ["−16.9", "−6.0", "7.8"]),  # three figures of the largest
         ([0.05, 1200.0], ["0.05", "1,200.00"]),  # the least is never written as nothing
         ([35.9, 150.0], ["36", "150"]),
+        ([10.0, 0.56], ["10.0", "0.6"]),
         ([0.0054, 0.0005], ["0.0054", "0.0005"]),
     ],
 )
@@ -61,3 +64,37 @@ def test_numbers_of_several_units_stand_with_their_unit_and_the_decimals_of_thei
     american = table_text(table, PLANT.model_copy(update={"units": "US"})).rows
     assert american[1:] == [["film per thousand", "188.8 ft", "−0.2 ft"], ["candy used", "34,271 lb", "–"]]
     # 57.557 m ÷ 0.3048 m/ft and 15,545.25 kg ÷ 0.45359237 kg/lb, which are exact by definition
+
+
+@pytest.mark.parametrize(
+    ("words", "unit", "heading"),
+    [
+        ("minutes", "min", "minutes"), ("ran", "min", "ran, min"), ("gross", "g", "gross, g"), ("size", "", "size"),
+        ("metres", "m", "metres, m"), ("pieces made", "pieces", "pieces made"), ("mean in g", "g", "mean in g"),
+    ],
+)  # fmt: skip
+def test_a_heading_names_its_unit_once(words: str, unit: str, heading: str) -> None:
+    """A unit of one or two letters begins too many words to be taken for named."""
+    assert tables.heading(words, unit, PLANT) == heading
+
+
+def test_cells_are_written_by_what_they_hold() -> None:
+    written = [tables.cell(c, "mm", PLANT, 2) for c in (25.4, True, False, AT, AT.date(), None)]
+    assert written == ["25.40", "yes", "no", "Tue 9 June, 14:15", "Tue 9 June", "–"]
+    assert tables.cell(25.4, "mm", PLANT.model_copy(update={"units": "US"}), 2) == "1.00"
+
+
+def test_a_file_is_named_for_its_shift_its_days_or_its_times() -> None:
+    early = Shift(id="early", start="06:00", end="14:00")
+    plant = PLANT.model_copy(update={"shifts": (early,)})
+    midnight = datetime(2026, 6, 7, 22, tzinfo=UTC)  # of Berlin
+
+    def name(start: datetime, hours: float, machine: str = "wrap1") -> str:
+        scope = Scope("1", machine, Period(start, start + timedelta(hours=hours)), AT)
+        return file_name(Answer("shift", scope, (Span("x"),)), plant)
+
+    assert name(midnight + timedelta(hours=6), 8) == "shift-wrap1-2026-06-08-early"
+    assert name(midnight, 24) == "shift-wrap1-2026-06-08"
+    assert name(midnight, 72) == "shift-wrap1-2026-06-08-to-2026-06-10"
+    assert name(midnight + timedelta(hours=1), 24, "") == "shift-line-1-2026-06-08-0100-to-2026-06-09-0100"
+    assert name(midnight, 25) == "shift-wrap1-2026-06-08-0000-to-2026-06-09-0100"
