@@ -197,6 +197,16 @@ def test_the_use_a_week_is_that_of_the_coming_week() -> None:
     assert figure(shown, "use_reels_per_week")["value"] == pytest.approx(WEEK / 3)
 
 
+def test_a_delivery_that_may_come_too_late_is_said_with_its_chance() -> None:
+    more = 1.1
+    shown = order_of((0, WEEKS, more * A_WEEK * WEEKS))
+    risk = float(law(COMING_DAYS, more * WEEK).sf(ON_HAND))
+    day = NOW + timedelta(days=COMING_DAYS)
+    assert f"may run out before its delivery of {day:%A} {day.day} July ({100 * risk:.2g} % risk)" in shown["sentence"]
+    assert figure(shown, "reorder_point")["working"].endswith(": 5% chance of running out in a cycle")
+    assert figure(shown, "order_by")["working"].startswith("latest day with at most 5% chance")
+
+
 def test_a_history_that_never_changes_is_the_forecast() -> None:
     """Twelve weeks and a half of it: the days before the first whole week are in no week of their own."""
     days = [NOW.date() - timedelta(days=k) for k in range(88)]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,7 @@ from lineview.weight.bags import (
     smallest_fill,
     smallest_mean,
 )
+from lineview.weight.contents import Sampling
 
 TABLES = net_contents_tables()
 
@@ -94,3 +97,14 @@ def test_the_least_mean_is_the_one_that_just_passes() -> None:
     assert 454 / 70 <= least < 6.7
     at = BagPieces(piece_law(normal_offsets(), least, 0.25, 0.01), 0.1, 6)
     assert chance_by_count(at, 70, 454, 1000, TABLES["hb133"], 4000).passing == pytest.approx(0.95, abs=0.01)
+
+
+def test_where_every_bag_weighed_may_be_short_only_the_mean_decides() -> None:
+    """Three bags of two normal pieces, the mean at the label: half of all lots pass."""
+    rules = dataclasses.replace(TABLES["eu"], sampling=(Sampling(1, None, packages=3, beyond=3),), never_beyond=None)
+    pieces = BagPieces(piece_law(normal_offsets(), 6.6, 0.25, 0.01), 0.0, 1)
+    chance = chance_by_count(pieces, 2, 13.2, 100, rules, 4000)
+    assert chance.beyond_fails == 0.0
+    assert chance.passing == pytest.approx(1 - chance.mean_fails)
+    assert chance.passing == pytest.approx(0.5, abs=0.03)
+    assert (chance.bag_mean_g, chance.bag_sd_g) == pytest.approx((13.2, 0.25 * 2**0.5), abs=0.01)

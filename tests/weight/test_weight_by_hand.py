@@ -19,7 +19,9 @@ from scipy.stats import chi2, norm, t
 from lineview.core.frames import WEIGHTS
 from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report.answer import to_json
-from lineview.weight.spread import spread_of
+from lineview.stats.batch_correlation import fit_memory
+from lineview.weight.giveaway import grouped_means
+from lineview.weight.spread import spread_of, within_offsets
 from tests import factories
 from tests.from_frames import Frames, answered
 from tests.simulate import weighed_line
@@ -241,3 +243,54 @@ def test_a_coarse_scale_shifts_the_means_limits_by_the_first_term_of_rounding(st
     shift = step_g / math.pi * math.exp(-2 * math.pi**2 * variance / step_g**2)
     assert fine.mean_low - seen.mean_low == pytest.approx(shift, rel=1e-6)  # type: ignore[operator]
     assert seen.mean_high - fine.mean_high == pytest.approx(shift, rel=1e-6)  # type: ignore[operator]
+
+
+def nested(unit: float = 1.0) -> pl.DataFrame:
+    """Thirty batches of uneven size that follow each other and have heavy tails, in another unit."""
+    rng = np.random.default_rng(5)
+    level = np.cumsum(rng.standard_t(3, 30)) * 0.03
+    rows = [
+        (f"b{b:02}", f"{b}-{k // 2}", "mint", (6.6 + level[b] + rng.standard_t(4) * 0.1) * unit, 6.6 * unit, 1 + b % 2)
+        for b in range(30)
+        for k in range(4 + b % 3)
+    ]
+    return pl.DataFrame(rows, schema=["batch", "sample", "product", "net_g", "target_g", "pieces"], orient="row")
+
+
+def test_limits_are_in_the_unit_of_the_weights() -> None:
+    """What is weighed in milligrams has every mean, spread and limit a thousand times as large."""
+    grams, milligrams = (spread_of(nested(unit), pl.col("net_g"), draws=400) for unit in (1.0, 1000.0))
+    assert grams.levels == ("batch", "sample", "piece")
+    for level in ("between", "samples", "piece", "within", "total"):
+        one, other = getattr(grams, level), getattr(milligrams, level)
+        assert (other.value, other.low, other.high) == pytest.approx(
+            (1000 * one.value, 1000 * one.low, 1000 * one.high), rel=1e-4
+        ), level
+    means = (grams.mean, grams.mean_low, grams.mean_high)
+    assert (milligrams.mean, milligrams.mean_low, milligrams.mean_high) == pytest.approx([1000 * m for m in means])
+
+
+def test_a_products_mean_is_the_less_sure_the_closer_its_batches_follow_in_time() -> None:
+    kept = nested()
+    means, variance, df = grouped_means(kept, "product", 0.1, 0.1)
+    batches = kept.group_by("batch", maintain_order=True).agg(
+        off=((pl.col("net_g") - 6.6) * pl.col("pieces")).sum() / pl.col("pieces").sum(), n=pl.col("pieces").sum()
+    )
+    off, n = batches["off"].to_numpy(), batches["n"].to_numpy()
+    weight = 0.1**2 / (0.1**2 + 0.1**2 / n)
+    mean = np.average(off, weights=weight)
+    widening = fit_memory(off - mean, 0.1**2 / n).widening
+    assert (widening > 1.2, df) == (True, 29)
+    assert means["mint"].mean_g == pytest.approx(mean)
+    assert variance == pytest.approx((weight * (off - mean) ** 2).sum() / 29 * widening**2)
+
+
+def test_single_pieces_are_stretched_for_the_mean_that_was_taken_out() -> None:
+    """n pieces about their own mean have (n - 1) / n of the variance; a piece alone in its batch tells none."""
+    net = {"a": [6.5, 6.7], "b": [6.6], "c": [6.4, 6.5, 6.6]}
+    frame = pl.DataFrame(
+        [(batch, value, 1) for batch, values in net.items() for value in values],
+        schema=["batch", "net_g", "pieces"], orient="row",
+    )  # fmt: skip
+    expected = [-0.1 * 2**0.5, 0.1 * 2**0.5, -0.1 * 1.5**0.5, 0.0, 0.1 * 1.5**0.5]
+    assert within_offsets(frame).tolist() == pytest.approx(expected)

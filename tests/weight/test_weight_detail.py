@@ -166,7 +166,7 @@ def test_a_product_without_a_price_is_named_and_the_priced_part_is_no_total() ->
     whole, part = answer.figure("giveaway_money_per_week"), answer.figure("giveaway_money_priced_per_week")
     assert whole is not None and whole.value is None and whole.why_none.endswith("of rose")
     assert part is not None and part.value is not None
-    assert "mint alone" in part.label and "not the total" in part.working
+    assert "mint alone" in part.label and "not the total" in part.working and " × 4 a kg" in part.working
     assert answer.figure("giveaway_kg_per_week").value is not None  # type: ignore[union-attr]
     assert any("no price_per_kg" in note and "rose" in note for note in answer.notes)
 
