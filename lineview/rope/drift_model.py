@@ -181,7 +181,7 @@ def fit_rope(
     centre = float(hours.mean())
     temperature, mean_c = _temperature_column(used)
     trend = np.column_stack([np.ones(y.size), hours - centre])
-    recorded = _recorded_adjustments(used, done, 0 if sorts is None else len(sorts.names))
+    recorded = _recorded_adjustments(used, done, len(temperature) + (0 if sorts is None else len(sorts.names)))
     earlier = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in earlier), *temperature])
     sorts = None if sorts is None else identifiable(sorts, base)
@@ -248,7 +248,7 @@ def _after(n: int, first: int) -> Floats:
 
 
 def _recorded_adjustments(
-    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int
+    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], beside: int
 ) -> list[Adjustment]:
     """Give recorded adjustments with batches on either side; those between the same batches act as one."""
     times = points["at"]
@@ -261,7 +261,7 @@ def _recorded_adjustments(
         name = label if before is None or label == before.label else f"{before.label}; {label}"
         merged[first] = Adjustment(at, name, first, hours, recorded=True)
     adjustments = list(merged.values())
-    room = points.height - 4 - offsets  # a step a batch would leave nothing to judge them by
+    room = points.height - 4 - beside  # a step a batch would leave nothing to judge them by
     return adjustments[-room:] if len(adjustments) > room else adjustments
 
 

@@ -63,7 +63,7 @@ def ljung_box(residuals: Floats, lags: int, fitted: int = 0) -> LjungBox:
     residuals : numpy.ndarray, shape (n,)
         In order.
     lags : int
-        Autocorrelations that are pooled.
+        Autocorrelations that are pooled, of as many as there are.
     fitted : int
         Fitted parameters of the noise model, taken off the degrees of freedom.
 
@@ -84,7 +84,7 @@ def ljung_box(residuals: Floats, lags: int, fitted: int = 0) -> LjungBox:
     """
     from scipy.special import chdtrc
 
-    n = residuals.size
+    n, lags = residuals.size, min(lags, residuals.size - 1)
     r = autocorrelations(residuals, lags)
     statistic = float(n * (n + 2) * np.sum(r**2 / (n - np.arange(1, lags + 1))))
     df = max(1, lags - fitted)

@@ -1,0 +1,175 @@
+"""Points, clock, kinds of product and forecast of the rope, each worked out here from a few readings."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.core.frames import BATCHES
+from lineview.plant import WEEK, Counter, Machine, Plant, Shift
+from lineview.rope.account import rope_account
+from lineview.rope.batches import points_of, readings_in_batches, rope_clock
+from lineview.rope.drift_model import fit_rope
+from lineview.rope.forecast import ahead_of
+from lineview.rope.products import Target, group_products, line_batches
+from lineview.rope.words import about
+from tests import factories
+from tests.from_frames import Frames, counted, rope_seen
+from tests.simulate.rope import START, ask, rope, sheet, works
+from tests.simulate.rope_batches import line
+
+
+def at(minute: float) -> datetime:
+    return START + timedelta(minutes=minute)
+
+
+def test_a_batch_is_the_mean_of_its_readings_off_the_target_of_its_product() -> None:
+    """Ten readings a batch, 14.1 mm and 20.3 mm on average, thinning by 0.01 mm a minute from the first to the last."""
+    minutes, fall = np.arange(10.0), 0.01
+    read = pl.DataFrame(
+        {
+            "at": [at(m) for m in (*minutes, *(20 + minutes))],
+            "value": [*(14.1 - fall * (minutes - 4.5)), *(20.3 - fall * (minutes - 4.5))],
+        }
+    ).cast({"at": pl.Datetime("us", "UTC")})
+    marks = [{"batch": b, "product": p, "start": at(m)} for b, p, m in (("a", "mint", 0), ("b", "nut", 20))]
+    core = readings_in_batches(read, factories.rows(BATCHES, marks, line="1"))
+    points = points_of(core, None, {"mint": 14.0, "nut": 20.5}, lambda moments: np.arange(len(moments)) + 3.0)
+    assert points["diameter_mm"].to_list() == pytest.approx([14.1, 20.3])
+    assert points["deviation_mm"].to_list() == pytest.approx([0.1, -0.2])
+    assert points["sd_mm"].to_list() == pytest.approx([fall * math.sqrt(110 / 12)] * 2)  # of 0 to 9, divisor 9
+    assert points["taper_mm"].to_list() == pytest.approx([-9 * fall] * 2)
+    assert points["at"].to_list() == [at(4.5), at(24.5)]
+    assert (points["n"].to_list(), points["running_h"].to_list()) == ([10, 10], [3.0, 4.0])
+
+
+def test_running_hours_are_those_of_the_counter_from_the_periods_start_on() -> None:
+    """A wrapper that runs ten minutes and stands ten, in turn, for four hours."""
+    counter = Counter(id="pieces", counts="pieces", fastest_per_min=450)
+    wrapper = Machine(id="w", kind="cut-and-wrap machine", line="1", counters=(counter,))
+    seconds = np.arange(0.0, 4 * 3600 + 1, 10.0)
+    runs = (seconds[:-1] // 600) % 2 == 0
+    made = np.concatenate([[0.0], np.cumsum(np.where(runs, 55.0, 0.0))])
+    moments = factories.moments(START.timestamp() + seconds)
+    counts = counted(works(), wrapper, factories.readings("w", "pieces", moments, made))
+    gauge = pl.DataFrame({"at": moments, "value": 14.0}).filter(pl.Series(np.append(runs, False)))
+    clock = rope_clock(None, [counts], gauge, (START, at(240)), gap_s=120)
+    asked = pl.Series([at(m) for m in (0, 5, 10, 20, 120, 240)]).cast(pl.Datetime("us", "UTC"))
+    assert clock.hours(asked).tolist() == pytest.approx([0, 5 / 60, 10 / 60, 10 / 60, 1, 2], abs=1e-6)
+    assert clock.source == "pieces of w"
+
+
+def test_the_spread_of_a_batchs_mean_knows_how_long_readings_go_together() -> None:
+    """Readings of memory 0.7 leave on a mean of n about √((1 + 0.7) ÷ (1 − 0.7) ÷ n) of their own spread."""
+    plant, frame = works(), rope(200, seed=4)
+    period = (START, frame["at"].max() + timedelta(seconds=1))
+    seen = rope_seen(plant, plant.machines[0], Frames({"sizer2": frame}, batches=sheet(200, 10)), period)
+    within = rope_account(plant, plant.machines[0], seen, period).within
+    assert within is not None
+    n = 30 * (1 - 2 * 0.15)  # 15 % of a ten-minute batch is left out at either end
+    assert within.sampling_sd_mm == pytest.approx(0.03 * math.sqrt(1.7 / 0.3 / n), rel=0.15)
+
+
+#: Wear and target of a line whose clock runs an hour while two planned ones pass.
+def slow_clock() -> tuple[pl.DataFrame, Target]:
+    points, _ = line(np.random.default_rng(3), wear=-0.004, phi=0.0, batches=120, recorded=0)
+    hours = points["running_h"]
+    points = points.with_columns(at=START + pl.duration(microseconds=(hours * 7.2e9).round().cast(pl.Int64)))
+    return points, Target(works().products[0], 14.0, 0.3, 0.3)
+
+
+@pytest.mark.parametrize(
+    ("shifts", "planned_share"), [((), 1.0), ((Shift(id="s", start="04:00", end="16:00", days=WEEK),), 0.5)]
+)
+def test_the_moment_is_running_hours_by_how_many_of_them_a_planned_hour_has(
+    shifts: tuple[Shift, ...], planned_share: float
+) -> None:
+    """Around the clock half of each hour is run; in shifts of half a day, all of it."""
+    points, target = slow_clock()
+    plant = Plant(shop="Invented", shifts=shifts)
+    last = points["at"][-1]
+    ahead = ahead_of(plant, fit_rope(points, []), target, 0.03, last)
+    assert ahead is not None and ahead.mean.value_h is not None and ahead.moment is not None
+    hour = np.arange(0, (last - points["at"][0]) / timedelta(hours=1), 0.01) + (points["at"][0] - START) / timedelta(
+        hours=1
+    )
+    planned_h = 0.01 * (hour % 24 < 24 * planned_share).sum()
+    assert ahead.uptime == pytest.approx(float(np.ptp(points["running_h"].to_numpy())) / planned_h, rel=1e-3)
+    assert ahead.planned_h_per_week == pytest.approx(7 * 24 * planned_share)
+    days = (ahead.moment - last) / timedelta(days=1)
+    expected = ahead.mean.value_h / ahead.uptime / (24 * planned_share)
+    assert days == pytest.approx(expected, abs=1e-6 if planned_share == 1 else 0.51)
+
+
+def test_so_many_adjustments_are_judged_as_batches_allow_and_those_are_the_last() -> None:
+    points, _ = line(np.random.default_rng(5), wear=0.0, phi=0.0, batches=14, recorded=0)
+    moments = points["at"].to_list()
+    done = [(b - timedelta(seconds=1), 0.0, f"set {k}") for k, b in enumerate(moments[1:], 1)]
+    model = fit_rope(points, done)
+    assert [a.label for a in model.adjustments if a.recorded] == [
+        f"set {k}" for k in range(5, 14)
+    ]  # beside level, wear, temperature
+
+
+def kinds(**counts: int) -> pl.Series:
+    """Batches of each kind in turn, those that last longest last."""
+    return pl.Series([name for name, count in counts.items() for _ in range(count)])
+
+
+@pytest.mark.parametrize(
+    ("batches", "names", "reference", "aside", "mixed"),
+    [
+        ({"hard": 10, "soft": 8}, ("hard",), "soft", (), ()),  # what is on the line now is the level
+        ({"soft": 8, "hard": 12, "nut": 2}, ("soft",), "hard", ("nut",), ()),  # two of 22 are set aside
+        ({"soft": 6, "nut": 3, "fig": 2}, (), "soft", (), ("nut", "fig")),  # without five of eleven too few are left
+        ({"nut": 5, "fig": 5}, (), "", (), ("nut", "fig")),
+        ({"soft": 9}, (), "", (), ()),
+        ({"soft": 9, "nut": 3}, (), "soft", ("nut",), ()),  # three quarters stay: just enough
+    ],
+)
+def test_rare_kinds_are_set_aside_where_enough_is_left(
+    batches: dict[str, int], names: tuple[str, ...], reference: str, aside: tuple[str, ...], mixed: tuple[str, ...]
+) -> None:
+    found = group_products(kinds(**batches), {name: name for name in batches})
+    assert (found.names, found.reference, found.aside, found.mixed) == (names, reference, aside, mixed)
+    assert int(found.kept.sum()) == sum(n for name, n in batches.items() if name not in aside)
+
+
+def test_the_commonest_kind_is_the_level_where_a_rare_one_is_on_the_line() -> None:
+    found = group_products(kinds(soft=7, hard=20, nut=1), {k: k for k in ("soft", "hard", "nut")})
+    assert (found.reference, found.names) == ("hard", ("soft",))
+
+
+def test_a_lines_batches_are_those_that_touch_the_period() -> None:
+    marks = [
+        {"batch": "early", "start": at(0)}, {"batch": "over its start", "start": at(20)},
+        {"batch": "within", "start": at(40), "end": at(45)}, {"batch": "at its end", "start": at(60)},
+    ]  # fmt: skip
+    frame = factories.rows(BATCHES, marks, line="1", product="mint")
+    assert line_batches(frame, "1", (at(30), at(60)))["batch"].to_list() == ["over its start", "within"]
+    assert line_batches(frame, "1", (at(45), at(61)))["batch"].to_list() == ["at its end"]
+    assert line_batches(frame, "2", (at(0), at(90))).is_empty()
+
+
+@pytest.mark.parametrize(("minute", "clock"), [(4.9, "10:00"), (5.1, "10:10"), (26, "10:30"), (56, "11:00")])
+def test_a_forecasts_moment_is_to_ten_minutes(minute: float, clock: str) -> None:
+    moment = datetime(2026, 6, 9, 10, tzinfo=UTC) + timedelta(minutes=minute)
+    assert about(moment, Plant(shop="Invented", zone="UTC"), moment) == f"Tuesday about {clock}"
+
+
+@pytest.mark.parametrize(("times", "step"), [(1, 0.01), (4, 0.1)])
+def test_what_to_set_is_no_finer_than_its_interval_bears(times: int, step: float) -> None:
+    """Nine batches, and the same with all deviations four times as large: then the place is known to 0.1 mm."""
+    answer = ask(rope(9, level=0.4).with_columns(value=14 + times * (pl.col("value") - 14)), sheet(9, 10))
+    off = answer.figure("deviation_mm")
+    assert off is not None and isinstance(off.low, float) and isinstance(off.high, float)
+    assert ((off.high - off.low) / 2 < 0.05) == (step == 0.01)
+    said = {row["what"]: row["said"] for t in answer.tables if t.name == "lead" for row in t.rows}["to set"]
+    size, low, high = (f"{round(v / step) * step:.2f} mm" for v in (off.value, off.low, off.high))  # type: ignore[operator]
+    assert said.startswith(f"{size} thinner ({low} to {high}); ")
+    drift = answer.figure("drift_mm_per_h")
+    assert drift is not None and float(drift.working.rpartition("chance ")[2].split()[0]) > 0.05  # so few batches too
