@@ -1,0 +1,91 @@
+"""Counts of stretches that begin and end anywhere, through a gap in which the counter was set back: by hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.core.frames import STATE_TIMELINE
+from lineview.machine.calendar import running_hours
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Counter, Machine
+from tests import factories
+from tests.one_count import count_machine
+
+START = datetime(2026, 6, 9, 6, tzinfo=UTC)
+#: A piece a second, read each ten; nothing read for 100 s from GAP on, after which the counter shows LEAST.
+LAST_S, GAP_S, LONG_S, LEAST = 600, 300, 100, 120
+#: The fastest rate with its twentieth on top [counts/s]; stamps may be off by two seconds and a count.
+FASTEST = 400 * 1.05 / 60
+MOST = FASTEST * (LONG_S + 2) + 1
+
+
+@pytest.fixture(scope="module")
+def counts() -> MachineCounts:
+    before, after = np.arange(0.0, GAP_S + 1, 10), np.arange(GAP_S + LONG_S, LAST_S + 1, 10.0)
+    value = np.concatenate([5000 + before, LEAST + after - after[0]])
+    moments = factories.moments(START.timestamp() + np.concatenate([before, after]))
+    counter = Counter(id="pieces", counts="pieces", fastest_per_min=400)
+    machine = Machine(id="w", kind="cut-and-wrap machine", line="1", counters=(counter,))
+    return count_machine(machine, factories.readings("w", "pieces", moments, value), gap_s=60)
+
+
+def counted(counts: MachineCounts, begin_s: float, end_s: float) -> tuple[float, float, float, float]:
+    """Value, low, high and seconds that nobody knows of."""
+    ends = [np.array([(START + timedelta(seconds=s)).timestamp() * 1e6]).astype(np.int64) for s in (begin_s, end_s)]
+    made = counts.pieces(*ends).made
+    assert made is not None
+    return float(made.value[0]), float(made.low[0]), float(made.high[0]), float(made.missing_s[0])
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "low", "high", "missing"),
+    [
+        (0, 300, 300, 300, 0),
+        (40, 60, 20, 20, 0),
+        (44, 66, 10, 30, 0),  # of the readings at its edges none or all
+        (51, 58, 0, 10, 0),
+        (200, 500, 100 + LEAST + 100, 100 + MOST + 100, LONG_S),
+        (200, 350, 100, 100 + 50 * FASTEST, LONG_S),  # all that the gap shows may have come after
+        (200, 390, 100 + LEAST - 10 * FASTEST, 100 + 90 * FASTEST, LONG_S),  # ten seconds cannot hold all of it
+        (305, 395, LEAST - 10 * FASTEST, 90 * FASTEST, LONG_S),
+        (395, 500, 100, 100 + 5 * FASTEST, LONG_S),
+        (310, 500, 100 + LEAST - 10 * FASTEST, 100 + 90 * FASTEST, LONG_S),
+    ],
+)
+def test_bounds_are_what_the_readings_and_the_fastest_rate_allow(
+    counts: MachineCounts, begin: float, end: float, low: float, high: float, missing: float
+) -> None:
+    value, *found, unknown_s = counted(counts, begin, end)
+    assert found == pytest.approx([low, high])
+    assert unknown_s == missing
+    assert low - 1e-6 <= value <= high + 1e-6
+    if missing == 0:
+        assert value == pytest.approx(end - begin)  # a piece a second between readings too
+
+
+@pytest.mark.parametrize(("begin", "end", "beyond"), [(-10, 100, 10), (500, 615, 15), (-30, 100, 30), (500, 640, 40)])
+def test_beyond_the_readings_at_most_the_fastest_rate_is_open(
+    counts: MachineCounts, begin: float, end: float, beyond: float
+) -> None:
+    """For one and a half usual intervals nothing is taken to have come; after that the count is not known."""
+    value, low, high, missing = counted(counts, begin, end)
+    assert (low, high, missing) == pytest.approx((100, 100 + beyond * FASTEST, beyond))
+    assert value == (100 if beyond <= 15 else pytest.approx(float("nan"), nan_ok=True))
+
+
+def test_running_hours_along_a_tape() -> None:
+    """Runs 30 minutes, stands 15, runs slowly for 30: before it starts nothing, after it ends no more."""
+    edges = [START + timedelta(minutes=m) for m in (0, 30, 45, 75)]
+    rows = [
+        {"start": a, "end": b, "state": state}
+        for a, b, state in zip(edges, edges[1:], ("running", "stop", "slow"), strict=False)
+    ]
+    tape = factories.rows({k: v for k, v in STATE_TIMELINE.items() if k in ("start", "end", "state")}, rows)
+    moments = pl.Series([None, *(START + timedelta(minutes=m) for m in (-5, 0, 10, 30, 40, 50, 75, 90))])
+    hours = running_hours(tape, moments.cast(pl.Datetime("us", "UTC"))).to_list()
+    assert hours[0] is None
+    assert hours[1:] == pytest.approx([h / 60 for h in (0, 0, 10, 30, 30, 35, 60, 60)])

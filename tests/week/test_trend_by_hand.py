@@ -1,0 +1,115 @@
+"""Causes against their weeks before: means, change, slope, levels and chances, by Student's law from scipy."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from scipy.stats import linregress, t, ttest_ind
+
+from lineview.week.tables import trend_table, window_table
+from lineview.week.trend import History, Trends, cause_trends
+
+MONDAY = datetime(2026, 6, 8, tzinfo=UTC)
+PERIOD = (MONDAY, MONDAY + timedelta(weeks=1))
+#: Nineteen shifts, two a week, the last four in the period and the week before it are apart: taken as independent.
+AT = [MONDAY + timedelta(days=d, hours=6) for d in (*(-63 + 4.0 * k for k in range(15)), 0, 1, 2, 3)]
+NOW = np.array([moment >= MONDAY for moment in AT])
+WEEKS_BEFORE_END = np.array([(moment - PERIOD[1]) / timedelta(weeks=1) for moment in AT])
+WAVE = np.array([0.4, -0.3, 0.1, -0.5, 0.2, 0.5, -0.2, 0.0, -0.4, 0.3, 0.6, -0.6, 0.1, -0.1, 0.2, 0.3, -0.4, 0.5, -0.3])
+RISE = 2 + 0.2 * WAVE + 0.15 * (WEEKS_BEFORE_END + 10)
+#: Minutes lost in an hour: one jumps in the period, one falls all the time, one rose until then, one does neither.
+LOST = {
+    "stops: jam": 4 + WAVE + 2 * NOW,
+    "rejects": 2 + 0.5 * WAVE[::-1] - 0.15 * WEEKS_BEFORE_END,
+    "short stops": np.where(NOW, RISE[~NOW].mean() + 0.2 * WAVE, RISE),
+    "slow running": 3 + WAVE**2,
+}
+
+
+@pytest.fixture(scope="module")
+def found() -> Trends:
+    start = np.array([moment.timestamp() * 1e6 for moment in AT])
+    names, planned = ["early"] * 19, np.full(19, 455.0)
+    history = History(start, [m.date() for m in AT], names, planned, LOST, np.zeros((19, 0)), [])
+    return cause_trends(history, PERIOD, list(LOST))
+
+
+def chances(name: str) -> tuple[float, float]:
+    """Of the change and of the slope, of the minutes or of their roots, whichever is greater."""
+    both = (LOST[name], np.sqrt(LOST[name]))
+    return (
+        max(ttest_ind(y[NOW], y[~NOW]).pvalue for y in both),
+        max(linregress(WEEKS_BEFORE_END, y).pvalue for y in both),
+    )
+
+
+def false_discoveries() -> dict[str, tuple[float, float]]:
+    """Benjamini and Hochberg's adjusted chances over all rows together: the least of p × m ÷ rank from there on."""
+    p = np.array([chance for name in LOST for chance in chances(name)])
+    q = np.array([min(p[p >= own] * p.size / np.array([(p <= other).sum() for other in p[p >= own]])) for own in p])
+    return {name: (q[2 * k], q[2 * k + 1]) for k, name in enumerate(LOST)}
+
+
+def ends(estimate) -> tuple[float, float, float]:
+    return estimate.value, estimate.low, estimate.high
+
+
+@pytest.mark.parametrize("name", LOST)
+def test_change_slope_and_chances(found: Trends, name: str) -> None:
+    trend, y = found.of(name), LOST[name]
+    assert trend is not None
+    assert (trend.now, trend.before) == pytest.approx((y[NOW].mean(), y[~NOW].mean()))
+    test = ttest_ind(y[NOW], y[~NOW])
+    interval = test.confidence_interval(0.95)
+    assert ends(trend.change) == pytest.approx((y[NOW].mean() - y[~NOW].mean(), interval.low, interval.high))
+    line = linregress(WEEKS_BEFORE_END, y)
+    half = t.ppf(0.975, 17) * line.stderr
+    assert ends(trend.slope) == pytest.approx((line.slope, line.slope - half, line.slope + half))
+    assert trend.p == pytest.approx(chances(name))
+    assert trend.q == pytest.approx(false_discoveries()[name])
+    assert (trend.change.n, trend.slope_weeks, found.shifts_now, found.shifts_before) == (19, 10, 4, 15)
+
+
+def test_verdicts_and_their_words(found: Trends) -> None:
+    words = {trend.cause: trend.words for trend in found.causes}
+    assert words["stops: jam"] == "worse than before"
+    assert words["slow running"] == "no change beyond chance"
+    of_change, of_slope = false_discoveries()["short stops"]
+    assert (of_change > 0.05, of_slope <= 0.05, words["short stops"]) == (True, True, "worse over 10 weeks")
+    of_change, of_slope = false_discoveries()["rejects"]
+    assert words["rejects"] == ("better than before" if of_change <= 0.05 else "better over 10 weeks")
+
+
+def test_the_tables_show_them_to_a_hundredth(found: Trends) -> None:
+    for row, trend in zip(trend_table(found).rows, found.causes, strict=True):
+        shown = [row[key] for key in ("now", "before", "change", "low", "high", "slope", "slope_low", "slope_high")]
+        assert shown == [round(v, 2) for v in (trend.now, trend.before, *ends(trend.change), *ends(trend.slope))]
+        assert row["chance"] == round(100 * min(false_discoveries()[trend.cause]), 1)
+
+
+@pytest.mark.parametrize("weeks", [4, 8])
+def test_levels_and_slopes_of_the_last_weeks(found: Trends, weeks: int) -> None:
+    """A level is the mean of its shifts, as unsure as the line through them leaves it."""
+    inside = -weeks <= WEEKS_BEFORE_END
+    x, n = WEEKS_BEFORE_END[inside], int(inside.sum())
+    rows = [row for row in window_table(found).rows if row["weeks"] == weeks]
+    assert len(rows) == len(LOST)
+    for row, y in zip(rows, (of[inside] for of in LOST.values()), strict=True):
+        line = linregress(x, y)
+        rest = y - line.intercept - line.slope * x
+        half = t.ppf(0.975, n - 2) * np.sqrt(rest @ rest / (n - 2) / n)
+        slope_half = t.ppf(0.975, n - 2) * line.stderr
+        expected = {
+            "level": y.mean(), "level_low": y.mean() - half, "level_high": y.mean() + half, "slope": line.slope,
+            "slope_low": line.slope - slope_half, "slope_high": line.slope + slope_half,
+        }  # fmt: skip
+        assert {key: row[key] for key in expected} == {key: pytest.approx(v, abs=0.0051) for key, v in expected.items()}
+
+
+def test_of_few_weeks_there_is_no_level_of_thirteen(found: Trends) -> None:
+    assert {row["weeks"] for row in window_table(found).rows} == {4, 8}
+    assert {w.level.why_none for trend in found.causes for w in trend.windows if w.weeks == 13} == {
+        "too few weeks: needs 13"
+    }
