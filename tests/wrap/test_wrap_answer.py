@@ -12,6 +12,8 @@ from lineview.core.errors import AskError
 from lineview.core.frames import BATCHES, REELS, empty
 from lineview.report.answer import to_json
 from lineview.wrap.answer import answer_wrap
+from lineview.wrap.use import Cause, WebUse
+from lineview.wrap.words import needs_person
 from tests.from_frames import answered, inputs
 from tests.simulate.webs import START, frames_of, scope_of, wrap_line
 
@@ -116,6 +118,18 @@ def test_paper_that_slips_is_left_unexplained_and_needs_a_person() -> None:
     assert answer.figure("film_m_per_thousand_unexplained").value == pytest.approx(56 * 0.04, rel=0.1)
     assert [span.text for span in answer.sentence if span.call]
     assert "have no explanation" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("metres", "low", "high", "needs"),
+    [(0.9, 0.5, 1.3, False), (1.1, 0.7, 1.5, True), (-1.1, -1.5, -0.7, True), (1.1, -0.1, 2.3, False)],
+)
+def test_more_than_a_hundredth_that_is_surely_unexplained_needs_a_person(
+    metres: float, low: float, high: float, needs: bool
+) -> None:
+    cause = Cause("unexplained", metres, low, high, False, "")
+    use = WebUse("film", 1000.0, 100.0, 99.0, 101.0, None, (cause,), 101.0, 100.0, 102.0, True, {}, {})
+    assert needs_person(use) is needs
 
 
 def test_no_readings_cannot_tell(works) -> None:
