@@ -78,8 +78,8 @@ def test_several_turns_give_the_least_and_most_candidate() -> None:
 
 
 def test_an_unknown_modulus_is_found_only_where_one_size_explains_the_falls() -> None:
-    assert rows([9990, 20, 78], None)[0] == (30, 30, 30, "rollover")
-    assert rows([65500, 20, 78], None)[0] == (56, 56, 56, "rollover")
+    for size in (*(10**digits for digits in range(3, 10)), *(2**bits for bits in (15, 16, 24, 31, 32))):
+        assert rows([size - 10, 20, 78], None)[0] == (30, 30, 30, "rollover"), size
     assert rows([9000, 20, 78], None)[0][3] == "reset"
     # Hourly readings could add most of the size, so a reset looks like a rollover: not told.
     assert rows([9000, 900], None, every_s=3600)[0][3] == "reset"

@@ -40,6 +40,8 @@ def test_a_year_is_written_where_it_is_not_this_one_and_a_day_where_it_is_asked(
     assert show.moment(AT, PLANT) == "Fri 12 June, 20:00"
     assert show.moment(AT, PLANT, year=True, seconds=True) == "Fri 12 June 2026, 20:00:00"
     assert show.a_day(AT.date(), PLANT, long=True) == "Friday 12 June"
+    assert show.stretch(AT, AT + timedelta(hours=11.9), PLANT) == "Fri 12 June, 20:00 to 07:54"
+    assert show.stretch(AT, AT + timedelta(hours=12), PLANT) == "Fri 12 June, 20:00 to Sat 13 June, 08:00"
     assert show.period(Period(AT, AT + timedelta(hours=8)), PLANT) == "Fri 12 June, 20:00 to Sat 13 June, 04:00"
     assert show.period(Period(AT, AT + timedelta(hours=2)), PLANT) == "Fri 12 June, 20:00 to 22:00"
 

@@ -4,10 +4,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from lineview.core.estimate import Estimate
 from lineview.core.figure import Period
 from lineview.plant import Plant, Shift
 from lineview.report import tables
 from lineview.report.answer import OF_ROW, Answer, Scope, Span, Table, columns_of, file_name
+from lineview.report.figures import outside_figures, outside_words
 from lineview.report.tables import table_text
 
 PLANT = Plant(shop="Invented Sweets", zone="Europe/Berlin")
@@ -34,6 +36,7 @@ def test_a_stop_within_one_minute_has_seconds() -> None:
         ([0.05, 1200.0], ["0.05", "1,200.00"]),  # the least is never written as nothing
         ([35.9, 150.0], ["36", "150"]),
         ([10.0, 0.56], ["10.0", "0.6"]),
+        ([1200.0, 0.00012], ["1,200.000", "0.000"]),  # three places beyond the largest's at most
         ([0.0054, 0.0005], ["0.0054", "0.0005"]),
     ],
 )
@@ -82,6 +85,31 @@ def test_cells_are_written_by_what_they_hold() -> None:
     written = [tables.cell(c, "mm", PLANT, 2) for c in (25.4, True, False, AT, AT.date(), None)]
     assert written == ["25.40", "yes", "no", "Tue 9 June, 14:15", "Tue 9 June", "–"]
     assert tables.cell(25.4, "mm", PLANT.model_copy(update={"units": "US"}), 2) == "1.00"
+
+
+def test_columns_of_one_measure_keep_what_either_needs() -> None:
+    columns = [("a", "a", "mm"), ("b", "b", "mm"), ("n", "n", "g")]
+    assert tables.table_decimals(columns[:1], [{"a": 50.25}], PLANT) == {"a": 1}
+    assert tables.table_decimals(columns, [{"a": 50.25, "b": 0.5, "n": 7.0}], PLANT) == {"a": 2, "b": 2, "n": 0}
+    charged = Table("t", "t", columns_of("a [EUR]; b [EUR]"), [{"a": 1200.5, "b": 3.0}], charged=("a", "b"))
+    assert tables.table_places(charged, PLANT) == {"a": 2, "b": 0}
+
+
+@pytest.mark.parametrize(
+    ("outside", "text"),
+    [
+        (Estimate.exact(0.4), ""),
+        (Estimate.exact(0.6), "Outside every shift 1 more good pieces were made."),
+        (Estimate(10.0, 8.0, 12.0), "Outside every shift 10 (8 to 12) more good pieces were made."),
+        (
+            Estimate(None, 8.0, None),
+            "Outside every shift at least 8 (8 to an unknown number) more good pieces were made.",
+        ),
+    ],
+)
+def test_what_was_made_outside_shifts_is_said_from_a_piece_on(outside: Estimate, text: str) -> None:
+    assert outside_words(outside, 1000.0) == text
+    assert bool(outside_figures(outside, Period(AT, AT))) == bool(text)
 
 
 def test_a_file_is_named_for_its_shift_its_days_or_its_times() -> None:

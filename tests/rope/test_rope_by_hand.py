@@ -15,6 +15,7 @@ from lineview.rope.account import rope_account
 from lineview.rope.batches import points_of, readings_in_batches, rope_clock
 from lineview.rope.drift_model import fit_rope
 from lineview.rope.forecast import ahead_of
+from lineview.rope.mass import week_effect
 from lineview.rope.products import Target, group_products, line_batches
 from lineview.rope.words import about
 from tests import factories
@@ -173,3 +174,26 @@ def test_what_to_set_is_no_finer_than_its_interval_bears(times: int, step: float
     assert said.startswith(f"{size} thinner ({low} to {high}); ")
     drift = answer.figure("drift_mm_per_h")
     assert drift is not None and float(drift.working.rpartition("chance ")[2].split()[0]) > 0.05  # so few batches too
+
+
+def test_what_a_deviation_moves_a_week_is_summed_over_products() -> None:
+    """Mass goes with the square of the diameter; pieces that nobody named are taken for what is on the line."""
+    works = Plant(
+        shop="Invented",
+        products=(
+            factories.product("mint", mass_g=6.8, diameter_mm=14, price_per_kg=5),
+            factories.product("nut", mass_g=7.4, diameter_mm=20, price_per_kg=3),
+        ),
+    )
+    mint, nut = works.products
+    effect = week_effect(works, {"mint": 1000.0, "nut": 500.0, "": 40.0}, 3.0, (0.1, 0.05, 0.2), mint)
+
+    def kg(mass_g: float, target_mm: float, pieces: float) -> np.ndarray:
+        return mass_g * ((1 + np.array([0.1, 0.05, 0.2]) / target_mm) ** 2 - 1) * pieces / 1000
+
+    of_mint, of_nut, of_nobody = kg(6.8, 14, 3000), kg(7.4, 20, 1500), kg(6.8, 14, 120)
+    assert effect.kg == pytest.approx(tuple(of_mint + of_nut + of_nobody))
+    assert effect.money == pytest.approx(tuple(5 * of_mint + 3 * of_nut))
+    assert effect.unnamed == pytest.approx(40 / 1540)
+    assert [(week.product, week.pieces) for week in effect.products] == [(mint, 3000), (nut, 1500), (mint, 120)]
+    assert week_effect(works, {"mint": 1000.0, "": 60.0}, 3.0, (0.1, 0.05, 0.2), mint).money is None  # over 5 %
