@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.stats.batch_correlation import _likelihood, _runs, fit_memory, within_batch_correlation
+from lineview.stats.batch_correlation import MemoryFit, _likelihood, _runs, fit_memory, within_batch_correlation
 
 
 def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says() -> None:
@@ -27,6 +27,21 @@ def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says() -> None
         logs.append(-0.5 * (left @ inverse @ left - np.linalg.slogdet(inverse)[1] + np.log(total)))
     assert np.all(fit.phi[likely] > 0)
     assert np.log(fit.weight[likely] / fit.weight[likely[0]]) == pytest.approx(np.array(logs) - logs[0])
+
+
+def test_a_mean_over_cases_is_as_unsure_as_all_of_them_and_as_they_lie_apart() -> None:
+    """Two cases by hand: the variance is the mean of theirs and that of their means (law of total variance)."""
+    weight, sd, mean, mean_sd = (np.array(v) for v in ([0.6, 0.4], [2.0, 3.0], [1.0, 3.0], [1.0, 2.0]))
+    fit = MemoryFit(np.array([0.0, 0.5]), weight, sd, mean, mean_sd, 1.1)
+    assert (fit.centre, fit.memory) == pytest.approx((1.8, 0.2))
+    total = 0.6 * (1 + 0.8**2) + 0.4 * (4 + 1.2**2)
+    assert fit.widening == pytest.approx(total**0.5)  # without memory the standard error is 1
+    drawn, variances = fit.draws(40_000)
+    assert (drawn.mean(), drawn.var()) == pytest.approx((1.8, total), rel=0.03)
+    assert variances.min() >= (2 * 1.1**-0.5) ** 2 and variances.max() <= (3 * 1.1**0.5) ** 2
+    assert np.mean(variances < 6) == pytest.approx(0.6, abs=0.01)
+    narrower = MemoryFit(np.array([0.0, 0.5]), weight, sd, np.zeros(2), np.array([1.0, 0.5]), 1.1)
+    assert narrower.widening == 1.0
 
 
 @pytest.mark.parametrize("white", [0.0, 0.3, 0.6])

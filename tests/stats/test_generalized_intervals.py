@@ -97,6 +97,20 @@ def test_share_of_one_level_is_the_regression_slope() -> None:
     assert (share.low, share.high) == pytest.approx((fit.slope - half, fit.slope + half), abs=0.02)
 
 
+def test_levels_of_uneven_batches_are_those_of_unweighted_means() -> None:
+    """Burdick and Graybill's unweighted means of three batches, and Satterthwaite's share of their degrees, by hand."""
+    batch = np.array([0, 0, 1, 1, 1, 2])
+    top, low = levels_of(np.array([[1.0, 3.0, 4.0, 6.0, 8.0, 2.0]]).T, batch, batch)
+    means = np.array([2.0, 6.0, 2.0])
+    assert (top.ss[0, 0], top.df, top.weight, top.above) == pytest.approx((2 * means.var(ddof=1), 2, 1, 1))
+    harmonic = (1 / 2 + 1 / 3 + 1 / 1) / 3
+    assert (low.ss[0, 0], low.df) == (2.0 + 8.0, 3)
+    assert (low.weight, low.above) == pytest.approx((1 - harmonic, -harmonic))
+    of_means = 10 / 3 * np.array([1 / 2, 1 / 3, 1 / 1])
+    sure = of_means + max(means.var(ddof=1) - of_means.mean(), 0.0)
+    assert top.effective_df == pytest.approx(2 * sure.mean() ** 2 / (sure**2).mean())
+
+
 def test_lines_batches_samples_and_pieces_are_four_levels() -> None:
     rng = np.random.default_rng(8)
     line = np.repeat(np.arange(6), 60)
