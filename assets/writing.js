@@ -183,9 +183,10 @@
      what somebody wrote in its place stays */
   var setByHand = {};
   function now(zone) {
-    return new Date().toLocaleString("sv-SE", {
+    var form = document.documentElement.lang === "de" ? "de-DE" : "sv-SE";
+    return new Date().toLocaleString(form, {
       timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit"
-    });
+    }).replace(",", "");
   }
   function moveOn() {
     document.querySelectorAll(".write[data-now]").forEach(function (form) {

@@ -124,7 +124,8 @@ def brought_up_to_date(code: str) -> Catalog:
     new = Catalog(locale=code)
     for message in messages():
         known = old.get(message.text, message.context or None)
-        new.add(message.id, known.string if known else "", context=message.context or None)
+        is_same = known is not None and known.pluralizable == bool(message.plural)
+        new.add(message.id, known.string if known and is_same else "", context=message.context or None)
     return new
 
 

@@ -123,22 +123,12 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
             continue
         mass = _number(entry)
         if mass is None:
-            faults.append(
-                Fault(
-                    tr("'{entry}' is not a mass", entry=entry[:40]),
-                    tr("{file} line {number}", file=where, number=number),
-                    tr("a number of grams"),
-                )
-            )
+            what = tr("'{entry}' is not a mass", entry=entry[:40])
+            faults.append(Fault(what, tr("{file} line {number}", file=where, number=number), tr("a number of grams")))
         elif not mass - tare_g > 0:
             expected = tr("more than the tare of {tare:g} g", tare=tare_g) if tare_g else tr("more than 0 g")
-            faults.append(
-                Fault(
-                    tr("'{entry}' is too light for a filled bag", entry=entry),
-                    tr("{file} line {number}", file=where, number=number),
-                    expected,
-                )
-            )
+            what = tr("'{entry}' is too light for a filled bag", entry=entry)
+            faults.append(Fault(what, tr("{file} line {number}", file=where, number=number), expected))
         else:
             masses.append(mass - tare_g)
     if faults:
@@ -186,13 +176,8 @@ def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> 
     """
     rule_sets = net_contents_tables()
     if rules not in rule_sets:
-        raise AskError(
-            Fault(
-                tr("unknown rules '{rules}'", rules=rules),
-                "--rules",
-                tr("one of {names}", names=", ".join(sorted(rule_sets))),
-            )
-        )
+        what = tr("unknown rules '{rules}'", rules=rules)
+        raise AskError(Fault(what, "--rules", tr("one of {names}", names=", ".join(sorted(rule_sets)))))
     if not (math.isfinite(label_g) and label_g > 0):
         raise AskError(Fault(tr("a label of {mass:g} g", mass=label_g), "label", tr("a net mass above 0 g")))
     middle = float(np.median(np.asarray(net_g, dtype=np.float64)))

@@ -177,13 +177,8 @@ def _shift_words(shift: str | None) -> str:
 def _check(plant: Plant, scope: SecondScope, faults: list[Fault]) -> None:
     shifts = [shift.id for shift in plant.shifts]
     if scope.shift is not None and scope.shift not in shifts:
-        faults.append(
-            Fault(
-                tr("unknown shift '{shift}'", shift=scope.shift),
-                "--against",
-                tr("one of {names}", names=", ".join(shifts)),
-            )
-        )
+        what = tr("unknown shift '{shift}'", shift=scope.shift)
+        faults.append(Fault(what, "--against", tr("one of {names}", names=", ".join(shifts))))
     if scope.product is not None and plant.product(scope.product) is None:
         ids = ", ".join(product.id for product in plant.products)
         faults.append(
@@ -201,25 +196,15 @@ def _machines(
         chosen = tuple(m for m in able if m.id == against.machine)
         if not chosen:
             ids = ", ".join(m.id for m in able)
-            faults.append(
-                Fault(
-                    tr("unknown cut-and-wrap machine '{machine}'", machine=against.machine),
-                    "--against",
-                    tr("one of {names}", names=ids),
-                )
-            )
+            what = tr("unknown cut-and-wrap machine '{machine}'", machine=against.machine)
+            faults.append(Fault(what, "--against", tr("one of {names}", names=ids)))
         return chosen
     if against.line is not None:
         chosen = tuple(m for m in able if m.line == against.line)
         if not chosen:
             ids = ", ".join(line.id for line in plant.lines)
-            faults.append(
-                Fault(
-                    tr("no cut-and-wrap machine on line '{line}'", line=against.line),
-                    "--against",
-                    tr("one of {names}", names=ids),
-                )
-            )
+            what = tr("no cut-and-wrap machine on line '{line}'", line=against.line)
+            faults.append(Fault(what, "--against", tr("one of {names}", names=ids)))
         return chosen
     return machines
 

@@ -81,9 +81,8 @@ def note_trial(works: Works, text: TrialText) -> Trial:
     """
     lines = list(dict.fromkeys(m.line for m in machines_asked(works.plant, "week")))
     if text.line is None and text.machine is None and len(lines) > 1:
-        raise AskError(
-            Fault(tr("no line was named"), "--line", tr("one of {names}, or a machine", names=", ".join(lines)))
-        )
+        expected = tr("one of {names}, or a machine", names=", ".join(lines))
+        raise AskError(Fault(tr("no line was named"), "--line", expected))
     now = datetime.now(UTC)
     empty = Trial(0, "", now, None, "", "", "", SHORT["rate"], WORTH_PERCENT, 0, "", "", "", now, now)
     return _store_trial(works, None, _apply_text(works, empty, replace(text, line=text.line or (lines or [""])[0])))
@@ -253,25 +252,15 @@ def _place(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> 
     elif text.line is not None or text.machine is not None:
         machine = ""
     if line not in lines:
-        faults.append(
-            Fault(
-                tr("no cut-and-wrap machine on line '{line}'", line=line),
-                "--line",
-                tr("one of {names}", names=", ".join(lines)),
-            )
-        )
+        what = tr("no cut-and-wrap machine on line '{line}'", line=line)
+        faults.append(Fault(what, "--line", tr("one of {names}", names=", ".join(lines))))
     beside = trial.beside
     if text.beside is not None:
         beside = "" if text.beside in ("", NO_LINE) else text.beside
         if beside and (beside not in lines or beside == line):
             others = ", ".join([other for other in lines if other != line] + [NO_LINE])
-            faults.append(
-                Fault(
-                    tr("'{beside}' is not a line beside line '{line}'", beside=beside, line=line),
-                    "--beside",
-                    tr("one of {names}", names=others),
-                )
-            )
+            what = tr("'{beside}' is not a line beside line '{line}'", beside=beside, line=line)
+            faults.append(Fault(what, "--beside", tr("one of {names}", names=others)))
     return replace(trial, line=line, machine=machine, beside=beside)
 
 
@@ -296,13 +285,8 @@ def _judging(trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
     shifts = _number(text.shifts, float(trial.shifts), "--shifts", (LEAST_SINCE, MOST_SHIFTS), faults)
     measure = trial.measure if text.measure is None else SHORT.get(text.measure.strip(), text.measure.strip())
     if measure == SPREAD:
-        faults.append(
-            Fault(
-                tr("a trial is not judged by {measure}", measure=tr(SPREAD)),
-                "--by",
-                tr("one of {names}, or a cause", names=", ".join(SHORT)),
-            )
-        )
+        what = tr("a trial is not judged by {measure}", measure=tr(SPREAD))
+        faults.append(Fault(what, "--by", tr("one of {names}, or a cause", names=", ".join(SHORT))))
     return replace(trial, worth_percent=worth, shifts=round(shifts), measure=measure)
 
 
@@ -310,17 +294,12 @@ def _number(text: str | None, before: float, where: str, ends: tuple[float, floa
     if not text:
         return before
     try:
-        value = float(text.strip().removesuffix("%"))
+        value = float(text.strip().removesuffix("%").replace(",", "."))
     except ValueError:
         value = float("nan")
     if not ends[0] <= value <= ends[1]:
-        faults.append(
-            Fault(
-                tr("'{text}' is not allowed here", text=text),
-                where,
-                tr("a number from {least:g} to {most:g}", least=ends[0], most=ends[1]),
-            )
-        )
+        expected = tr("a number from {least:g} to {most:g}", least=ends[0], most=ends[1])
+        faults.append(Fault(tr("'{text}' is not allowed here", text=text), where, expected))
         return before
     return value
 
@@ -342,11 +321,8 @@ def _check_measure(works: Works, trial: Trial) -> Trial:
     causes = {str(cause) for part in _inputs(works, trial).side.losses for cause in part.losses["cause"]}
     if trial.measure not in causes:
         measures = ", ".join([*SHORT, *sorted(causes)])
-        raise AskError(
-            Fault(
-                tr("unknown measure '{measure}'", measure=trial.measure), "--by", tr("one of {names}", names=measures)
-            )
-        )
+        what = tr("unknown measure '{measure}'", measure=trial.measure)
+        raise AskError(Fault(what, "--by", tr("one of {names}", names=measures)))
     return trial
 
 

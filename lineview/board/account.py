@@ -190,7 +190,7 @@ def _admin_context(works: Works, signed_in: bool) -> dict[str, Any]:
     except PlantError:  # what was written can be read also where the plant description is wrong
         rows = entries.with_columns(pl.col("at").dt.to_string("%Y-%m-%d %H:%M:%S"))
         return context | {"written": list(rows.iter_rows()), "zone": "UTC"}
-    local_rows = [(show.moment(at, plant), *others) for at, *others in entries.iter_rows()]
+    local_rows = [(show.moment(r[0], plant), r[1], r[2], tr(r[3]), *r[4:]) for r in entries.iter_rows()]
     return context | {"written": local_rows, "zone": plant.zone}
 
 

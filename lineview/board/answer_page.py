@@ -22,7 +22,6 @@ from lineview.board.tables import (
     Tools,
     aria,
     frame_table,
-    frame_words,
     framed,
     open_or_folded,
     plain_table,
@@ -38,6 +37,7 @@ from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Question, Span, Table, file_name
+from lineview.report.tables import frame_words
 from lineview.sheets.pdf import to_pdf
 from lineview.sheets.saved_picture import FORMS as PICTURE_FORMS
 from lineview.sheets.saved_picture import saved_picture

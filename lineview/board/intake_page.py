@@ -19,14 +19,14 @@ from lineview.app.take_in import Taken
 from lineview.app.watch import files_not_in
 from lineview.app.works import Works
 from lineview.board.address import Address
-from lineview.board.tables import aria, frame_table, frame_words, plain_table
+from lineview.board.tables import aria, frame_table, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import tr, tr_count
 from lineview.intake.exports import Proposal
 from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.tables import cell
+from lineview.report.tables import cell, frame_words
 
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000

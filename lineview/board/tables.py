@@ -13,10 +13,10 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
-from lineview.core.language import mark, tr, tr_count
+from lineview.core.language import tr, tr_count
 from lineview.plant import Plant
 from lineview.report.answer import Table
-from lineview.report.tables import table_text
+from lineview.report.tables import frame_words, table_text
 from lineview.sheets.tables import guard_formulas
 
 
@@ -197,26 +197,6 @@ def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, st
     return Table(title, title, columns, frame.to_dicts())
 
 
-#: Words of frames' names and of their columns, looked up where they are shown.
-_FRAME_WORDS = (
-    *(mark("adjustments"), mark("batches"), mark("causes"), mark("components"), mark("deliveries"), mark("fan")),
-    *(mark("forecast"), mark("losses"), mark("pattern stops"), mark("pieces"), mark("quick"), mark("rate")),
-    *(mark("residuals"), mark("tape"), mark("differences"), mark("trial shifts"), mark("trial looks"), mark("assumed")),
-    *(mark("at"), mark("batch"), mark("cause"), mark("code"), mark("coded"), mark("cost")),
-    *(mark("deviation"), mark("diameter"), mark("end"), mark("kind"), mark("label"), mark("lower")),
-    *(mark("m per thousand"), mark("machine"), mark("mass"), mark("mean"), mark("minutes"), mark("pattern")),
-    *(mark("pieces high"), mark("pieces low"), mark("product"), mark("products"), mark("rate per min"), mark("reason")),
-    *(mark("recorded"), mark("reels"), mark("running"), mark("sd"), mark("shift"), mark("shifts")),
-    *(mark("signal"), mark("stands"), mark("start"), mark("state"), mark("steps"), mark("taper mm")),
-    *(mark("target"), mark("temperature"), mark("upper"), mark("value"), mark("verdict"), mark("wear")),
-    *(mark("web"), mark("week"), mark("words"), mark("low"), mark("mid"), mark("high")),
-    *(mark("low50"), mark("low90"), mark("high50"), mark("high90"), mark("limit"), mark("since")),
-    *(mark("beside"), mark("change"), mark("difference"), mark("on order"), mark("advised"), mark("order by")),
-    *(mark("id"), mark("file"), mark("taken at"), mark("layouts"), mark("rows"), mark("kept")),
-    *(mark("duplicate"), mark("refused"), mark("uncertain"), mark("conflicts"), mark("undone"), mark("row")),
-    *(mark("line"), mark("column"), mark("text"), mark("what"), mark("expected"), mark("sheet")),
-    *(mark("cusum"), mark("ewma")),
-)
 #: Units that end a column's name, as shown.
 ENDINGS = {"mm": "mm", "g": "g", "kg": "kg", "m": "m", "h": "h", "c": "°C", "min": "min"}
 
@@ -226,15 +206,9 @@ def _heading_of(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str
         words, unit = headings[name]
         return tr(words), unit
     words, _, ending = name.rpartition("_")
-    if words and ending in ENDINGS and not words.endswith("per"):
+    if words and ending in ENDINGS and not words.endswith("_per"):
         return frame_words(words), ENDINGS[ending]
     return frame_words(name), ""
-
-
-def frame_words(name: str) -> str:
-    """The name of a frame or of a column of one, as words."""
-    words = name.replace("_", " ")
-    return tr(words) if words in _FRAME_WORDS else words
 
 
 def csv_text(frame: pl.DataFrame) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from dash import Input, Output, State, dcc, html, no_update
@@ -23,6 +23,7 @@ from lineview.app.week_inputs import trials_of
 from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.calls import Calls
+from lineview.board.written import typed
 from lineview.core.errors import LineviewError
 from lineview.core.language import in_digits, tr
 from lineview.plant import Plant
@@ -61,7 +62,7 @@ def _noting(plant: Plant) -> html.Details:
         [
             html.Summary(tr("Note a trial: what was changed, to see whether it helps")),
             _text("what", tr("What was changed"), tr("new knife")),
-            _text("begins", tr("From when on ({zone})", zone=plant.zone), f"{datetime.now(plant.tz):%Y-%m-%d}"),
+            _text("begins", tr("From when on ({zone})", zone=plant.zone), typed(datetime.now(UTC), plant)[:10]),
             _choice("line", tr("Line that was changed"), choices, lines[0] if lines else None),
             _choice("beside", tr("Line beside it that was not changed"), beside, ""),
             _choice("measure", tr("Judged by"), measures, next(iter(SHORT))),

@@ -15,7 +15,7 @@ from lineview.board.address import Address, read_address
 from lineview.board.calls import Calls
 from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import aria
-from lineview.board.written import FRESH
+from lineview.board.written import FRESH, typed
 from lineview.core.errors import Fault, LineviewError
 from lineview.core.language import mark, tr
 from lineview.order.orders import latest_counts
@@ -95,7 +95,7 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
     at = now if read_at is None or now - read_at < FRESH else read_at  # as every form: of what is shown
     at = at if before is None else max(at, before.counted_at + timedelta(minutes=1))
     values = {
-        "at": (tr("counted at"), f"{at.astimezone(plant.tz):%Y-%m-%d %H:%M}"),
+        "at": (tr("counted at"), typed(at, plant)),
         "whole": (tr("reels, part reels apart"), supposed["counted_reels"]),
         "parts": (tr("part reels, outer diameters in mm, with spaces between"), ""),
         "coming": (

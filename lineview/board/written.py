@@ -41,6 +41,11 @@ def moment_shown(answer: Answer, now: datetime) -> datetime:
     return now if now - end < FRESH else end
 
 
+def typed(at: datetime, plant: Plant) -> str:
+    """A moment as forms hold it and as it is typed: day first in German, as ISO 8601 has it else."""
+    return f"{at.astimezone(plant.tz):{'%d.%m.%Y' if plant.language == 'de' else '%Y-%m-%d'} %H:%M}"
+
+
 def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
     """The form that notes an adjustment ("adjustment") or anything else ("note") of the answer's machine."""
     now = datetime.now(UTC)
@@ -54,10 +59,7 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
     fields = [
         html.Label([_what_label(kind), what]),
         html.Label(
-            [
-                when if is_now else older,
-                dcc.Input(id=f"{kind}-at", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25),
-            ]
+            [when if is_now else older, dcc.Input(id=f"{kind}-at", type="text", value=typed(at, plant), maxLength=25)]
         ),
     ]
     if adjusts:
@@ -116,7 +118,6 @@ def plant_machines(plant: Plant, answer: Answer) -> list[str]:
 def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     """One entry: its words, who wrote it when, and the buttons."""
     entry, kind, withdrawn = str(row["entry"]), str(row["kind"]), bool(row["withdrawn"])
-    at = row["at"].astimezone(plant.tz)
     words: list[Any] = [html.Span(show.moment(row["at"], plant), className="when"), " ", row["what"]]
     if row["note"]:
         words.append(html.Span(f" ({row['note']})"))
@@ -138,7 +139,7 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
         inputs = [
             html.Label([label, dcc.Input(id=f"what-{entry}", type="text", value=row["what"], maxLength=length)]),
             html.Label(
-                [tr("When"), dcc.Input(id=f"at-{entry}", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25)]
+                [tr("When"), dcc.Input(id=f"at-{entry}", type="text", value=typed(row["at"], plant), maxLength=25)]
             ),
         ]
         if kind == "adjustment":

@@ -175,7 +175,7 @@ def _ticks(
         next_words = now - 5 * letter
     rows = [] if adjustments is None else adjustments.sort("running_h", descending=True).to_dicts()
     for row in rows:
-        hour, words = row["running_h"], str(row["label"])
+        hour, words = row["running_h"], tr(str(row["label"]))
         while words and hour + len(words) * letter >= next_words:
             words = words.rpartition(" ")[0]  # on a phone, as many of its words as there is room for
         _tick(figure, look, hour, words, look.tokens.note)

@@ -27,9 +27,9 @@ def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
     largest = ranked.head(MOST_ON_PHONE if look.narrow else MOST_BARS)
     figure = blank(look, tr("minutes lost at the nominal rate") if by == "minutes" else unit, "")
     _bars(figure, look, largest, by, unit)
-    most = float(largest[by].max() or 1.0)  # type: ignore[arg-type]  # a float
-    room = 1.42 if look.narrow else 1.3
-    figure.update_xaxes(range=[0, most * room], showgrid=True, gridcolor=look.tokens.hairline, tickformat=",")
+    figure.update_xaxes(
+        range=[0, _end_of_axis(largest, by, look)], showgrid=True, gridcolor=look.tokens.hairline, tickformat=","
+    )
     _name_causes(figure, look, largest["cause"].to_list())
     title = tr("What was lost, by cause") if by == "minutes" else tr("What was lost, {unit}, by cause", unit=unit)
     if largest.height < ranked.height:
@@ -103,15 +103,27 @@ def _bars(figure: go.Figure, look: ChartStyle, losses: pl.DataFrame, by: str, un
         customdata=[[tr(cause), show.number(round(v))] for cause, v in zip(losses["cause"], values, strict=True)],
         hovertemplate=f"%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>",
     )
-    courses = losses.get_column("course", default=losses["verdict"])
-    for at, (cause, value, verdict) in enumerate(zip(losses["cause"], losses[by], courses, strict=True)):
-        words = show.number(round(value) if value >= 10 else value, None if value < 10 else 0)
-        course = f", {tr(verdict)}" if verdict else ""
+    for at, (cause, value) in enumerate(zip(losses["cause"], values, strict=True)):
         colour = look.tokens.call if worse[at] else look.tokens.soft
-        label(figure, look, words + course, value, at, colour=colour, xanchor="left", xshift=4)
+        label(figure, look, _words(losses, by)[at], value, at, colour=colour, xanchor="left", xshift=4)
         if look.narrow:
             ink = look.tokens.ink
             label(figure, look, _capital(tr(cause)), 0, at - 0.28, colour=ink, xanchor="left", yanchor="bottom")
+
+
+def _words(losses: pl.DataFrame, by: str) -> list[str]:
+    """What stands behind each bar: its amount, and how it goes where that is beyond chance."""
+    courses = losses.get_column("course", default=losses["verdict"])
+    numbers = [show.number(round(v) if v >= 10 else v, None if v < 10 else 0) for v in losses[by]]
+    return [f"{number}, {tr(course)}" if course else number for number, course in zip(numbers, courses, strict=True)]
+
+
+def _end_of_axis(losses: pl.DataFrame, by: str, look: ChartStyle) -> float:
+    """Where the axis ends so that every bar has room for its words, of which a letter takes so much of the width."""
+    letter, least = (1 / 48, 1.42) if look.narrow else (1 / 150, 1.3)
+    values = [float(value) for value in losses[by]]
+    rooms = [max(0.2, 1 - letter * (len(words) + 1)) for words in _words(losses, by)]
+    return max([least * max(values, default=1.0), *(v / room for v, room in zip(values, rooms, strict=True))])
 
 
 def trial_picture(shifts: pl.DataFrame, unit: str, name: str, look: ChartStyle, *, call: bool) -> Picture:

@@ -15,6 +15,8 @@ from lineview.report import show
 HATCHES = ("/", "x", "\\", "-", ".", "|", "+")
 NEEDED = mark("geometry")
 UNEXPLAINED = mark("unexplained")
+#: Letters of the longest cause with which a phone has room for two columns.
+MOST_IN_TWO_COLUMNS = 14
 LENGTHS = {"metric": mark("metres per thousand good pieces"), "US": mark("feet per thousand good pieces")}
 
 
@@ -41,12 +43,12 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     figure.update_xaxes(range=[start, end])
     figure.update_yaxes(
         tickvals=list(range(len(webs))),
-        ticktext=[_broken(w[:1].upper() + w[1:]) for w in webs],
+        ticktext=[_broken(w[:1].upper() + w[1:]) for w in map(tr, webs)],
         showgrid=False,
         range=[len(webs) - 0.4, -0.75],
     )
-    # on a phone the causes' names are too long for two columns
-    room = show_legend(figure, look, 2 * len(kinds) if look.narrow else len(kinds))
+    is_long = look.narrow and max(map(len, kinds), default=0) > MOST_IN_TWO_COLUMNS
+    room = show_legend(figure, look, 2 * len(kinds) if is_long else len(kinds))
     return Picture(tr("Use per thousand good pieces, by cause"), figure, height=110 + 66 * len(webs) + room)
 
 

@@ -112,13 +112,8 @@ def accept_pattern(works: Works, scope: QuestionScope, number: int, reason: str 
     stops = works.ask(scope).series.get("pattern_stops")
     rows = None if stops is None else stops.filter(stops["pattern"] == number)
     if rows is None or not rows.height:
-        raise AskError(
-            Fault(
-                tr("there is no pattern {number}", number=number),
-                "--accept",
-                tr("a number that 'lineview patterns' lists"),
-            )
-        )
+        what = tr("there is no pattern {number}", number=number)
+        raise AskError(Fault(what, "--accept", tr("a number that 'lineview patterns' lists")))
     words = reason or str(rows["reason"][0])
     mark = works.set_stop_reasons(rows["machine"][0], rows.select("start", "end").rows(), words)
     set_for = tr("“{reason}” is set for {stops} stops.", reason=words, stops=rows.height)
@@ -177,13 +172,8 @@ def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> Non
     from lineview.wrap.tables import claim_sheet, suppliers_claimed
 
     if scope.question not in ("order", "wrap"):
-        raise AskError(
-            Fault(
-                tr("'{question}' has no suppliers", question=scope.question),
-                "--by-supplier",
-                tr("the question order or wrap"),
-            )
-        )
+        what = tr("'{question}' has no suppliers", question=scope.question)
+        raise AskError(Fault(what, "--by-supplier", tr("the question order or wrap")))
     _check_ending(file)
     answer, plant, claims = works.ask(scope), works.plant, scope.question == "wrap"
     suppliers = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
@@ -200,13 +190,8 @@ def write_supplier_sheets(works: Works, scope: QuestionScope, file: Path) -> Non
 
 def _check_ending(file: Path) -> None:
     if file.suffix.lower() not in FORMS:
-        raise AskError(
-            Fault(
-                tr("'{form}' is not a kind of sheet", form=file.suffix),
-                str(file),
-                tr("a name ending in .pdf, .xlsx or .csv"),
-            )
-        )
+        what = tr("'{form}' is not a kind of sheet", form=file.suffix)
+        raise AskError(Fault(what, str(file), tr("a name ending in .pdf, .xlsx or .csv")))
 
 
 def _write(file: Path, content: bytes) -> None:

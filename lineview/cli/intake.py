@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from shutil import copy2, copytree
@@ -18,7 +19,7 @@ from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, read_language, say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
-from lineview.core.language import speak, tr, tr_count
+from lineview.core.language import speak, tr, tr_count, tr_in
 from lineview.core.names import readable
 from lineview.core.resources import shipped
 from lineview.intake.exports import LeftOut, Proposal
@@ -27,6 +28,7 @@ from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant.read import language_in, read_plant
 from lineview.plant.write import layout_toml
 from lineview.report import show
+from lineview.report.tables import frame_words
 
 
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:
@@ -124,7 +126,7 @@ def _proposal(proposal: Proposal) -> None:
     say(Text.assemble((proposal.path.name, "bold"), ": ", tr("no layout fits. Proposed:")))
     say(layout_toml(proposal.layout))
     console.print(tr("Preview: first rows"))
-    console.print(_frame(proposal.sample.head(8)))
+    console.print(_frame(proposal.sample.head(8), map(escape, proposal.sample.columns)))
     for note in proposal.notes:
         say(note)
     for question in proposal.questions:
@@ -134,10 +136,11 @@ def _proposal(proposal: Proposal) -> None:
     console.print(tr("Nothing of it was taken in. To accept the layout, run the command again with --accept."))
 
 
-def _frame(frame: pl.DataFrame) -> Table:
-    table = Table(*map(escape, frame.columns), box=None)
+def _frame(frame: pl.DataFrame, headings: Iterable[str]) -> Table:
+    table = Table(*headings, box=None)
+    words = {None: "", True: tr_in("of a fact", "yes"), False: tr_in("of a fact", "no")}
     for row in frame.iter_rows():  # as Text, since a cell may hold brackets that would be read as colours
-        table.add_row(*(Text("" if cell is None else str(cell)) for cell in row))
+        table.add_row(*(Text(words[c] if c is None or isinstance(c, bool) else str(c)) for c in row))
     return table
 
 
@@ -153,14 +156,19 @@ def _print_or_write(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
     elif frame.is_empty():
         console.print(none)
     else:
-        console.print(_frame(frame.head(200)))
+        console.print(_frame(frame.head(200), map(frame_words, frame.columns)))
         if frame.height > 200:
             console.print(tr("and {rows:,} more; --csv FILE writes them all", rows=frame.height - 200))
 
 
 def listing(works: Works, csv: Path | None) -> None:
     """Print or write what was taken in."""
-    _print_or_write(works.store.intakes().drop("sha256"), csv, tr("Nothing was taken in yet."))
+    taken = works.store.intakes().drop("sha256")
+    with suppress(LineviewError):  # the list can be read also where the plant description is wrong
+        plant = works.plant
+        moments = [show.moment(at, plant, year=True) for at in taken["taken_at"]]
+        taken = taken if csv is not None else taken.with_columns(pl.Series("taken_at", moments, pl.String))
+    _print_or_write(taken, csv, tr("Nothing was taken in yet."))
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:

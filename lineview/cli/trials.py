@@ -127,7 +127,7 @@ def trial_undo(number: TrialNumber, works: WorksFolder = HERE, journal: JournalU
 
     with Works(works, journal) as opened:
         if undo_trial(opened, number):
-            _print_words(f"Undone. {trial_words(opened, number)}")
+            _print_words(tr("Undone. {trial}", trial=trial_words(opened, number)))
         else:
             _print_words(tr("Undone: nothing of trial {number} is left.", number=number))
 

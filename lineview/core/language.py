@@ -24,12 +24,14 @@ class Language:
 
     `separators` maps the English point and comma of a number to the language's own. `names` are those of "month wide",
     "month abbreviated" and the same of "weekday", each by number (1 to 12, 0 for Monday). Both are empty in English.
+    `percent` is the sign with the gap before it.
     """
 
     code: str
     catalogue: NullTranslations = field(default_factory=NullTranslations)
     separators: Mapping[int, str] = field(default_factory=dict)
     names: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
+    percent: str = "%"
 
 
 def languages() -> tuple[str, ...]:
@@ -57,7 +59,8 @@ def language(code: str) -> Language:
         for kind, table in (("month", locale.months), ("weekday", locale.days))
         for context, width in (("format", "wide"), ("format", "abbreviated"))
     }
-    return Language(code, catalogue(code), str.maketrans({".": symbols["decimal"], ",": symbols["group"]}), names)
+    separators = str.maketrans({".": symbols["decimal"], ",": symbols["group"]})
+    return Language(code, catalogue(code), separators, names, locale.percent_formats[None].pattern.lstrip("#,.0"))
 
 
 _spoken = Language(ENGLISH)
@@ -171,6 +174,8 @@ class _Places(Formatter):
     def format_field(self, value: Any, spec: str) -> str:
         """Write one value."""
         text = format(value, spec)
+        if spec.endswith("%"):
+            text = text.removesuffix("%") + _spoken.percent
         return in_digits(text) if isinstance(value, int | float) and not isinstance(value, bool) else text
 
 

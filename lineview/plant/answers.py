@@ -7,11 +7,12 @@ from collections.abc import Iterable
 from datetime import time
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import tr
+from lineview.core.language import tr, tr_in, weekday_name
 from lineview.plant.checks import WEEK, Day
 from lineview.plant.model import Break, Shift
 
 _SPAN = re.compile(r"(\d{1,2})[:.](\d{2})\s*(?:-|–|to)\s*(\d{1,2})[:.](\d{2})")
+_CLOCK = re.compile(r"\d{1,2}[:.]\d{2}")
 _DAYS = re.compile(r"\b(mon|tue|wed|thu|fri|sat|sun)\s*(?:-|–|to)\s*(mon|tue|wed|thu|fri|sat|sun)\b")
 
 
@@ -75,7 +76,7 @@ def read_shifts(text: str, where: str = "shifts") -> tuple[Shift, ...]:
     for part in filter(None, (p.strip() for p in re.split(r"[;\n]", text))):
         shift = _shift(part)
         if shift is None:
-            example = "early 06:00-14:00 mon-fri breaks 09:00-09:15"
+            example = tr("early 06:00-14:00 mon-fri breaks 09:00-09:15")
             faults.append(
                 Fault(tr("'{text}' is not a shift", text=part), where, tr("such as: {example}", example=example))
             )
@@ -88,18 +89,31 @@ def read_shifts(text: str, where: str = "shifts") -> tuple[Shift, ...]:
     return tuple(shifts)
 
 
+def _in_english(text: str) -> str:
+    """What follows a shift's name, with weekdays and words of the works' language as English has them."""
+    spoken: list[tuple[str, str]] = [(tr("breaks"), "breaks"), (tr_in("between two times of day", "to"), "to")]
+    spoken += [(weekday_name(at, short=short), day) for short in (False, True) for at, day in enumerate(WEEK)]
+    for word, english in spoken:
+        text = re.sub(rf"\b{re.escape(word)}(?![^\W_])", english, text, flags=re.IGNORECASE)
+    return text.casefold()
+
+
 def _shift(part: str) -> Shift | None:
-    main, _, pauses = part.partition("breaks")
-    span = _SPAN.search(main)
+    clock = _CLOCK.search(part)
+    name, rest = (part[: clock.start()].strip(" :"), _in_english(part[clock.start() :])) if clock else (part, "")
+    main, _, pauses = rest.partition("breaks")
+    span = _SPAN.match(main)
     clocks = [c for m in [span, *_SPAN.finditer(pauses)] if m for c in _clocks(m)]
     if span is None or None in clocks:
         return None
     at = [c for c in clocks if c is not None]
-    name = main[: span.start()].strip(" :") or f"{at[0]:%H%M}"
-    days = _days(main[span.end() :].casefold())
+    named = main[span.end() :].strip(" ,:.")
+    days = _days(named)
+    if named and not days:
+        return None
     breaks = tuple(Break(start=a, end=b) for a, b in zip(at[2::2], at[3::2], strict=True))
     try:
-        return Shift(id=name, start=at[0], end=at[1], days=days or WEEK[:5], breaks=breaks)
+        return Shift(id=name or f"{at[0]:%H%M}", start=at[0], end=at[1], days=days or WEEK[:5], breaks=breaks)
     except ValueError:  # a name that no id can be
         return None
 

@@ -13,7 +13,7 @@ from lineview.core.language import in_digits, mark, tr, tr_in
 from lineview.core.units import US, in_units
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import OF_ROW, Table
+from lineview.report.answer import OF_ROW, Table, columns_of
 
 
 @dataclass(frozen=True)
@@ -286,3 +286,36 @@ def heading(words: str, unit: str, plant: Plant) -> str:
     starts = len(unit_text) > 2 and any(word.startswith(unit_text) for word in words.casefold().split())
     has_unit = unit_text in words.split() or starts
     return words if has_unit or not unit_text else f"{words}, {unit_text}"
+
+
+#: Words of frames' names and of their columns, looked up where they are shown.
+_FRAME_WORDS = {
+    word
+    for word, _, _ in columns_of(
+        "adjustments; batches; causes; components; deliveries; fan; forecast; losses; pattern stops; pieces; quick; "
+        "rate; residuals; tape; differences; trial shifts; trial looks; assumed; at; batch; cause; code; coded; "
+        "cost; deviation; diameter; end; kind; label; lower; m per thousand; machine; mass; mean; minutes; pattern; "
+        "pieces high; pieces low; product; products; rate per min; reason; recorded; reels; running; sd; shift; "
+        "shifts; signal; stands; start; state; steps; taper; target; temperature; upper; value; verdict; wear; web; "
+        "week; words; low; mid; high; low50; low90; high50; high90; limit; since; beside; change; difference; "
+        "on order; advised; order by; id; file; taken at; layouts; rows; kept; duplicate; refused; uncertain; "
+        "conflicts; undone; row; line; column; text; what; expected; sheet; cusum; ewma; course"
+    )
+}
+
+
+def frame_words(name: str) -> str:
+    """The name of a frame or of a column of one, as words.
+
+    Parameters
+    ----------
+    name : str
+        As the frame has it.
+
+    Examples
+    --------
+    >>> frame_words("taken_at")
+    'taken at'
+    """
+    words = name.replace("_", " ")
+    return tr(words) if words in _FRAME_WORDS else words

@@ -13,6 +13,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.language import tr, tr_count
 from lineview.machine.stop_statistics import LEAST_STOPS, Cluster
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Table, columns_of
 from lineview.report.figures import FigureList
 from lineview.shift.key_figures import (
@@ -192,12 +193,8 @@ def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure
         if key.name in unknown or key.value is None:
             figures.unknown(key.figure, unknown.get(key.name, tr("its divisor is 0")))
         else:
-            working = tr(
-                "{formula} = {top:,.4g} ÷ {bottom:,.4g} (map of states {edition})",
-                formula=key.formula,
-                top=key.top,
-                bottom=key.bottom,
-                edition=EDITION,
-            )
+            parts = {name: show.number(n, int(n < 1000)) for name, n in (("top", key.top), ("bottom", key.bottom))}
+            parts |= {"formula": key.formula, "edition": EDITION}
+            working = tr("{formula} = {top} ÷ {bottom} (map of states {edition})", **parts)
             figures.add(key.figure, 100 * key.value, working, n=n)
     return figures.all

@@ -49,7 +49,13 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
     this = tr("This period") if measured.cuts_shift else tr("This shift")
     subject = tr("These {number} shifts", number=in_words(measured.windows.height)) if several else this
     if scope.now <= scope.period.start:
-        return (Span(tr("{subject} has not begun: the latest reading is from before it.", subject=subject)),)
+        words = tr_count(
+            "{subject} has not begun: the latest reading is from before it.",
+            "{subject} have not begun: the latest reading is from before them.",
+            max(1, measured.windows.height),
+            subject=subject,
+        )
+        return (Span(words),)
     if account.planned_min <= 1e-9:
         return (Span(_unplanned(measured)),)
     can_act = scope.now - scope.period.end < ACT_WITHIN

@@ -260,13 +260,8 @@ class ManualEntries(PeopleReader):
                 connection.execute(insert(stop_reasons), back)
                 write_entry(connection, _REASONS_UNDONE, f"{len(back)} stops", {"mark": mark})
         if not back:
-            raise AskError(
-                Fault(
-                    tr("nothing set together under {number} still stands", number=mark),
-                    "undo",
-                    tr("the number shown when it was set"),
-                )
-            )
+            what = tr("nothing set together under {number} still stands", number=mark)
+            raise AskError(Fault(what, "undo", tr("the number shown when it was set")))
         return len(back)
 
     def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
@@ -298,13 +293,8 @@ class ManualEntries(PeopleReader):
         with self._written() as connection:
             rows = _standing(connection).get(number)
             if not rows:
-                raise AskError(
-                    Fault(
-                        tr("there is no trial {number}", number=number),
-                        "trial",
-                        tr("a number that 'lineview trial list' shows"),
-                    )
-                )
+                what = tr("there is no trial {number}", number=number)
+                raise AskError(Fault(what, "trial", tr("a number that 'lineview trial list' shows")))
             last = rows[-1]
             withdrawn = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
             connection.execute(insert(trials), withdrawn | {"undoes": True} | _signature())

@@ -269,5 +269,5 @@ def loss_series(account: WeekAccount) -> pl.DataFrame:
 def _series_row(row: LedgerRow, trend: CauseTrend | None) -> tuple[Any, ...]:
     minutes = row.amounts.get("minutes")
     ends = (None, None) if minutes is None else (minutes.low, minutes.high)
-    verdict = "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
+    verdict = "" if trend is None or trend.verdict == STEADY else trend.verdict
     return (cause_cell(row.cause), row.value("minutes"), *ends, row.value("money"), verdict, _course(trend))

@@ -55,7 +55,8 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
         return None
     value, low, high, working = metres
     scale = factor * 1000.0 / use.good
-    factor_text = "" if unit == "m" else tr(" × {factor:.4g} {unit}/m", factor=factor, unit=unit)
+    named = {"m2": "m²", "money": tr("money")}.get(unit, unit)
+    factor_text = "" if unit == "m" else tr(" × {factor:.4g} {unit} a metre", factor=factor, unit=named)
     working += factor_text + tr(" ÷ {good:,.0f} good pieces × 1000", good=use.good)
     return PerThousand(value * scale, low * scale, high * scale, working)
 

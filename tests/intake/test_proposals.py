@@ -212,3 +212,12 @@ def test_proposed_ids_do_not_clash(tmp_path):
     found = read_export(path, plant)
     assert isinstance(found, Proposal)
     assert found.layout.id == "wrap1 2"
+
+
+def test_a_diameters_unit_is_told_by_the_last_word_of_its_heading(tmp_path):
+    text = "Zeit;Durchmesser mm;Temperatur\n08.06.2026 06:00:00;99,5;95,5\n08.06.2026 06:00:10;99,6;95,4\n"
+    proposal = proposed(tmp_path, text, "sizer1.csv")
+    assert proposal.layout.columns["Durchmesser mm"].unit == "mm"
+    assert [question.about for question in proposal.questions] == ["unit of Temperatur"]
+    asked = proposed(tmp_path, text.replace("Durchmesser mm", "Durchmesser"), "sizer1.csv")
+    assert [question.about for question in asked.questions] == ["unit of Durchmesser", "unit of Temperatur"]

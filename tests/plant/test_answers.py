@@ -7,6 +7,7 @@ from datetime import time
 import pytest
 
 from lineview.core.errors import AskError
+from lineview.core.language import speak
 from lineview.plant import Break, Shift
 from lineview.plant.answers import lines_text, read_band, read_lines, read_shifts, shift_text
 
@@ -56,3 +57,16 @@ def test_a_band_has_two_numbers() -> None:
     for text in ("300", "400-300", "about"):
         with pytest.raises(AskError, match="band"):
             read_band(text)
+
+
+@pytest.mark.parametrize("text", ["Mo-Fr", "Montag bis Freitag", "mon-fri", "Mo, Di, Mi, Do, Fr", ""])
+def test_german_days_and_words_are_read_in_a_german_works(text: str) -> None:
+    speak("de")
+    (early,) = read_shifts(f"Sonntag 1: 06:00 bis 14:00 {text} Pausen 09:00-09:15")
+    assert (early.id, early.days) == ("Sonntag 1", ("mon", "tue", "wed", "thu", "fri"))
+    assert early.breaks == (Break(start=time(9), end=time(9, 15)),)
+
+
+def test_days_of_another_language_are_refused_and_not_taken_for_the_working_days() -> None:
+    with pytest.raises(AskError, match="is not a shift"):
+        read_shifts("early 06:00-14:00 Di-Do")

@@ -166,7 +166,9 @@ def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -
     assert none.figure("good_pieces").value is None  # type: ignore[union-attr]
     assert none.figure("uptime_percent").value is None  # type: ignore[union-attr]
     future = ask(FRAME, now=START - timedelta(hours=1))
-    assert "has not begun" in future.text
+    assert future.text.startswith("This shift has not begun")
+    two = ask(FRAME, now=START - timedelta(hours=1), end=START + timedelta(hours=30))
+    assert two.text.startswith("These two shifts have not begun")
     pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
     assert pause.text.startswith("No planned minutes in this period: it lies in a break")
     little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))

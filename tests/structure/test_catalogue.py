@@ -24,9 +24,9 @@ def translated(code: str) -> list[tuple[str, str]]:
 
 
 def places(text: str) -> set[str]:
-    """What stands in braces; nothing where a text is no form to fill."""
+    """What stands in braces, with how it is written; nothing where a text is no form to fill."""
     try:
-        return {f"{name}!{kind}" if kind else name for _, name, _, kind in Formatter().parse(text) if name is not None}
+        return {f"{name}!{kind}:{form}" for _, name, form, kind in Formatter().parse(text) if name is not None}
     except ValueError:
         return set()
 

@@ -209,11 +209,17 @@ def _keep(one: _Candidate, taken: set[str], plant: Plant, marks: NumberSeparator
         )
         text = tr("what does '{header}' hold?", header=header)
         found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, tr("nothing of use")))))
-    unit = unit_named(one.in_row) or unit_of(header)
-    unit = unit if dimension(unit) == dimension(own_unit(part)) else ""
+    unit = _unit_told(header, one.in_row, own_unit(part))
     found.columns[header] = ColumnTarget(to=to, unit=unit)
     if not unit and isinstance(part, Gauge) and part.unit:
         _settle_unit(header, one.cells, part, plant, marks, found)
+
+
+def _unit_told(header: str, in_row: str, wanted: str) -> str:
+    """The unit that a units row, a header's bracket or its last word tells, where it becomes the one wanted."""
+    last = header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1]
+    unit = unit_named(in_row) or unit_of(header) or unit_named(last)
+    return unit if dimension(unit) == dimension(wanted) else ""
 
 
 def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | Gauge, marks: NumberSeparators) -> str:
@@ -361,12 +367,9 @@ def _keep_field(
     found: Found,
 ) -> None:
     """Take a header as a field, with its unit or the question for it."""
-    unit = (
-        unit_named(in_row) or unit_of(header) or unit_named(header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1])
-    )
     wanted = FIELDS[kind][to].unit
     wanted = "" if wanted == "pieces" else wanted
-    unit = unit if dimension(unit) == dimension(wanted) else ""
+    unit = _unit_told(header, in_row, wanted)
     found.columns[header] = ColumnTarget(to=to, unit=unit)
     if wanted and not unit:
         _ask_unit(header, to, cells, marks, plant, found)
