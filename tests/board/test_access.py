@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import socket
 import zipfile
 from collections.abc import Iterator
@@ -446,3 +447,12 @@ def test_roles_and_passwords() -> None:
             check_password(password, "Ada Invented", ("Gorse Lane Sweets",))
     for password in ("seven sweet wrappers", "kettle-harbour-9", "dragon over the harbour", "Bonbonkessel im Hof"):
         check_password(password, "Ada Invented", ("Gorse Lane Sweets",))
+
+
+def test_a_part_whose_name_has_an_umlaut_is_called_as_any_other(board: Scene) -> None:
+    body = call_of(board.app, functions(board)["accept_pattern"])
+    named = json.loads(json.dumps(body).replace("wrap1|at 10", "Hülse|um 10"))
+    assert "Hülse" in named["changedPropIds"][0]
+    assert board.send("administer", "/_dash-update-component", "POST", json=named).status_code == 200
+    named["changedPropIds"] = [named["changedPropIds"][0].replace("ü", "\\u00fc")]  # as no browser writes it
+    assert board.send("administer", "/_dash-update-component", "POST", json=named).status_code == 400

@@ -165,3 +165,13 @@ def test_a_damaged_log_of_changes_leaves_the_page(works: Works) -> None:
     sent = {"table": "webs", "part": "wax", "price_per_reel": "10", "who": "Ann"}
     assert client.post("/works/change", data=sent, headers=HOST).status_code == 200
     assert (works.plant.webs[-1].price_per_reel, log.read_text(encoding="utf-8")) == (9.4, "{")
+
+
+def test_what_was_written_is_listed_in_the_works_language(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    sent = {"table": "webs", "part": "wax", "price_per_reel": "10", "who": "Ann"}
+    client.post("/works/change", data=sent, headers=HOST)
+    assert "plant.toml changed" in client.get("/account", headers=HOST).text
+    path = works.folder / "plant.toml"
+    path.write_text(path.read_text("utf-8").replace('language = "en"', 'language = "de"'), "utf-8")
+    assert "plant.toml geändert" in client.get("/account", headers=HOST).text

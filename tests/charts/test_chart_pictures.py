@@ -22,8 +22,10 @@ from lineview.charts.shift import (
 )
 from lineview.charts.style import DAY, MOST_POINTS, NIGHT, ChartStyle, Picture, _ticks, ms, thin
 from lineview.charts.svg import to_svg
+from lineview.charts.week import loss_picture
 from lineview.charts.wrap import wrap_picture
 from lineview.core.figure import Period
+from lineview.core.language import speak
 from lineview.plant import Plant
 from lineview.report import show
 from tests.board import invented_answers as invented
@@ -294,3 +296,24 @@ def test_longer_periods_are_strips_that_hold_all_pieces(days: int, kind: str, co
 def test_of_one_shift_there_is_no_strip() -> None:
     span = Period(datetime(2026, 6, 8, 4, tzinfo=UTC), datetime(2026, 6, 8, 12, tzinfo=UTC))
     assert len(strips_of(weeks_tape(3), span, LOOK)[1]) == 1
+
+
+def test_words_behind_a_bar_of_losses_end_within_a_phones_picture() -> None:
+    """A letter of 12 px takes some 6 px; a phone leaves 300 px for the bars."""
+    speak("de")
+    rows = {"cause": ["changeovers", "stops: jam at knife"], "minutes": [900.0, 620.0], "cost": [6330.0, 4363.0]}
+    losses = pl.DataFrame(rows | {"verdict": ["", "worse"], "course": ["", "schlechter über 8 Wochen"]})
+    drawn = loss_picture(losses, replace(LOOK, narrow=True)).figure
+    words = [note for note in drawn.layout.annotations if note.x > 0]
+    assert [note.text for note in words] == ["6.330", "4.363, schlechter über 8 Wochen"]
+    for note in words:
+        assert 300 * note.x / drawn.layout.xaxis.range[1] + 4 + 6 * len(note.text) <= 300
+
+
+def test_a_picture_names_webs_and_jumps_in_the_works_language() -> None:
+    speak("de")
+    rows = {"web": ["film", "wax paper"], "kind": "use", "cause": "geometry", "m_per_thousand": [56.0, 50.0]}
+    assert wrap_picture(pl.DataFrame(rows), LOOK).figure.layout.yaxis.ticktext == ("Folie", "Wachspapier")
+    jump = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["unexplained jump"]})
+    wide = rope_of([0.0] * 40, adjustments=jump)
+    assert "unerklärter Sprung" in [note.text for note in wide.figure.layout.annotations]

@@ -5,8 +5,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from lineview.core.figure import Figure, Period
+from lineview.core.language import speak, tr
 from lineview.plant import Plant
 from lineview.report import show
+from lineview.report.tables import frame_words
 
 PLANT = Plant(shop="Invented Sweets", zone="UTC")
 AT = datetime(2026, 6, 12, 20, tzinfo=UTC)
@@ -88,3 +90,23 @@ def test_an_interval_with_open_ends(low: float | None, high: float | None, text:
 )
 def test_a_value_without_an_interval_is_written_as_it_was_set(amount: float, written: str) -> None:
     assert show.value(Figure("gap_mm", "gap", amount, "mm"), PLANT) == written
+
+
+def test_per_cent_has_its_gap_where_the_language_has_one() -> None:
+    assert tr("{share:.1%} of it", share=0.125) == "12.5% of it"
+    speak("de")
+    assert tr("{share:.1%} of it", share=0.125) == "12,5\N{NO-BREAK SPACE}% of it"
+
+
+def test_frames_are_named_in_the_works_language_whichever_was_spoken_first() -> None:
+    assert [frame_words(name) for name in ("taken_at", "taper", "no_word_of_ours")] == [
+        "taken at",
+        "taper",
+        "no word of ours",
+    ]
+    speak("de")
+    assert [frame_words(name) for name in ("taken_at", "taper", "low50")] == [
+        "eingelesen am",
+        "Verjüngung",
+        "untere 50\N{NO-BREAK SPACE}%",
+    ]

@@ -3,6 +3,7 @@
 import json
 import re
 from datetime import timedelta
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -13,6 +14,7 @@ from lineview.core.frames import REELS, STOP_LOG
 from lineview.plant import Gauge, Shift
 from lineview.report.answer import Scope, to_json
 from lineview.shift.answer import answer_shift
+from lineview.shift.words import sentence
 from tests import factories
 from tests.factories import value
 from tests.from_frames import Frames, inputs
@@ -167,8 +169,6 @@ def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -
     assert none.figure("uptime_percent").value is None  # type: ignore[union-attr]
     future = ask(FRAME, now=START - timedelta(hours=1))
     assert future.text.startswith("This shift has not begun")
-    two = ask(FRAME, now=START - timedelta(hours=1), end=START + timedelta(hours=30))
-    assert two.text.startswith("These two shifts have not begun")
     pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
     assert pause.text.startswith("No planned minutes in this period: it lies in a break")
     little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))
@@ -407,3 +407,12 @@ def test_an_hour_that_nobody_saw_is_out_of_what_ratios_divide_by_and_in_their_bo
     assert figures["iso_availability_percent"]["value"] == pytest.approx(100 * ran / seen)
     running = figures["running_min"]
     assert (running["low"], running["high"]) == pytest.approx((got["running"], got["running"] + got["unseen"]))
+
+
+@pytest.mark.parametrize(("shifts", "said"), [(1, "This shift has not begun"), (2, "These two shifts have not begun")])
+def test_shifts_to_come_are_spoken_of_as_many_as_they_are(shifts: int, said: str) -> None:
+    windows = pl.DataFrame({"start": [START] * shifts})
+    measured = SimpleNamespace(so_far=None, windows=windows, cuts_shift=False)
+    scope = Scope("1", "w1", Period(START, START + timedelta(hours=8 * shifts)), START - timedelta(hours=1), "")
+    (span,) = sentence(measured, scope, 0)  # type: ignore[arg-type]  # what it looks at, and no more
+    assert span.text.startswith(said)
