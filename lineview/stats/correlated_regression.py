@@ -289,15 +289,16 @@ class CorrelatedFit:
         """Draw n points of noise about the level for each of some noises, in standard deviations about it."""
         rng = np.random.default_rng(seed)
         out = np.empty((which.size, n))
+        # Each draw has numbers of its own: one that falls on another noise leaves the others as they are.
+        both = rng.standard_normal((2, n, which.size))
         for g in np.unique(which):
             rows, noise, about = which == g, self.noises[g], self._about()[g]
-            fresh = rng.standard_normal((n, int(rows.sum())))
+            fresh, white = both[..., rows]
             moving = np.sqrt((1 - noise.white) * (1 - noise.phi**2)) * fresh
             if noise.phi < SLOW:
                 moving[0] = np.sqrt(1 - noise.white) * fresh[0]
             slow = decaying_sum(moving, noise.phi)
-            white = np.sqrt(noise.white) * rng.standard_normal((n, int(rows.sum())))
-            out[rows] = ((slow + white) / np.sqrt(about)).T
+            out[rows] = ((slow + np.sqrt(noise.white) * white) / np.sqrt(about)).T
         return out
 
 
@@ -496,4 +497,4 @@ def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -
 def _roots(covariance: Floats) -> Floats:
     """Symmetric square roots; safer than Cholesky where a column hardly matters."""
     value, vector = np.linalg.eigh(covariance)
-    return np.asarray(vector * np.sqrt(np.maximum(value, 0))[:, None, :])
+    return np.asarray((vector * np.sqrt(np.maximum(value, 0))[:, None, :]) @ np.swapaxes(vector, -1, -2))

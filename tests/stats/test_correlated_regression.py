@@ -45,6 +45,22 @@ def test_memory_widens_the_interval():
     assert fit.phi > 0.4
 
 
+def test_what_is_drawn_hangs_on_the_data_alone(monkeypatch):
+    """A library may give an eigenvector either sign, and a draw on the edge of two noises falls on either."""
+    rng = np.random.default_rng(5)
+    x = np.column_stack([np.ones(60), np.arange(60.0)])
+    fit = correlated_regression(x @ [1.0, 0.02] + rng.standard_normal(60), x, np.ones(59))
+    beta, _, which = fit.draws(50)
+    plain = np.linalg.eigh
+    monkeypatch.setattr(np.linalg, "eigh", lambda a: (plain(a)[0], -plain(a)[1]))
+    assert fit.draws(50)[0] == pytest.approx(beta, rel=1e-9)
+    noises = which.astype(np.int64)
+    other = noises.copy()
+    other[7] = (other[7] + 1) % len(fit.noises)
+    moved = np.flatnonzero((fit.offsets(noises, 20) != fit.offsets(other, 20)).any(axis=1))
+    assert moved.tolist() in ([7], [])
+
+
 def test_too_few_points_are_refused():
     with pytest.raises(MeasureError, match="3 points for 2"):
         correlated_regression(np.arange(3.0), np.column_stack([np.ones(3), np.arange(3.0)]), np.ones(2))
