@@ -249,6 +249,23 @@ def test_version_and_completion(works: Path) -> None:
     assert done.stdout.split() == ["weight", "wrap", "week"]
 
 
+@pytest.mark.parametrize("loading", ["typer", "polars", "lineview.board.serve"])
+def test_ctrl_c_while_the_board_is_loaded_ends_plainly(works: Path, loading: str) -> None:
+    code = f"""
+import signal, sys
+class Pressed:
+    def find_spec(self, name, path=None, target=None):
+        if name == {loading!r}:
+            signal.raise_signal(signal.SIGINT)
+sys.meta_path.insert(0, Pressed())
+from lineview.cli import run
+run()
+"""
+    command = [sys.executable, "-c", code, "board", "--port", "0"]
+    done = subprocess.run(command, cwd=works, capture_output=True, text=True, check=False, timeout=120)
+    assert (done.returncode, done.stderr) == (130, "")
+
+
 def test_watch_takes_in_what_arrives(works: Path) -> None:
     (works / "arrivals").mkdir()
     (works / "arrivals" / "log-1.csv").write_text(good_export(), encoding="utf-8")
