@@ -6,6 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass, replace
 
+#: Coverage factor of an expanded uncertainty: about 95 % (GUM).
+K = 2.0
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -44,6 +47,11 @@ class Estimate:
     def exact(cls, value: float, n: int = 0) -> Estimate:
         """A value that is known without doubt."""
         return cls(value, value, value, n)
+
+    @classmethod
+    def expanded(cls, value: float, sd: float, n: int, interval: str = "") -> Estimate:
+        """A value with k = 2 standard uncertainties on either side of it."""
+        return cls(value, value - K * sd, value + K * sd, n, interval=interval)
 
     @classmethod
     def unknown(cls, why: str, n: int = 0) -> Estimate:

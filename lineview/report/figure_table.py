@@ -158,7 +158,7 @@ _WRAP = {
         "{kind}: metres of {reels}, reconciled",
         "m",
         "vdi-2048 narasimhan-jordache-2000 gum",
-        "95 %, from the uncertainties of the three views",
+        "95 % (GUM, k = 2), from the uncertainties of the three views",
     ),
     "{kind}_reels_wrong": Row("{kind}: reels whose measurements disagree", "reels", "narasimhan-jordache-2000"),
     "{kind}_reel_left_m": Row("{kind}: left on the reel that is on", "m", "", _OF_LABEL_AND_COUNTER),

@@ -333,8 +333,7 @@ def _unaccounted_kg(
     balance = batch_yield(inside(batches, period), counts[0], piece_g, u_piece, plant.batch_scale_error_kg)
     if balance is None:
         return Estimate.unknown(tr("no batch with its mass and its pieces"))
-    value, u = balance.unexplained_kg, balance.u_unexplained_kg
-    return Estimate(value, value - 2 * u, value + 2 * u, balance.batches, interval="k = 2")
+    return Estimate.expanded(balance.unexplained_kg, balance.u_unexplained_kg, balance.batches, "k = 2")
 
 
 def _causes(over: Estimate, rope: Estimate, rejects: Estimate, missing: Estimate) -> dict[str, Estimate]:

@@ -215,8 +215,7 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
     kind = tr("95 % confidence (GUM, k = 2)")
     if y.u_scale_kg is None:
         kind += tr("; the batch scale's own error not in it")
-    share, half = y.share, 2 * y.u_share
-    percent = Estimate(100 * share, 100 * (share - half), 100 * (share + half), y.batches, interval=kind)
+    percent = Estimate.expanded(100 * y.share, 100 * y.u_share, y.batches, kind)
     working = tr(
         "{good_pieces:,.0f} good pieces = {good_kg:.1f} kg of {mass_in_kg:.1f} kg in; {budget}",
         good_pieces=y.good_pieces,
@@ -225,7 +224,6 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
         budget=_budget(y),
     )
     figures.add("yield_percent", percent, working)
-    lost, half = y.unexplained_kg, 2 * y.u_unexplained_kg
     working = tr(
         "{mass_in_kg:.1f} kg in − good {good_kg:.1f} kg{rejects}; {budget}",
         mass_in_kg=y.mass_in_kg,
@@ -233,7 +231,7 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
         rejects=rejects,
         budget=_budget(y),
     )
-    figures.add("unexplained_kg", Estimate(lost, lost - half, lost + half, y.batches, interval=kind), working)
+    figures.add("unexplained_kg", Estimate.expanded(y.unexplained_kg, y.u_unexplained_kg, y.batches, kind), working)
 
 
 def _budget(y: Yield) -> str:

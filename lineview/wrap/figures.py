@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lineview.core.estimate import Estimate
+from lineview.core.estimate import Estimate, K
 from lineview.core.figure import Figure, Period
 from lineview.core.language import mark, tr
 from lineview.machine.products import WEBS
@@ -79,10 +79,9 @@ def _reconciled_figures(figures: FigureList, account: WrapAccount, kind: str) ->
     if views is None:
         why = tr("no reel could be compared: that needs a reel log and counters")
         return figures.unknown("{kind}_reconciled_m", why, kind=kind, reels=mark("the compared reels"))
-    half = 1.96 * views.reconciled_sd_m
-    metres = Estimate(views.reconciled_m, views.reconciled_m - half, views.reconciled_m + half, views.reels)
+    metres = Estimate.expanded(views.reconciled_m, views.reconciled_sd_m, views.reels)
     measured = ", ".join(
-        tr("{view} {metres:,.0f} ± {doubt:,.0f} m", view=tr(t.view), metres=t.metres, doubt=2 * t.sd)
+        tr("{view} {metres:,.0f} ± {doubt:,.0f} m", view=tr(t.view), metres=t.metres, doubt=K * t.sd)
         for t in views.totals
     )
     working = tr(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from lineview.core.estimate import Estimate
+from lineview.core.estimate import Estimate, K
 from lineview.core.language import mark
 from lineview.stats.reconciliation import AgreedViews, critical_adjustment, reconcile_views
 from lineview.wrap.reels import ReelSpan
@@ -140,9 +140,8 @@ def measured_length(metres: ReelMetres) -> Estimate | None:
     shares = ((metres.geometry, CUT_COMMON_SD, CUT_OWN_SD), (metres.fed, FEED_COMMON_SD, FEED_OWN_SD))
     weights = [1 / ((size * common) ** 2 + (size * own) ** 2 + CHANGE_SD_M**2) for size, common, own in shares]
     used_m = sum(weight * size for weight, (size, _, _) in zip(weights, shares, strict=True)) / sum(weights)
-    half = 1.96 * (1 / sum(weights) + metres.own_sd_m**2) ** 0.5
-    length = used_m + metres.label_m - metres.unwound
-    return Estimate(length, length - half, length + half, 2, interval="95 % confidence")
+    sd_m = (1 / sum(weights) + metres.own_sd_m**2) ** 0.5
+    return Estimate.expanded(used_m + metres.label_m - metres.unwound, sd_m, 2, "95 % confidence (GUM, k = 2)")
 
 
 def _sum(values: Sequence[float | None]) -> float | None:
@@ -226,7 +225,7 @@ class _Table:
         k, v = int(reel[at]), int(view[at])
         metres = self.label_m[k] if v == 2 else self.metres[k, v]
         share = float(fit.adjustments[at]) / (float(metres) or 1.0)
-        tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
+        tolerance = K * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
         what = (mark("wraps"), "feed counter", mark("label"))[v]
         finished = self.reels[k]
         length = measured_length(finished) if v == 2 else None

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from lineview.core.estimate import K
 from lineview.core.language import mark, tr, tr_count
 from lineview.core.units import in_units
 from lineview.plant import Plant
@@ -85,14 +86,14 @@ def view_table(account: WrapAccount) -> Table:
     rows: list[dict[str, Any]] = []
     for views in account.views:
         for total in views.totals:
-            row = {"web": views.kind, "view": total.view, "metres": total.metres, "doubt": 2.0 * total.sd}
+            row = {"web": views.kind, "view": total.view, "metres": total.metres, "doubt": K * total.sd}
             rows.append(row | {"adjustment": total.adjustment, "reels": views.reels})
         rows.append(
             {
                 "web": views.kind,
                 "view": mark("reconciled"),
                 "metres": views.reconciled_m,
-                "doubt": 2.0 * views.reconciled_sd_m,
+                "doubt": K * views.reconciled_sd_m,
                 "adjustment": None,
                 "reels": views.reels,
             }
@@ -162,7 +163,7 @@ CLAIM_METHOD = (
         "Method: each reel was measured twice without its label: by the machine's feed counter, "
         "and by pieces wrapped times cut length with the start, splices and restarts. The length "
         "is their mean weighted by inverse variance, and what was left on the reel when it came "
-        "off. The interval holds the true length in 95 of 100 cases (GUM, JCGM 100), with a "
+        "off. The interval holds the true length in 95 of 100 cases (GUM, k = 2), with a "
         "standard uncertainty of each of 0.5 % that all reels share and 0.3 % of each reel: "
         "assumptions, not a calibration."
     ),

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from lineview.core.errors import check_positive
-from lineview.core.estimate import Estimate
+from lineview.core.estimate import Estimate, K
 from lineview.core.language import mark, tr
 from lineview.machine.products import WrapPieces
 from lineview.plant import Plant, Web, WebKind
@@ -86,7 +86,7 @@ def reel_left(span: ReelSpan, end_m: float, wraps_per_min: float | None) -> Reel
     if span.taken_off is not None or span.held_m is None or span.fed is None or span.cut_length_mm is None:
         return None
     remainder = max(span.held_m - span.fed.number - end_m, 0.0)
-    doubt = 2.0 * math.hypot(LABEL_SD * (span.label_m or span.held_m), FEED_COMMON_SD * span.fed.number)
+    doubt = K * math.hypot(LABEL_SD * (span.label_m or span.held_m), FEED_COMMON_SD * span.fed.number)
     wraps = math.floor(remainder * 1000.0 / span.cut_length_mm)
     minutes = wraps / wraps_per_min if wraps_per_min else None
     return ReelLeft(span.reel, remainder, max(remainder - doubt, 0.0), remainder + doubt, wraps, minutes)
@@ -352,10 +352,6 @@ def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
 
 def _assumed_ends(waste: Waste, happened: EventCounts) -> float:
     return (happened.reels_changed or 0) * waste.reel_end.metres
-
-
-#: Coverage factor of an expanded uncertainty of about 95 %.
-K = 2.0
 
 
 def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:

@@ -171,7 +171,7 @@ def test_the_headline_interval_is_what_the_reconciled_views_leave_open(works) ->
     answer = answer_of(works)
     headline, reconciled = answer.figure("film_m_per_thousand"), answer.figure("film_reconciled_m")
     assert headline.interval_kind.startswith("k = 2, from the views of ")
-    relative = (reconciled.high - reconciled.low) / 2 / 1.96 / reconciled.value
+    relative = (reconciled.high - reconciled.low) / 2 / 2 / reconciled.value
     assert headline.high - headline.low >= 4 * relative * headline.value
     assert headline.high - headline.low <= 8 * relative * headline.value
     assert headline.low < 1000 * works.truth.fed_m["film"] / works.truth.good < headline.high

@@ -148,8 +148,9 @@ def test_views_of_finished_reels_and_what_is_left_on_the_last(shown, kind: str) 
     metres, sd = expected["reconciled"]
     reconciled = figures[f"{key}_reconciled_m"]
     assert (reconciled["value"], reconciled["low"], reconciled["high"]) == pytest.approx(
-        (metres, metres - 1.96 * sd, metres + 1.96 * sd), rel=2e-5
+        (metres, metres - 2 * sd, metres + 2 * sd), rel=2e-5
     )
+    assert "k = 2" in reconciled["interval"]
     cut, _, _, reel, left, _, _ = WEBS[kind]
     fed = used_m(kind)["fed"] - (len(mounts(kind)) - 1) * (reel - left)
     rest, half = reel - fed - END_M[kind], 2 * math.hypot(0.01 * reel, 0.005 * fed)
