@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any, overload
 
@@ -312,17 +312,17 @@ class Fetcher:
 
     def _order(self, scope: Scope) -> OrderInputs:
         # Only this question needs them, and the others start the quicker for it.
-        from lineview.order.answer import FOLLOWED, RECENT, OrderInputs, order_moment
+        from lineview.order.answer import FOLLOWED, RECENT, SAME_DAY, OrderInputs, order_moment
         from lineview.order.orders import latest_counts
 
         machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]
         lines = sorted({m.line for m in machines})
         now = order_moment(scope)
         stock = self.store.stock()
-        count_moments = [
-            max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()
-        ]
-        start = min([now - RECENT, *count_moments])
+        # Of the present a count may be later than the last reading, but not be still to come.
+        known_until = now if now < scope.now else max(now, datetime.now(UTC)) + SAME_DAY
+        known = latest_counts(self.plant, stock.filter(pl.col("at") <= known_until)).by_web
+        start = min(now - RECENT, *(max(count.counted_at, now - FOLLOWED) for count in known.values()), now)
         counts = {
             m.id: self.counts(m, (start, now), exact_ends=True) for m in machines if self.store.span(m.id) is not None
         }
@@ -337,6 +337,7 @@ class Fetcher:
             _stack([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
             self._disputed_plan(lines).filter(pl.col("end") > now),
             self.store.contradicting("stock"),
+            known_until=known_until,
         )
 
     def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:

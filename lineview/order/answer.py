@@ -23,6 +23,7 @@ from lineview.order.what_if import WhatIf, supposed_counts, supposed_demand, sup
 from lineview.order.words import (
     CAUTIONS,
     history_words,
+    later_counts,
     notes,
     open_plan,
     order_points,
@@ -53,8 +54,9 @@ class OrderInputs:
     """Of every cut-and-wrap machine, for stock is common to the works.
 
     `counts` of the recent weeks by machine; `daily_output` the good pieces by line, day and product (DAILY_OUTPUT);
-    `good` the good pieces of the period asked for; batches, reels, plan and stock; and the rows of plan and stock
-    that two exports tell differently, each with its file; `what_if` what is supposed.
+    `good` the good pieces of the period asked for; batches, reels, plan and stock; the rows of plan and stock
+    that two exports tell differently, each with its file; `what_if` what is supposed. Stock counts dated after
+    `known_until` are not known at the moment asked about.
     """
 
     counts: Mapping[str, MachineCounts]
@@ -67,6 +69,7 @@ class OrderInputs:
     disputed_plan: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PLAN))
     disputed_stock: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=STOCK))
     what_if: WhatIf | None = None
+    known_until: datetime | None = None
 
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
@@ -76,9 +79,9 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
         plant = supposed_plant(plant, what_if)
     waste = _waste(plant, inputs, (now - RECENT, now))
     demand = works_need(plant, daily_output, inputs.plan, waste, now)
-    looked_back = now < scope.now
-    stock = inputs.stock.filter(pl.col("at") <= now) if looked_back else inputs.stock
-    counts = latest_counts(plant, stock)
+    known_until = inputs.known_until or (now if now < scope.now else datetime.max.replace(tzinfo=UTC))
+    counts = latest_counts(plant, inputs.stock.filter(pl.col("at") <= known_until))
+    to_come = inputs.stock.filter((pl.col("at") > known_until) & (known_until > scope.now)).sort("at")
     if what_if is not None:
         demand, counts = supposed_demand(demand, what_if), supposed_counts(counts, plant, what_if, now)
     used = _metres_since_count(plant, inputs, counts, waste, now)
@@ -110,7 +113,7 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
             demand_table(demand, plant),
         ),
         series={"fan": fan_series(lines, now), "deliveries": delivery_series(lines)},
-        notes=notes(lines, demand, plant),
+        notes=(*notes(lines, demand, plant), *later_counts(to_come, plant)),
         cautions=tuple(map(tr, CAUTIONS)),
     )
 

@@ -240,6 +240,14 @@ def _stand(line: OrderLine) -> str:
     )
 
 
+def later_counts(stock: pl.DataFrame, plant: Plant) -> list[str]:
+    """Say which counts are dated after today, so that they are not used."""
+    if stock.is_empty():
+        return []
+    webs, first = ", ".join(sorted(stock["web"].unique())[:6]), day_words(stock["at"].to_list()[0], plant)
+    return [tr("Stock counts of {webs} from {day} on are not used: that is to come.", webs=webs, day=first)]
+
+
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
     """Say what is not known, what was refused and what rests on an assumption."""
     out = [
