@@ -244,7 +244,10 @@ def later_counts(stock: pl.DataFrame, plant: Plant) -> list[str]:
     """Say which counts are dated after today, so that they are not used."""
     if stock.is_empty():
         return []
-    webs, first = ", ".join(sorted(stock["web"].unique())[:6]), day_words(stock["at"].to_list()[0], plant)
+    webs, first = (
+        ", ".join(sorted(stock["web"].unique(maintain_order=True))[:6]),
+        day_words(stock["at"].to_list()[0], plant),
+    )
     return [tr("Stock counts of {webs} from {day} on are not used: that is to come.", webs=webs, day=first)]
 
 
