@@ -56,15 +56,8 @@ def on_hand(web: Web, stock: pl.DataFrame, names: Sequence[str], zone: str) -> O
         for row in count.iter_rows(named=True)
         if row["on_order_reels"]
     ]
-    return OnHand(
-        web=web.id,
-        counted_at=last["at"],
-        whole_reels=whole_reels,
-        part_m=part,
-        metres=whole_reels * reel_m + part,
-        deliveries=tuple(deliveries),
-        refused=tuple(refused),
-    )
+    metres = whole_reels * reel_m + part
+    return OnHand(web.id, last["at"], whole_reels, part, metres, tuple(deliveries), tuple(refused))
 
 
 def _parts(web: Web, outer_mm: Sequence[float]) -> tuple[float, list[str]]:

@@ -88,16 +88,8 @@ def view_table(account: WrapAccount) -> Table:
         for total in views.totals:
             row = {"web": views.kind, "view": total.view, "metres": total.metres, "doubt": K * total.sd}
             rows.append(row | {"adjustment": total.adjustment, "reels": views.reels})
-        rows.append(
-            {
-                "web": views.kind,
-                "view": mark("reconciled"),
-                "metres": views.reconciled_m,
-                "doubt": K * views.reconciled_sd_m,
-                "adjustment": None,
-                "reels": views.reels,
-            }
-        )
+        row = {"web": views.kind, "view": mark("reconciled"), "metres": views.reconciled_m}
+        rows.append(row | {"doubt": K * views.reconciled_sd_m, "adjustment": None, "reels": views.reels})
     columns = columns_of(
         "web; view; metres: length [m]; doubt: ± (k = 2) [m]; adjustment: adjusted by [m]; "
         "reels: reels compared [reels]"
