@@ -1,11 +1,1 @@
 """The command line."""
-
-
-def run() -> None:
-    """Run it; Ctrl+C ends it plainly, also while it is still being loaded."""
-    try:
-        from lineview.cli.main import main
-
-        main()
-    except KeyboardInterrupt:
-        raise SystemExit(130) from None

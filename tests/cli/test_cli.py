@@ -258,7 +258,7 @@ class Pressed:
         if name == {loading!r}:
             signal.raise_signal(signal.SIGINT)
 sys.meta_path.insert(0, Pressed())
-from lineview.cli import run
+from lineview.cli.start import run
 run()
 """
     command = [sys.executable, "-c", code, "board", "--port", "0"]

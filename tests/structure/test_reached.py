@@ -16,7 +16,7 @@ import pytest
 from tests.structure.conftest import Source
 
 #: The console script of pyproject.toml calls `run`. Pages and answers must be reached from there.
-COMMAND_LINE = ("lineview.cli", "run")
+COMMAND_LINE = ("lineview.cli.start", "run")
 #: Alembic runs the environment as a module, and reads and calls these names of every version.
 MIGRATIONS = "lineview.store.migrations"
 MIGRATION_NAMES = {"upgrade", "downgrade", "revision", "down_revision", "branch_labels", "depends_on"}
