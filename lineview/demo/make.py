@@ -23,8 +23,7 @@ from lineview.demo.line import LineRun
 from lineview.demo.spec import ShiftTruth, Window, demo_plant, demo_plant_text, line_specs, windows
 from lineview.demo.truth import CounterTruth, LineDay, StockCount, Totals, write_truth
 from lineview.demo.weighing import BenchWeighing, batch_pieces, weigh, wrap_mass_g
-from lineview.demo.works import Works
-from lineview.demo.written_records import write_weekly_exports
+from lineview.demo.written_records import Works, write_weekly_exports
 
 NOTICE = """INVENTED DATA
 

@@ -3,23 +3,47 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from lineview.demo.exports import CLOCK_FAST_S, write_scanner
 from lineview.demo.files import Cell, serial, wall, week_of, write_xlsx
+from lineview.demo.line import LineRun
 from lineview.demo.reels import Mount
 from lineview.demo.rope import Batch
-from lineview.demo.truth import StockCount, count_stock
-from lineview.demo.weighing import write_weights1, write_weights2
-from lineview.demo.works import Works
+from lineview.demo.truth import StockCount, Totals, TruthRows, count_stock
+from lineview.demo.weighing import BenchWeighing, write_weights1, write_weights2
+from lineview.plant import Plant
 
 #: Machine, start and end [s since 1970], reason.
 Stop = tuple[str, float, float, str]
+
+
+@dataclass
+class Works:
+    """Both lines, their counters so far, and the rows of weekly exports gathered so far.
+
+    `lost` is what the second machine's counters stood at when last set back; `good_by_week` counts good
+    pieces by week, line and product.
+    """
+
+    plant: Plant
+    runs: list[LineRun]
+    rng: np.random.Generator
+    totals: list[Totals]
+    lost: dict[str, int] = field(default_factory=dict)
+    truth: TruthRows = field(default_factory=TruthRows)
+    weighed: list[list[BenchWeighing]] = field(default_factory=lambda: [[], []])
+    stops: list[list[tuple[str, float, float, str]]] = field(default_factory=lambda: [[], []])
+    hall: dict[str, list[str]] = field(default_factory=dict)
+    good_by_week: Counter[tuple[str, str, str]] = field(default_factory=Counter)
 
 
 def write_batches(batches: Sequence[tuple[str, Batch]], path: Path, zone: ZoneInfo) -> None:
