@@ -107,13 +107,9 @@ def read_question(
     faults: list[Fault] = []
     name_of_question = next((q for q in QUESTIONS if q == question), None)
     if name_of_question is None:
-        faults.append(
-            Fault(
-                tr("unknown question '{question}'", question=question),
-                "question",
-                tr("one of {names}", names=", ".join(QUESTIONS)),
-            )
-        )
+        names = ", ".join(QUESTIONS)
+        what = tr("unknown question '{question}'", question=question)
+        faults.append(Fault(what, "question", tr("one of {names}", names=names)))
     name = _read(read_period, period, faults)
     first = _read(lambda text: read_wall_time(text, "--from"), start, faults)
     last = _read(lambda text: read_wall_time(text, "--to"), end, faults)
@@ -190,13 +186,8 @@ def choose_machine(plant: Plant, question: QuestionScope, span_of: Callable[[str
         return _fitting(question, known_machine(plant, question.machine), fitting)
     if not fitting:
         where = tr(" on line {line}", line=line) if line else ""
-        raise AskError(
-            Fault(
-                tr("there is no {kind}{where}", kind=tr(kind_for(question.question)), where=where),
-                "plant.toml",
-                tr("one to ask about"),
-            )
-        )
+        what = tr("there is no {kind}{where}", kind=tr(kind_for(question.question)), where=where)
+        raise AskError(Fault(what, "plant.toml", tr("one to ask about")))
     return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
 
 
@@ -208,9 +199,8 @@ def machines_of_week(plant: Plant, question: QuestionScope) -> list[Machine]:
         return [_fitting(question, known_machine(plant, question.machine), fitting)]
     if not fitting:
         where = tr(" on line {line}", line=question.line) if question.line else ""
-        raise AskError(
-            Fault(tr("there is no cut-and-wrap machine{where}", where=where), "plant.toml", tr("one to ask about"))
-        )
+        what = tr("there is no cut-and-wrap machine{where}", where=where)
+        raise AskError(Fault(what, "plant.toml", tr("one to ask about")))
     return fitting
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
-from lineview.app.setup_machines import Group, grouped
+from lineview.app.setup_machines import Group, could_be_one, grouped
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import spoken, tr
 from lineview.intake.exports import Export, Proposal, Question
@@ -136,18 +136,36 @@ def _copies_as_originals(surveys: Sequence[Survey]) -> list[Survey]:
 
 def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
     """Read the newest exports with what is known; the same answers again are not worked out again."""
-    groups, draft = grouped(surveyed.surveys, surveyed.shop, zone)
+    surveys, same = _joined(surveyed.surveys, answers)
+    groups, draft = grouped(surveys, surveyed.shop, zone)
     proposals = {group.id: p for group in groups if not group.aside and (p := _best_proposal(group, draft))}
     questions, settled = _settled(groups, proposals, answers)
-    key = (spoken(), zone, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
+    machines = tuple(sorted({survey.machine for survey in surveys}))
+    key = (spoken(), zone, machines, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
     if key not in surveyed.kept:
         layouts, faults = _layouts(groups, proposals, settled)
         readings, unread, mixed = _readings(groups, draft, layouts)
         every = (*surveyed.faults, *faults, *unread)
         surveyed.kept[key] = ReadSoFar(
-            tuple(groups), draft, proposals, layouts, readings, tuple(questions), every, mixed
+            tuple(groups), draft, proposals, layouts, readings, (*same, *questions), every, mixed
         )
     return surveyed.kept[key]
+
+
+def _joined(surveys: Sequence[Survey], answers: Mapping[str, str]) -> tuple[list[Survey], list[SetUpQuestion]]:
+    """Exports with the machine that they share where they are of one, and the question whether they are."""
+    out, questions = list(surveys), []
+    for name, some, goes_on in could_be_one(surveys):
+        files = ", ".join(survey.path.name for survey in some[:4]) + (", …" if len(some) > 4 else "")
+        text = tr("{files}: one machine's exports, or a machine each?", files=files)
+        why = tr("the counter goes on from one to the next") if goes_on else tr("no counter goes on into the next")
+        options = (("one", tr("one machine, {name}", name=name)), ("each", tr("a machine each")))
+        suggested = None if goes_on is None else options[not goes_on][0]
+        questions.append(SetUpQuestion(f"same {name}", text, suggested, why if suggested else "", options))
+        if (answers.get(f"same {name}") or suggested) == "one":
+            paths = {survey.path for survey in some}
+            out = [replace(s, machine=name, part="") if s.path in paths else s for s in out]
+    return out, questions
 
 
 def _best_proposal(group: Group, draft: Plant) -> Proposal | None:

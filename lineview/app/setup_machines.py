@@ -38,6 +38,8 @@ METRES = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001}
 #: A counter goes on where the next file begins at most so many counts later, and that is clear where it is
 #: so for this share of the files.
 GOES_ON, CLEAR = 2000.0, 0.75
+#: The end of a machine's name, which may be the number or the part of a file.
+_END = re.compile(r"[\s_-]*\d+$|[\s_-]+[^\W\d_]+$")
 #: Files overlap where they share more than this of the shorter one's time.
 SHARED = 0.3
 #: Until readings are looked at, no counter is too fast [counts/min].
@@ -146,6 +148,21 @@ def _with_machines(surveys: Sequence[Survey]) -> list[Survey]:
             name = f"{survey.machine} {survey.part}".strip() if apart else survey.machine
             named.append(replace(survey, machine=name))
     return sorted(named, key=lambda s: s.path.name)
+
+
+def could_be_one(surveys: Sequence[Survey]) -> list[tuple[str, tuple[Survey, ...], bool | None]]:
+    """Files of one header that differ in the end of their machines' names and never run at once.
+
+    With the name they share, and whether a counter goes on from one to the next; None where that is not clear.
+    """
+    alike: dict[tuple[object, ...], list[Survey]] = {}
+    for survey in _with_machines(surveys):
+        name = _END.sub("", survey.machine)
+        if name and survey.kind == "readings" and not survey.machines and not survey.owners and survey.span:
+            key = (survey.headers, survey.sheet, name.casefold())
+            alike.setdefault(key, []).append(replace(survey, part=survey.machine.casefold()))
+    several = [some for some in alike.values() if len({survey.part for survey in some}) > 1 and not _at_once(some)]
+    return [(_END.sub("", some[0].machine), tuple(some), _goes_on(some)) for some in several]
 
 
 def _apart(surveys: Sequence[Survey]) -> bool:

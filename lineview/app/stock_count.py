@@ -27,13 +27,8 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
     """Moment and export of a count as typed: part reels by diameter [mm], deliveries as "36 2026-08-19" or "none"."""
     described = plant.web(web)
     if described is None:
-        raise AskError(
-            Fault(
-                tr("unknown web '{web}'", web=web),
-                "web",
-                tr("one of {names}", names=", ".join(one.id for one in plant.webs)),
-            )
-        )
+        names = ", ".join(one.id for one in plant.webs)
+        raise AskError(Fault(tr("unknown web '{web}'", web=web), "web", tr("one of {names}", names=names)))
     faults: list[Fault] = []
     reels = _number(whole, tr("reels"), faults)
     parts_mm = [_number(part, tr("part reels"), faults) for part in parts.split()]
@@ -72,9 +67,8 @@ def _delivery(text: str, plant: Plant, faults: list[Fault]) -> tuple[str, str]:
     """Reels and day of a delivery; what is not stated is asked for, since an open order left out orders too much."""
     reels, _, day = text.partition(" ")
     if not reels:
-        faults.append(
-            Fault(tr("what is still to come is not stated"), tr("still to come"), tr("36 2026-08-19, or none"))
-        )
+        what = tr("what is still to come is not stated")
+        faults.append(Fault(what, tr("still to come"), tr("36 2026-08-19, or none")))
         return "", ""
     try:
         expected = (
@@ -91,14 +85,8 @@ def keep_count(plant: Plant, store: Store, web: str, at: datetime, text: str) ->
     """Take a count in as an export; give its intake. One that a later count hides is refused."""
     before = latest_counts(plant, store.stock()).by_web.get(web)
     if before is not None and at <= before.counted_at:
-        latest = before.counted_at.astimezone(plant.tz)
-        raise AskError(
-            Fault(
-                tr("a count of this moment or later stands"),
-                tr("counted at"),
-                tr("after {moment}", moment=f"{latest:%Y-%m-%d %H:%M}"),
-            )
-        )
+        after = tr("after {moment}", moment=f"{before.counted_at.astimezone(plant.tz):%Y-%m-%d %H:%M}")
+        raise AskError(Fault(tr("a count of this moment or later stands"), tr("counted at"), after))
     with TemporaryDirectory(prefix="lineview-") as folder:
         path = Path(folder) / f"count-{web}-{at:%Y-%m-%d-%H%M%S}.csv"
         path.write_text(text, encoding="utf-8")

@@ -35,9 +35,8 @@ def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float
     """
     ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not thickness_um > 0:
-        raise MeasureError(
-            Fault(tr("thickness is {thickness_um:g} µm", thickness_um=thickness_um), "thickness_um", tr("above 0"))
-        )
+        what = tr("thickness is {thickness_um:g} µm", thickness_um=thickness_um)
+        raise MeasureError(Fault(what, "thickness_um", tr("above 0")))
     return ring_mm2 / thickness_um
 
 
@@ -106,14 +105,10 @@ def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> floa
     Source: reel-formula
     """
     if outer_mm > web.reel_outer_mm + tolerance_mm:
-        raise MeasureError(
-            Fault(
-                tr("a part reel of {web} measures {outer_mm:g} mm, thicker than new", web=web.id, outer_mm=outer_mm),
-                "part_reel_outer_mm",
-                tr("at most {outer_mm:g} mm", outer_mm=web.reel_outer_mm),
-                tr("Measure again, or correct reel_outer_mm in plant.toml."),
-            )
-        )
+        what = tr("a part reel of {web} measures {outer_mm:g} mm, thicker than new", web=web.id, outer_mm=outer_mm)
+        most = tr("at most {outer_mm:g} mm", outer_mm=web.reel_outer_mm)
+        do = tr("Measure again, or correct reel_outer_mm in plant.toml.")
+        raise MeasureError(Fault(what, "part_reel_outer_mm", most, do))
     thickness = web_thickness_um(web)
     if thickness is None:
         return None
@@ -132,14 +127,8 @@ def _reel(outer_mm: float, core_mm: float) -> None:
     if not core_mm > 0:
         faults.append(Fault(tr("the core is {core_mm:g} mm", core_mm=core_mm), "core_mm", tr("above 0")))
     if not outer_mm >= core_mm:
-        faults.append(
-            Fault(
-                tr("the reel is {outer_mm:g} mm on a core of {core_mm:g} mm", outer_mm=outer_mm, core_mm=core_mm),
-                "outer_mm",
-                tr("a reel no thinner than its core"),
-                tr("Measure again."),
-            )
-        )
+        what = tr("the reel is {outer_mm:g} mm on a core of {core_mm:g} mm", outer_mm=outer_mm, core_mm=core_mm)
+        faults.append(Fault(what, "outer_mm", tr("a reel no thinner than its core"), tr("Measure again.")))
     if faults:
         raise MeasureError(faults)
 

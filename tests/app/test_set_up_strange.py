@@ -263,3 +263,35 @@ def test_a_status_of_classic_bytes_judges_the_readings(tmp_path):
     came = shown(tmp_path, text)
     assert not came.open
     assert made(tmp_path, came).value == MADE
+
+
+def halves(folder: Path, first: str, second: str, on: int) -> None:
+    """A shift in two files of its halves, whose counter goes on by so many counts from one to the next."""
+    lines = rows(lambda k: f"{pieces(k) + (on if k > 240 else 0)}").splitlines()
+    for name, part in ((first, lines[:241]), (second, lines[241:])):
+        (folder / name).write_text("Time;Pieces\n" + "\n".join(part) + "\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize(("on", "suggested"), [(0, "one"), (200_000, "each")])
+def test_files_that_differ_in_the_end_of_their_names_are_asked_about(tmp_path, on: int, suggested: str) -> None:
+    exports = tmp_path / "exports"
+    exports.mkdir()
+    halves(exports, "wrapper_a.csv", "wrapper_b.csv", on)
+    surveyed = survey_folder([exports], "Invented", "Europe/Berlin")
+    came = set_up(surveyed, ANSWERS)
+    (asked,) = (question for question in came.questions if question.key.startswith("same "))
+    assert (asked.key, asked.suggested) == ("same wrapper", suggested)
+    assert "wrapper_a.csv, wrapper_b.csv" in asked.text
+    joined = set_up(surveyed, ANSWERS | {"same wrapper": "one"})
+    assert [machine.id for machine in joined.read.draft.machines] == ["wrapper"]
+    apart = set_up(surveyed, ANSWERS | {"same wrapper": "each"})
+    assert [machine.id for machine in apart.read.draft.machines] == ["wrapper a", "wrapper b"]
+    if not on:
+        assert made(tmp_path, joined).value == MADE
+
+
+def test_machines_that_run_at_once_are_not_asked_about(tmp_path) -> None:
+    shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}"), "wrapper_a.csv")
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{9_000 + 310 * k}"), "wrapper_b.csv")
+    assert not [question for question in came.questions if question.key.startswith("same ")]
+    assert len(came.read.draft.machines) == 2

@@ -64,21 +64,10 @@ def _against_name(first: int, last: int, where: str, layout: Layout) -> None:
     if named is None or begin - near <= named <= end + near or begin.day > _MONTHS:
         return
     if abs(begin.replace(month=begin.day, day=begin.month) - named) <= near:
-        raise IntakeError(
-            Fault(
-                tr(
-                    "its times begin on {begin}, its name says {named}: day and month may be swapped",
-                    begin=begin,
-                    named=named,
-                ),
-                where,
-                tr("times of the day in its name"),
-                tr(
-                    "Correct time_format of layout '{id}' or the file's name; any_times = true takes them as read.",
-                    id=layout.id,
-                ),
-            )
-        )
+        text = mark("its times begin on {begin}, its name says {named}: day and month may be swapped")
+        do = mark("Correct time_format of layout '{id}' or the file's name; any_times = true takes them as read.")
+        what = tr(text, begin=begin, named=named)
+        raise IntakeError(Fault(what, where, tr("times of the day in its name"), tr(do, id=layout.id)))
 
 
 def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
@@ -91,20 +80,9 @@ def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
     scattered = {date.replace(day=1) for date in early} - meant
     if meant and len(scattered) > 1 and all(date.day in numbers for date in early):
         lone = next(date for date in early if date.replace(day=1) in scattered)
-        raise IntakeError(
-            Fault(
-                tr(
-                    "some of its times lie on lone days, the first on {lone}: day and month may be swapped there",
-                    lone=lone,
-                ),
-                where,
-                tr("dates written in one way"),
-                tr(
-                    "Correct the dates in the export; any_times = true in layout '{id}' takes them as read.",
-                    id=layout.id,
-                ),
-            )
-        )
+        what = mark("some of its times lie on lone days, the first on {lone}: day and month may be swapped there")
+        do = mark("Correct the dates in the export; any_times = true in layout '{id}' takes them as read.")
+        raise IntakeError(Fault(tr(what, lone=lone), where, tr("dates written in one way"), tr(do, id=layout.id)))
 
 
 def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.Series | None, int, int]:
@@ -124,23 +102,11 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
         strays = ordered[outside]
         if max(first - int(strays[0]), int(strays[-1]) - last) < _YEARS_D * _DAY_US:
             return None, int(ordered[0]), int(ordered[-1])  # two campaigns in one file
-        raise IntakeError(
-            Fault(
-                tr(
-                    "its times lie far apart: {first} to {last}, and {later_first} to {later_last}",
-                    first=_day(strays[0]),
-                    last=_day(strays[-1]),
-                    later_first=_day(first),
-                    later_last=_day(last),
-                ),
-                where,
-                tr("the times of one stretch"),
-                tr(
-                    "Correct the clock's times or split the file; any_times = true in layout '{id}' takes them all.",
-                    id=layout.id,
-                ),
-            )
-        )
+        ends = [_day(at) for at in (strays[0], strays[-1], first, last)]
+        text = mark("its times lie far apart: {first} to {last}, and {later_first} to {later_last}")
+        what = tr(text, first=ends[0], last=ends[1], later_first=ends[2], later_last=ends[3])
+        do = mark("Correct the clock's times or split the file; any_times = true in layout '{id}' takes them all.")
+        raise IntakeError(Fault(what, where, tr("the times of one stretch"), tr(do, id=layout.id)))
     inside = ordered[~outside]
     far = ((moments < low) | (moments > high)).fill_null(False)
     return far, int(inside[0]), int(inside[-1])
@@ -159,14 +125,9 @@ def _against_today(first: int, last: int, now: datetime | None, where: str, layo
             if ahead
             else mark("its times, {first} to {last}, lie where a clock that lost its time begins")
         )
-        raise IntakeError(
-            Fault(
-                tr(what, first=_day(first), last=_day(last)),
-                where,
-                tr("times up to today, {now:%Y-%m-%d}", now=now),
-                tr("Set the machine's clock; any_times = true in layout '{id}' takes them as they are.", id=layout.id),
-            )
-        )
+        do = tr("Set the machine's clock; any_times = true in layout '{id}' takes them as they are.", id=layout.id)
+        expected = tr("times up to today, {now:%Y-%m-%d}", now=now)
+        raise IntakeError(Fault(tr(what, first=_day(first), last=_day(last)), where, expected, do))
     if last > today + _NOTED_D * _DAY_US:
         return (tr("its times lie ahead of this computer's clock, up to {day}", day=_day(last)),)
     return ()
