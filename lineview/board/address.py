@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from urllib.parse import parse_qs, quote, urlencode
@@ -28,6 +29,26 @@ NAMES = {
 WORKS, PAGES_MENU = mark("Works"), mark("Pages")
 SUPPOSED = ("web", *LIMITS)
 KEPT = ("line", "machine", "period", "intake", "from", "only", "against", "trial", *SUPPOSED)
+#: What pages call the options of the command that a fault names.
+_FIELDS = {
+    "line": mark("line"),
+    "machine": mark("machine"),
+    "from": mark("from"),
+    "to": mark("to"),
+    "by": mark("judged by"),
+    "against": mark("compared with"),
+    "only": mark("cut to"),
+    "trial": mark("trial"),
+    "shifts": mark("shifts planned"),
+    "beside": mark("line beside it"),
+    "decision": mark("what was decided"),
+    "worth": mark("change worth having"),
+}
+
+
+def on_a_page(fault: object) -> str:
+    """A fault, or an error, whose fields are named as pages call them."""
+    return re.sub(rf"--({'|'.join(_FIELDS)})\b", lambda option: tr(_FIELDS[option[1]]), str(fault))
 
 
 @dataclass(frozen=True)

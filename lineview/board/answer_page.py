@@ -12,7 +12,7 @@ from lineview.app.access import LOCAL
 from lineview.app.handover import with_handover
 from lineview.app.question import QUESTIONS
 from lineview.app.works import Works
-from lineview.board.address import Address, read_address
+from lineview.board.address import Address, on_a_page, read_address
 from lineview.board.guard import person
 from lineview.board.how_to_read import how_to_read
 from lineview.board.method_pages import method_link, method_title
@@ -128,7 +128,7 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         try:
             answer, plant = works.ask(at.asked), works.plant
         except LineviewError as error:
-            return Response(str(error), status=404, mimetype="text/plain")
+            return Response(on_a_page(error), status=404, mimetype="text/plain")
         table = _table_of(answer, kind, name)
         if ending != "json" or table is None:
             return Response(tr("There is no such table."), status=404, mimetype="text/plain")
@@ -139,7 +139,7 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         try:
             answer, plant = works.ask(at.asked), works.plant
         except LineviewError as error:
-            return Response(str(error), status=404, mimetype="text/plain")
+            return Response(on_a_page(error), status=404, mimetype="text/plain")
         claims = question == "wrap"
         names = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
         if ending not in FORMS or not 0 < number <= len(names):
@@ -186,7 +186,7 @@ def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[
         answer, plant = works.ask(at.asked), works.plant
         sent = Response(make(answer, plant), mimetype=media_type)
     except LineviewError as error:
-        return Response(str(error), status=404, mimetype="text/plain")
+        return Response(on_a_page(error), status=404, mimetype="text/plain")
     sent.headers.set("Content-Disposition", "attachment", filename=f"{file_name(answer, plant)}{end}")
     return sent
 
@@ -374,5 +374,5 @@ def fault_page(error: LineviewError, lead: str = "") -> tuple[list[Any], list[An
     """The sentence and the page for what cannot be answered."""
     what = error.faults[0].what.rstrip(".") if error.faults else tr("it cannot be read")
     return [f"{lead or tr('That cannot be answered')}: {what}."], [
-        html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")
+        html.Ul([html.Li(on_a_page(fault)) for fault in error.faults], className="faults", role="alert")
     ]

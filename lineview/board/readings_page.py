@@ -11,6 +11,7 @@ import polars as pl
 from flask import Flask, Response, request
 
 from lineview.app.works import Works
+from lineview.board.address import on_a_page
 from lineview.board.plain import page_links, plain_page
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.figure import Period
@@ -40,7 +41,7 @@ def add_readings_route(server: Flask, works: Works) -> None:
         try:
             return plain_page("readings.html", pages=page_links(), **_page_context(works, request.args))
         except LineviewError as error:
-            return Response(str(error), status=404, mimetype="text/plain")
+            return Response(on_a_page(error), status=404, mimetype="text/plain")
 
     server.add_url_rule("/readings", "readings", readings)
 

@@ -21,7 +21,7 @@ from lineview.app.trials import (
 )
 from lineview.app.week_inputs import trials_of
 from lineview.app.works import Works
-from lineview.board.address import Address, read_address
+from lineview.board.address import Address, on_a_page, read_address
 from lineview.board.calls import Calls
 from lineview.board.written import typed
 from lineview.core.errors import LineviewError
@@ -129,7 +129,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
         try:
             trial = note_trial(works, TrialText(**{name: text or None for name, text in entries.items()}))
         except LineviewError as error:
-            return html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults"), no_update
+            return html.Ul([html.Li(on_a_page(fault)) for fault in error.faults], className="faults"), no_update
         link = dcc.Link(tr("Show it"), href=Address("week", trial=trial.number).href)
         return html.P([trial_words(works, trial.number), " ", link]), works.version()
 
@@ -140,7 +140,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
         try:
             close_trial(works, number, (decision or "")[:MOST_CHARACTERS])
         except LineviewError as error:
-            return str(error), no_update
+            return on_a_page(error), no_update
         return tr("Closed; the verdict is kept below."), works.version()
 
     def undo_a_trial(clicks: int | None, path: str, search: str) -> Any:
@@ -150,7 +150,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
         try:
             remains = undo_trial(works, number)
         except LineviewError as error:
-            return str(error), no_update
+            return on_a_page(error), no_update
         return tr("Taken back.") if remains else tr(
             "Nothing of trial {number} is left.", number=number
         ), works.version()

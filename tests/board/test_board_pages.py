@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lineview.app.works import Works
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.how_to_read import READING
 from lineview.board.layout import forms_of, page_of, unfinished
@@ -172,3 +173,17 @@ def test_typed_moments_that_are_none(text: str) -> None:
 
 def test_of_the_repeated_hour_the_first_is_meant() -> None:
     assert moment("2026-10-25 02:30", invented.plant().tz, "when").hour == 0
+
+
+@pytest.mark.parametrize(
+    ("search", "said"),
+    [
+        ("?line=99", "line: unknown line '99'"),
+        ("?machine=wrap9", "machine: unknown machine 'wrap9'"),
+        ("?line=line2&machine=wrap1", "machine: 'wrap1' is not on line line2"),
+    ],
+)
+def test_a_fault_names_fields_in_the_words_of_a_page(week: Works, search: str, said: str) -> None:
+    shown = words_in(page_of(week, read_address("/shift", search), DAY).below)
+    assert said in shown
+    assert "--" not in shown
