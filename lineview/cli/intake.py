@@ -317,9 +317,9 @@ def look_over(folder: Path, journal: str | None, repair: bool) -> int:
         findings = doctor.repair(folder, journal, tell) if repair else doctor.look_over(folder, journal)
     for finding in findings:
         tell(f"{finding.where}: {finding.what}")
-    sound = tr("Everything in the store is as it was written.")
-    tell(tr("{count} found.", count=len(findings)) if findings else sound)
-    return 1 if findings else 0
+    count = sum(finding.part != doctor.IN_USE for finding in findings)
+    tell(tr("{count} found.", count=count) if count else tr("Everything in the store is as it was written."))
+    return 1 if count else 0
 
 
 def back_up(folder: Path, file: Path) -> None:

@@ -15,7 +15,7 @@ from lineview.store.files import storage_errors, sum_of, unsealed
 from lineview.store.journal import Journal
 from lineview.store.listed import files_of, why_damaged
 from lineview.store.manual_entries import ENTRIES, said_by_hand
-from lineview.store.opening import JOURNAL, SEAL, is_sealed, is_whole
+from lineview.store.opening import JOURNAL, SEAL, is_sealed, is_settled, is_whole
 from lineview.store.readings import PartedTable
 from lineview.store.sidecars import FACTS, WORKS, Sidecars
 from lineview.store.store import Store, writing
@@ -26,6 +26,8 @@ from lineview.store.writer import app_id
 _KINDS = (*MEASURED, "refusals", "disputes")
 #: Letters of a SHA-256.
 _HEX = 64
+#: The part of a finding that is no damage.
+IN_USE = "in use"
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class Finding:
     Parameters
     ----------
     part : str
-        "journal", "seal", "works", "file", "original", "sidecar", "plant", "log", "entries" or "records".
+        "journal", "seal", "works", "file", "original", "sidecar", "plant", "log", "entries", "records" or IN_USE.
     what : str
         In words.
     where : str
@@ -72,9 +74,12 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
     """
     _bring_up(folder, url)
     with storage_errors(tr("examine the store")), writing(folder):
-        findings = (
-            [] if url is not None or is_sealed(folder) else [Finding("seal", tr("is not that of the journal"), SEAL)]
-        )
+        is_compared = url is not None or is_sealed(folder)
+        # Read on while it was written, a journal has a log beside it and no seal yet; the next to write seals it.
+        in_use = not is_compared and not is_settled(folder)
+        said = tr("is in use now: its entries are looked at, its bytes only once nobody reads it")
+        lags = Finding(IN_USE, said, JOURNAL) if in_use else Finding("seal", tr("is not that of the journal"), SEAL)
+        findings = [] if is_compared else [lags]
         journal = _sound_journal(folder, url)
         if journal is None:
             what = tr("cannot be read, or does not say what was written to it")

@@ -85,12 +85,13 @@ def is_sealed(folder: Path) -> bool:
     """
     try:
         sealed_sum = (folder / SEAL).read_text(encoding="ascii")
-        return _is_settled(folder) and sealed_sum == _sum((folder / JOURNAL).read_bytes())
+        return is_settled(folder) and sealed_sum == _sum((folder / JOURNAL).read_bytes())
     except (OSError, ValueError):
         return False
 
 
-def _is_settled(folder: Path) -> bool:
+def is_settled(folder: Path) -> bool:
+    """Whether no log lies beside the journal's file, which then holds all that was written."""
     beside = folder / f"{JOURNAL}-wal"
     return not beside.exists() or beside.stat().st_size == 0
 
@@ -127,7 +128,7 @@ def seal(folder: Path, journal: Journal) -> bool:
             try:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").all()
                 connection.exec_driver_sql("BEGIN IMMEDIATE")  # nobody writes while the file is read
-                if _is_settled(folder):
+                if is_settled(folder):
                     part = folder / f".{SEAL}.{uuid4().hex}.part"
                     # read through the connection, not as a file: see is_sealed
                     body: bytes = connection.connection.driver_connection.serialize()  # type: ignore[union-attr]
