@@ -102,9 +102,9 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
         strays = ordered[outside]
         if max(first - int(strays[0]), int(strays[-1]) - last) < _YEARS_D * _DAY_US:
             return None, int(ordered[0]), int(ordered[-1])  # two campaigns in one file
-        ends = [_day(at) for at in (strays[0], strays[-1], first, last)]
+        days = [_day(at) for at in (strays[0], strays[-1], first, last)]
         text = mark("its times lie far apart: {first} to {last}, and {later_first} to {later_last}")
-        what = tr(text, first=ends[0], last=ends[1], later_first=ends[2], later_last=ends[3])
+        what = tr(text, first=days[0], last=days[1], later_first=days[2], later_last=days[3])
         do = mark("Correct the clock's times or split the file; any_times = true in layout '{id}' takes them all.")
         raise IntakeError(Fault(what, where, tr("the times of one stretch"), tr(do, id=layout.id)))
     inside = ordered[~outside]
