@@ -19,7 +19,7 @@ from pydantic import TypeAdapter, ValidationError
 from lineview.core.errors import Fault, StoreError
 from lineview.core.language import tr
 from lineview.core.names import readable
-from lineview.store.doctor import IN_USE, examine
+from lineview.store.doctor import examine
 from lineview.store.files import body_of, make_folder, put, sealed, storage_errors, sync, sync_folder
 from lineview.store.opening import JOURNAL, SEAL
 from lineview.store.store import Store, writing
@@ -66,7 +66,7 @@ def write_backup(works: Path, file: Path) -> int:
             "run lineview doctor"
         )
         raise StoreError(Fault(tr("no journal stands in the store"), readable(str(works)), tr("a works folder"), do))
-    damage = [finding for finding in examine(works / "store", None) if finding.part not in ("seal", IN_USE)]
+    damage = [finding for finding in examine(works / "store", None) if finding.is_damage and finding.part != "seal"]
     if damage:
         what, do = f"{damage[0].where} {damage[0].what}", tr("Mend it first: lineview doctor --repair")
         raise StoreError(Fault(what, readable(str(works)), tr("a store as it was written"), do))

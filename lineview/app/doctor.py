@@ -14,7 +14,7 @@ from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from lineview.plant import Plant
 from lineview.plant.read import plant_of_json
-from lineview.store.doctor import IN_USE, Finding, examine, mend
+from lineview.store.doctor import Finding, examine, mend
 
 #: Hashes of passwords are kept in the journal alone, so that a copy of the exports lets nobody in.
 NO_USERS = mark(
@@ -56,7 +56,7 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
     """
     store = folder / "store"
     findings = examine(store, url)
-    if all(finding.part == IN_USE for finding in findings):
+    if not any(finding.is_damage for finding in findings):
         return findings
     mend(store, url, findings)
     with Works(folder, url) as works:

@@ -306,7 +306,6 @@ def _set_up(into: Path, language: str | None) -> None:
 def look_over(folder: Path, journal: str | None, repair: bool) -> int:
     """Say what of a store is not as it was written, after mending it where that is asked for."""
     from lineview.app import doctor
-    from lineview.store.doctor import IN_USE
 
     if (folder / "plant.toml").is_file():
         speak(language_in(folder / "plant.toml"))
@@ -318,7 +317,7 @@ def look_over(folder: Path, journal: str | None, repair: bool) -> int:
         findings = doctor.repair(folder, journal, tell) if repair else doctor.look_over(folder, journal)
     for finding in findings:
         tell(f"{finding.where}: {finding.what}")
-    count = sum(finding.part != IN_USE for finding in findings)
+    count = sum(finding.is_damage for finding in findings)
     tell(tr("{count} found.", count=count) if count else tr("Everything in the store is as it was written."))
     return 1 if count else 0
 

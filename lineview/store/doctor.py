@@ -26,8 +26,6 @@ from lineview.store.writer import app_id
 _KINDS = (*MEASURED, "refusals", "disputes")
 #: Letters of a SHA-256.
 _HEX = 64
-#: The part of a finding that is no damage.
-IN_USE = "in use"
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,7 @@ class Finding:
     Parameters
     ----------
     part : str
-        "journal", "seal", "works", "file", "original", "sidecar", "plant", "log", "entries", "records" or IN_USE.
+        "journal", "seal", "works", "file", "original", "sidecar", "plant", "log", "entries", "records" or "in use".
     what : str
         In words.
     where : str
@@ -50,6 +48,11 @@ class Finding:
     what: str
     where: str
     intake: int | None = None
+
+    @property
+    def is_damage(self) -> bool:
+        """Whether something is wrong; a journal that is in use is not."""
+        return self.part != "in use"
 
 
 def examine(folder: Path, url: str | None) -> list[Finding]:
@@ -78,7 +81,7 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         # Read on while it was written, a journal has a log beside it and no seal yet; the next to write seals it.
         in_use = not is_compared and not is_settled(folder)
         said = tr("is in use now: its entries are looked at, its bytes only once nobody reads it")
-        lags = Finding(IN_USE, said, JOURNAL) if in_use else Finding("seal", tr("is not that of the journal"), SEAL)
+        lags = Finding("in use", said, JOURNAL) if in_use else Finding("seal", tr("is not that of the journal"), SEAL)
         findings = [] if is_compared else [lags]
         journal = _sound_journal(folder, url)
         if journal is None:
