@@ -335,7 +335,9 @@ def _readings(
                 tidy = [part.tidy for part in export.parts if part.kind == "readings"]
                 mixed += _mixed(pl.concat(tidy), path.name) if tidy else ()
                 frames += tidy
-                faults += _refused(export)
+                unread = _refused(export)
+                lost = export.rows_refused * 2 > export.rows
+                faults, mixed = (faults, (*mixed, *unread)) if lost else ([*faults, *unread], mixed)
     if not frames:
         return {}, faults, ()
     every = pl.concat(frames)

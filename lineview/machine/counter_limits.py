@@ -15,6 +15,8 @@ MODULI = (10_000, 32_768, 65_536, 100_000, 1_000_000, 10_000_000, 16_777_216, 10
 RATE_OVER_S = 55.0
 #: What is kept free above the fastest rate seen.
 ROOM = 1.25
+#: One that is read oftener than this at the last value of a register stopped there.
+HELD = 5
 #: A counter that was set back reads at most this share of its values.
 SET_BACK = 0.03
 #: Web drawn for a piece, from and to [m]: within a tenfold range, so that one decade of unit fits.
@@ -122,7 +124,10 @@ def _modulus(
         proof = int((turned & ~long).sum())
         if proof and (turned | long | set_back).all() and proof >= int((set_back & ~turned & ~long).sum()):
             return modulus, falls[turned]
-    return None, falls[:0]
+    # One that stops at its top hides what was made since: its last reading stands on the last value it has.
+    top = int(value.max()) + 1
+    held = int((value == value[-1]).sum()) > HELD and value[-1] == top - 1
+    return (top if held and top in MODULI else None), falls[:0]
 
 
 def _round_up(rate: float) -> float:

@@ -295,3 +295,44 @@ def test_machines_that_run_at_once_are_not_asked_about(tmp_path) -> None:
     came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{9_000 + 310 * k}"), "wrapper_b.csv")
     assert not [question for question in came.questions if question.key.startswith("same ")]
     assert len(came.read.draft.machines) == 2
+
+
+def both_marks(minute: int) -> str:
+    return f"{pieces(minute):,}".replace(",", "." if minute < 240 else ",")
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        (lambda k: f"{pieces(k):06X}", "481 of 481 rows cannot be read"),
+        (lambda k: f"{pieces(k) // 1000}E3", "is rounded"),
+        (lambda k: f"{pieces(k)}" if k < 3 else "#####", "placeholder"),
+    ],
+)
+def test_what_can_hardly_be_read_sets_nothing_up(tmp_path, cells: Callable[[int], str], said: str) -> None:
+    """Hexadecimal 0012E5 passed for 1,200,000 pieces, and those without a letter for decimal ones."""
+    came = shown(tmp_path, "Time;Pieces\n" + rows(cells))
+    assert not came.text
+    assert any(said in str(fault) for fault in came.faults)
+
+
+@pytest.mark.parametrize("mark", [".", ","])
+def test_thousands_marked_in_two_ways_are_not_taken(tmp_path, mark: str) -> None:
+    came = shown(tmp_path, "Time;Pieces\n" + rows(both_marks), **{"decimal csv Time": mark})
+    assert not came.text
+    assert any("a point here and a comma there" in str(fault) for fault in came.faults)
+
+
+@pytest.mark.parametrize("top", [65_535, 999_999])
+def test_a_counter_that_stops_at_its_top_leaves_open_what_was_made(tmp_path, top: int) -> None:
+    text = "Time;Pieces\n" + rows(lambda k: f"{min(top - 5_000 + PER_MIN * k, top)}")
+    figure = made(tmp_path, shown(tmp_path, text))
+    assert figure.low is not None
+    assert figure.high is not None
+    assert figure.low <= MADE <= figure.high
+    assert figure.high - figure.low > 100_000
+
+
+def test_a_counter_at_rest_at_a_round_number_is_no_top(tmp_path) -> None:
+    text = "Time;Pieces\n" + rows(lambda k: f"{min(4_711 + PER_MIN * k, 65_500)}")
+    assert made(tmp_path, shown(tmp_path, text)).value == 65_500 - 4_711

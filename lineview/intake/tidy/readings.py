@@ -21,6 +21,8 @@ from lineview.plant import Counter, Plant
 
 #: From so many numbers on a column says what it holds.
 _COLUMN = 8
+#: A number that only base 16 has: letters beside digits.
+_BASE_16 = r"^\s*(?:0[xX])?(?:\d+[A-Fa-f][\dA-Fa-f]*|[A-Fa-f]+\d[\dA-Fa-f]*)\s*$"
 
 
 @dataclass(frozen=True)
@@ -151,13 +153,20 @@ def _take(
 
 
 def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tuple[pl.Series, pl.Series | None]:
-    """Refuse a column of parts of pieces, its whole numbers too, or of thousands that hide pieces."""
+    """Refuse a column of parts of pieces, its whole numbers too, of thousands that hide pieces, or of other digits."""
     parts = (values % 1.0 != 0.0).fill_null(False)
     read = len(values) - values.null_count()
     rounded = strip.channel.unit == "thousand" and bool((values.round() % 10.0 == 0.0).all()) and values.n_unique() > 1
-    if not rounded and (read < _COLUMN or int(parts.sum()) * 2 <= read):
+    if rounded:
+        reason = refusal_reasons.ROUNDED
+    elif why is not None and strip.cells.str.contains(_BASE_16).sum() > 1:
+        reason = refusal_reasons.OF_BASE_16
+    elif all(strip.cells.str.contains(rf"^\s*\d{{1,3}}{mark}\d{{3}}\s*$").sum() > 1 for mark in (r"\.", ",")):
+        reason = refusal_reasons.OF_BOTH_MARKS
+    elif read >= _COLUMN and int(parts.sum()) * 2 > read:
+        reason = refusal_reasons.OF_PARTS
+    else:
         return values, why
-    reason = refusal_reasons.ROUNDED if rounded else refusal_reasons.OF_PARTS
     reasons = pl.select(pl.format(reason, strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
     some = values.is_not_null()
