@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import gamma
 
 from lineview.order.demand import Need
-from lineview.order.policy import Supply, cover_bounds, cover_days, reels_to_order
+from lineview.order.policy import Supply, cover_bounds, cover_days, lead_time_values, reels_to_order
 from lineview.order.reels_needed import reels_needed
 from lineview.plant import Web
 from lineview.report.answer import to_json
@@ -95,3 +95,11 @@ def test_a_delivery_that_may_come_10_percent_short_takes_a_ninth_more() -> None:
     assert "44.4 as a delivery may come 10 % short" in basis
     short = reels_needed(film(), 1e6, reel_m=1000, under_delivery_percent=10)
     assert short.reels == 56  # 50,000 m on reels of 900 m
+
+
+def test_lead_times_are_equally_likely_and_spread_as_stated() -> None:
+    values = lead_time_values(20.0, 5.0, values=2001)
+    assert (values.mean(), values.std()) == pytest.approx((20.0, 5.0), rel=0.01)
+    assert values[1000] == pytest.approx(law(20.0, 5.0, 0.5))
+    for mean, sd in ((20.0, 0.0), (0.0, 5.0), (0.0, 0.0)):
+        assert lead_time_values(mean, sd).tolist() == [mean]  # at once is at once, however uneven
