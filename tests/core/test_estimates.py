@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from lineview.core.errors import MeasureError, check_positive
@@ -21,25 +23,25 @@ def parts(estimate: Estimate) -> tuple[object, ...]:
 @pytest.mark.parametrize(
     ("found", "expected"),
     [
-        (A + B, (14.0, 11.0, 19.0, 7, "bounds", "")),
-        (B + A, (14.0, 11.0, 19.0, 7, "bounds", "")),
-        (A - B, (6.0, 2.0, 10.0, 5, "bounds", "")),
-        (B - A, (-6.0, -10.0, -2.0, 5, "bounds", "")),
-        (A + OPEN, (11.0, None, 15.0, 8, "bounds", "")),
-        (A - OPEN, (9.0, 6.0, None, 5, "bounds", "")),
-        (A + UNKNOWN, (None, None, None, 9, "bounds", "no counter")),
-        (UNKNOWN - A, (None, None, None, 5, "bounds", "no counter")),
-        (A.scaled(3.0), (30.0, 24.0, 39.0, 5, "bounds", "")),
-        (A.scaled(-2.0), (-20.0, -26.0, -16.0, 5, "bounds", "")),
-        (A.scaled(0.0), (0.0, 0.0, 0.0, 5, "bounds", "")),
-        (OPEN.scaled(-1.0), (-1.0, -2.0, None, 3, "", "")),
-        (Estimate.sum([A, B, B]), (18.0, 14.0, 25.0, 9, "bounds", "")),
-        (Estimate.sum([]), (0.0, 0.0, 0.0, 0, "", "")),
-        (Estimate.exact(7.0), (7.0, 7.0, 7.0, 0, "", "")),
+        (lambda: A + B, (14.0, 11.0, 19.0, 7, "bounds", "")),
+        (lambda: B + A, (14.0, 11.0, 19.0, 7, "bounds", "")),
+        (lambda: A - B, (6.0, 2.0, 10.0, 5, "bounds", "")),
+        (lambda: B - A, (-6.0, -10.0, -2.0, 5, "bounds", "")),
+        (lambda: A + OPEN, (11.0, None, 15.0, 8, "bounds", "")),
+        (lambda: A - OPEN, (9.0, 6.0, None, 5, "bounds", "")),
+        (lambda: A + UNKNOWN, (None, None, None, 9, "bounds", "no counter")),
+        (lambda: UNKNOWN - A, (None, None, None, 5, "bounds", "no counter")),
+        (lambda: A.scaled(3.0), (30.0, 24.0, 39.0, 5, "bounds", "")),
+        (lambda: A.scaled(-2.0), (-20.0, -26.0, -16.0, 5, "bounds", "")),
+        (lambda: A.scaled(0.0), (0.0, 0.0, 0.0, 5, "bounds", "")),
+        (lambda: OPEN.scaled(-1.0), (-1.0, -2.0, None, 3, "", "")),
+        (lambda: Estimate.sum([A, B, B]), (18.0, 14.0, 25.0, 9, "bounds", "")),
+        (lambda: Estimate.sum([]), (0.0, 0.0, 0.0, 0, "", "")),
+        (lambda: Estimate.exact(7.0), (7.0, 7.0, 7.0, 0, "", "")),
     ],
 )
-def test_ends_add_as_intervals_do(found: Estimate, expected: tuple[object, ...]) -> None:
-    assert parts(found) == expected
+def test_ends_add_as_intervals_do(found: Callable[[], Estimate], expected: tuple[object, ...]) -> None:
+    assert parts(found()) == expected
 
 
 def test_what_is_known_of_a_value_and_its_ends() -> None:

@@ -60,6 +60,7 @@ def test_a_figure_without_a_value_says_why() -> None:
         (Estimate(99.6, 99.6, 99.6, 5), 100, (None, None), "from exact counts"),
         (Estimate(99.6, 90.0, 120.4, 5), 100, (90.0, 120.4), "bounds: what the readings leave open"),
         (Estimate(None, 90.0, None, 5), None, (90.0, None), "bounds: readings missing"),
+        (Estimate(4.0, None, 7.0, 5), 4, (0.0, 7.0), "bounds: what the readings leave open"),  # no count is below 0
     ],
 )
 def test_a_count_has_bounds_where_readings_leave_it_open(total, value, ends, kind) -> None:
