@@ -188,7 +188,7 @@ def label(figure: go.Figure, look: ChartStyle, text: str, x: Any, y: float, *, c
 #: Hours between ticks; from a day upwards the tick falls on midnight.
 STEPS_H = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 72, 168, 336, 672, 1344)
 #: Room for the day below the clock [px].
-_DAY_LINE = 8
+_DAY_LINE = 14
 
 
 def ms(at: datetime) -> float:
