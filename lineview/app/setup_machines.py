@@ -151,7 +151,7 @@ def _with_machines(surveys: Sequence[Survey]) -> list[Survey]:
 
 
 def could_be_one(surveys: Sequence[Survey]) -> list[tuple[str, tuple[Survey, ...], bool | None]]:
-    """Files of one header that differ in the end of their machines' names and never run at once.
+    """Files of one header that differ in the end of their machines' names, and of which one may go on in the next.
 
     With the name they share, and whether a counter goes on from one to the next; None where that is not clear.
     """
@@ -161,8 +161,19 @@ def could_be_one(surveys: Sequence[Survey]) -> list[tuple[str, tuple[Survey, ...
         if name and survey.kind == "readings" and not survey.machines and not survey.owners and survey.span:
             key = (survey.headers, survey.sheet, name.casefold())
             alike.setdefault(key, []).append(replace(survey, part=survey.machine.casefold()))
-    several = [some for some in alike.values() if len({survey.part for survey in some}) > 1 and not _at_once(some)]
-    return [(_END.sub("", some[0].machine), tuple(some), _goes_on(some)) for some in several]
+    several = [some for some in alike.values() if len({survey.part for survey in some}) > 1 and _may_be_one(some)]
+    names = [(_END.sub("", some[0].machine), tuple(some)) for some in several]
+    return [(name, some, None if _at_once(some) else _goes_on(some)) for name, some in names]
+
+
+def _may_be_one(surveys: Sequence[Survey]) -> bool:
+    """Whether files never run at once, or each begins within the one before, in time and in counts, and ends later."""
+    if not _at_once(surveys):
+        return True
+    ordered = sorted(surveys, key=lambda s: s.span or ())
+    ends = [(s.span[0], s.span[1], *s.counts) for s in ordered if s.span and s.counts]
+    within = (a[0] < b[0] and a[1] < b[1] and a[2] <= b[2] <= a[3] <= b[3] for a, b in pairwise(ends) if b[0] < a[1])
+    return len(ends) == len(surveys) and all(within)
 
 
 def _apart(surveys: Sequence[Survey]) -> bool:

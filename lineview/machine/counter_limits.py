@@ -86,15 +86,17 @@ def odd_readings(value: Floats) -> NDArray[np.bool_]:
     Returns
     -------
     array of bool
-        Such as a read of all ones, or of half a number.
+        Such as a read of all ones, of half a number, or zeros while nothing answers.
     """
-    odd = np.zeros(len(value), bool)
     if len(value) < 3:
-        return odd
-    before, here, after = value[:-2], value[1:-1], value[2:]
+        return np.zeros(len(value), bool)
+    run = np.concatenate(([0], np.cumsum(np.diff(value) != 0)))  # what stands in place of values lasts for a while
+    each = value[np.flatnonzero(np.diff(run, prepend=-1))]
+    odd = np.zeros(len(each), bool)
+    before, here, after = each[:-2], each[1:-1], each[2:]
     follow = (after >= before) & (after - before <= np.maximum(np.abs(here - before), np.abs(here - after)) / 4)
     odd[1:-1] = follow & ((here < before) | (here > after))
-    return odd
+    return odd[run]
 
 
 def _fast(at_s: Floats, value: Floats) -> float:

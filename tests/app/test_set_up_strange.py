@@ -290,6 +290,30 @@ def test_files_that_differ_in_the_end_of_their_names_are_asked_about(tmp_path, o
         assert made(tmp_path, joined).value == MADE
 
 
+def test_files_of_one_counter_that_overlap_are_asked_about(tmp_path) -> None:
+    lines = ("Time;Pieces\n" + rows(lambda k: f"{pieces(k)}")).splitlines()
+    shown(tmp_path, "\n".join(lines[:300]) + "\n", "wrapper_a.csv")
+    second = "\n".join([lines[0], *lines[200:]]) + "\n"
+    assert [question.key for question in shown(tmp_path, second, "wrapper_b.csv").open] == ["same wrapper"]
+    assert made(tmp_path, shown(tmp_path, second, "wrapper_b.csv", **{"same wrapper": "one"})).value == MADE
+
+
+@pytest.mark.parametrize("missing", ["0", "-9999", "999999"])
+def test_a_value_that_stands_for_minutes_without_readings_is_not_counted(tmp_path, missing: str) -> None:
+    """Five minutes of each hour read as nothing: 340 pieces a minute all the same."""
+    text = "Time;Pieces\n" + rows(lambda k: missing if 30 <= k % 60 < 35 else f"{pieces(k)}")
+    assert made(tmp_path, shown(tmp_path, text)).value == MADE
+
+
+def test_a_date_that_stays_over_midnight_is_not_taken(tmp_path) -> None:
+    """The day a shift began, beside the clock: six hours of a night were counted in the morning before."""
+    night = datetime(2026, 6, 8, 22)  # noqa: DTZ001 - the works' wall clock
+    cells = "".join(f"2026-06-08;{night + timedelta(minutes=k):%H:%M:%S};{pieces(k) + k % 7}\n" for k in range(481))
+    came = shown(tmp_path, f"Production day;Time;Pieces\n{cells}", shifts="night 22:00-06:00 mon-sun")
+    assert not came.text
+    assert any("its clock goes back from 2026-06-08 23:59:00 to 00:00:00" in str(fault) for fault in came.faults)
+
+
 def test_machines_that_run_at_once_are_not_asked_about(tmp_path) -> None:
     shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}"), "wrapper_a.csv")
     came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{9_000 + 310 * k}"), "wrapper_b.csv")

@@ -106,7 +106,8 @@ def most_over_step(counter: Counter, step_us: int = 0) -> float:
 def set_back(at_us: Ints, value: Floats, counter: Counter) -> tuple[int, int] | None:
     """The rows before and after which the clock was set back: times begin again while the counter goes on.
 
-    Takes rows as they stand in the file. Rows out of order and files laid one after the other fall in both.
+    Takes rows as they stand in the file. Rows out of order and files laid one after the other fall in both. A date
+    that stays while the clock passes midnight sets it back too.
     """
     step = np.diff(at_us)
     if not (step < 0).any():
@@ -121,7 +122,8 @@ def set_back(at_us: Ints, value: Floats, counter: Counter) -> tuple[int, int] | 
     for last in np.flatnonzero((step < 0) & (usual_us - step >= _SET_BACK_US) & goes_on).tolist():
         start = int(starts[np.searchsorted(starts, last, side="right") - 1])
         again = start + int(np.searchsorted(at_us[start : last + 1], at_us[last + 1]))
-        if at_us[start] <= at_us[last + 1] and value[again] < value[last + 1]:
+        stays = 0 < step[last] + _DAY_US <= 3 * usual_us
+        if stays or (at_us[start] <= at_us[last + 1] and value[again] < value[last + 1]):
             final = len(at_us) - 1
             return (final - last, final - last - 1) if newest_first else (last, last + 1)
     return None
