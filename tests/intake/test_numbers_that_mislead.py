@@ -29,3 +29,12 @@ def test_a_duration_of_two_parts_needs_its_unit(read):
     for unit, ends in (("min", ["06:12", "07:00"]), ("h", ["18:00", "07:45"])):
         export = read(text, layout_of({"start": "start", "length": ("duration", unit)}, kind="stops", zone="UTC"))
         assert [f"{end:%H:%M}" for end in export.parts[0].tidy["end"]] == ends
+
+
+def test_a_column_of_hexadecimal_numbers_is_refused(read):
+    """0012E5 passed for 1,200,000 pieces, and 001310 for 1,310."""
+    cells = ["0012E5", "001310", "0013C7", "001492", "0015AB", "001600", "001753", "001801"]
+    text = "".join(f"2026-06-08 06:00:{n:02};{cell}\n" for n, cell in enumerate(cells))
+    export = read(f"time;n\n{text}", layout_of({"n": "pieces"}))
+    assert export.rows_refused == len(cells)
+    assert "hexadecimal" in str(export.refusals["reason"].to_list())
