@@ -197,3 +197,13 @@ def test_what_a_deviation_moves_a_week_is_summed_over_products() -> None:
     assert effect.unnamed == pytest.approx(40 / 1540)
     assert [(week.product, week.pieces) for week in effect.products] == [(mint, 3000), (nut, 1500), (mint, 120)]
     assert week_effect(works, {"mint": 1000.0, "": 60.0}, 3.0, (0.1, 0.05, 0.2), mint).money is None  # over 5 %
+
+
+def test_a_rope_that_is_out_already_says_so_and_calls() -> None:
+    answer = ask(rope(wear=0.006, level=0.4), sheet(120, 10))
+    assert answer.text.endswith(" an hour and is out of tolerance already.")
+    assert "out of tolerance already" in [span.text for span in answer.sentence if span.call]
+    hours = answer.figure("hours_to_tolerance")
+    assert hours is not None and hours.value == 0.0
+    said = {row["what"]: row["said"] for t in answer.tables if t.name == "lead" for row in t.rows}
+    assert said["out of tolerance"] == "already"
