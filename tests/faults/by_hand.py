@@ -86,4 +86,6 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "order/answer.py:_output_between: rows.group_by('product', maintain_order=True) → "
     "rows.group_by('product', maintain_order=False)": "sorted right after",
+    "order/demand.py:quantile: np.where(sure, 1.0, (mean / np.where(sure, 1.0, sd)) ** 2) → "
+    "np.where(sure, 1.1, (mean / np.where(sure, 1.0, sd)) ** 2)": "what is sure is the mean, whatever its shape",
 }

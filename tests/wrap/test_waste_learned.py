@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from lineview.wrap.learning import WrapBin, _regress
+from lineview.wrap.learning import WrapBin, _around, _regress
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 NET_M, RESTART_M, SHARE, CHANGEOVER_M = 1000.0, 0.4, 0.005, 20.0
@@ -45,3 +45,9 @@ def test_uneven_changeovers_leave_restarts_as_sure_as_they_were() -> None:
         widths = [one[name].high - one[name].low for one in (even, uneven)]
         assert widths[1] < 1.5 * widths[0], name
     assert uneven["changeover"].high - uneven["changeover"].low > 5 * (even["changeover"].high - even["changeover"].low)
+
+
+@pytest.mark.parametrize(("hour", "window"), [(-1, None), (0, 0), (1, 0), (2, None), (3, None), (4, 1), (6, None)])
+def test_a_moment_lies_in_a_standing_from_its_begin_up_to_its_end(hour: int, window: int | None) -> None:
+    windows = [(START + timedelta(hours=a), START + timedelta(hours=a + 2)) for a in (0, 4)]
+    assert _around(START + timedelta(hours=hour), windows) == (None if window is None else windows[window])
