@@ -357,12 +357,15 @@ def _event_counts(events: WrapEvents | None, reels: Sequence[ReelSpan], start: d
     measured = [r for r in ended if r.left_m is not None]
     scrapped = sum(r.scrapped_m or 0.0 for r in measured)
     within = [r for r in reels if r.mounted >= start]
+    later = sum(r.splices for r in within if r.taken_off is None or r.taken_off > end)
+    earlier = sum(r.splices for r in reels if r.mounted < start and (r.taken_off is None or r.taken_off > start))
     return EventCounts(
         restarts=None if events is None else count_within(events.restarts, start, end),
         changeovers=None if events is None else count_within(events.changeovers, start, end),
         reels_changed=len(within) if reels else None,
         splices=sum(r.splices for r in within) if reels else None,
         ends_left_m=scrapped if ended and len(measured) == len(ended) else None,
+        splices_open=(later, earlier),
     )
 
 

@@ -167,13 +167,18 @@ CAUSES = (
 
 @dataclass(frozen=True)
 class EventCounts:
-    """How often events that cost web happened in the period; None where it is not known."""
+    """How often events that cost web happened in the period; None where it is not known.
+
+    A reel's splices count where it is mounted, so that each counts once in periods that follow each other. Those of
+    `splices_open` may have come later, of the reel that is still on, or here, of the one that was on before.
+    """
 
     restarts: int | None
     changeovers: int | None
     reels_changed: int | None
     splices: int | None
     ends_left_m: float | None
+    splices_open: tuple[int, int] = (0, 0)
 
 
 @dataclass(frozen=True)
@@ -327,7 +332,9 @@ def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
             )
         )
     if happened.splices is not None:
-        causes.append(_times("splices", happened.splices, waste.splice, "splices"))
+        later, earlier = happened.splices_open
+        low, high = (happened.splices - later) * waste.splice.low, (happened.splices + earlier) * waste.splice.high
+        causes.append(replace(_times("splices", happened.splices, waste.splice, "splices"), low=low, high=high))
     if happened.changeovers is not None and waste.changeover is not None:
         causes.append(_times("changeovers", happened.changeovers, waste.changeover, "changeovers"))
     return causes
