@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 #: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval.
 HORIZON_H, FORECAST_LEVEL = 200.0, 0.90
 #: Futures drawn to see when the first batch is out.
-FUTURES = 1000
+FUTURES = 2000
 
 
 @dataclass(frozen=True)

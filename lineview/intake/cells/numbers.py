@@ -188,7 +188,7 @@ def parse_numbers(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series,
     values = texts.cast(pl.Float64, strict=False) if plain else integers.cast(pl.Float64)
     values = values.set(values.is_not_null() & ~(values.abs() <= FARTHEST), None)
     if plain:
-        rounded = texts.str.contains(r"[eE]\+?0*[1-9]")  # these are looked at one by one
+        rounded = texts.str.contains(r"[eE]\+0*[1-9]|^\s*[+-]?\d+[eE]\d")  # these are looked at one by one
         values = values.set(rounded, None) if rounded.any() else values
     open_ = values.is_null()
     if not open_.any():
@@ -251,8 +251,8 @@ def without_units(texts: pl.Series) -> pl.Series:
 
 
 def _is_rounded(text: pl.Expr) -> pl.Expr:
-    """Whether a number shortened for a narrow column leaves whole digits open, as 4.29E+09 does."""
-    parts = text.str.extract_groups(r"^[+-]?\d+(?:[.,](\d*))?[eE]\+?(\d{1,4})$").struct
+    """Whether a number shortened for a narrow column leaves whole digits open, as 4.29E+09 does, or 12E5."""
+    parts = text.str.extract_groups(r"^[+-]?\d+(?:(?:[.,](\d*))?[eE]\+|[eE])(\d{1,4})$").struct
     exponent = parts.field("2").cast(pl.Int64, strict=False)
     decimals = parts.field("1").fill_null("").str.len_chars()
     return (exponent > decimals).fill_null(False)
