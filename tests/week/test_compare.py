@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
+import polars as pl
 import pytest
 
 from lineview.app.question import read_question
 from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.app.works import Works
 from lineview.core.errors import AskError
+from lineview.core.frames import BATCHES, WEIGHTS, empty
+from lineview.plant import Plant
 from lineview.week.compare import RATE
-from tests.simulate.shift_losses import Drawn
+from lineview.week.material import weighed_off_target
+from tests import factories
+from tests.simulate.shift_losses import PLANNED_MIN, Drawn, draw
 from tests.truth.test_week_truth import compared
 
 CASES = [
@@ -77,3 +82,34 @@ def test_a_jam_that_is_worse_makes_the_difference() -> None:
     assert worst.name == "stops: jam"
     assert worst.verdict == "worse"
     assert np.sign(found.measure(RATE).value) == -1
+
+
+def test_at_one_mix_a_difference_is_that_of_least_squares_with_the_share_of_a_product() -> None:
+    """Twenty-five shifts against as many some weeks before, made on a mix that drifts; no history beside them."""
+    drawn = Drawn(drifting_mix=True, on_second={"stops: jam": 3.0})
+    found = compared(3, drawn, 25, with_history=False)
+    part, mix = draw(np.random.default_rng(3), drawn)
+    n = part.shifts.height
+    assert (found.shifts, found.paired, len(found.mix)) == ((25, 25), 0, 1)
+    product = found.mix[0].removeprefix("product ")
+    shares = mix.filter(pl.col("product") == product)
+    share = np.zeros(n)
+    share[shares["place"].to_numpy()] = shares["share"].to_numpy()
+    rows = np.r_[n - 25 : n, n - 60 : n - 35]
+    x = np.column_stack([np.ones(50), np.repeat([1.0, 0.0], 25), share[rows]])
+    for cause in ("stops: jam", "changeovers"):
+        lost = part.losses.filter(pl.col("cause") == cause).sort("start")["pieces"].to_numpy()[rows] / PLANNED_MIN
+        row = next(row for row in found.causes if row.name == cause)
+        assert (row.first, row.second) == pytest.approx((lost[:25].mean(), lost[25:].mean()))
+        assert row.same_mix.value == pytest.approx(np.linalg.lstsq(x, lost, rcond=None)[0][1])
+
+
+@pytest.mark.parametrize("products", [1, 2])
+def test_a_weight_that_no_batch_names_is_of_the_only_product(products: int) -> None:
+    at = [datetime(2026, 6, 8, 6, minute, tzinfo=UTC) for minute in (0, 10, 20)]
+    names = ("mint", "nut")[:products]
+    plant = Plant(shop="Invented", products=tuple(factories.product(name, mass_g=6.8) for name in names))
+    weighed = [{"at": moment, "mass_g": 6.9 + k / 100} for k, moment in enumerate(at)]
+    frame = factories.rows(WEIGHTS, weighed, machine="w", pieces=1, gross=False, batch="", sample="s")
+    off = weighed_off_target(plant, empty(BATCHES), frame, [(at[0], at[2])])["off_g"].to_list()
+    assert off == (pytest.approx([0.1, 0.11]) if products == 1 else [])
