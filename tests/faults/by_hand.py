@@ -88,4 +88,5 @@ SAY_NOTHING: dict[str, str] = {
     "rows.group_by('product', maintain_order=False)": "sorted right after",
     "order/demand.py:quantile: np.where(sure, 1.0, (mean / np.where(sure, 1.0, sd)) ** 2) → "
     "np.where(sure, 1.1, (mean / np.where(sure, 1.0, sd)) ** 2)": "what is sure is the mean, whatever its shape",
+    "machine/counters.py:_by_plan: planned > 0 → planned > 1": "no long gap has less than a second of planned time",
 }
