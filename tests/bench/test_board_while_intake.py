@@ -24,12 +24,12 @@ def small_exports(folder: Path) -> list[Path]:
     """The last day of one machine as the line would write it every few minutes."""
     lines = (DEMO / "exports" / LATE).read_bytes().splitlines(keepends=True)
     head, rows = lines[:5], [row for row in lines[5:] if row[:1].isdigit()]
-    size = -(-len(rows) // EXPORTS)
+    ends = [len(rows) * i // EXPORTS for i in range(EXPORTS + 1)]
     folder.mkdir()
     made = []
     for i in range(EXPORTS):
         path = folder / f"wrap1_2026-06-12_{i:03d}.csv"
-        path.write_bytes(b"".join(head + rows[i * size : (i + 1) * size]))
+        path.write_bytes(b"".join(head + rows[ends[i] : ends[i + 1]]))
         made.append(path)
     return made
 
