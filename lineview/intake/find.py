@@ -95,10 +95,13 @@ def is_export(file: Path, folder: Path) -> bool:
     Returns
     -------
     bool
-        By its ending; False for hidden and temporary files and all that is no plain file.
+        By its ending; False for hidden and temporary files, a works' store and all that is no plain file.
     """
     parts = file.relative_to(folder).parts
     if any(part.startswith((".", "~$", "~")) for part in parts) or not file.is_file():
+        return False
+    within = list(file.parents)[: len(parts)]
+    if any((above / "works.id").exists() for above in within):  # a works' store: what was taken in already
         return False
     return file.name.lower().removesuffix(".gz").endswith(ENDINGS)
 

@@ -9,6 +9,7 @@ import pytest
 from lineview.app.take_in import take_in
 from lineview.app.works import Works
 from lineview.intake import pieces
+from lineview.intake.find import find_exports
 from lineview.plant import Layout
 from lineview.plant.read import read_plant
 from lineview.store.store import Store
@@ -116,3 +117,11 @@ def test_a_big_file_that_has_to_be_read_whole_is_taken_in_all_the_same(tmp_path,
         assert (one.receipt.rows, one.receipt.kept) == (41, 41)
         assert "the file is written in Windows-1252" in one.notes
         assert store.intakes().height == 1
+
+
+def test_a_works_own_store_holds_no_exports(tmp_path):
+    for name in ("store/works.id", "store/readings/a.parquet", "store/sums/readings.json", "exports/a.csv"):
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("x", encoding="utf-8")
+    assert find_exports([tmp_path]) == [tmp_path / "exports" / "a.csv"]
