@@ -104,6 +104,25 @@ def effect_seen(sd: float, before: int, after: int) -> float:
     return sd * _reach() * math.sqrt(1 / before + 1 / after)
 
 
+def wrong_way_chance(effect: float) -> float:
+    """The chance that a Brownian motion with a change's drift ever reaches the limit on the other side.
+
+    Parameters
+    ----------
+    effect : float
+        The change, of the one that is shown with the stated power; 0 or more.
+
+    Examples
+    --------
+    >>> round(wrong_way_chance(0.0), 4), wrong_way_chance(1.0) < 1e-5
+    (0.025, True)
+    """
+    from scipy.special import ndtr
+
+    limit, drift = _limit(), effect * _reach()
+    return float(ndtr(-limit - drift) + math.exp(-2 * limit * drift) * ndtr(drift - limit))
+
+
 def _limit() -> float:
     """The limit at the planned end, in standard errors."""
     from scipy.special import ndtri

@@ -15,7 +15,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import OF_ROW, Answer, Column, Scope, Span, Table, columns_of, scope_name
 from lineview.report.figures import FigureList
-from lineview.stats.multiple_tests import FALSE_ALARMS, POWER
+from lineview.stats.multiple_tests import FALSE_ALARMS, POWER, wrong_way_chance
 from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Difference
 from lineview.week.losses import cause_cell, cause_words
 from lineview.week.trend import BETTER, STEADY, WORSE
@@ -288,6 +288,11 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
             percent=100 * FALSE_ALARMS,
         )
     )
+    if account.seeable:
+        effect = trial.worth_percent / 100 * abs(account.level[0]) / account.seeable
+        percent = math.ceil(1000 * wrong_way_chance(effect)) / 10
+        words = mark("A change of {worth:g} % is called the wrong way round with a chance of at most {percent:g} %.")
+        remarks.append(tr(words, worth=trial.worth_percent, percent=percent))
     if trial.verdict:
         kept = {"moment": show.moment(trial.set_at, plant, year=True), "who": trial.who, "verdict": trial.verdict}
         remarks.append(tr("Verdict kept on {moment} by {who}: {verdict}", **kept))

@@ -62,7 +62,7 @@ def test_no_german_page_breaks_a_rule(serve_board: Served, german: Works, dark: 
 
 def test_no_german_page_scrolls_sideways_on_a_phone(serve_board: Served, german: Works) -> None:
     board, widths = serve_board(german, "phone"), {}
-    board.page.set_default_timeout(120_000)  # the first time each is worked out
+    board.page.set_default_timeout(120_000)
     for page in ("order", "week", "intake"):
         board.open(f"/{page}").page.evaluate(UNFOLD)
         board.page.locator(".cards .tools select").first.wait_for()
@@ -73,6 +73,7 @@ def test_no_german_page_scrolls_sideways_on_a_phone(serve_board: Served, german:
 def wrong_on(board: Board, pages: tuple[str, ...]) -> list[tuple[str, str, str]]:
     """What breaks a rule on any of the pages."""
     wrong: list[tuple[str, str, str]] = []
+    board.page.set_default_timeout(120_000)  # the first time each is worked out
     for page in pages:
         if page in PLAIN:
             board.page.goto(f"{board.base}/{page}")

@@ -11,6 +11,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from statistics import NormalDist
 
 import numpy as np
 import polars as pl
@@ -18,6 +19,7 @@ import pytest
 
 from lineview.core.errors import AskError
 from lineview.report.answer import to_json
+from lineview.stats.multiple_tests import FALSE_ALARMS, POWER, wrong_way_chance
 from lineview.week.compare import RATE, Side
 from lineview.week.trend import BETTER, STEADY, WORSE
 from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, shifts_to_plan, trial_account
@@ -205,3 +207,24 @@ def test_changes_worth_having_are_seen_as_often_as_stated_at_full_count() -> Non
     shares = power_share(300)
     assert min(seen for seen, _ in shares.values()) >= 0.8 - 3 * 0.0231
     assert max(wrong for _, wrong in shares.values()) <= 0.005
+
+
+@pytest.mark.parametrize("effect", [0.0, 0.2])
+def test_the_chance_of_the_wrong_way_is_that_of_drawn_walks(effect: float) -> None:
+    """Looks 400 times between the start and the planned end see a little less than looks without a gap."""
+    normal = NormalDist()
+    limit = normal.inv_cdf(1 - FALSE_ALARMS / 4)
+    drift = effect * (limit + normal.inv_cdf(POWER))
+    steps = np.random.default_rng(8).normal(drift / 400, 400**-0.5, (20_000, 400))
+    drawn = float(np.mean(np.cumsum(steps, axis=1).min(axis=1) <= -limit))
+    print(f"change of {effect:g}: {drawn:.3%} of drawn walks go the wrong way, {wrong_way_chance(effect):.3%} said")
+    assert 0.75 * wrong_way_chance(effect) <= drawn <= 1.1 * wrong_way_chance(effect)
+
+
+def test_a_trials_reader_is_told_the_chance_of_the_wrong_way() -> None:
+    answer = answer_trial(
+        works(1), inputs(3, Drawn(weeks=WEEKS), trial(SHORT_STOPS, 25.0)), MONDAY + timedelta(weeks=9)
+    )
+    (said,) = [note for note in answer.notes if "wrong way round" in note]
+    assert said.startswith("A change of 25 % is called the wrong way round with a chance of at most ")
+    assert 0.1 <= float(said.split()[-2]) <= 2.5
