@@ -110,13 +110,8 @@ class ContentsRules:
         """How much one package may be short [g]."""
         rows = [s for s in self.shortages if s.from_g <= label_g]
         if not rows or not label_g > 0:
-            raise MeasureError(
-                Fault(
-                    tr("{rules} does not cover packages of {label:g} g", rules=self.name, label=label_g),
-                    "label_g",
-                    tr("a greater label"),
-                )
-            )
+            what = tr("{rules} does not cover packages of {label:g} g", rules=self.name, label=label_g)
+            raise MeasureError(Fault(what, "label_g", tr("a greater label")))
         row = rows[-1]
         if row.grams is not None:
             return row.grams
@@ -276,13 +271,8 @@ def _check(net_g: Sequence[float], lot: int) -> None:
     if any(not v > 0 for v in net_g):
         faults.append(Fault(tr("a package weighs nothing or less"), "net_g", tr("net masses above 0 g")))
     if lot < max(len(net_g), 1):
-        faults.append(
-            Fault(
-                tr("{weighed} packages of a lot of {lot}", weighed=len(net_g), lot=lot),
-                "lot",
-                tr("at least those weighed"),
-            )
-        )
+        what = tr("{weighed} packages of a lot of {lot}", weighed=len(net_g), lot=lot)
+        faults.append(Fault(what, "lot", tr("at least those weighed")))
     if faults:
         raise MeasureError(faults)
 
