@@ -52,13 +52,8 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
             at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
             known = works.ask(at.asked).series
             if name not in known:
-                raise AskError(
-                    Fault(
-                        tr("there is no frame '{name}'", name=name),
-                        question,
-                        tr("one of {names}", names=", ".join(known) or tr("none")),
-                    )
-                )
+                what = tr("there is no frame '{name}'", name=name)
+                raise AskError(Fault(what, question, tr("one of {names}", names=", ".join(known) or tr("none"))))
             return known[name]
 
         return _file(f"{question}-{name}", frame)

@@ -275,13 +275,8 @@ def _outcome(
 ) -> Outcome:
     zone = fit.layout.zone
     if not _is_zone(zone):
-        raise IntakeError(
-            Fault(
-                tr("layout '{id}' names the unknown zone '{zone}'", id=fit.layout.id, zone=zone),
-                where,
-                tr("such as Europe/Berlin"),
-            )
-        )
+        what = tr("layout '{id}' names the unknown zone '{zone}'", id=fit.layout.id, zone=zone)
+        raise IntakeError(Fault(what, where, tr("such as Europe/Berlin")))
     heading = heading_of(fit, box[0])
     layout, notes = _with_zone(fit.layout, heading, box[0], plant, where)
     if layout.kind == "readings":

@@ -90,13 +90,8 @@ def read_period(text: str) -> PeriodName:
     if last < first:
         raise AskError(Fault(tr("'{text}' ends before it starts", text=text), "period", tr("the earlier day first")))
     if (last - first).days > MOST_DAYS:
-        raise AskError(
-            Fault(
-                tr("'{text}' is {days:,} days", text=text, days=(last - first).days),
-                "period",
-                tr("up to {most:,}", most=MOST_DAYS),
-            )
-        )
+        what = tr("'{text}' is {days:,} days", text=text, days=(last - first).days)
+        raise AskError(Fault(what, "period", tr("up to {most:,}", most=MOST_DAYS)))
     return Days(first, last)
 
 

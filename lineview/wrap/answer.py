@@ -68,13 +68,8 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
     machine = plant.machine(machine_id)
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
-        raise AskError(
-            Fault(
-                tr("'{machine}' is not a cut-and-wrap machine of the plant", machine=machine_id),
-                "--machine",
-                tr("one of {names}", names=there),
-            )
-        )
+        what = tr("'{machine}' is not a cut-and-wrap machine of the plant", machine=machine_id)
+        raise AskError(Fault(what, "--machine", tr("one of {names}", names=there)))
     return machine
 
 

@@ -146,13 +146,8 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
     if plan.undecided:
         readings = tr(" or ").join(first_of(form) for form in plan.undecided)
         forms = tr(" or ").join(f"'{form}'" for form in plan.undecided)
-        raise IntakeError(
-            Fault(
-                tr("'{example}' can be read {readings}, and no row decides", example=plan.example, readings=readings),
-                where,
-                tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id),
-            )
-        )
+        what = tr("'{example}' can be read {readings}, and no row decides", example=plan.example, readings=readings)
+        raise IntakeError(Fault(what, where, tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id)))
     return plan
 
 

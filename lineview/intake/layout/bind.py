@@ -178,13 +178,8 @@ def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -
         return tuple(machine.id for machine in plant.machines)
     if len(plant.machines) == 1:
         return (plant.machines[0].id,)
-    faults.append(
-        Fault(
-            tr("layout '{id}' does not name a machine", id=layout.id),
-            where,
-            tr("machine = one of {names}", names=machine_ids),
-        )
-    )
+    what = tr("layout '{id}' does not name a machine", id=layout.id)
+    faults.append(Fault(what, where, tr("machine = one of {names}", names=machine_ids)))
     return ()
 
 
