@@ -8,7 +8,7 @@ from collections import OrderedDict
 from collections.abc import Mapping
 from concurrent.futures import CancelledError, Future
 from concurrent.futures import TimeoutError as TimedOut
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from threading import Lock, Semaphore
 from typing import Any
 
@@ -35,6 +35,8 @@ FRESH_S = 600.0
 FORMS_S = 60.0
 #: Files are waited for so long, and forms where there are older ones, and where there are none [s].
 FILE_S, OLD_FORMS_S, NEW_FORMS_S = 300.0, 0.5, 20.0
+#: Free memory is given back to the system where nothing is under way, and on a busy board after so many pages.
+GIVEN_BACK_AFTER = 30
 #: Files and forms that may be waited for at once: each holds one of the board's threads, and pages need some too.
 MOST_WAITED_FOR = 4
 #: What the reply of the callback that shows a page begins and ends with; what is said beside it is put before its end.
@@ -52,6 +54,8 @@ NAMED_PERIODS = {name for name, _ in GENERAL_PERIODS}
 #: What a page is of: its address, the screen, the rights of who looks.
 Key = tuple[str, str, frozenset[str]]
 Values = Mapping[str, Any]
+#: What is under way: of a page its key and the state of the works, else whatever tells it from others.
+Name = tuple[Any, ...]
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,16 @@ class Kept:
         return len(self.page) + len(self.forms or b"")
 
 
+@dataclass
+class UnderWay:
+    """What is being worked out, by the names it is asked for under; a page that has not begun takes newer states on."""
+
+    work: Future[Replies]
+    unseen: bool
+    names: list[Name]
+    promise: Future[Replies] = field(default_factory=Future)
+
+
 class KeptPages:
     """Pages by what they are of: address, screen and rights; calls that show one are answered from here."""
 
@@ -85,10 +99,12 @@ class KeptPages:
         self._lock = Lock()
         self._kept: OrderedDict[Key, Kept] = OrderedDict()
         self._held = 0
-        self._running: dict[tuple[Any, ...], Future[Replies]] = {}
-        self._begun: dict[tuple[Any, ...], float] = {}
+        self._running: dict[Name, UnderWay] = {}
+        self._latest: dict[Key, UnderWay] = {}
+        self._begun: dict[Name, float] = {}
         self._failed: set[tuple[Key, str]] = set()
         self._places = Semaphore(MOST_WAITED_FOR)
+        self._worked_out = 0
 
     # -- pages -------------------------------------------------------------------------------------
 
@@ -119,46 +135,54 @@ class KeptPages:
         """Have a page worked out, unless it is under way already."""
         who = _bare_person(person())
         requests = tuple(Asked("POST", CALLBACK, json.dumps(call), who) for call in self._calls(values))
-        return self._ask((key, version), requests, _kind(key), unseen=unseen, keep=(key, version))
+        return self._ask((key, version), requests, _kind(key), unseen=unseen, page=key)
 
     def _ask(
-        self,
-        name: tuple[Any, ...],
-        requests: tuple[Asked, ...],
-        kind: str,
-        *,
-        unseen: bool = False,
-        keep: tuple[Key, str] | None = None,
+        self, name: Name, requests: tuple[Asked, ...], kind: str, *, unseen: bool = False, page: Key | None = None
     ) -> Future[Replies]:
         with self._lock:
-            running = self._running.get(name)
+            running = self._running.get(name) or (None if page is None else self._not_begun(page, unseen=unseen))
             if running is not None:
-                return running
+                if name not in running.names:
+                    running.names.append(name)
+                    self._running[name], self._begun[name] = running, self._begun[running.names[0]]
+                return running.promise
             work = self.workers.ask(requests, kind, limited=person().session is not None, unseen=unseen)
-            promise: Future[Replies] = Future()
-            self._running[name], self._begun[name] = promise, time.monotonic()
-        work.add_done_callback(lambda done: self._done(name, done, promise, keep))
-        return promise
+            asked = UnderWay(work, unseen, [name])
+            self._running[name], self._begun[name] = asked, time.monotonic()
+            if page is not None:
+                self._latest[page] = asked
+        work.add_done_callback(lambda done: self._done(asked, done, page))
+        return asked.promise
 
-    def _done(
-        self, name: tuple[Any, ...], done: Future[Replies], promise: Future[Replies], keep: tuple[Key, str] | None
-    ) -> None:
+    def _not_begun(self, page: Key, *, unseen: bool) -> UnderWay | None:
+        """A page that waits for its turn since an older state: when it begins it is worked out from the latest."""
+        asked = self._latest.get(page)
+        if asked is None or asked.work.running() or asked.work.done() or (asked.unseen and not unseen):
+            return None
+        return asked
+
+    def _done(self, asked: UnderWay, done: Future[Replies], page: Key | None) -> None:
         """Keep a page before those who wait for it look."""
         error = CancelledError() if done.cancelled() else done.exception()
         replies = () if error else done.result()
         with self._lock:
+            keep = None if page is None else (page, str(asked.names[-1][1]))
             if keep is not None and replies and _is_page(replies[0]):
                 self._keep(keep, replies)
             elif keep is not None and not isinstance(error, AskError):
                 self._failed = {keep} | {failure for failure in self._failed if failure[1] == keep[1]}
-            self._running.pop(name, None)
-            self._begun.pop(name, None)
-            is_idle = not self._running
+            for name in asked.names:
+                del self._running[name], self._begun[name]
+            if page is not None and self._latest.get(page) is asked:
+                del self._latest[page]
+            self._worked_out += 1
+            gives_back = not self._running or self._worked_out % GIVEN_BACK_AFTER == 0
         if error is None:
-            promise.set_result(replies)
+            asked.promise.set_result(replies)
         else:
-            promise.set_exception(error)
-        if is_idle:  # the pages that these replaced have gone
+            asked.promise.set_exception(error)
+        if gives_back:  # the pages that these replaced have gone
             give_free_memory_back()
 
     def _keep(self, keep: tuple[Key, str], replies: Replies) -> None:

@@ -85,11 +85,8 @@ class Workers:
             raise AskError(Fault(tr(NONE_STARTS), do=tr(TRIED_AGAIN)))
         job = _Job(requests, kind, requests[0].person.name, unseen, next(self._order))
         with self._lock:
-            of_person = sum(
-                1
-                for job_ahead in (*self._waiting, *self._running.values())
-                if job_ahead.person == job.person and not job_ahead.unseen
-            )
+            ahead = (*self._waiting, *self._running.values())
+            of_person = sum(one.person == job.person and not one.unseen for one in ahead)
             if len(self._waiting) >= MOST_WAITING or (limited and not unseen and of_person >= MOST_OF_PERSON):
                 do = tr("Wait until some of them are there.")
                 raise AskError(Fault(tr("too many pages are being worked out at once"), do=do))
@@ -140,6 +137,8 @@ class Workers:
 
     def _begin(self, job: _Job, process: Process) -> None:
         job.began = time.monotonic()
+        if not job.future.running():  # it may be asked once more
+            job.future.set_running_or_notify_cancel()
         try:
             done = process.ask(job.requests)
         except ProcessEndedError:  # since it was chosen; that is no try

@@ -14,6 +14,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from shutil import copy2
 from threading import Event, Lock, Thread
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -480,3 +481,37 @@ def test_one_person_asks_for_so_many_at_once_and_no_more(monkeypatch: pytest.Mon
 def test_an_address_that_no_browser_sends_is_kept_as_no_page(pathname: str, search: str) -> None:
     screen = {"theme": "day", "narrow": False}
     assert kept_pages._key({"address.pathname": pathname, "address.search": search, "screen.data": screen}) is None
+
+
+class Waiting:
+    """Workers that begin nothing."""
+
+    def __init__(self) -> None:
+        self.asked: list[Future[Replies]] = []
+
+    def ask(self, *_: Any, **__: Any) -> Future[Replies]:
+        self.asked.append(Future())
+        return self.asked[-1]
+
+
+def test_a_page_that_waits_takes_newer_states_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else a busy board works out every state in between, of each open page, before the latest."""
+    monkeypatch.setattr(kept_pages, "person", lambda: SimpleNamespace(session=None))
+    workers, key = Waiting(), ("/shift", "day False", frozenset[str]())
+    pages = kept_pages.KeptPages(None, workers, None)  # type: ignore[arg-type]
+
+    def asked(version: str, *, unseen: bool = False) -> Future[Replies]:
+        return pages._ask((key, version), (), "/shift", unseen=unseen, page=key)
+
+    first = asked("1", unseen=True)
+    assert asked("2") is not first  # somebody waits for this one
+    assert asked("3") is asked("2") is asked("4", unseen=True)
+    assert len(workers.asked) == 2
+    workers.asked[1].set_running_or_notify_cancel()
+    last = asked("5")  # what has begun may have read an older state
+    assert len(workers.asked) == 3
+    workers.asked[1].set_result((Reply(200, (), kept_pages.HEAD + kept_pages.TAIL),))
+    assert pages.fresh(key, "4") is not None
+    assert pages.fresh(key, "5") is None
+    assert not last.done()
+    assert asked("5") is last
