@@ -306,13 +306,14 @@ class Load:
         line = Browser(self.board, self.names[0], seen)
 
         def send() -> None:
-            for file in self.exports:
-                if end.wait(self.lasts_s / (len(self.exports) + 1)):
+            every_s = self.lasts_s / (len(self.exports) + 1)
+            for turn, file in enumerate(self.exports, 1):
+                if end.wait(max(0.0, begun + turn * every_s - time.perf_counter())):
                     return
                 uploads.append(line.upload(file))
 
-        sender = Thread(target=send)
         begun, samples = time.perf_counter(), []
+        sender = Thread(target=send)
         for one in (*people, sender):
             one.start()
         while (passed := time.perf_counter() - begun) < self.lasts_s:
