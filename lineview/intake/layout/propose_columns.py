@@ -218,7 +218,7 @@ def _keep(one: _Candidate, taken: set[str], plant: Plant, marks: NumberSeparator
 def _unit_told(header: str, in_row: str, wanted: str) -> str:
     """The unit that a units row, a header's bracket or its last word tells, where it becomes the one wanted."""
     last = header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1]
-    unit = unit_named(in_row) or unit_of(header) or unit_named(last)
+    unit = unit_named(in_row) or unit_of(header) or unit_named(last).replace("pieces", "")  # which names a counter too
     return unit if dimension(unit) == dimension(wanted) else ""
 
 
