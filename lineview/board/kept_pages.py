@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import time
 from collections import OrderedDict
@@ -182,7 +183,8 @@ class KeptPages:
             asked.promise.set_result(replies)
         else:
             asked.promise.set_exception(error)
-        if gives_back:  # the pages that these replaced have gone
+        if gives_back:  # the pages that these replaced have gone, and circles of objects hold uploads and calls
+            gc.collect()
             give_free_memory_back()
 
     def _keep(self, keep: tuple[Key, str], replies: Replies) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import ipaddress
 import json
 import logging
@@ -243,6 +244,7 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
     tell(tr("The board is at {address} (Ctrl+C stops it).", address=at))
     if doors.access is not None and serving.tls is None and not serving.proxies:
         tell(tr("Pages and passwords cross the network unencrypted: see --tls and --proxy."))
+    gc.freeze()  # what stands from the start is no garbage: looking for that is quick then
     try:
         server.run()
     except KeyboardInterrupt:  # the usual way to stop it
