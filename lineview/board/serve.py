@@ -255,26 +255,6 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
             workers.close()
 
 
-def run_board(works: Works, host: str, port: int) -> None:
-    """Serve the board of a works on an address until it is stopped.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    host : str
-        Address to serve on.
-    port : int
-        Port to serve on.
-
-    Raises
-    ------
-    AskError
-        Where the port is taken.
-    """
-    serve(works, Serving(host, port))
-
-
 def start_board(works: Works, host: str, port: int) -> None:
     """Serve the board of a works in the background of this process.
 
@@ -287,4 +267,4 @@ def start_board(works: Works, host: str, port: int) -> None:
     port : int
         Port to serve on.
     """
-    Thread(target=run_board, args=(works, host, port), daemon=True).start()
+    Thread(target=serve, args=(works, Serving(host, port)), daemon=True).start()

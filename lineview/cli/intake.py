@@ -280,9 +280,9 @@ def try_the_demo(into: Path, port: int | None, language: str | None = None) -> N
             say(Text.assemble((tr(question.capitalize()), "bold"), f"  {answer.text}"))
             say(f"        {answer.soft}\n", "dim")
         if port is not None:
-            from lineview.board.serve import run_board
+            from lineview.board.serve import Serving, serve
 
-            run_board(works, "127.0.0.1", port)
+            serve(works, Serving(port=port))
 
 
 def _set_up(into: Path, language: str | None) -> None:

