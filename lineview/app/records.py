@@ -351,14 +351,15 @@ def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.Data
 
     What an unread gap at the period's edge most likely held is judged by the shifts on either side of it.
     """
-    start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
-    touching = records.filter((pl.col("end") > start) & (pl.col("start") < end))
-    read = records.filter(pl.col("readings") > 0)
-    before, after = read.filter(pl.col("end") <= start), read.filter(pl.col("start") >= end)
-    earlier, later = (part.filter(pl.col("shift").is_not_null())["start"] for part in (before, after))
-    before = before.filter(pl.col("start") >= earlier[-1]) if len(earlier) else before.tail(1)
-    after = after.filter(pl.col("start") <= later[0]) if len(later) else after.head(1)
-    return pl.concat([before, touching, after])
+    starts, ends = (records[side].to_physical().to_numpy() for side in ("start", "end"))
+    start_us, end_us = map(micros, period)
+    read, in_shift = records["readings"].to_numpy() > 0, records["shift"].is_not_null().to_numpy()
+    before, after = np.flatnonzero(read & (ends <= start_us)), np.flatnonzero(read & (starts >= end_us))
+    earlier, later = before[in_shift[before]], after[in_shift[after]]
+    before = before[starts[before] >= starts[earlier[-1]]] if len(earlier) else before[-1:]
+    after = after[starts[after] <= starts[later[0]]] if len(later) else after[:1]
+    touching = np.flatnonzero((ends > start_us) & (starts < end_us))
+    return records[np.concatenate((before, touching, after))]
 
 
 def _within(span: tuple[datetime, datetime]) -> pl.Expr:

@@ -16,7 +16,9 @@ from lineview.core.frames import CALENDAR, STATE_TIMELINE, empty, require
 from lineview.core.language import mark, tr
 from lineview.plant import WEEK, Break, Shift
 
-_Stretch = tuple[str, date, datetime, datetime, str]
+#: Shift, its day, start and end [µs since 1970], part.
+_Stretch = tuple[str, date, int, int, str]
+_EPOCH, _EPOCH_DAY = datetime(1970, 1, 1, tzinfo=UTC), date(1970, 1, 1).toordinal()
 #: What a works without shifts calls its days.
 ALL_DAY = mark("all day")
 
@@ -68,12 +70,16 @@ def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime)
         for shift in shifts or (_all_day(),):
             if WEEK[day.weekday()] in shift.days:
                 rows += _stretches(shift, day, tz)
-    cut = [(s, d, max(a, start), min(b, end), part) for s, d, a, b, part in rows if a < end and b > start]
+    low, high = _micros(start), _micros(end)
+    cut = [(s, d, max(a, low), min(b, high), part) for s, d, a, b, part in rows if a < high and b > low]
     cut.sort(key=lambda row: row[2])
     _refuse_overlaps(cut)
     if not cut:
         return empty(CALENDAR)
-    return pl.DataFrame(cut, schema=CALENDAR, orient="row")
+    ids, days, begins, finishes, parts = zip(*cut, strict=True)  # columns of numbers take a tenth of rows of moments
+    dates = [day.toordinal() - _EPOCH_DAY for day in days]
+    columns = {"shift": ids, "date": dates, "start": begins, "end": finishes, "part": parts}
+    return pl.DataFrame(columns).cast(CALENDAR).select(list(CALENDAR))
 
 
 def _all_day() -> Shift:
@@ -92,8 +98,8 @@ def _check(start: datetime, end: datetime) -> None:
         raise MeasureError(faults)
 
 
-def _moment(wall: datetime, tz: ZoneInfo) -> datetime:
-    return wall.replace(tzinfo=tz, fold=0).astimezone(UTC)
+def _micros(moment: datetime) -> int:
+    return (moment - _EPOCH) // timedelta(microseconds=1)
 
 
 @lru_cache(maxsize=2048)
@@ -107,7 +113,7 @@ def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> tuple[_Stretch, ...]:
     for pause_start, pause_end in _pauses(shift.breaks, begin, finish):
         parts += [(pause_start, "break"), (pause_end, "planned")]
     # A break that touches the hour skipped in spring must not end before it starts.
-    edges = list(accumulate((_moment(at, tz) for at in (*(at for at, _ in parts), finish)), max))
+    edges = list(accumulate((_micros(at.replace(tzinfo=tz, fold=0)) for at in (*(at for at, _ in parts), finish)), max))
     rows = [(shift.id, day, a, b, part) for (a, b), (_, part) in zip(pairwise(edges), parts, strict=True)]
     return tuple(row for row in rows if row[3] > row[2])
 

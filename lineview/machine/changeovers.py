@@ -246,11 +246,12 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
     length_min = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     minutes = pl.col("minutes") if "minutes" in changeovers.columns else length_min
     named_both = changeovers.drop_nulls(["before", "after"])
+    sides = {side: named_both[side].to_list() for side in ("before", "after")}
+    name = {product: name_of(product) for product in {*sides["before"], *sides["after"]}}
     return (
         named_both.with_columns(
             minutes=minutes,
-            before=pl.Series([name_of(n) for n in named_both["before"].to_list()], dtype=pl.String),
-            after=pl.Series([name_of(n) for n in named_both["after"].to_list()], dtype=pl.String),
+            **{side: pl.Series([name[n] for n in products], dtype=pl.String) for side, products in sides.items()},
         )
         .group_by("before", "after", maintain_order=True)
         .agg(

@@ -103,7 +103,13 @@ class CounterIncrements:
         """Counts up to moments; within an interval shared by the machine's pieces, else by time."""
         share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
         if profile is not None and len(profile.at):
-            run = [np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)]
+            span = self._so_far.span
+            if len(span) < len(place.at):  # of fewer edges than moments each is looked up once
+                at_edges = np.interp(span, profile.at, profile.pieces)
+                edges = at_edges[place.floor], at_edges[place.ceil]
+            else:
+                edges = tuple(np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.end))
+            run = edges[0], np.interp(place.at, profile.at, profile.pieces), edges[1]
             run_total = run[2] - run[0]
             share = np.where(run_total > 0, (run[1] - run[0]) / np.where(run_total > 0, run_total, 1.0), share)
         share = self._by_plan(place, share)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -35,10 +36,14 @@ class PlannedTime:
         """Planned seconds before each moment [s]."""
         if not len(self.start_s):
             return np.zeros(len(moment_s))
-        edges = np.column_stack([self.start_s, self.end_s]).ravel()
+        return np.asarray(np.interp(moment_s, *self._until_edges))
+
+    @cached_property
+    def _until_edges(self) -> tuple[Floats, Floats]:
+        """Starts and ends in turn [s], and the planned seconds before each [s]."""
         spent = np.cumsum(self.end_s - self.start_s)
-        at_edges = np.column_stack([np.concatenate([[0.0], spent[:-1]]), spent]).ravel()
-        return np.asarray(np.interp(moment_s, edges, at_edges))
+        at_edges = np.column_stack([np.concatenate([[0.0], spent[:-1]]), spent])
+        return np.column_stack([self.start_s, self.end_s]).ravel(), at_edges.ravel()
 
 
 def planned_time(calendar: pl.DataFrame) -> PlannedTime:

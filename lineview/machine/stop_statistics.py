@@ -59,9 +59,11 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     after_failure = pl.col("state").shift(1).is_in(FAILURES)
     again = on.filter(pl.col("runs") & after_failure)["start"]
     without_starts = RunClock(0.0, np.empty(0), np.empty(0), np.empty(0), tape)
+    on_clock = without_starts.at(pl.concat([began, again, changed]))
+    stops, restarts, changeovers = np.split(on_clock, [len(began), len(began) + len(again)])
     runs = on.filter(pl.col("runs"))
     run_min = float((runs["end"] - runs["start"]).dt.total_microseconds().sum()) / 6e7
-    return RunClock(run_min, without_starts.at(began), without_starts.at(again), without_starts.at(changed), tape)
+    return RunClock(run_min, stops, restarts, changeovers, tape)
 
 
 #: How long after each event a stop counts as following it [running minutes].

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 import polars as pl
 
@@ -182,6 +183,7 @@ _WORDS = (
 _CODED = ("cleaning", "maintenance")
 
 
+@lru_cache(maxsize=1024)  # a season's thousands of stops have some dozens of reasons
 def stop_kind(reason: str | None, code: str | None = None) -> str:
     """The kind of a stop."""
     for text in (reason, code):

@@ -217,8 +217,8 @@ def _standing(
     why[used] = reason_of(begins, ends, stop_log)
     changes = np.zeros(len(activity.code) + 1, dtype=bool)
     changes[used] = _overlaps(begins, ends, changeovers)
-    changeover_rows = [i for i in used.tolist() if why[i] is not None and CHANGEOVER_WORDS.search(why[i])]
-    changes[changeover_rows] = True
+    say_so = {text for text in {*why[used]} - {None} if CHANGEOVER_WORDS.search(text)}
+    changes[[i for i in used.tolist() if why[i] in say_so]] = True
     return np.where(changes[stretch], _CHANGEOVER, kind), why[stretch]
 
 

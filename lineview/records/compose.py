@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
 import polars as pl
 
 from lineview.core.frames import UTC_US
-from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
+from lineview.core.record_frames import COUNTERS, JOINED
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside
-from lineview.machine.steps import Steps
+from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 from lineview.records.seams import Seams, seams_of
+
+_NOTHING_ASIDE = NO_STEPS.frame()
+#: Since and until when readings are counts where all of a window's are [µs].
+_FIRST_US, _LAST_US = np.iinfo(np.int64).min, np.iinfo(np.int64).max
 
 
 def machine_counts(
@@ -47,21 +53,24 @@ def machine_counts(
         reading of the one to the first of the other.
     """
     counters = {counter.counts: counter for counter in reversed(machine.counters)}
-    ends = _counter_ends(records)
+    every = _counter_ends(records)
+    ends, none = every.partition_by("counter", as_dict=True), every.clear()
     joined = _joined_rows(records)
     spells = spells_of(records)
     aside = _aside(records)
     increments: dict[Counts, CounterIncrements] = {}
     seams: dict[Counts, Seams] = {}
     for kind, counter in counters.items():
-        counter_ends = ends.filter(pl.col("counter") == kind)
+        counter_ends = ends.get((kind,), none)
         seams[kind] = seams_of(counter, counter_ends, gap_s, planned, spells)
         intervals_apart = spells if kind in MADE else NO_STATES
         # what was counted in maintenance between windows is taken out, and given beside
         between, taken_out = set_aside(seams[kind].steps, intervals_apart)
-        in_maintenance = taken_out.frame()
-        increments[kind] = _chain(counter, _without(counter_ends, seams[kind]), joined, between, planned)
-        aside[kind] = pl.concat([aside.get(kind, in_maintenance.clear()), in_maintenance]).sort("start")
+        increments[kind] = _chain(counter, _Ends.of(counter_ends, seams[kind]), joined, between, planned)
+        if kind in aside or len(taken_out):
+            aside[kind] = pl.concat([aside.get(kind, _NOTHING_ASIDE), taken_out.frame()]).sort("start")
+        else:
+            aside[kind] = _NOTHING_ASIDE
     activity = _activity(machine, records, increments, seams, gap_s)
     usual = records["usual_min"].drop_nulls()
     inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
@@ -89,21 +98,52 @@ def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _joined_rows(records: pl.DataFrame) -> pl.DataFrame:
-    """One row a joined interval, with the window it is of."""
-    return records.select(list(JOINED)).with_row_index("place").explode(list(JOINED))
+def _joined_rows(records: pl.DataFrame) -> dict[str, Any]:
+    """The joined intervals, an array a column, with the window each is of."""
+    rows = records.select(list(JOINED)).with_row_index("place").explode(list(JOINED)).drop_nulls("of")
+    return {column.name: column.to_numpy() for column in rows}
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """One counter's windows: between which moments [µs] their readings are counts; `rows` of COUNTERS, one each."""
+
+    rows: pl.DataFrame
+    since_us: Ints
+    until_us: Ints
+
+    @classmethod
+    def of(cls, rows: pl.DataFrame, seams: Seams) -> _Ends:
+        """The windows whose readings are counts."""
+        since_us, until_us = np.full(rows.height, _FIRST_US), np.full(rows.height, _LAST_US)
+        for moments, by_place in ((since_us, seams.begins), (until_us, seams.cuts)):
+            moments[list(by_place)] = list(by_place.values())
+        if not seams.unread:
+            return cls(rows, since_us, until_us)
+        counts = np.ones(rows.height, dtype=bool)
+        counts[list(seams.unread)] = False
+        return cls(rows.filter(pl.Series(counts)), since_us[counts], until_us[counts])
+
+    def within(self, joined: dict[str, Any]) -> dict[str, Any]:
+        """The joined intervals of this counter, cut to its counts."""
+        place, of = self.rows["place"].to_numpy(), self.rows["of"].to_numpy()
+        row_of = np.full(max(joined["place"].max(initial=0), place.max(initial=0)) + 1, -1)
+        row_of[place] = np.arange(len(place))
+        row = row_of[joined["place"]]  # a window has one row of a counter
+        mine = row >= 0
+        mine[mine] = of[row[mine]] == joined["of"][mine]
+        row, inside = row[mine], {name: column[mine] for name, column in joined.items()}
+        since, until = self.since_us[row], self.until_us[row]
+        counts = (inside["to_us"] > since) & (inside["from_us"] < until)
+        inside |= {"from_us": np.maximum(inside["from_us"], since), "to_us": np.minimum(inside["to_us"], until)}
+        return inside if counts.all() else {name: column[counts] for name, column in inside.items()}
 
 
 def _chain(
-    counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, seams: Steps, planned: PlannedTime
+    counter: Counter, windows: _Ends, joined: dict[str, Any], seams: Steps, planned: PlannedTime
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
-    rows = joined.join(ends.select("place", "of", "since_us", "until_us"), on=["place", "of"], maintain_order="left")
-    early, late = (pl.col("to_us") <= pl.col("since_us")), (pl.col("from_us") >= pl.col("until_us"))
-    rows = rows.filter(~early.fill_null(value=False) & ~late.fill_null(value=False)).with_columns(
-        from_us=pl.max_horizontal("from_us", "since_us"), to_us=pl.min_horizontal("to_us", "until_us")
-    )
-    inside = {name: rows[name].to_numpy() for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")}
+    ends, inside = windows.rows, windows.within(joined)
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
 
@@ -157,17 +197,6 @@ def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: 
         before = np.where(earlier >= 0, ran[np.maximum(earlier, 0)], before)
         after = np.where(later < len(ran), ran[np.minimum(later, len(ran) - 1)], after)
     return first[before], last[after]
-
-
-def _without(ends: pl.DataFrame, seams: Seams) -> pl.DataFrame:
-    """The windows whose readings are counts, and since and until when [µs] where not all of them are."""
-    moments = {"since_us": seams.begins, "until_us": seams.cuts}
-    ends = ends.with_columns(
-        pl.Series(name, [by_place.get(k) for k in range(ends.height)], dtype=pl.Int64)
-        for name, by_place in moments.items()
-    )
-    place = pl.int_range(pl.len())
-    return ends.filter(~place.is_in(sorted(seams.unread))) if seams.unread else ends
 
 
 def spells_of(records: pl.DataFrame) -> StateIntervals:
@@ -259,14 +288,15 @@ class _Part:
 
 def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_Part]:
     """The activity of each window in which the counter of cycles was read."""
-    rows = records.select(*ACTIVITY, "counter", "first_us")
+    length = records["state"].list.len().fill_null(0)
+    read = records.filter(length > 0)
+    whole = zip(*(_arrays(read[name]) for name in ("edge_us", "state", "at_us", "made")), strict=True)
     out = []
-    for row in rows.iter_rows(named=True):
-        if row["state"]:
-            lists = (row["edge_us"], row["state"], row["at_us"], row["made"])
-            out.append(_Part(*(np.array(values) for values in lists)))
-        elif cycles in (row["counter"] or ()):
-            out.append(_single(row["first_us"][row["counter"].index(cycles)]))
+    for has_states, counter, first_us in zip(length, records["counter"], records["first_us"], strict=True):
+        if has_states:
+            out.append(_Part(*next(whole)))
+        elif counter is not None and cycles in (names := counter.to_list()):
+            out.append(_single(first_us[names.index(cycles)]))
     if seams is None:
         return out
     parts = [
@@ -278,6 +308,11 @@ def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_
     standstills = (np.array([start, end]) for start, end in seams.stood)
     parts += [_Part(edge, np.array([STANDING]), edge, np.zeros(2)) for edge in standstills]
     return sorted(parts, key=lambda part: int(part.edge[0]))
+
+
+def _arrays(lists: pl.Series) -> list[Any]:
+    """Each list of a column as an array."""
+    return np.split(lists.explode().to_numpy(), np.cumsum(lists.list.len())[:-1])
 
 
 def _single(at_us: int) -> _Part:
@@ -312,12 +347,12 @@ def _joined_clock(
     at: list[Ints] = []
     pieces: list[Floats] = []
     gaps: list[tuple[int, int, float, float]] = []
-    total, before, pace = 0.0, None, 0.0
+    total, before = 0.0, None
     for k, part in enumerate(parts):
         if k:
             seam = _seam(parts[k - 1].edge[-1], part.edge[0], cycles)
             after = int(part.state[0]) if len(part.state) else None
-            stretches = _over_seam(seam, (before, after), (pace, part.rates[0]), gap_s)
+            stretches = _over_seam(seam, (before, after), partial(_rates_beside, parts, k), gap_s)
             edge += [np.array([start]) for start, _ in stretches]
             code += [np.array([state]) for _, state in stretches]
             before = stretches[-1][1]
@@ -334,7 +369,6 @@ def _joined_clock(
         pieces.append(total + part.made - part.made[0])
         total += float(part.made[-1] - part.made[0])
         before = int(part.state[-1]) if len(part.state) else before
-        pace = part.rates[1] or pace
     all_edges, all_codes = np.concatenate(edge), np.concatenate(code)
     turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))
     span, low, high, unbounded = _span(parts[0].edge[0], parts[-1].edge[-1], unseen, gaps)
@@ -356,15 +390,22 @@ class _Seam:
 
 
 def _seam(start: int, end: int, cycles: CounterIncrements) -> _Seam:
-    inside = (cycles.start_us >= start) & (cycles.end_us <= end)
-    value, low, high = (float(part[inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
+    first, last = np.searchsorted(cycles.start_us, start), np.searchsorted(cycles.start_us, end, side="right")
+    near = slice(int(first), int(last))
+    inside = cycles.end_us[near] <= end
+    value, low, high = (float(part[near][inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
     # as within a window, a counter of metres that need not have moved stood
-    is_known = bool(cycles.known[inside].all()) or (cycles.step > 0 and low == 0)
+    is_known = bool(cycles.known[near][inside].all()) or (cycles.step > 0 and low == 0)
     return _Seam(int(start), int(end), value, low, high, is_known)
 
 
+def _rates_beside(parts: list[_Part], k: int) -> tuple[float, float]:
+    """The pieces a microsecond at which the machine last ran before a window, and first in it."""
+    return next((rate for part in reversed(parts[:k]) if (rate := part.rates[1])), 0.0), parts[k].rates[0]
+
+
 def _over_seam(
-    seam: _Seam, states: tuple[int | None, int | None], rates: tuple[float, float], gap_s: float
+    seam: _Seam, states: tuple[int | None, int | None], rates: Callable[[], tuple[float, float]], gap_s: float
 ) -> list[tuple[int, int]]:
     """Stretches over a seam: their starts [µs] and states.
 
@@ -382,7 +423,7 @@ def _over_seam(
         return [(seam.start, slow if ran_before else STANDING)]
     if not states_known:
         return [(seam.start, RUNNING)]
-    return _shared_seam(seam, slow, rates, ran_before or states[1] == STANDING)
+    return _shared_seam(seam, slow, rates(), ran_before or states[1] == STANDING)
 
 
 def _shared_seam(seam: _Seam, slow: int, rates: tuple[float, float], ran_first: bool) -> list[tuple[int, int]]:

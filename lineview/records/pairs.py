@@ -37,7 +37,7 @@ class CounterPairs:
         self.limits = Limits(self._modulus, counter.fastest_per_min, 0.05)
         self.sized = self._modulus is not None and counter.counting == "total"
         self._planned = planned
-        self._paces = [windows[name].cast(pl.Float64).to_numpy() for name in ("rest_pace", "first_pace")]
+        self._paces = [windows[name].to_numpy().astype(np.float64) for name in ("rest_pace", "first_pace")]
         self._rest_us = windows["rest_us"].to_numpy()
         self._stands = said.only(*(name for name in MEANINGS if name != MEANINGS[RUNNING_CODE]))
 

@@ -86,26 +86,19 @@ def seams_of(
     the likeliest is that it stood, the most is what fits into the run's planned time.
     """
     places = np.arange(windows.height)
+    at0, at1 = windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]
+    v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
     if counter.counting == "since last row":
-        return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
+        steps = reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
+        return Seams(steps, places[:-1], places[1:])
     pairs = CounterPairs(counter, windows, gap_s, planned, said)
     if not _has_runs(windows) and not pairs.any_jump(windows):
-        return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
+        return Seams(pairs.steps(at0, at1, v0, v1, (places[:-1], places[1:])), places[:-1], places[1:])
     return _Walk(pairs, counter, windows).seams()
 
 
 def _has_runs(windows: pl.DataFrame) -> bool:
-    left_out = windows.select("head_us", "lead_end_us", "tail_us").null_count().sum_horizontal()
-    return int(left_out[0]) < 3 * windows.height
-
-
-def _plain_steps(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Steps:
-    at0, at1 = windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]
-    v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
-    if counter.counting == "since last row":
-        return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
-    place = np.arange(windows.height)
-    return CounterPairs(counter, windows, gap_s, NO_PLAN, NO_STATES).steps(at0, at1, v0, v1, (place[:-1], place[1:]))
+    return any(windows[name].null_count() < windows.height for name in ("head_us", "lead_end_us", "tail_us"))
 
 
 @dataclass(frozen=True)

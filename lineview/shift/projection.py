@@ -36,9 +36,8 @@ def planned_pieces(
     if not of_line.height:
         return None
     begins, finishes = of_line["start"].to_list(), of_line["end"].fill_null(end).to_list()
-    spent = _planned_s(shifts, zone, begins, finishes)
     inner = [max(at, start) for at in begins], [min(at, end) for at in finishes]
-    inside = _planned_s(shifts, zone, *inner)
+    spent, inside = np.split(_planned_s(shifts, zone, begins + inner[0], finishes + inner[1]), 2)
     share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
     return float(of_line["pieces"].to_numpy() @ share)
 

@@ -206,9 +206,10 @@ def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
 
 def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
     """One row a key: what several agree on; a cell one leaves empty is taken from another."""
-    if rows.is_empty():
+    rows = rows.sort("intake", "row")
+    if not _has_repeats(rows, keys):
         return rows
-    agreed = rows.sort("intake", "row").filter(~_contradict(values).over(keys))
+    agreed = rows.filter(~_contradict(values).over(keys))
     told = [pl.col(value).drop_nulls().first() for value in values]
     grouped = agreed.group_by(keys, maintain_order=True).agg(*told, pl.col("intake", "row").first())
     return grouped.select(rows.columns)
@@ -224,7 +225,12 @@ def told_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str])
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
     """The rows of every key of which two different things are told."""
-    return rows.filter(_contradict(values).over(keys)) if rows.height else rows
+    return rows.filter(_contradict(values).over(keys)) if _has_repeats(rows, keys) else rows.clear()
+
+
+def _has_repeats(rows: pl.DataFrame, keys: Sequence[str]) -> bool:
+    """Whether any key has several rows: only these can say different things."""
+    return rows.height > 1 and rows.select(keys).n_unique() < rows.height
 
 
 def _contradict(values: Sequence[str]) -> pl.Expr:

@@ -159,7 +159,8 @@ class RecordTable:
                 self.lost += 1
             else:
                 read.append(rows)
-        return pl.concat(read).sort("start").select(list(columns))
+        rows = pl.concat(read).select(names)
+        return (rows if rows["start"].is_sorted() else rows.sort("start")).select(list(columns))
 
     def _rows(self, path: str, columns: Sequence[str]) -> pl.DataFrame | None:
         """Columns of a file; None where it is not as it was written."""
