@@ -79,7 +79,7 @@ def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime)
     ids, days, begins, finishes, parts = zip(*cut, strict=True)  # columns of numbers take a tenth of rows of moments
     dates = [day.toordinal() - _EPOCH_DAY for day in days]
     columns = {"shift": ids, "date": dates, "start": begins, "end": finishes, "part": parts}
-    return pl.DataFrame(columns).cast(CALENDAR).select(list(CALENDAR))
+    return pl.DataFrame(columns).cast(pl.Schema(CALENDAR))
 
 
 def _all_day() -> Shift:

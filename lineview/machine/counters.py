@@ -106,10 +106,10 @@ class CounterIncrements:
             span = self._so_far.span
             if len(span) < len(place.at):  # of fewer edges than moments each is looked up once
                 at_edges = np.interp(span, profile.at, profile.pieces)
-                edges = at_edges[place.floor], at_edges[place.ceil]
+                first, last = at_edges[place.floor], at_edges[place.ceil]
             else:
-                edges = tuple(np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.end))
-            run = edges[0], np.interp(place.at, profile.at, profile.pieces), edges[1]
+                first, last = (np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.end))
+            run = first, np.interp(place.at, profile.at, profile.pieces), last
             run_total = run[2] - run[0]
             share = np.where(run_total > 0, (run[1] - run[0]) / np.where(run_total > 0, run_total, 1.0), share)
         share = self._by_plan(place, share)
