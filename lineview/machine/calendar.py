@@ -21,6 +21,7 @@ _Stretch = tuple[str, date, int, int, str]
 _EPOCH, _EPOCH_DAY = datetime(1970, 1, 1, tzinfo=UTC), date(1970, 1, 1).toordinal()
 #: What a works without shifts calls its days.
 ALL_DAY = mark("all day")
+_WHOLE_DAY = Shift(id=ALL_DAY, start=time(0), end=time(0), days=WEEK)
 
 
 def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> pl.DataFrame:
@@ -67,7 +68,7 @@ def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime)
     rows: list[_Stretch] = []
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
-        for shift in shifts or (_all_day(),):
+        for shift in shifts or (_WHOLE_DAY,):
             if WEEK[day.weekday()] in shift.days:
                 rows += _stretches(shift, day, tz)
     low, high = _micros(start), _micros(end)
@@ -80,10 +81,6 @@ def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime)
     dates = [day.toordinal() - _EPOCH_DAY for day in days]
     columns = {"shift": ids, "date": dates, "start": begins, "end": finishes, "part": parts}
     return pl.DataFrame(columns).cast(pl.Schema(CALENDAR))
-
-
-def _all_day() -> Shift:
-    return Shift(id=ALL_DAY, start=time(0), end=time(0), days=WEEK)
 
 
 def _check(start: datetime, end: datetime) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import NamedTuple
 
@@ -254,12 +254,8 @@ class Counted:
         if other is None:
             return self
         take = np.isnan(self.value) & ~np.isnan(other.value)
-        pairs = zip(_parts(self), _parts(other), strict=True)
-        return Counted(*(np.where(take, theirs, mine) for mine, theirs in pairs))
-
-
-def _parts(counts: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
-    return counts.value, counts.low, counts.high, counts.missing_s, counts.readings
+        names = [part.name for part in fields(self)]
+        return Counted(*(np.where(take, getattr(other, name), getattr(self, name)) for name in names))
 
 
 def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:

@@ -58,8 +58,7 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     changed = on.filter((pl.col("state") == "changeover") & (pl.col("state").shift(1) != "changeover"))["end"]
     after_failure = pl.col("state").shift(1).is_in(FAILURES)
     again = on.filter(pl.col("runs") & after_failure)["start"]
-    without_starts = RunClock(0.0, np.empty(0), np.empty(0), np.empty(0), tape)
-    on_clock = without_starts.at(pl.concat([began, again, changed]))
+    on_clock = running_hours(tape, pl.concat([began, again, changed]).cast(UTC_US)).to_numpy() * 60.0
     stops, restarts, changeovers = np.split(on_clock, [len(began), len(began) + len(again)])
     runs = on.filter(pl.col("runs"))
     run_min = float((runs["end"] - runs["start"]).dt.total_microseconds().sum()) / 6e7

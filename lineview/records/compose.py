@@ -22,7 +22,6 @@ from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 from lineview.records.seams import Seams, seams_of
 
-_NOTHING_ASIDE = NO_STEPS.frame()
 #: Since and until when readings are counts where all of a window's are [µs].
 _FIRST_US, _LAST_US = np.iinfo(np.int64).min, np.iinfo(np.int64).max
 
@@ -57,7 +56,7 @@ def machine_counts(
     ends, none = every.partition_by("counter", as_dict=True), every.clear()
     joined = _joined_rows(records)
     spells = spells_of(records)
-    aside = _aside(records)
+    aside = dict.fromkeys(counters, NO_STEPS.frame()) | _aside(records)
     increments: dict[Counts, CounterIncrements] = {}
     seams: dict[Counts, Seams] = {}
     for kind, counter in counters.items():
@@ -66,14 +65,15 @@ def machine_counts(
         intervals_apart = spells if kind in MADE else NO_STATES
         # what was counted in maintenance between windows is taken out, and given beside
         between, taken_out = set_aside(seams[kind].steps, intervals_apart)
-        increments[kind] = _chain(counter, _Ends.of(counter_ends, seams[kind]), joined, between, planned)
-        if kind in aside or len(taken_out):
-            aside[kind] = pl.concat([aside.get(kind, _NOTHING_ASIDE), taken_out.frame()]).sort("start")
-        else:
-            aside[kind] = _NOTHING_ASIDE
+        inside = _within_windows(counter_ends, seams[kind], joined)
+        if seams[kind].unread:
+            counter_ends = counter_ends.filter(~pl.int_range(pl.len()).is_in(sorted(seams[kind].unread)))
+        increments[kind] = _chain(counter, counter_ends, inside, between, planned)
+        if len(taken_out):
+            aside[kind] = pl.concat([aside[kind], taken_out.frame()]).sort("start")
     activity = _activity(machine, records, increments, seams, gap_s)
     usual = records["usual_min"].drop_nulls()
-    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
+    read = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     return MachineCounts(
         machine,
         increments,
@@ -81,8 +81,8 @@ def machine_counts(
         spells,
         aside,
         float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
-        int(inside["readings"].sum()),
-        tuple(sorted(set(inside["unknown_states"].explode().drop_nulls().to_list()))),
+        int(read["readings"].sum()),
+        tuple(sorted(set(read["unknown_states"].explode().drop_nulls().to_list()))),
         _marks(records),
     ).with_states()
 
@@ -104,46 +104,28 @@ def _joined_rows(records: pl.DataFrame) -> dict[str, Any]:
     return {column.name: column.to_numpy() for column in rows}
 
 
-@dataclass(frozen=True)
-class _Ends:
-    """One counter's windows: between which moments [µs] their readings are counts; `rows` of COUNTERS, one each."""
-
-    rows: pl.DataFrame
-    since_us: Ints
-    until_us: Ints
-
-    @classmethod
-    def of(cls, rows: pl.DataFrame, seams: Seams) -> _Ends:
-        """The windows whose readings are counts."""
-        since_us, until_us = np.full(rows.height, _FIRST_US), np.full(rows.height, _LAST_US)
-        for moments, by_place in ((since_us, seams.begins), (until_us, seams.cuts)):
-            moments[list(by_place)] = list(by_place.values())
-        if not seams.unread:
-            return cls(rows, since_us, until_us)
-        counts = np.ones(rows.height, dtype=bool)
-        counts[list(seams.unread)] = False
-        return cls(rows.filter(pl.Series(counts)), since_us[counts], until_us[counts])
-
-    def within(self, joined: dict[str, Any]) -> dict[str, Any]:
-        """The joined intervals of this counter, cut to its counts."""
-        place, of = self.rows["place"].to_numpy(), self.rows["of"].to_numpy()
-        row_of = np.full(max(joined["place"].max(initial=0), place.max(initial=0)) + 1, -1)
-        row_of[place] = np.arange(len(place))
-        row = row_of[joined["place"]]  # a window has one row of a counter
-        mine = row >= 0
-        mine[mine] = of[row[mine]] == joined["of"][mine]
-        row, inside = row[mine], {name: column[mine] for name, column in joined.items()}
-        since, until = self.since_us[row], self.until_us[row]
-        counts = (inside["to_us"] > since) & (inside["from_us"] < until)
-        inside |= {"from_us": np.maximum(inside["from_us"], since), "to_us": np.minimum(inside["to_us"], until)}
-        return inside if counts.all() else {name: column[counts] for name, column in inside.items()}
+def _within_windows(rows: pl.DataFrame, seams: Seams, joined: dict[str, Any]) -> dict[str, Any]:
+    """One counter's joined intervals, cut to what its seams leave of its windows, which have a row each."""
+    since, until = np.full(rows.height, _FIRST_US), np.full(rows.height, _LAST_US)
+    for moments, by_place in ((since, seams.begins), (until, seams.cuts)):
+        moments[list(by_place)] = list(by_place.values())
+    since[list(seams.unread)] = _LAST_US
+    place, of = rows["place"].to_numpy(), rows["of"].to_numpy()
+    row_of = np.full(max(joined["place"].max(initial=0), place.max(initial=0)) + 1, -1)
+    row_of[place] = np.arange(len(place))
+    row = row_of[joined["place"]]
+    counts = row >= 0
+    counts[counts] = of[row[counts]] == joined["of"][counts]
+    counts[counts] = (joined["to_us"][counts] > since[row[counts]]) & (joined["from_us"][counts] < until[row[counts]])
+    row, inside = row[counts], {name: column[counts] for name, column in joined.items()}
+    cut = {"from_us": np.maximum(inside["from_us"], since[row]), "to_us": np.minimum(inside["to_us"], until[row])}
+    return inside | cut
 
 
 def _chain(
-    counter: Counter, windows: _Ends, joined: dict[str, Any], seams: Steps, planned: PlannedTime
+    counter: Counter, ends: pl.DataFrame, inside: dict[str, Any], seams: Steps, planned: PlannedTime
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
-    ends, inside = windows.rows, windows.within(joined)
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
 
@@ -359,9 +341,9 @@ def _joined_clock(
             if before == UNSEEN:
                 gaps.append((seam.start, seam.end, seam.low, seam.high))
             else:
-                at_seam, so_far = _seam_pieces(stretches, seam)
-                at.append(at_seam)
-                pieces.append(total + so_far)
+                if len(stretches) > 1:  # all its pieces are made in the one in which it ran
+                    at.append(np.array([stretches[1][0]]))
+                    pieces.append(np.array([total + (seam.value if stretches[0][1] != STANDING else 0.0)]))
                 total += seam.value
         edge.append(part.edge[:-1])
         code.append(part.state)
@@ -437,14 +419,6 @@ def _shared_seam(seam: _Seam, slow: int, rates: tuple[float, float], ran_first: 
     if ran_first:
         return [(seam.start, slow), (seam.start + ran, STANDING)]
     return [(seam.start, STANDING), (seam.end - ran, slow)]
-
-
-def _seam_pieces(parts: list[tuple[int, int]], seam: _Seam) -> tuple[Ints, Floats]:
-    """Moments within a seam and the pieces made up to them, so that none are made while it stands."""
-    if len(parts) == 1:
-        return np.empty(0, dtype=np.int64), np.empty(0)
-    ran_first = parts[0][1] != STANDING
-    return np.array([parts[1][0]]), np.array([seam.value if ran_first else 0.0])
 
 
 def _span(

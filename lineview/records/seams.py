@@ -92,13 +92,10 @@ def seams_of(
         steps = reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
         return Seams(steps, places[:-1], places[1:])
     pairs = CounterPairs(counter, windows, gap_s, planned, said)
-    if not _has_runs(windows) and not pairs.any_jump(windows):
+    runs = any(windows[name].null_count() < windows.height for name in ("head_us", "lead_end_us", "tail_us"))
+    if not runs and not pairs.any_jump(windows):
         return Seams(pairs.steps(at0, at1, v0, v1, (places[:-1], places[1:])), places[:-1], places[1:])
     return _Walk(pairs, counter, windows).seams()
-
-
-def _has_runs(windows: pl.DataFrame) -> bool:
-    return any(windows[name].null_count() < windows.height for name in ("head_us", "lead_end_us", "tail_us"))
 
 
 @dataclass(frozen=True)
@@ -151,14 +148,13 @@ class _Walk:
             return
         run, (at_us, value) = _Run(row["head_us"], row["head_end_us"], row["head_count"]), _first(row)
         rise = self._pairs.added(run.value, value)
-        if 0 <= rise <= self._most(run.start_us, at_us):
-            # a 0 at the beginning is what is written where nothing answers, however near the pace is
-            sure = run.value != 0 and _is_pace(rise, at_us - run.start_us, row["first_pace"])
-            self._add(run.start_us, at_us, (rise if sure else np.nan, rise if sure else 0.0, rise), 0, 0)
-            self._ends.append(run.start_us)
-        else:
-            self._add(run.start_us, at_us, (np.nan, 0.0, self._most(run.start_us, at_us)), 0, 0)
-            self._ends.append(run.start_us)
+        most = self._most(run.start_us, at_us)
+        fits = 0 <= rise <= most
+        # a 0 at the beginning is what is written where nothing answers, however near the pace is
+        sure = fits and run.value != 0 and _is_pace(rise, at_us - run.start_us, row["first_pace"])
+        count = (rise, rise, rise) if sure else (np.nan, 0.0, rise if fits else most)
+        self._add(run.start_us, at_us, count, 0, 0)
+        self._ends.append(run.start_us)
 
     def _go_on(self, place: int) -> int:
         """Judge what follows a window, and give the place of the next to look at."""
@@ -363,14 +359,10 @@ class _Walk:
         rows = [(o.start_us, o.end_us, o.n, o.low, o.high, o.before, o.after) for o in self._open]
         start, end, n, low, high, open_before, open_after = _columns(rows, 7)
         turned = None if steps.turned is None else np.concatenate((steps.turned, n * np.nan))
-        whole = Steps(
-            np.concatenate((steps.start_us, start.astype(np.int64))),
-            np.concatenate((steps.end_us, end.astype(np.int64))),
-            np.concatenate((steps.n, n)),
-            np.concatenate((steps.low, low)),
-            np.concatenate((steps.high, high)),
-            turned,
-        )
+        counted: tuple[Any, ...] = (steps.start_us, steps.end_us, steps.n, steps.low, steps.high)
+        added: tuple[Any, ...] = (start.astype(np.int64), end.astype(np.int64), n, low, high)
+        begins, ends, value, least, most = (np.concatenate(pair) for pair in zip(counted, added, strict=True))
+        whole = Steps(begins, ends, value, least, most, turned)
         order = np.argsort(whole.start_us, kind="stable")
         leads = np.concatenate((before, open_before))[order].astype(np.int64)
         follows = np.concatenate((after, open_after))[order].astype(np.int64)

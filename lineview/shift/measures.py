@@ -110,8 +110,8 @@ class ShiftMeasures:
 
     @cached_property
     def steps(self) -> pl.DataFrame:
-        """Its running and slow stretches and breaks in steps of about a minute, as of minute_steps."""
-        return minute_steps(self)
+        """Its running and slow stretches and breaks, cut into steps of about a minute."""
+        return _minute_steps(self.tape, self.counts)
 
     @property
     def is_unusually_slow(self) -> bool:
@@ -181,8 +181,10 @@ def measure_shift(
     changed = line_changeovers(counts, batches, past, gauges)
     tape = timeline_of(counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changed)
     windows = shift_windows(past)
-    by_shift = _accounts(counts, windows, tape)
-    so_far = joined(by_shift, nominal_per_min(machine))
+    nominal = nominal_per_min(machine)
+    pieces = counts.pieces(*(windows[side].dt.epoch("us").to_numpy() for side in ("start", "end")))
+    by_shift = accounts(tape, windows, [pieces.at(k) for k in range(windows.height)], nominal_per_min=nominal)
+    so_far = joined(by_shift, nominal)
     left_min = float(shift_windows(all_stretches)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
@@ -237,14 +239,6 @@ def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
     return any(bool(((shifts["start"] < at) & (shifts["end"] > at)).any()) for at in (start, end))
 
 
-def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) -> tuple[ShiftAccount, ...]:
-    """One account a shift."""
-    begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    pieces = counts.pieces(begins, ends)
-    pieces_of = [pieces.at(k) for k in range(windows.height)]
-    return accounts(tape, windows, pieces_of, nominal_per_min=nominal_per_min(counts.machine))
-
-
 def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
     """The rate along the clock for a drawing: about a minute a step, cut at the tape's edges."""
     steps = measured.steps
@@ -257,18 +251,15 @@ def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
     return pl.concat([rate, nothing]).sort("at", maintain_order=True)
 
 
-def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFrame:
-    """Cut the running and slow stretches and breaks of a tape into steps of about a minute."""
-    begin, finish = (measured.tape[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    runs = measured.tape["state"].is_in(["running", "slow", "break"]).to_numpy()
-    steps = np.where(runs, np.maximum(np.round((finish - begin) / 1e6 / step_s), 1), 1).astype(np.int64)
+def _minute_steps(tape: pl.DataFrame, counts: MachineCounts) -> pl.DataFrame:
+    begin, finish = (tape[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    runs = tape["state"].is_in(["running", "slow", "break"]).to_numpy()
+    steps = np.where(runs, np.maximum(np.round((finish - begin) / 1e6 / 60.0), 1), 1).astype(np.int64)
     row = np.repeat(np.arange(len(steps)), steps)
     nth = np.arange(len(row)) - np.repeat(np.cumsum(steps) - steps, steps)
     start = begin[row] + np.round((finish - begin)[row] * nth / steps[row]).astype(np.int64)
     end = np.where(nth + 1 < steps[row], np.append(start[1:], 0), finish[row])
+    made = counts.made(start, end)
+    pieces = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
     frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
-    frame = frame.with_columns(measured.tape["state"].gather(row))
-    edges = [frame[side].dt.epoch("us").to_numpy() for side in ("start", "end")]
-    pieces = measured.counts.made(edges[0], edges[1])
-    step_pieces = pl.lit(None, pl.Float64) if pieces is None else pl.Series(pieces.value, nan_to_null=True)
-    return frame.select("start", "end", "state", pieces=step_pieces)
+    return frame.with_columns(tape["state"].gather(row), pieces=pieces)

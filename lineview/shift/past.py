@@ -185,11 +185,12 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     as much running time as the period has or a whole shift, divides events and time.
     Source: nist-handbook, derived-past-shifts
     """
+    usual_run = float(np.median([shift.run_min for shift in shifts])) if shifts else 0.0
     none = tr("no stop began") if stops.mean_between_min is None else ""
     stops_and_reach = [
         (int(np.sum(shift.began_min <= reach)), reach)
         for shift in shifts
-        if (reach := min(stops.run_min, shift.run_min)) > 0.5 * min(stops.run_min, _usual_run(shifts))
+        if (reach := min(stops.run_min, shift.run_min)) > 0.5 * min(stops.run_min, usual_run)
     ]
     if len(stops_and_reach) < LEAST_SHIFTS:
         why = tr(
@@ -213,10 +214,6 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     )
     most = high if np.isfinite(high) else None
     return Estimate(stops.mean_between_min, low, most, stops.events, interval=interval, why_none=none)
-
-
-def _usual_run(shifts: Sequence[PastShift]) -> float:
-    return float(np.median([shift.run_min for shift in shifts])) if shifts else 0.0
 
 
 @dataclass(frozen=True)
