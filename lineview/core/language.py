@@ -6,6 +6,7 @@ The English text is the message's key. `data/languages` holds a catalogue for ea
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -31,7 +32,7 @@ class Language:
     catalogue: NullTranslations = field(default_factory=NullTranslations)
     separators: Mapping[int, str] = field(default_factory=dict)
     names: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
-    percent: str = "%"
+    percent: str = " %"
 
 
 def languages() -> tuple[str, ...]:
@@ -169,14 +170,20 @@ _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday",
 
 
 class _Places(Formatter):
-    """Fills the places of a message; numbers as the language writes them."""
+    """Fills the places of a message; numbers as the language writes them, with thousands marked."""
 
     def format_field(self, value: Any, spec: str) -> str:
         """Write one value."""
+        if not isinstance(value, int | float) or isinstance(value, bool):
+            return format(value, spec)
+        if spec.endswith(("f", "g")) and "," not in spec:
+            spec = re.sub(r"(?=\.|[fg]$)", ",", spec, count=1)
         text = format(value, spec)
-        if spec.endswith("%"):
-            text = text.removesuffix("%") + _spoken.percent
-        return in_digits(text) if isinstance(value, int | float) and not isinstance(value, bool) else text
+        if "e+" in text:
+            text = f"{value:,.0f}"
+        if spec.endswith(("f", "%")):
+            text = text.replace("-", "\N{MINUS SIGN}")
+        return in_digits(text.replace("%", _spoken.percent))
 
 
 _places = _Places()

@@ -76,7 +76,7 @@ def _reorder(figures: FigureList, line: OrderLine) -> None:
     expected = float(line.need.mean(web.lead_time_days or 0.0))
     working = tr(
         "need of {expected:.1f} reels in a lead time of {lead}, with {safety:.1f} reels of safety "
-        "stock: {risk:g}% chance of running out in a cycle",
+        "stock: {risk:g} % chance of running out in a cycle",
         expected=expected,
         lead=_lead(line),
         safety=point - expected,
@@ -103,7 +103,7 @@ def _advice(figures: FigureList, line: OrderLine, currency: str) -> None:
 def _parts(line: OrderLine, advice: Advice, currency: str) -> Iterator[Part]:
     web, due, lead = line.web, line.order_by is not None, _lead(line)
     none_due, before = tr("no order is due within a year"), line.open_risk
-    working = tr("latest day with at most {risk:g}% chance, lead time {lead}", risk=100 * line.risk, lead=lead)
+    working = tr("latest day with at most {risk:g} % chance, lead time {lead}", risk=100 * line.risk, lead=lead)
     yield line.order_by, working, none_due
     yield advice.reels if due else None, _quantity_working(line), none_due
     yield advice.chance, tr("need beyond what is there within {lead}", lead=lead), ""
@@ -117,7 +117,7 @@ def _parts(line: OrderLine, advice: Advice, currency: str) -> Iterator[Part]:
     yield _cover(line, advice)
     yield advice.safety_reels if due else None, tr("reels there less the expected need"), none_due
     yield _money(line, float(advice.reels), price_at(web, advice.reels), currency)
-    working = tr("need in the days that the order must go out earlier for a chance of {risk:g}%", risk=50 * line.risk)
+    working = tr("need in the days that the order must go out earlier for a chance of {risk:g} %", risk=50 * line.risk)
     yield advice.halving_reels if due else None, working, none_due
     yield _money(line, advice.halving_reels, web.price_per_reel, currency)
 

@@ -48,7 +48,7 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
         notes.append(tr("Rope temperature was not exported: slow cooling or warming cannot be separated from wear."))
     unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
     if unknown:
-        notes.append(tr("{batches} batches name no known product and were left out of the drift.", batches=unknown))
+        notes.append(tr("{batches:,} batches name no known product and were left out of the drift.", batches=unknown))
     notes += run_rules_notes(account)
     if account.model is not None:
         notes.append(tr("Diameters compare only at one distance after the last roller pair, since rope recovers."))

@@ -41,7 +41,7 @@ SHOWN = 6
 
 def rope_figures(account: RopeAccount, judgement: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
     """Every figure of the rope answer."""
-    figures = FigureList(period, currency=plant.currency, share=f"{SHARE_OUT:.0%}")
+    figures = FigureList(period, currency=plant.currency, share=tr("{share:.0%}", share=SHARE_OUT))
     _targets(figures, account)
     if account.model is None or judgement is None:
         _no_model(figures, account)
@@ -373,5 +373,5 @@ def _within(figures: FigureList, account: RopeAccount) -> None:
         figures.add(
             name,
             replace(estimate, high=high, interval=kind),
-            tr("{working}, {batches} batches", working=working, batches=estimate.n),
+            tr("{working}, {batches:,} batches", working=working, batches=estimate.n),
         )

@@ -149,13 +149,13 @@ def _cause_words(model: RopeModel, plant: Plant, scope: Scope) -> dict[str, tupl
     """What each cause is called and what its size rests on, by the name of its figure."""
     when, n = show.moment_near(model.since, plant, scope.now), model.n
     if model.adjustments:
-        since = tr("{batches} batches; the pace since the last step, {when}", batches=n, when=when)
+        since = tr("{batches:,} batches; the pace since the last step, {when}", batches=n, when=when)
     else:
-        since = tr("{batches} batches; the pace since the first batch, {when}", batches=n, when=when)
+        since = tr("{batches:,} batches; the pace since the first batch, {when}", batches=n, when=when)
     warmer = tr("rope 1 °C (1.8 °F) warmer") if plant.units == "US" else tr("rope 1 °C warmer")
     words = {
         "drift_mm_per_h": (tr("wear, an hour of running"), since),
-        "batch_to_batch_sd_mm": (tr("one batch to the next"), tr("standard deviation, {batches} batches", batches=n)),
+        "batch_to_batch_sd_mm": (tr("one batch to the next"), tr("standard deviation, {batches:,} batches", batches=n)),
         "within_batch_sd_mm": (tr("within a batch"), tr("standard deviation of readings about each batch's line")),
         "taper_mm": (tr("from a batch's start to its end"), tr("mean of the batches")),
         "temperature_mm_per_c": (warmer, tr("slope on batch mean temperature")),

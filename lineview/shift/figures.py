@@ -206,13 +206,13 @@ def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
         # An odd shift would seem to be of an uneven machine: its own number counts only where few came before.
         between = mean_between(stops, past if len(past) >= LEAST_SHIFTS else [*past, *measured.own_shifts])
         words = {"minutes": stops.run_min, "stops": stops.events}
-        working = tr("{minutes:.1f} running minutes ÷ {stops} stops that began while it ran", **words)
+        working = tr("{minutes:.1f} running minutes ÷ {stops:,} stops that began while it ran", **words)
         figures.add("mtbf_min", between, working)
     if stops.mean_to_restore_min is None:
         return figures.too_few("mttr_min", needs=1, has=0)
     restore = mean_restore(stops, PastShifts(measured.own_shifts).lasted_min, measured.past)
     words = {"minutes": stops.stopped_min, "stops": stops.restored}
-    return figures.add("mttr_min", restore, tr("{minutes:.1f} minutes ÷ {stops} stops that ended", **words))
+    return figures.add("mttr_min", restore, tr("{minutes:.1f} minutes ÷ {stops:,} stops that ended", **words))
 
 
 def _pace(figures: FigureList, measured: ShiftMeasures, n: int) -> None:

@@ -166,7 +166,7 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     ratio = _means_drawn(lengths, first, n) / middle / np.exp(all_sd * rng.standard_normal(_DRAWS))
     low, high = (value / float(q) for q in np.quantile(ratio, [0.975, 0.025]))
     stops_counted = int(lengths.size)
-    interval = tr("95 % confidence, from {stops} stops of this period and the four weeks before", stops=stops_counted)
+    interval = tr("95 % confidence, from {stops:,} stops of this period and the four weeks before", stops=stops_counted)
     return Estimate(value, low, high, n, interval=interval)
 
 

@@ -62,7 +62,7 @@ def _trend(figures: FigureList, study: ShiftStudy, stops: int) -> None:
             figures.too_few(name, needs=LEAST_STOPS, has=stops)
         return
     over = tr(
-        "{stops} stops in {minutes:.0f} running minutes: {verdict}",
+        "{stops:,} stops in {minutes:.0f} running minutes: {verdict}",
         stops=trend.stops,
         minutes=trend.run_min,
         verdict=tr(trend.verdict),
@@ -73,7 +73,7 @@ def _trend(figures: FigureList, study: ShiftStudy, stops: int) -> None:
     law = trend.law
     shape = Estimate(law.b, law.b_low, law.b_high, trend.stops)
     figures.add(
-        "stops_power_law_shape", shape, tr("({stops} − 1) ÷ Σ ln(T ÷ t) over {sum}", stops=law.events, sum=over)
+        "stops_power_law_shape", shape, tr("({stops:,} − 1) ÷ Σ ln(T ÷ t) over {sum}", stops=law.events, sum=over)
     )
 
 
@@ -81,7 +81,7 @@ def _cluster(figures: FigureList, cluster: Cluster) -> None:
     name, ratio = "stops_after_{event}_ratio", cluster.ratio
     words: dict[str, Any] = {"event": cluster.after, "minutes": cluster.window_min}
     working = tr(
-        "({stops} stops ÷ {minutes:.0f} min) ÷ ({others} ÷ {other_minutes:.0f} min); p {p:.3f} corrected for the looks",
+        "({stops:,} stops ÷ {minutes:.0f} min) ÷ ({others:,} ÷ {other_minutes:.0f} min); p {p:.3f} corrected for the looks",
         stops=cluster.stops,
         minutes=cluster.run_min,
         others=cluster.other_stops,

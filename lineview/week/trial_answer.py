@@ -25,7 +25,7 @@ from lineview.week.words import CAUTIONS, subject_of
 #: How the value of a measure is read out.
 SPOKEN = {
     RATE: mark("{number} good pieces a minute"),
-    UPTIME: mark("{number}% uptime"),
+    UPTIME: mark("{number} % uptime"),
     STOPS: mark("{number} stops per running hour"),
     CHANGES: mark("{number} changeover minutes an hour"),
     FILM: mark("{number} {unit} of film per thousand pieces"),

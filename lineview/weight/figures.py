@@ -52,10 +52,10 @@ def _add(
 
 def _nothing(figures: FigureList, account: WeightAccount) -> None:
     reasons = "; ".join(
-        tr("{count} weights set aside: {reason}", count=n, reason=why) for why, n in account.sorted.reasons.items()
+        tr("{count:,} weights set aside: {reason}", count=n, reason=why) for why, n in account.sorted.reasons.items()
     )
     if account.unplaced:
-        reasons = reasons or tr("nothing says which product the {count} weights are of", count=account.unplaced)
+        reasons = reasons or tr("nothing says which product the {count:,} weights are of", count=account.unplaced)
     for name in ("mean_g", "sd_within_g", "sd_between_g", "sd_total_g", "giveaway_g_per_piece"):
         if reasons:
             figures.unknown(name, reasons)
@@ -92,7 +92,7 @@ def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, ta
 def _spreads(figures: FigureList, spread: WeightSpread) -> None:
     levels = " / ".join(tr(LEVELS[level]) for level in spread.levels) or tr("none")
     working = tr(
-        "restricted maximum likelihood, levels {levels}, {weighings} weighings",
+        "restricted maximum likelihood, levels {levels}, {weighings:,} weighings",
         levels=levels,
         weighings=spread.weighings,
     )
@@ -110,7 +110,7 @@ def _spreads(figures: FigureList, spread: WeightSpread) -> None:
 def _numbers(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     aside = account.sorted.aside.height
     reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
-    basis = tr("counted over {weighings} weighings", weighings=spread.weighings)
+    basis = tr("counted over {weighings:,} weighings", weighings=spread.weighings)
     figures.add("batches", spread.batches, basis, n=spread.weighings)
     figures.add("pieces", spread.pieces, basis, n=spread.weighings)
     figures.add("set_aside", aside, reasons or tr("none was set aside"), n=aside)
@@ -258,7 +258,7 @@ def _lines(figures: FigureList, across: LineSpread | None) -> None:
     lines = len(across.lines)
     few = tr("; two lines leave its upper limit far away") if lines == 2 else ""
     working = tr(
-        "restricted maximum likelihood, levels line / batch / piece, {weighings} weighings of "
+        "restricted maximum likelihood, levels line / batch / piece, {weighings:,} weighings of "
         "{products} on {lines} lines{few}",
         weighings=across.weighings,
         products=", ".join(across.products),
@@ -320,7 +320,7 @@ def _shares(figures: FigureList, sources: SpreadSources) -> None:
         else:
             percent = Estimate(share.value, share.low, share.high, sources.pairs).scaled(100)
             working = tr(
-                "{part} / var(ln m){of}; {pairs} pairs in {batches} batches",
+                "{part} / var(ln m){of}; {pairs:,} pairs in {batches:,} batches",
                 part=part,
                 of=of,
                 pairs=sources.pairs,

@@ -112,7 +112,7 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
             parts.append(tr("mean off target {low} to {high} with 95 % confidence", low=low, high=high))
     parts += _giveaway_words(account, plant, money)
     if account.sorted.aside.height:
-        parts.append(tr("{count} weights set aside", count=account.sorted.aside.height))
+        parts.append(tr("{count:,} weights set aside", count=account.sorted.aside.height))
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
 
@@ -138,11 +138,11 @@ def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     """Say what was set aside, what was taken off, and what other exports would add."""
     out = [
-        tr("{count} weights set aside: {reason}.", count=count, reason=reason)
+        tr("{count:,} weights set aside: {reason}.", count=count, reason=reason)
         for reason, count in account.sorted.reasons.items()
     ]
     if account.unplaced:
-        out.append(tr("{count} weights left out: nothing says which product they are of.", count=account.unplaced))
+        out.append(tr("{count:,} weights left out: nothing says which product they are of.", count=account.unplaced))
     out += _wrap_notes(account, plant)
     deviation = account.deviation
     if deviation is None:

@@ -57,7 +57,7 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
     scale = factor * 1000.0 / use.good
     named = {"m2": "m²", "money": tr("money")}.get(unit, unit)
     factor_text = "" if unit == "m" else tr(" × {factor:.4g} {unit} a metre", factor=factor, unit=named)
-    working += factor_text + tr(" ÷ {good:,.0f} good pieces × 1000", good=use.good)
+    working += factor_text + tr(" ÷ {good:,.0f} good pieces × {thousand:,}", good=use.good, thousand=1000)
     return PerThousand(value * scale, low * scale, high * scale, working)
 
 
@@ -69,7 +69,7 @@ def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
     if good <= 0:
         return None
     scale = 1000.0 / good
-    working = _on_the_counter(fed) + tr(" ÷ {good:,.0f} good pieces × 1000", good=good)
+    working = _on_the_counter(fed) + tr(" ÷ {good:,.0f} good pieces × {thousand:,}", good=good, thousand=1000)
     return PerThousand(fed.number * scale, fed.ends[0] * scale, fed.ends[1] * scale, working)
 
 

@@ -52,7 +52,7 @@ def _blanks(figures: FigureList, account: WrapAccount) -> None:
     if account.blanks.value is None:
         return figures.unknown("blanks_per_restart", tr("no counter of blank wraps, or too few restarts"))
     working = tr(
-        "mean over {n} restarts that readings tell apart of the blank wraps up to the next", n=account.blanks.n
+        "mean over {n:,} restarts that readings tell apart of the blank wraps up to the next", n=account.blanks.n
     )
     return figures.add("blanks_per_restart", account.blanks, working)
 
@@ -66,10 +66,10 @@ def _waste_figures(
         return figures.add(name, allowance.metres * scale, "plant.toml", interval=assumption, sources=(), kind=kind)
     metres = Estimate(allowance.metres, allowance.low, allowance.high, allowance.n).scaled(scale)
     working = tr(
-        "non-negative regression of metres fed beyond the wraps' need, {n} {events}", n=allowance.n, events=tr(events)
+        "non-negative regression of metres fed beyond the wraps' need, {n:,} {events}", n=allowance.n, events=tr(events)
     )
     if events == "reel ends":
-        working = tr("mean of what the reel log says was left on {n} reels", n=allowance.n)
+        working = tr("mean of what the reel log says was left on {n:,} reels", n=allowance.n)
     return figures.add(name, metres, working, kind=kind)
 
 

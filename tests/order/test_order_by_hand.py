@@ -204,8 +204,8 @@ def test_a_delivery_that_may_come_too_late_is_said_with_its_chance() -> None:
     assert 0.75 < risk < 0.85  # so that a hundredth of it shows in two figures
     day = NOW + timedelta(days=COMING_DAYS)
     assert f"may run out before its delivery of {day:%A} {day.day} July ({100 * risk:.2g} % risk)" in shown["sentence"]
-    assert figure(shown, "reorder_point")["working"].endswith(": 5% chance of running out in a cycle")
-    assert figure(shown, "order_by")["working"].startswith("latest day with at most 5% chance")
+    assert figure(shown, "reorder_point")["working"].endswith(": 5 % chance of running out in a cycle")
+    assert figure(shown, "order_by")["working"].startswith("latest day with at most 5 % chance")
 
 
 def test_a_history_that_never_changes_is_the_forecast() -> None:

@@ -92,8 +92,24 @@ def test_a_value_without_an_interval_is_written_as_it_was_set(amount: float, wri
     assert show.value(Figure("gap_mm", "gap", amount, "mm"), PLANT) == written
 
 
-def test_per_cent_has_its_gap_where_the_language_has_one() -> None:
-    assert tr("{share:.1%} of it", share=0.125) == "12.5% of it"
+@pytest.mark.parametrize(
+    ("message", "amount", "written"),
+    [
+        ("{x:.1f} kg", 8080.44, "8,080.4 kg"),
+        ("{x:+.0f}", 1234.0, "+1,234"),
+        ("{x:.4g} reels", 112160.0, "112,160 reels"),
+        ("{x:g} mm", 1234.5, "1,234.5 mm"),
+        ("{x:.2g}", 0.00001, "1e-05"),
+        ("{x:.2f}", -0.146, "−0.15"),
+        ("line {x}", 12345, "line 12345"),
+    ],
+)
+def test_a_number_in_a_working_has_the_form_of_a_figure(message: str, amount: float, written: str) -> None:
+    assert tr(message, x=amount) == written
+
+
+def test_per_cent_has_its_gap() -> None:
+    assert tr("{share:.1%} of it", share=0.125) == "12.5 % of it"
     speak("de")
     assert tr("{share:.1%} of it", share=0.125) == "12,5\N{NO-BREAK SPACE}% of it"
 

@@ -78,4 +78,4 @@ def test_many_pieces_of_no_named_product_leave_the_money_untold():
     )
     assert few.money[0] == pytest.approx(3 * mass_change_g(6.0, 14.0, 0.1) * 4)
     assert many.money is None
-    assert "20% of the pieces" in many.why_no_money
+    assert "20 % of the pieces" in many.why_no_money

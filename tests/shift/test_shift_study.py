@@ -267,7 +267,7 @@ def test_a_projections_interval_is_the_one_worked_by_hand() -> None:
     assert rest.pieces == pytest.approx(18_000)
     assert rest.low == pytest.approx(60 * (300 - 1.860 * 152.8**0.5), abs=1)
     assert rest.high == pytest.approx(60 * 310)  # never faster than the fastest past shift
-    assert rest.from_what == "90% prediction from 10 shifts of the four weeks before"
+    assert rest.from_what == "90 % prediction from 10 shifts of the four weeks before"
 
 
 def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
@@ -276,8 +276,8 @@ def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
     assert usual.pieces == pytest.approx(18_000)
     # Two thirds as fast, with stops as often as usual: nearly all of it is taken to last.
     assert slow.pieces == pytest.approx(12_000, rel=0.25)
-    assert usual.from_what.startswith("90% prediction")
-    assert slow.from_what.startswith("at least 90% prediction")
+    assert usual.from_what.startswith("90 % prediction")
+    assert slow.from_what.startswith("at least 90 % prediction")
 
 
 def test_a_rate_is_unusual_where_at_most_one_shift_in_ten_was_as_slow_by_then() -> None:
