@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 
-from lineview.app.question import QuestionScope, known_machine, machines_asked
+from lineview.app.question import known_machine, machines_asked
 from lineview.app.week_inputs import WeekFetcher, trial_of, trials_of
 from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault
@@ -16,6 +16,7 @@ from lineview.report import show
 from lineview.report.answer import Table, columns_of
 from lineview.week.compare import MEASURES, SPREAD
 from lineview.week.trial import LEAST_SINCE, MOST_SHIFTS, Trial, TrialInputs, shifts_to_plan
+from lineview.week.trial_answer import kept_verdict, verdict_words
 
 #: What a trial can be judged by, in one word; or a cause, as the ledger names it.
 SHORT = {
@@ -85,7 +86,7 @@ def note_trial(works: Works, text: TrialText) -> Trial:
         raise AskError(Fault(tr("no line was named"), "--line", expected))
     now = datetime.now(UTC)
     empty = Trial(0, "", now, None, "", "", "", SHORT["rate"], WORTH_PERCENT, 0, "", "", "", now, now)
-    return _store_trial(works, None, _apply_text(works, empty, replace(text, line=text.line or (lines or [""])[0])))
+    return _store_trial(works, empty, _apply_text(works, empty, replace(text, line=text.line or (lines or [""])[0])))
 
 
 def edit_trial(works: Works, number: int, text: TrialText) -> Trial:
@@ -109,11 +110,11 @@ def edit_trial(works: Works, number: int, text: TrialText) -> Trial:
     changed = _apply_text(works, before, text)
     if replace(before, what=changed.what) != changed:  # a verdict stands for what was judged
         changed = replace(changed, verdict="", decision="")
-    return _store_trial(works, number, changed)
+    return _store_trial(works, before, changed)
 
 
-def close_trial(works: Works, number: int, decision: str) -> Trial:
-    """Keep the verdict as it stands now, and what was decided.
+def close_trial(works: Works, number: int, decision: str) -> str:
+    """Keep the verdict as it stands now, and what was decided; say both.
 
     Parameters
     ----------
@@ -127,13 +128,18 @@ def close_trial(works: Works, number: int, decision: str) -> Trial:
     Raises
     ------
     AskError
-        Where there is no such trial, or it says nothing yet.
+        Where there is no such trial, or somebody else has closed it.
     """
     if not decision.strip():
         raise AskError(Fault(tr("no decision was entered"), "--decision", tr("for instance 'the new knife stays'")))
-    verdict = works.ask(QuestionScope("week", trial=number)).text
-    closed = replace(trial_of(works.store, number), verdict=verdict, decision=decision.strip())
-    return _store_trial(works, number, closed)
+    trial = trial_of(works.store, number)
+    if trial.decision not in ("", decision.strip()):
+        who = {"who": trial.who, "decision": trial.decision}
+        what = tr("trial {number} was closed by {who}: {decision}", number=number, **who)
+        raise AskError(Fault(what, do=tr("Take that back first to close it otherwise.")))
+    closed = replace(trial, verdict=kept_verdict(_inputs(works, trial)), decision=decision.strip())
+    kept = {"verdict": verdict_words(_store_trial(works, trial, closed), works.plant), "decision": closed.decision}
+    return tr("Kept: {verdict} Decided: {decision}.", **kept)
 
 
 def undo_trial(works: Works, number: int) -> bool:
@@ -215,11 +221,12 @@ def _where(trial: Trial) -> str:
     return tr("machine {machine}", machine=trial.machine) if trial.machine else tr("line {line}", line=trial.line)
 
 
-def _store_trial(works: Works, number: int | None, trial: Trial) -> Trial:
+def _store_trial(works: Works, before: Trial, trial: Trial) -> Trial:
+    """Keep a trial as it is from now on, unless somebody changed it since it was read."""
     fields = asdict(trial)
     for name in ("number", "who", "set_at", "noted_at"):
         del fields[name]
-    return trial_of(works.store, works.store.set_trial(number, fields))
+    return trial_of(works.store, works.store.set_trial(before.number or None, fields, before.set_at))
 
 
 def _apply_text(works: Works, trial: Trial, text: TrialText) -> Trial:

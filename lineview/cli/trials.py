@@ -115,8 +115,7 @@ def trial_close(
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        closed = close_trial(opened, number, decision)
-        _print_words(tr("Kept: {verdict} Decided: {decision}.", verdict=closed.verdict, decision=closed.decision))
+        _print_words(close_trial(opened, number, decision))
 
 
 @trials.command("undo")

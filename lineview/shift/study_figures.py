@@ -81,7 +81,8 @@ def _cluster(figures: FigureList, cluster: Cluster) -> None:
     name, ratio = "stops_after_{event}_ratio", cluster.ratio
     words: dict[str, Any] = {"event": cluster.after, "minutes": cluster.window_min}
     working = tr(
-        "({stops:,} stops ÷ {minutes:.0f} min) ÷ ({others:,} ÷ {other_minutes:.0f} min); p {p:.3f} corrected for the looks",
+        "({stops:,} stops ÷ {minutes:.0f} min) ÷ ({others:,} ÷ {other_minutes:.0f} min); p {p:.3f} corrected for the "
+        "looks",
         stops=cluster.stops,
         minutes=cluster.run_min,
         others=cluster.other_stops,

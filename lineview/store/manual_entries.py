@@ -264,10 +264,11 @@ class ManualEntries(PeopleReader):
             raise AskError(Fault(what, "undo", tr("the number shown when it was set")))
         return len(back)
 
-    def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
+    def set_trial(self, number: int | None, trial: Mapping[str, Any], read_as_of: datetime) -> int:
         """Keep a trial, or what it is from now on; give its number. Moments are datetimes, `ends_at` may be None.
 
-        A new one that stands already, as after a second press of a button, is not kept twice.
+        A new one that stands already, as after a second press of a button, is not kept twice. One of which something
+        else was said than what was said at `read_as_of` stays as it is.
         """
         row = {
             **trial,
@@ -283,6 +284,9 @@ class ManualEntries(PeopleReader):
                 last = connection.execute(select(trials.c.trial).order_by(trials.c.trial.desc()).limit(1)).scalar()
                 number = (last or 0) + 1
             before = _standing(connection).get(number, [])
+            if before and before[-1]["set_at"] != micros(read_as_of):
+                changed = tr("trial {number} was changed by {who} meanwhile", number=number, who=before[-1]["who"])
+                raise AskError(Fault(changed, do=tr("Look at it again.")))
             connection.execute(insert(trials), row | {"trial": number, "undoes": False} | _signature())
             earlier = {name: before[-1][name] for name in row} if before else None
             write_entry(connection, _TRIAL, f"trial {number}", earlier, row)

@@ -366,10 +366,10 @@ class Store(StoreReader):
             self._seal_if_free()
             return count
 
-    def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
-        """Keep a trial as it is from now on, a new one under a new number; give its number."""
+    def set_trial(self, number: int | None, trial: Mapping[str, Any], read_as_of: datetime) -> int:
+        """Keep a trial as it is from now on, if it is as it was read; a new one under a new number; give its number."""
         with storage_errors(tr("keep the trial")):
-            number = self._written.set_trial(number, trial)
+            number = self._written.set_trial(number, trial, read_as_of)
             self._seal_if_free()
             return number
 

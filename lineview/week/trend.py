@@ -11,7 +11,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.language import mark, tr
-from lineview.machine.counters import Floats
+from lineview.machine.counters import Floats, Ints
 from lineview.machine.speed import Bools
 from lineview.stats.change_points import find_steps
 from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression
@@ -41,8 +41,8 @@ class History:
 
     Parameters
     ----------
-    start : array of datetime64[us]
-        When each began [UTC].
+    start_us : array of int
+        When each began [µs since 1970, UTC].
     dates : sequence of date
         The day each belongs to.
     names : sequence of str
@@ -57,7 +57,7 @@ class History:
         What the columns of `mix` are shares of.
     """
 
-    start: Floats
+    start_us: Ints
     dates: Sequence[date]
     names: Sequence[str]
     planned_min: Floats
@@ -68,11 +68,11 @@ class History:
     @property
     def n(self) -> int:
         """Number of shifts."""
-        return len(self.start)
+        return len(self.start_us)
 
     def between(self, first: datetime, end: datetime) -> Bools:
         """Which shifts began from one moment up to another."""
-        at = self.start.astype("datetime64[us]")
+        at = self.start_us.astype("datetime64[us]")
         a, b = (np.datetime64(m.replace(tzinfo=None), "us") for m in (first, end))
         return np.asarray((at >= a) & (at < b))
 
@@ -357,7 +357,7 @@ def _changes(history: History, lost: Floats, now: Bools) -> list[Test]:
 
 def _on_time(history: History, inside: Bools, end: datetime) -> tuple[Floats, Floats]:
     """Weeks before the end, and the columns of a line through them at the mean mix."""
-    t = (history.start[inside] - end.timestamp() * 1e6) / 6.048e11
+    t = (history.start_us[inside].astype(np.float64) - end.timestamp() * 1e6) / 6.048e11
     mix = history.mix[inside]
     x = np.column_stack([np.ones(len(t)), t, mix - mix.mean(axis=0)])
     full = np.linalg.matrix_rank(x) == x.shape[1] and len(t) >= x.shape[1] + 4
@@ -375,7 +375,7 @@ def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[W
     """Level at the middle and slope over some weeks, of each cause."""
     first = end - timedelta(weeks=weeks)
     inside = history.between(first, end)
-    began = datetime.fromtimestamp(float(history.start[0]) / 1e6, UTC)
+    began = datetime.fromtimestamp(float(history.start_us[0]) / 1e6, UTC)
     if inside.sum() < 2 * LEAST_SHIFTS or began > first + timedelta(days=3):
         few = Estimate.unknown(tr("too few weeks: needs {weeks}", weeks=weeks))
         return [Window(weeks, few, few)] * lost.shape[1]
@@ -430,7 +430,7 @@ def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], r
     out = []
     for k, at in enumerate(search.steps):
         contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
-        moment = datetime.fromtimestamp(float(history.start[at]) / 1e6, UTC)
+        moment = datetime.fromtimestamp(float(history.start_us[at]) / 1e6, UTC)
         near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)
         change = Estimate(fit.mean(contrast), *fit.interval(contrast), n, interval=CONFIDENCE)
         out.append(Step(moment, change, near))

@@ -93,14 +93,15 @@ class TrialAccount:
     since, `level_beside` those of the line beside, and `by_beside` says that its own change is beyond chance and the
     trial's line's is not; `called_after` the shifts after which it was first beyond chance, 0
     where it is not; `seeable` the smallest effect that the planned shifts show with the stated power; `rows` the
-    other measures and causes; `noted_after` the shifts that were over when it was noted.
+    other measures and causes; `noted_after` the shifts that were over when it was noted; `known` what was measured
+    where its own measure was not.
     """
 
     trial: Trial
     unit: str
     before: int
     since: int
-    level: tuple[float, float] = (0.0, 0.0)
+    level: tuple[float, float] = (float("nan"), float("nan"))
     level_beside: tuple[float, float] | None = None
     by_beside: bool = False
     effect: Estimate = NOTHING_YET
@@ -112,6 +113,7 @@ class TrialAccount:
     frame: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=TRIAL_SHIFTS))
     mix: tuple[str, ...] = ()
     noted_after: int = 0
+    known: tuple[str, ...] = ()
     why_none: str = ""
 
     @property
@@ -150,8 +152,9 @@ def trial_account(inputs: TrialInputs) -> TrialAccount:
     unit = unit_of_measure(trial.measure)
     shifts = _shifts(inputs)
     before, since = shifts.before, shifts.rows.height - shifts.before
-    bare = TrialAccount(trial, unit, before, min(since, trial.shifts))
-    why = _why_none(shifts, trial, since)
+    known = () if before < LEAST_BEFORE else _known_instead(shifts.units, trial.measure)
+    bare = TrialAccount(trial, unit, before, min(since, trial.shifts), known=known)
+    why = why_unjudged(before, since, trial.measure, known)
     if why:
         return _with_means(bare, shifts, why)
     series = _Series.of(shifts, trial.measure)
@@ -203,7 +206,8 @@ def shifts_to_plan(inputs: TrialInputs) -> int:
     """
     trial = inputs.trial
     shifts = _shifts(inputs)
-    why = _why_none(shifts, trial, LEAST_SINCE)
+    known = () if shifts.before < LEAST_BEFORE else _known_instead(shifts.units, trial.measure)
+    why = why_unjudged(shifts.before, LEAST_SINCE, trial.measure, known)
     if why:
         raise AskError(
             Fault(tr("the number of shifts cannot be planned: {why}", why=why), "shifts", tr("a number of shifts"))
@@ -272,13 +276,21 @@ def _count(rows: pl.DataFrame, since: bool) -> int:
     return int((rows["since"] == since).sum())
 
 
-def _why_none(shifts: _Shifts, trial: Trial, since: int) -> str:
-    """Why nothing can be said yet; "" where something can."""
-    if shifts.before < LEAST_BEFORE:
-        return tr("too few shifts before it: needs {needs}, has {has}", needs=LEAST_BEFORE, has=shifts.before)
-    if _values(shifts.units, trial.measure) is None:
-        measures = ", ".join([*(name for name in RATIOS if _values(shifts.units, name)), *sorted(shifts.units.lost)])
-        return tr("'{measure}' was not measured on it; known: {measures}", measure=trial.measure, measures=measures)
+def _known_instead(units: ShiftUnits, measure: str) -> tuple[str, ...]:
+    """What was measured, where a trial's own measure was not."""
+    known = (*(name for name in RATIOS if _values(units, name)), *sorted(units.lost))
+    return known if _values(units, measure) is None else ()
+
+
+def why_unjudged(before: int, since: int, measure: str, known: Sequence[str]) -> str:
+    """Why nothing can be said of so many shifts, where only `known` was measured; "" where something can."""
+    if before < LEAST_BEFORE:
+        return tr("too few shifts before it: needs {needs}, has {has}", needs=LEAST_BEFORE, has=before)
+    if known:
+        measures = ", ".join(cause_words(name) for name in known)
+        return tr(
+            "'{measure}' was not measured on it; known: {measures}", measure=cause_words(measure), measures=measures
+        )
     if since < LEAST_SINCE:
         return tr("too few shifts since: needs {needs}, has {has}", needs=LEAST_SINCE, has=since)
     return ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import datetime
 from typing import Any
@@ -19,7 +20,15 @@ from lineview.stats.multiple_tests import FALSE_ALARMS, POWER, wrong_way_chance
 from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Difference
 from lineview.week.losses import cause_cell, cause_words
 from lineview.week.trend import BETTER, STEADY, WORSE
-from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, trial_account
+from lineview.week.trial import (
+    TOO_EARLY,
+    Trial,
+    TrialAccount,
+    TrialInputs,
+    trial_account,
+    unit_of_measure,
+    why_unjudged,
+)
 from lineview.week.words import CAUTIONS, subject_of
 
 #: How the value of a measure is read out.
@@ -61,7 +70,7 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
     return Answer(
         question="week",
         scope=scope,
-        sentence=_sentence(account, plant, scope),
+        sentence=_sentence(account, plant),
         soft=_soft(account, plant),
         figures=_figures(account, period),
         tables=(_trial_table(account, plant), _other_table(account), _look_table(account)),
@@ -71,12 +80,47 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
     )
 
 
-def _sentence(account: TrialAccount, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+#: What makes the words of a verdict.
+_KEPT = ("before", "since", "level", "level_beside", "verdict", "called_after", "known")
+
+
+def kept_verdict(inputs: TrialInputs) -> str:
+    """The verdict as it stands, as it is kept: what makes its words, in no language.
+
+    Parameters
+    ----------
+    inputs : TrialInputs
+        The trial and the shifts before and since.
+    """
+    account = trial_account(inputs)
+    return json.dumps({name: getattr(account, name) for name in _KEPT})
+
+
+def verdict_words(trial: Trial, plant: Plant) -> str:
+    """A closed trial's verdict in a sentence; one that was kept in words, in those.
+
+    Parameters
+    ----------
+    trial : Trial
+        As it was closed.
+    plant : Plant
+        The works.
+    """
+    if not trial.verdict.startswith('{"before"'):
+        return trial.verdict
+    kept = json.loads(trial.verdict)
+    why = why_unjudged(kept["before"], kept["since"], trial.measure, kept["known"])
+    account = TrialAccount(trial, unit_of_measure(trial.measure), **kept, why_none=why)
+    return "".join(span.text for span in _sentence(account, plant))
+
+
+def _sentence(account: TrialAccount, plant: Plant) -> tuple[Span, ...]:
     trial = account.trial
+    scope = Scope(trial.line, trial.machine, Period(trial.begins_at, trial.begins_at), trial.set_at)
     words = trial.what.split()
     what = " ".join(words[:MOST_WORDS]) + (" …" if len(words) > MOST_WORDS else "")
     start = f"{what[:1].upper()}{what[1:]}, {scope_name(scope, plant)}: "
-    if not account.frame.height or math.isnan(account.level[1]):
+    if math.isnan(account.level[1]):
         why = account.why_none or tr("no shift since is over")
         return (Span(start + tr("not known yet, {why}.", why=why)),)
     levels = (_value_words(account, plant, account.level[1]), _value_words(account, plant, account.level[0], bare=True))
@@ -174,7 +218,7 @@ def _figures(account: TrialAccount, period: Period) -> tuple[Figure, ...]:
     figures.add("trial_shifts_since", account.since, tr("whole shifts since, of {shifts} planned", shifts=trial.shifts))
     counts = (account.before, account.since)
     for name, level, n in zip(("trial_before", "trial_since"), account.level, counts, strict=True):
-        if account.frame.height and not math.isnan(level):
+        if not math.isnan(level):
             figures.add(name, level, tr("sum over sum"), n=n)
     if account.effect.value is None:
         figures.unknown("trial_change", account.why_none or tr(TOO_EARLY))
@@ -294,7 +338,11 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
         words = mark("A change of {worth:g} % is called the wrong way round with a chance of at most {percent:g} %.")
         remarks.append(tr(words, worth=trial.worth_percent, percent=percent))
     if trial.verdict:
-        kept = {"moment": show.moment(trial.set_at, plant, year=True), "who": trial.who, "verdict": trial.verdict}
+        kept = {
+            "moment": show.moment(trial.set_at, plant, year=True),
+            "who": trial.who,
+            "verdict": verdict_words(trial, plant),
+        }
         remarks.append(tr("Verdict kept on {moment} by {who}: {verdict}", **kept))
     return tuple(remarks)
 

@@ -30,7 +30,7 @@ LOST = {
 
 @pytest.fixture(scope="module")
 def found() -> Trends:
-    start = np.array([moment.timestamp() * 1e6 for moment in AT])
+    start = np.array([round(moment.timestamp() * 1e6) for moment in AT])
     names, planned = ["early"] * 19, np.full(19, 455.0)
     history = History(start, [m.date() for m in AT], names, planned, LOST, np.zeros((19, 0)), [])
     return cause_trends(history, PERIOD, list(LOST))

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from typer.testing import CliRunner
 
 from lineview.app.question import read_question
 from lineview.app.trials import TrialText, close_trial, edit_trial, note_trial, trial_words, trials_table, undo_trial
+from lineview.app.week_inputs import trial_of
 from lineview.app.works import Works
 from lineview.cli.main import app
 from lineview.core.errors import AskError
+from lineview.core.language import speak
 from lineview.store.audit import acting
+from lineview.week.trial_answer import verdict_words
 
 NEW = TrialText("new knife", "2026-06-12", line="line1", shifts="20")
 
@@ -117,3 +122,58 @@ def test_the_command_line_notes_lists_closes_and_undoes(week: Works, monkeypatch
     for _ in range(3):
         assert "Undone." in run("trial", "undo", number)
     assert f"nothing of trial {number} is left" in run("trial", "undo", number)
+
+
+def test_a_verdict_is_read_in_the_language_of_who_reads_it(week: Works, noted: int) -> None:
+    close_trial(week, noted, "the new knife stays")
+    trial, plant = trial_of(week.store, noted), week.plant
+    english = verdict_words(trial, plant)
+    assert [note for note in week.ask(read_question("week", trial=noted)).notes if note.endswith(f": {english}")]
+    assert "248.3 before" in english
+    speak("de")
+    assert "248,3 davor" in verdict_words(trial, plant)
+    assert "good pieces" not in verdict_words(trial, plant)
+
+
+def test_a_verdict_kept_in_words_is_shown_in_those(week: Works, noted: int) -> None:
+    trial = replace(trial_of(week.store, noted), verdict="New knife: better by 3 %.", decision="it stays")
+    assert verdict_words(trial, week.plant) == "New knife: better by 3 %."
+
+
+@pytest.mark.parametrize(
+    ("beside", "called", "words"),
+    [
+        (None, 0, "12.5 good pieces a minute against 10.0 before; too early to judge, 12 of 20 shifts."),
+        ((11.0, 11.5), 12, "12.5 good pieces a minute against 10.0 before, Line 2 11.5 against 11.0; better than"),
+    ],
+)
+def test_a_verdict_is_made_of_its_values(
+    week: Works, noted: int, beside: tuple[float, float] | None, called: int, words: str
+) -> None:
+    kept = {"before": 30, "since": 12, "level": (10.0, 12.5), "level_beside": beside, "called_after": called}
+    verdict = json.dumps({**kept, "verdict": "better" if called else "too early to judge", "known": ()})
+    trial = replace(trial_of(week.store, noted), verdict=verdict, beside="line2", measure="effective rate")
+    assert words in verdict_words(trial, week.plant)
+
+
+def test_of_two_people_who_close_a_trial_the_second_is_told(week: Works, noted: int) -> None:
+    with acting("ana"):
+        close_trial(week, noted, "the new knife stays")
+    with acting("ben"), pytest.raises(AskError, match="was closed by ana: the new knife stays"):
+        close_trial(week, noted, "back to the old knife")
+    close_trial(week, noted, "the new knife stays")  # pressed twice
+    assert trials_table(week).rows[0]["decision"] == "the new knife stays"
+
+
+def test_a_change_of_what_somebody_else_has_changed_since_it_was_read_is_refused(
+    week: Works, noted: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read = trial_of(week.store, noted)
+    with acting("ana"):
+        close_trial(week, noted, "the new knife stays")
+    monkeypatch.setattr("lineview.app.trials.trial_of", lambda store, number: read)
+    for change in (lambda: close_trial(week, noted, "back"), lambda: edit_trial(week, noted, TrialText(what="knife"))):
+        with acting("ben"), pytest.raises(AskError, match="was changed by ana meanwhile"):
+            change()
+    monkeypatch.undo()
+    assert trials_table(week).rows[0]["decision"] == "the new knife stays"
