@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import monotonic
@@ -13,7 +13,7 @@ from typing import Any
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, remembered, reworded, tr
 from lineview.core.names import readable
 from lineview.intake.find import is_export
 from lineview.plant import Plant
@@ -88,9 +88,10 @@ class Watch:
         for memory in (self._done, self._unfit, self._due):
             for path in [path for path in memory if path not in states]:
                 memory.pop(path)
-        results = self._take(ready) if ready else []
-        for result in _by_file(ready, results):
-            self._note(result, states[result.path])
+        with remembered() as kept:
+            results = self._take(ready) if ready else []
+            for result in _by_file(ready, results):
+                self._note(result, states[result.path], kept)
         return results
 
     def _is_ready(self, path: Path, state: FileState) -> bool:
@@ -126,7 +127,7 @@ class Watch:
             what = tr("the file could not be taken in: {kind}: {error}", kind=type(error).__name__, error=error)
             return [Taken(path, error=IntakeError(Fault(what, str(path))))]
 
-    def _note(self, result: Taken, state: FileState) -> None:
+    def _note(self, result: Taken, state: FileState, kept: Callable[[str], Any]) -> None:
         """Remember what became of a file, say it and write it down."""
         path = result.path
         self._done[path] = state
@@ -143,16 +144,16 @@ class Watch:
                 self._unfit[path] = self._plant()
         line = _line(result) + ("" if again_s is None else tr("; it is tried again in {wait:.0f} s", wait=again_s))
         self._say(line)
-        self._write(result, again_s)
+        self._write(_entry(result, kept), again_s)
 
     def _once(self, line: str) -> None:
         if line != self._said:
             self._say(line)
         self._said = line
 
-    def _write(self, result: Taken, again_s: float | None) -> None:
+    def _write(self, entry: dict[str, object], again_s: float | None) -> None:
         log = self._works.folder / LOG
-        entry = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **_entry(result), "again_s": again_s}
+        entry = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **entry, "again_s": again_s}
         try:
             if log.exists() and log.stat().st_size > LOG_MOST_BYTES:
                 log.replace(log.with_name("watch-log-before.jsonl"))
@@ -165,7 +166,7 @@ class Watch:
 def files_not_in(folder: Path) -> list[dict[str, Any]]:
     """What watching last said of each file that it could not take in, newest first, of the last days.
 
-    As in the works folder's log: "at", "file", "outcome", "why" and "again_s".
+    As in the works folder's log: "at", "file", "outcome", "why" in words of now, and "again_s".
     """
     last: dict[str, dict[str, Any]] = {}
     try:
@@ -178,6 +179,8 @@ def files_not_in(folder: Path) -> list[dict[str, Any]]:
     for line in lines:
         try:
             entry = json.loads(line)
+            if "why" in entry:
+                entry["why"] = [_why_words(why) for why in entry["why"]]
             last.pop(entry["file"], None)
             last[entry["file"]] = entry
         except (ValueError, TypeError, KeyError):  # the first one may be cut, and the last one half written
@@ -242,10 +245,16 @@ def _line(result: Taken) -> str:
     )
 
 
-def _entry(result: Taken) -> dict[str, object]:
+def _why_words(why: str | dict[str, Any]) -> str:
+    """Why a file is not in, as the log has it: a fault's parts, or words of the language once spoken."""
+    return why if isinstance(why, str) else str(Fault(**{part: reworded(kept) for part, kept in why.items()}))
+
+
+def _entry(result: Taken, kept: Callable[[str], Any]) -> dict[str, object]:
     entry: dict[str, object] = {"file": readable(result.path.name)}
     if result.error is not None:
-        return {**entry, "outcome": mark("not taken in"), "why": [str(fault) for fault in result.error.faults]}
+        why = [{part: kept(text) for part, text in asdict(fault).items() if text} for fault in result.error.faults]
+        return {**entry, "outcome": mark("not taken in"), "why": why}
     if result.receipt is None:
         return {**entry, "outcome": mark("no layout fits")}
     r = result.receipt

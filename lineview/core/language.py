@@ -6,8 +6,11 @@ The English text is the message's key. `data/languages` holds a catalogue for ea
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import lru_cache
 from gettext import NullTranslations
@@ -210,7 +213,7 @@ def tr(message: str, /, **places: object) -> str:
     '12,346 pieces of mint'
     """
     text = _spoken.catalogue.gettext(message) if message else ""
-    return _places.format(text, **places) if places else text
+    return _remember("tr", [message], places, _places.format(text, **places) if places else text)
 
 
 def tr_in(context: str, message: str, /, **places: object) -> str:
@@ -226,7 +229,7 @@ def tr_in(context: str, message: str, /, **places: object) -> str:
         What fills them.
     """
     text = _spoken.catalogue.pgettext(context, message)
-    return _places.format(text, **places) if places else text
+    return _remember("tr_in", [context, message], places, _places.format(text, **places) if places else text)
 
 
 def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
@@ -246,4 +249,52 @@ def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
     >>> tr_count("{count} reel left", "{count:,} reels left", 1200)
     '1,200 reels left'
     """
-    return _places.format(_spoken.catalogue.ngettext(one, many, count), count=count, **places)
+    text = _places.format(_spoken.catalogue.ngettext(one, many, count), count=count, **places)
+    return _remember("tr_count", [one, many, count], places, text)
+
+
+#: By text, the function that wrote it with its arguments; None while nobody remembers.
+_made_of: ContextVar[dict[str, list[Any]] | None] = ContextVar("_made_of", default=None)
+
+
+def _remember(function: str, message: list[Any], places: Mapping[str, object], text: str) -> str:
+    made_of = _made_of.get()
+    if made_of is not None and text:
+        made_of[text] = [function, message, places]
+    return text
+
+
+@contextmanager
+def remembered() -> Iterator[Callable[[str], Any]]:
+    """Remember what texts are made of; give a function that turns one into what can be kept as JSON.
+
+    `reworded` writes it in the language spoken then. A text that no message gave is kept as it is.
+    """
+    made_of: dict[str, list[Any]] = {}
+    token = _made_of.set(made_of)
+
+    def kept(value: object, within: float = math.inf) -> Any:
+        if not isinstance(value, str) or value not in made_of or len(value) >= within:
+            return value if isinstance(value, int | float) else str(value)
+        function, message, places = made_of[value]
+        return [function, message, {name: kept(place, len(value)) for name, place in places.items()}]
+
+    try:
+        yield kept
+    finally:
+        _made_of.reset(token)
+
+
+def reworded(kept: Any) -> Any:
+    """What `remembered` kept of a text, in the language spoken now; anything else as it is.
+
+    Parameters
+    ----------
+    kept : list, or a text or number
+        As it was read from JSON.
+    """
+    if not isinstance(kept, list):
+        return kept
+    function, message, places = kept
+    write: Callable[..., str] = {"tr": tr, "tr_in": tr_in, "tr_count": tr_count}[function]
+    return write(*message, **{name: reworded(place) for name, place in places.items()})

@@ -13,7 +13,8 @@ from lineview.app.watch import LOG, RETRY_FIRST_S, RETRY_MOST_S, Watch, files_no
 from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.intake_page import intake_page
-from lineview.core.errors import Fault, StoreError
+from lineview.core.errors import Fault, IntakeError, StoreError
+from lineview.core.language import remembered, reworded, speak, tr, tr_count, tr_in
 
 PLANT = """
 shop = "An invented works"
@@ -222,3 +223,48 @@ def test_a_zip_is_noted_once_for_all_the_exports_in_it(watched):
         watch.look()
     assert works.store.intakes()["file"].to_list()[0] == "log-1.csv"
     assert [entry["file"] for entry in logged(works)] == ["day.zip"]
+
+
+def test_why_a_file_is_not_in_is_read_in_the_language_of_who_reads_it(watched):
+    works, folder = watched
+    (works.folder / "plant.toml").write_text('language = "de"\n' + PLANT)
+    (folder / "log-1.csv").write_bytes(bytes(range(256)) * 40)
+    watch, said, _ = watch_of(works, folder)
+    watch.look()
+    watch.look()
+    (german,) = [entry["why"] for entry in files_not_in(works.folder)]
+    assert said == [f"log-1.csv: {german[0]}"]
+    assert "ist binär" in german[0]
+    (works.folder / "plant.toml").write_text(PLANT)
+    assert works.plant.language == "en"
+    (english,) = [entry["why"] for entry in files_not_in(works.folder)]
+    with pytest.raises(IntakeError) as caught:
+        raise works.take([folder / "log-1.csv"])[0].error
+    assert str(caught.value.faults[0]).startswith(
+        f"{folder / 'log-1.csv'}: the file is binary, not an export; expected "
+    )
+    assert english == [str(fault) for fault in caught.value.faults]
+
+
+def test_why_a_file_was_not_in_is_shown_in_the_words_it_was_once_kept_in(watched):
+    works, _ = watched
+    entry = {"at": "2999-01-01T00:00:00+00:00", "file": "a.csv", "outcome": "not taken in", "why": ["kein Kopf"]}
+    lines = [
+        json.dumps({**entry, "again_s": None}),
+        json.dumps({**entry, "file": "b.csv", "why": [{"what": ["gone"]}]}),
+    ]
+    (works.folder / LOG).write_text("\n".join(lines))
+    assert [(entry["file"], entry["why"]) for entry in files_not_in(works.folder)] == [("a.csv", ["kein Kopf"])]
+
+
+def test_a_text_is_kept_as_what_it_is_made_of():
+    speak("de")
+    with remembered() as kept:
+        inner = tr_count("{count} reel left", "{count:,} reels left", 1200)
+        text = tr("{start} to {end}", start=inner, end="1,234")
+        again = json.loads(json.dumps([kept(text), kept(tr_in("of a counter", "made")), kept("typed by hand")]))
+        assert kept(tr("{file}", file="same")) == ["tr", ["{file}"], {"file": "same"}]
+    german = [text, tr_in("of a counter", "made"), "typed by hand"]
+    assert [reworded(part) for part in again] == german
+    speak("en")
+    assert [reworded(part) for part in again] == ["1,200 reels left to 1,234", "made", "typed by hand"]
