@@ -197,23 +197,14 @@ def trials_table(works: Works) -> Table:
     works : Works
         The works folder.
     """
-    rows = [
-        {
-            "number": trial.number,
-            "what": trial.what,
-            "where": _where(trial),
-            "begins_at": trial.begins_at,
-            "measure": trial.measure,
-            "shifts": trial.shifts,
-            "decision": trial.decision,
-            "who": trial.who,
-        }
-        for trial in reversed(trials_of(works.store))
-    ]
     columns = columns_of(
         "number; what: what was changed; where; begins_at: from; measure: judged by; shifts: shifts planned; "
         "decision; who: noted by"
     )
+    rows = [
+        {key: _where(trial) if key == "where" else getattr(trial, key) for key, _, _ in columns}
+        for trial in reversed(trials_of(works.store))
+    ]
     return Table("trials", tr("Trials"), columns, rows)
 
 

@@ -74,13 +74,8 @@ class Watch:
         try:
             states = _states(self._folder)
         except OSError as error:
-            self._once(
-                tr(
-                    "{folder} cannot be looked into: {reason}",
-                    folder=readable(str(self._folder)),
-                    reason=error.strerror,
-                )
-            )
+            folder = readable(str(self._folder))
+            self._once(tr("{folder} cannot be looked into: {reason}", folder=folder, reason=error.strerror))
             return []
         self._said = ""
         ready = [path for path, state in states.items() if self._is_ready(path, state)]
@@ -228,11 +223,8 @@ def _line(result: Taken) -> str:
     if result.error is not None:
         return f"{name}: {result.error.faults[0]}"
     if result.receipt is None:
-        return tr(
-            "{file}: no layout fits; look at it with: lineview intake {path}",
-            file=name,
-            path=readable(str(result.path)),
-        )
+        path = readable(str(result.path))
+        return tr("{file}: no layout fits; look at it with: lineview intake {path}", file=name, path=path)
     r = result.receipt
     before = tr(", taken in before") if r.already else ""
     return tr(

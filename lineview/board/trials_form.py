@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -133,27 +134,21 @@ def bind_trials(calls: Calls, works: Works) -> None:
         link = dcc.Link(tr("Show it"), href=Address("week", trial=trial.number).href)
         return html.P([trial_words(works, trial.number), " ", link]), works.version()
 
-    def close_a_trial(clicks: int | None, decision: str | None, path: str, search: str) -> Any:
-        number = read_address(path, search).trial
+    def end_trial(clicks: int | None, where: tuple[str, ...], end: Callable[[int], str]) -> Any:
+        number = read_address(*where).trial
         if not clicks or number is None:
             raise PreventUpdate
         try:
-            close_trial(works, number, (decision or "")[:MOST_CHARACTERS])
+            return end(number), works.version()
         except LineviewError as error:
             return on_a_page(error), no_update
-        return tr("Closed; the verdict is kept below."), works.version()
 
-    def undo_a_trial(clicks: int | None, path: str, search: str) -> Any:
-        number = read_address(path, search).trial
-        if not clicks or number is None:
-            raise PreventUpdate
-        try:
-            remains = undo_trial(works, number)
-        except LineviewError as error:
-            return on_a_page(error), no_update
-        return tr("Taken back.") if remains else tr(
-            "Nothing of trial {number} is left.", number=number
-        ), works.version()
+    def close_a_trial(clicks: int | None, decision: str | None, *where: str) -> Any:
+        return end_trial(clicks, where, lambda number: close_trial(works, number, (decision or "")[:MOST_CHARACTERS]))
+
+    def undo_a_trial(clicks: int | None, *where: str) -> Any:
+        nothing = tr("Nothing of trial {number} is left.", number=read_address(*where).trial)
+        return end_trial(clicks, where, lambda number: tr("Taken back.") if undo_trial(works, number) else nothing)
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

@@ -107,18 +107,7 @@ def is_export(file: Path, folder: Path) -> bool:
 
 
 def check_size(path: Path) -> None:
-    """Raise where a file is too large to be read whole.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the file.
-
-    Raises
-    ------
-    IntakeError
-        Where it is.
-    """
+    """Raise IntakeError where a file is too large to be read whole."""
     try:
         size = path.stat().st_size
     except OSError:

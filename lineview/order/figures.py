@@ -153,15 +153,7 @@ def _cover(line: OrderLine, advice: Advice) -> Part:
 
 
 def open_plan_figures(open_pieces: Estimate, period: Period) -> tuple[Figure, ...]:
-    """Planned pieces in conflict as a figure; none where there are none.
-
-    Parameters
-    ----------
-    open_pieces : Estimate
-        From open_plan.
-    period : Period
-        The time that the order looks at.
-    """
+    """Planned pieces in conflict as a figure; none where there are none."""
     if not open_pieces.n:
         return ()
     figures = FigureList(period)

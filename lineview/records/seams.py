@@ -59,23 +59,8 @@ def seams_of(
     planned: PlannedTime = NO_PLAN,
     said: StateIntervals = NO_STATES,
 ) -> Seams:
-    """The intervals from each window's last count to the next one's first.
+    """The intervals from each window's last count to the next one's first; no value froze outside `planned` time.
 
-    Parameters
-    ----------
-    counter : Counter
-        As in the plant description.
-    windows : polars.DataFrame
-        One row a window with counts of it, by time: columns of COUNTERS.
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
-    planned : PlannedTime
-        When the works meant to run; a value that stays while nobody meant to was not frozen.
-    said : StateIntervals
-        What the machine's states said; nor was one while they said that the machine did not run.
-
-    Notes
-    -----
     Where a window ends or begins with a run of one value that no count leads to (`trusted_range`), the
     windows beside it decide. If the counts on either side follow from each other, nothing answered in
     between. If the counter counts on from the run's value, it was set back and stood. Else, and at the last

@@ -209,20 +209,6 @@ def table_decimals(
     Of one measure as many as the finest column needs for two figures, where that makes no more than five of
     the largest number.
 
-    Parameters
-    ----------
-    columns : sequence of (str, str, str)
-        Key, heading and unit.
-    rows : sequence of mapping of str to object
-        Cells by those keys.
-    plant : Plant
-        Its units.
-
-    Returns
-    -------
-    dict of str to int or None
-        By key; None for a column without numbers.
-
     Examples
     --------
     >>> columns = [("before", "before", "mm"), ("by", "changed by", "mm")]

@@ -308,11 +308,6 @@ def _without_reason(unexplained: int, stops: int) -> str:
 def whole_minutes(minutes: Iterable[float]) -> list[int]:
     """Minutes as whole ones that add up to their rounded sum: those with the largest fractions are rounded up.
 
-    Parameters
-    ----------
-    minutes : iterable of float
-        Each 0 or more [min].
-
     Examples
     --------
     >>> whole_minutes([15.7, 8.6, 29.5]), whole_minutes([65.45, 62.4, 38.4])

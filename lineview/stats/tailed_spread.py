@@ -38,21 +38,6 @@ class TailCheck:
 def tail_check(values: Floats, group: Ints) -> TailCheck:
     """Measure tails, and how many degrees of freedom the pooled variance within groups is worth.
 
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (n,)
-        In groups.
-    group : numpy.ndarray, shape (n,)
-        Number of each value's group.
-
-    Returns
-    -------
-    TailCheck
-        `degrees` follow from how far the groups' own sums of squares scatter, and are no more than the
-        normal ones.
-
-    Notes
-    -----
     Source: derived-tailed-spread
 
     Examples

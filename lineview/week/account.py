@@ -142,15 +142,7 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
 
 
 def until_now(period: tuple[datetime, datetime], now: datetime) -> tuple[datetime, datetime]:
-    """A period up to the last reading [UTC]: what lies after it is not lost yet.
-
-    Parameters
-    ----------
-    period : (datetime, datetime)
-        From, to [UTC].
-    now : datetime
-        The last reading.
-    """
+    """A period up to the last reading [UTC]: what lies after it is not lost yet."""
     return period[0], max(period[0], min(period[1], now + timedelta(microseconds=1)))
 
 

@@ -289,13 +289,7 @@ OTHER_REASONS = REASONED.format(mark("other reasons"))
 
 
 def rare_reasons(parts: Sequence[MachineLosses]) -> set[str]:
-    """The stops whose reasons are too rare for a row of their own: all but those that cost most.
-
-    Parameters
-    ----------
-    parts : sequence of MachineLosses
-        Of all machines, over all the time that is looked at.
-    """
+    """The stops whose reasons are too rare for a row of their own: all but those that cost most."""
     start = REASONED.format("")
     rows = pl.concat([part.losses for part in parts]).filter(pl.col("cause").str.starts_with(start))
     summed = (
@@ -307,15 +301,7 @@ def rare_reasons(parts: Sequence[MachineLosses]) -> set[str]:
 
 
 def with_rare_together(part: MachineLosses, rare: set[str]) -> MachineLosses:
-    """The losses with stops of rare reasons in one row.
-
-    Parameters
-    ----------
-    part : MachineLosses
-        Of a machine.
-    rare : set of str
-        From rare_reasons.
-    """
+    """The losses with stops of rare reasons in one row."""
     if not rare:
         return part
     cause = pl.when(pl.col("cause").is_in(list(rare))).then(pl.lit(OTHER_REASONS)).otherwise("cause")

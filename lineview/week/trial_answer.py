@@ -321,7 +321,7 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
             )
         )
     remarks += _beside_notes(account, plant)
-    remarks += _overlapping(inputs, plant)
+    remarks += [_beside_words(other, plant) for other in inputs.others]
     if account.why_none:
         remarks.append(tr("Not judged: {why}.", why=account.why_none))
     remarks.append(
@@ -374,12 +374,8 @@ def _beside_notes(account: TrialAccount, plant: Plant) -> list[str]:
     return remarks
 
 
-def _overlapping(inputs: TrialInputs, plant: Plant) -> list[str]:
-    """Other trials on the line or beside it that its change cannot be told apart from."""
-    return [_beside_words(other, plant) for other in inputs.others]
-
-
 def _beside_words(other: Trial, plant: Plant) -> str:
+    """That its change cannot be told apart from another trial's on the line or beside it."""
     begins = show.moment(other.begins_at, plant, year=True)
     return tr(
         "Trial {number} ({what}) on line {line} from {moment}: the two cannot be told apart where both ran.",

@@ -128,18 +128,8 @@ def _without_cut_off(rows: Rows, records: Records, heading: Heading) -> Rows:
 def why_cut_off(last: str, before: Sequence[str]) -> str | None:
     """Why the last cell of a file without a line end is taken as cut off; None where it is whole.
 
-    Parameters
-    ----------
-    last : str
-        The last cell of the last row, without blanks around.
-    before : sequence of str
-        The cells above it, oldest first.
-
-    Returns
-    -------
-    str or None
-        A counter that only rises has to go on rising; any other number has to be as long as the longest
-        above it, since a cut makes it shorter; a text must not be the beginning of one above it.
+    A counter that only rises has to go on rising; any other number has to be as long as the longest above it (`before`,
+    oldest first), since a cut makes it shorter; a text must not be the beginning of one above it.
 
     Examples
     --------
