@@ -48,7 +48,7 @@ def trials_form(works: Works, plant: Plant, address: Address, *, notes: bool) ->
     ]
     listed = [html.H2(tr("Trials")), html.Ul(links, className="trials")] if links else []
     if address.trial is not None:
-        return [*(_ending(address.trial) if notes else []), *listed]
+        return [*(_ending() if notes else []), *listed]
     return [*listed, *([_noting(plant)] if notes else [])]
 
 
@@ -92,31 +92,19 @@ def _choice(name: str, words: str, options: list[dict[str, str]], value: str | N
     return html.Fieldset([html.Legend(words), dcc.RadioItems(options=options, value=value, id=f"trial-{name}")])
 
 
-def _ending(number: int) -> list[Any]:
-    status = html.P("", id="trial-end-told", role="status")
-    return [
-        html.Details(
-            [
-                html.Summary(tr("Close this trial, or take back what was last said of it")),
-                html.Label(
-                    [
-                        tr("What was decided; the verdict is kept as it stands now"),
-                        dcc.Input(id="trial-decision", type="text", maxLength=MOST_CHARACTERS, value=""),
-                    ]
-                ),
-                html.Div(
-                    [
-                        html.Button(tr("Close the trial"), id="close-trial", type="button"),
-                        html.Button(tr("Take back the last change"), id="undo-trial", type="button"),
-                    ],
-                    className="acts-of",
-                ),
-                status,
-            ],
-            className="fold form",
-            id="trial-end",
-        )
+def _ending() -> list[Any]:
+    decision = dcc.Input(id="trial-decision", type="text", maxLength=MOST_CHARACTERS, value="")
+    buttons = [
+        html.Button(tr("Close the trial"), id="close-trial", type="button"),
+        html.Button(tr("Take back the last change"), id="undo-trial", type="button"),
     ]
+    parts = [
+        html.Summary(tr("Close this trial, or take back what was last said of it")),
+        html.Label([tr("What was decided; the verdict is kept as it stands now"), decision]),
+        html.Div(buttons, className="acts-of"),
+        html.P("", id="trial-end-told", role="status"),
+    ]
+    return [html.Details(parts, className="fold form", id="trial-end")]
 
 
 def bind_trials(calls: Calls, works: Works) -> None:

@@ -107,13 +107,7 @@ def read_what_if(texts: Mapping[str, str]) -> WhatIf | None:
 
 
 def supposed_plant(plant: Plant, what_if: WhatIf) -> Plant:
-    """The plant with the lead times and the price that are supposed.
-
-    Raises
-    ------
-    AskError
-        For a web that plant.toml does not have.
-    """
+    """The plant with the lead times and the price that are supposed."""
     if what_if.web and plant.web(what_if.web) is None:
         ids = ", ".join(web.id for web in plant.webs)
         raise AskError(Fault(tr("unknown web '{web}'", web=what_if.web), "web", tr("one of {names}", names=ids)))

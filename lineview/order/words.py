@@ -308,13 +308,7 @@ MOST_NAMED = 3
 
 
 def open_plan(rows: pl.DataFrame) -> Estimate:
-    """Pieces that plans in conflict leave open: from the least to the most that they say of each product and time.
-
-    Parameters
-    ----------
-    rows : polars.DataFrame
-        PLAN, the rows in conflict.
-    """
+    """Pieces that plans in conflict leave open: from the least to the most that they say of each product and time."""
     # rows of other hours that meet are of one time, of which each plan says a sum
     ordered = rows.sort("line", "product", "start", maintain_order=True)
     apart = (pl.col("start") >= pl.col("end").cum_max().shift(1)).fill_null(value=True)

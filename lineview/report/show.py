@@ -59,13 +59,7 @@ def decimals_of(value: float) -> int:
 
 
 def decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
-    """The places that an interval justifies: two figures of its half-width, five of its ends at most.
-
-    Parameters
-    ----------
-    value, low, high : float or None
-        An estimate in the unit shown.
-    """
+    """The places that an interval justifies: two figures of its half-width, five of its ends at most."""
     ends = [v for v in (value, low, high) if v is not None]
     width = max(ends) - min(ends) if len(ends) > 1 else 0.0
     if width <= 0 or not math.isfinite(width):
@@ -132,13 +126,7 @@ def _is_us(plant: Plant) -> bool:
 
 
 def within_a_minute(start: datetime, end: datetime) -> bool:
-    """Say whether two moments are different and their minutes are the same.
-
-    Parameters
-    ----------
-    start, end : datetime.datetime
-        With their zones.
-    """
+    """Say whether two moments are different and their minutes are the same."""
     return start != end and start.replace(second=0, microsecond=0) == end.replace(second=0, microsecond=0)
 
 

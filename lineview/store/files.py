@@ -88,13 +88,7 @@ _CLEARED = ".cleared"
 
 
 def clear_leftovers(folder: Path) -> None:
-    """Delete what processes that were ended left half written, once a day; nothing that may be in use.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The store's, held for writing.
-    """
+    """Delete what processes that were ended left half written, once a day; nothing that may be in use."""
     mark, now = folder / _CLEARED, time()
     if mark.exists() and now - mark.stat().st_mtime < LEFT_OVER_S:
         return
