@@ -296,5 +296,5 @@ def reworded(kept: Any) -> Any:
     if not isinstance(kept, list):
         return kept
     function, message, places = kept
-    write: Callable[..., str] = {"tr": tr, "tr_in": tr_in, "tr_count": tr_count}[function]
-    return write(*message, **{name: reworded(place) for name, place in places.items()})
+    writers: dict[str, Callable[..., str]] = {"tr": tr, "tr_in": tr_in, "tr_count": tr_count}
+    return writers[function](*message, **{name: reworded(place) for name, place in places.items()})
