@@ -23,10 +23,7 @@ JOURNAL, SEAL = "journal.sqlite", "journal.seal"
 def open_journal(folder: Path, url: str | None, *, holds_store: bool) -> Journal:
     """Open a store's journal, checked; `holds_store` says whether the caller holds the store for writing.
 
-    Raises
-    ------
-    StoreError
-        Where it cannot be opened, is of another works, or is not as it was written.
+    StoreError where it cannot be opened, is of another works, or is not as it was written.
     """
     sealed = url is None and is_sealed(folder)
     if url is None and not (folder / JOURNAL).exists():  # none is left in the place of one that stands elsewhere

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, tr, tr_count
 from lineview.machine.counters import Floats
 from lineview.stats.dispersed_rates import dispersed_rates
 from lineview.stats.multiple_tests import adjusted_p
@@ -126,7 +126,7 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
     Returns
     -------
     Comparison
-        Without intervals where either side has fewer than three shifts.
+        Without intervals where either side has fewer than three shifts, or a shift is on both.
 
     Notes
     -----
@@ -141,14 +141,20 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
         empty = first.label if not a.height else second.label
         why = tr("no planned minute of {scope} was counted", scope=empty)
         return Comparison(first.label, second.label, (), (), (0.0, 0.0), (a.height, b.height), 0, why_none=why)
+    shared = _shared_shifts(first, second)
+    if shared:
+        sides, units = sides[:2], units[:2]
     design = _design(sides, units)
-    measures = _measures(sides, units, design)
-    causes = _causes(units, design)
-    measures, causes = judged(measures, causes)
+    measures, causes = judged(_measures(sides, units, design), _causes(units, design))
     nominal = tuple(_sum(part, "possible") / _sum(part, "planned") for part in (a, b))
-    few = min(a.height, b.height) < LEAST_SHIFTS
     has = {"needs": LEAST_SHIFTS, "first": a.height, "second": b.height}
-    why = tr("too few shifts: needs {needs} a side, has {first} and {second}", **has) if few else ""
+    why = "" if _enough(units) else tr("too few shifts: needs {needs} a side, has {first} and {second}", **has)
+    if shared:
+        why = tr_count(
+            "not judged: {count} shift is on both sides", "not judged: {count:,} shifts are on both sides", shared
+        )
+        no = Estimate.unknown(why)
+        measures, causes = ([replace(r, same_mix=no, q=None, verdict="") for r in rows] for rows in (measures, causes))
     return Comparison(
         first.label,
         second.label,
@@ -341,6 +347,15 @@ def _stops_tested(frames: Sequence[pl.DataFrame], design: _Design) -> Test | Non
     ratio, second = fit.ratio(0, 1), 60 * fit.rates[1]
     value, low, high = (second * (times - 1) for times in (ratio.ratio, ratio.low, ratio.high))
     return Test(Estimate(value, low, high, fit.df + 2, interval=CONFIDENCE), ratio.p)
+
+
+def _shared_shifts(first: Side, second: Side) -> int:
+    """How many shifts of a machine are on both sides, or share time with one of the other side."""
+    columns = ("machine", "start", "end")
+    a, b = (pl.concat([part.shifts.select(columns) for part in side.losses]) for side in (first, second))
+    both = a.join(b, on="machine", suffix="_of_b", maintain_order="left")
+    both = both.filter((pl.col("start") < pl.col("end_of_b")) & (pl.col("start_of_b") < pl.col("end")))
+    return both.select("machine", "start").n_unique()
 
 
 def _enough(units: Sequence[ShiftUnits]) -> bool:

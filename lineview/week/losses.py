@@ -290,6 +290,8 @@ OTHER_REASONS = REASONED.format(mark("other reasons"))
 
 def rare_reasons(parts: Sequence[MachineLosses]) -> set[str]:
     """The stops whose reasons are too rare for a row of their own: all but those that cost most."""
+    if not parts:
+        return set()
     start = REASONED.format("")
     rows = pl.concat([part.losses for part in parts]).filter(pl.col("cause").str.starts_with(start))
     summed = (

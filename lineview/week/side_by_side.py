@@ -15,7 +15,7 @@ from lineview.report.figures import FigureList
 from lineview.week.compare import NO_DIFFERENCE, RATE, Comparison, Difference
 from lineview.week.losses import cause_cell, cause_words
 from lineview.week.tables import ROUNDING, rounding_left
-from lineview.week.trend import BETTER
+from lineview.week.trend import BETTER, LEAST_SHIFTS
 from lineview.week.words import subject_of
 
 DIFFERENCE_SERIES = {
@@ -53,7 +53,8 @@ def _capital(words: str) -> str:
 
 def _beyond(rate: Difference, comparison: Comparison) -> str:
     if rate.q is None:
-        return tr("too few shifts to judge")
+        shares = min(comparison.shifts) >= LEAST_SHIFTS
+        return tr("not judged, since shifts are on both sides") if shares else tr("too few shifts to judge")
     if rate.verdict == NO_DIFFERENCE:
         return tr(NO_DIFFERENCE)
     return tr("better beyond chance") if rate.verdict == BETTER else tr("worse beyond chance")

@@ -241,7 +241,7 @@ def _better(measure: str, change: float) -> str:
 def _shifts(inputs: TrialInputs) -> _Shifts:
     """The whole shifts before and since, without the one in which it began, and with their partners beside."""
     trial, sides = inputs.trial, [inputs.side, *([inputs.beside] if inputs.beside else [])]
-    rare = rare_reasons([part for side in sides for part in side.losses]) if inputs.side.losses else set()
+    rare = rare_reasons([part for side in sides for part in side.losses])
     joined = [
         Side(side.label, [with_rare_together(part, rare) for part in side.losses], side.mixes, side.weights)
         for side in sides

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -21,6 +22,7 @@ from lineview.week.compare import CHANGES, FILM, PAPER, RATE, STOPS, UPTIME, Dif
 from lineview.week.losses import cause_cell, cause_words
 from lineview.week.trend import BETTER, STEADY, WORSE
 from lineview.week.trial import (
+    LEAST_BEFORE,
     TOO_EARLY,
     Trial,
     TrialAccount,
@@ -40,8 +42,8 @@ SPOKEN = {
     FILM: mark("{number} {unit} of film per thousand pieces"),
     PAPER: mark("{number} {unit} of wax paper per thousand pieces"),
 }
-#: Words of what was changed that the sentence says.
-MOST_WORDS = 6
+#: Words and characters of what was changed that the sentence says.
+MOST_WORDS, MOST_SIGNS = 6, 60
 LOOK_SERIES = {
     "at": pl.Datetime("us", "UTC"),
     "shifts": pl.Int64(),
@@ -64,6 +66,8 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
         The last reading [UTC].
     """
     account, trial = trial_account(inputs), inputs.trial
+    if trial.begins_at > now:
+        account = replace(account, why_none=tr("it begins after the last reading"))
     first = account.frame["at"][0] if account.frame.height else trial.begins_at
     period = Period(first, max(now if trial.ends_at is None else min(now, trial.ends_at), trial.begins_at))
     scope = Scope(trial.line, trial.machine, period, now, tr("trial {number}", number=trial.number))
@@ -71,7 +75,7 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
         question="week",
         scope=scope,
         sentence=_sentence(account, plant),
-        soft=_soft(account, plant),
+        soft=_soft(account, plant, now),
         figures=_figures(account, period),
         tables=(_trial_table(account, plant), _other_table(account), _look_table(account)),
         series={"trial_shifts": account.frame, "trial_looks": _look_series(account)},
@@ -118,9 +122,10 @@ def _sentence(account: TrialAccount, plant: Plant) -> tuple[Span, ...]:
     trial = account.trial
     scope = Scope(trial.line, trial.machine, Period(trial.begins_at, trial.begins_at), trial.set_at)
     words = trial.what.split()
-    what = " ".join(words[:MOST_WORDS]) + (" …" if len(words) > MOST_WORDS else "")
+    what = " ".join(words[:MOST_WORDS])[:MOST_SIGNS]
+    what += " …" if len(what) < len(" ".join(words)) else ""
     start = f"{what[:1].upper()}{what[1:]}, {scope_name(scope, plant)}: "
-    if math.isnan(account.level[1]):
+    if any(map(math.isnan, account.level)):
         why = account.why_none or tr("no shift since is over")
         return (Span(start + tr("not known yet, {why}.", why=why)),)
     levels = (_value_words(account, plant, account.level[1]), _value_words(account, plant, account.level[0], bare=True))
@@ -144,6 +149,8 @@ def _verdict(account: TrialAccount) -> str:
     if account.called_after:
         of = tr(" after {shifts} of {planned} shifts", shifts=account.called_after, planned=planned)
         return _called(account.verdict == BETTER, beside=bool(account.level_beside)) + of
+    if account.before < LEAST_BEFORE:
+        return tr("not judged, {why}", why=account.why_none)
     if account.verdict == STEADY:
         return tr("no change beyond chance in the {planned} shifts planned", planned=planned)
     return tr("too early to judge, {shifts} of {planned} shifts", shifts=account.since, planned=planned)
@@ -167,7 +174,7 @@ def _value_words(account: TrialAccount, plant: Plant, value: float, *, bare: boo
     return tr("{number} pieces a minute lost to {cause}", number=number, cause=subject_of(measure))
 
 
-def _soft(account: TrialAccount, plant: Plant) -> str:
+def _soft(account: TrialAccount, plant: Plant, now: datetime) -> str:
     """The line below: the change with its interval, what is beside it, and how many shifts are to come."""
     parts = []
     if account.effect.value is not None:
@@ -180,6 +187,9 @@ def _soft(account: TrialAccount, plant: Plant) -> str:
         parts[-1] += "."
     if account.is_over or account.called_after:
         parts.append(_least(account, plant))
+    elif account.trial.ends_at is not None and account.trial.ends_at <= now:
+        of = {"since": account.since, "planned": account.trial.shifts}
+        parts.append(tr("It ended after {since} of {planned} shifts.", **of))
     else:
         remaining = account.trial.shifts - account.since
         to_come = tr_count("{count} more shift to come.", "{count:,} more shifts to come.", remaining)
@@ -350,7 +360,7 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
 def _beside_notes(account: TrialAccount, plant: Plant) -> list[str]:
     """What the line beside it says of the verdict."""
     trial, remarks = account.trial, []
-    if trial.beside and not account.level_beside:
+    if trial.beside and not account.level_beside and account.since:
         remarks.append(
             tr(
                 "Line {line} did not run beside it in most shifts, so the time before is all it is held to.",

@@ -113,3 +113,27 @@ def test_a_weight_that_no_batch_names_is_of_the_only_product(products: int) -> N
     frame = factories.rows(WEIGHTS, weighed, machine="w", pieces=1, gross=False, batch="", sample="s")
     off = weighed_off_target(plant, empty(BATCHES), frame, [(at[0], at[2])])["off_g"].to_list()
     assert off == (pytest.approx([0.1, 0.11]) if products == 1 else [])
+
+
+@pytest.mark.parametrize(
+    ("case", "shared"),
+    [({"against": "2026-W24"}, 22), ({"against": "2026-06-09..2026-06-12"}, 18), ({"against": "line=line1"}, 11)],
+)
+def test_scopes_that_share_shifts_are_not_judged(week: Works, case: dict[str, str], shared: int) -> None:
+    answer = week.ask(read_question("week", period="2026-W24", **case))
+    assert answer.text.endswith("; not judged, since shifts are on both sides.")
+    assert answer.notes[0] == f"not judged: {shared} shifts are on both sides."
+    differences = answer.series["differences"]
+    assert differences["low"].null_count() == differences.height > 0
+    assert set(differences["verdict"]) == {""}
+
+
+def test_a_night_shift_over_a_days_beginning_is_on_one_side(week: Works) -> None:
+    answer = week.ask(read_question("week", period="2026-W24", against="before=2026-06-12"))
+    assert "both sides" not in answer.text + " ".join(answer.notes)
+
+
+def test_two_scopes_before_the_first_reading_have_nothing_to_compare(week: Works) -> None:
+    for against in ("2025-W23", "line=line2", "before=2026-06-03"):
+        text = week.ask(read_question("week", period="2026-W23", line="line1", against=against)).text
+        assert text.startswith("Nothing to compare: no planned minute of ")

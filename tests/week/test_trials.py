@@ -177,3 +177,24 @@ def test_a_change_of_what_somebody_else_has_changed_since_it_was_read_is_refused
             change()
     monkeypatch.undo()
     assert trials_table(week).rows[0]["decision"] == "the new knife stays"
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence", "soft"),
+    [
+        (TrialText(begins="2026-06-01"), "not known yet, too few shifts before it: needs 10, has 0.", ""),
+        (TrialText(begins="2027-01-05"), "not known yet, it begins after the last reading.", "20 more shifts to come."),
+        (TrialText(), "; not judged, too few shifts before it: needs 10, has 8.", "18 more shifts to come."),
+        (TrialText(ends="2026-06-12 15:00"), "has 8.", "It ended after 1 of 20 shifts."),
+        (TrialText(what="Ü<b>" + "x" * 300), "", "18 more shifts to come."),
+    ],
+)
+def test_a_trial_that_cannot_be_judged_says_why(
+    week: Works, noted: int, text: TrialText, sentence: str, soft: str
+) -> None:
+    edit_trial(week, noted, replace(text, shifts="20"))
+    answer = week.ask(read_question("week", trial=noted))
+    assert answer.text.endswith(sentence)
+    assert len(answer.text) < 220
+    assert answer.soft.strip().startswith(soft)
+    assert "too early" not in answer.text
