@@ -8,6 +8,7 @@ from shutil import copytree
 import pytest
 
 from lineview.app.question import read_question
+from lineview.app.trials import TrialText, note_trial
 from lineview.app.week_inputs import trials_of
 from lineview.app.works import Works
 from tests.browser.served_board import Served
@@ -68,3 +69,11 @@ def test_a_trial_is_noted_shown_closed_and_taken_back(works: Works, serve_board:
     page.get_by_role("button", name="Take back the last change").click()
     page.get_by_text("Taken back.").wait_for()
     assert [trial.decision for trial in trials_of(works.store)] == [""]
+
+
+def test_a_long_name_of_a_trial_stays_on_a_phones_page(works: Works, serve_board: Served) -> None:
+    number = note_trial(works, TrialText('Über <b>"' + "x" * 300, "2026-06-11", line="line1", shifts="8")).number
+    for path in ("/week", f"/week?trial={number}"):
+        page = serve_board(works, "phone").open(path).drawn().page
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        assert page.locator("#sentence b").count() == 0
