@@ -23,6 +23,8 @@ def test_a_turn_that_is_seen_gives_the_modulus(modulus: int) -> None:
 def test_no_fall_gives_no_modulus() -> None:
     learned = counter_limits(AT_S, PIECES)
     assert (learned.modulus, learned.turns, learned.resets) == (None, 0, 0)
+    stood = counter_limits(AT_S, np.full(len(AT_S), 21_500.0))
+    assert (stood.fastest_per_min, stood.total) == (0.0, 0.0)
 
 
 def test_a_set_back_is_no_turn() -> None:

@@ -85,8 +85,9 @@ def test_an_unknown_modulus_is_found_only_where_one_size_explains_the_falls() ->
     assert rows([9000, 900], None, every_s=3600)[0][3] == "reset"
 
 
-def test_a_declared_modulus_that_the_values_exceed_is_not_used() -> None:
-    values = [70_000 + 58 * k for k in range(50)] + [30, 88]
+@pytest.mark.parametrize("top", [65_536, 70_000])  # of 65,536 values the last is 65,535
+def test_a_declared_modulus_that_the_values_reach_is_not_used(top: int) -> None:
+    values = [top - 58 * k for k in reversed(range(50))] + [30, 88]
     assert rows(values, 65536)[-2][3] == "reset"
 
 

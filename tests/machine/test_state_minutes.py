@@ -148,6 +148,8 @@ def test_a_channel_read_at_intervals_tells_no_more_than_the_gap() -> None:
     spells = state_intervals(OWN, read, gap_s=120)
     assert [MEANINGS[k] for k in spells.meaning] == ["running", "blocked"]
     assert (spells.end[0] - spells.start[0]) / 1e6 == 590 + 120
+    moments = spells.start[0] + np.array([-1, 0, 710, 2000, 3000]) * 1_000_000
+    assert [MEANINGS[k] if k >= 0 else "" for k in spells.at(moments)] == ["", "running", "", "", "blocked"]
     written = marks((0.0, "Execute"), (3000.0, "B"), (3300.0, "Execute"))
     assert (state_intervals(OWN, written, gap_s=120).end[0] - START.timestamp() * 1e6) / 1e6 == 3000
     alone = state_intervals(OWN, marks((0.0, "Execute")), gap_s=120)  # a single word holds for a day

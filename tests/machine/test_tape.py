@@ -70,6 +70,8 @@ def test_slow_needs_a_minute_below_the_band() -> None:
     found = short(laid([58] * 30 + [45] * 30 + [58] * 30))
     assert [row[0] for row in found] == ["running", "slow", "running"]
     assert abs(found[1][1] - 300) <= 20
+    minutes = short(laid([350] * 10 + [200] * 10 + [350] * 10, every_s=60))  # an interval is a window by itself
+    assert minutes == [("running", 600.0, 3500), ("slow", 600.0, 2000), ("running", 600.0, 3500)]
 
 
 def test_five_minutes_make_a_stop() -> None:
