@@ -182,10 +182,8 @@ def _borrow(
 
 def history_weeks(past: pl.DataFrame, now: datetime) -> int:
     """The whole weeks of seven days before `now` that history covers."""
-    if past.is_empty():
-        return 0
-    first: date = past["date"].to_list()[int(past["date"].arg_min() or 0)]
-    return max((now.date() - first).days // 7, 0)
+    first = past["date"].min()
+    return max((now.date() - first).days // 7, 0) if isinstance(first, date) else 0
 
 
 def weeks_ahead(

@@ -134,9 +134,8 @@ def _supply(web: Web, stock: OnHand, used_since_m: float, reel_m: float, now: da
     return Supply(max(stock.metres - used_since_m, 0.0) / reel_m, tuple(sorted(coming)))
 
 
-def line_fan(line: OrderLine, now: datetime) -> Mapping[str, object]:
+def line_fan(line: OrderLine, supply: Supply, now: datetime) -> Mapping[str, object]:
     """The fan of one line's reels on hand, with the advised delivery as a step."""
-    supply = line.supply or Supply(0.0)
     added: list[tuple[float, float]] = []
     until = 56.0
     if line.advice is not None and line.arrives is not None:

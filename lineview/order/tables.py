@@ -130,7 +130,7 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
 def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
     """The reels on hand of each counted web over the coming weeks, as a fan."""
     frames = [
-        pl.DataFrame({**line_fan(line, now)}, schema_overrides={"at": UTC_US}).with_columns(
+        pl.DataFrame({**line_fan(line, line.supply, now)}, schema_overrides={"at": UTC_US}).with_columns(
             web=pl.lit(line.web.name or line.web.id)
         )
         for line in lines

@@ -110,13 +110,14 @@ def test_a_rollover_in_a_gap_is_decided() -> None:
     assert found.value == made(at[-1:])[0]
 
 
-def test_several_turns_in_a_gap_are_those_nearest_the_pace() -> None:
-    at = read((2.6 * HOUR, 3.1 * HOUR))
-    found = counted(at, made(at) % 1000, modulus=1000)
+@pytest.mark.parametrize(("begin_h", "modulus"), [(2.6, 1000), (2.5, 10_000)])  # by what is next to it, and by all
+def test_several_turns_in_a_gap_are_those_nearest_the_pace(begin_h: float, modulus: int) -> None:
+    at = read((begin_h * HOUR, 3.1 * HOUR))
+    found = counted(at, made(at) % modulus, modulus=modulus)
     true = made(at[-1:])[0]
     assert found.value == true
-    assert found.low <= true - 1000
-    assert (found.high - found.low) % 1000 == 0
+    assert found.low <= true - modulus
+    assert (found.high - found.low) % modulus == 0
 
 
 def test_a_counter_that_stands_where_it_stood_did_not_turn() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import tr
@@ -40,12 +40,12 @@ class BoundLayout:
     times: tuple[int, ...]
     machine: str | None
     machine_place: int | None
-    columns: tuple[Column, ...] = ()
-    names: dict[str, dict[str, Channel]] = field(default_factory=dict)
-    name_place: int = -1
-    value_place: int = -1
-    quality: int | None = None
-    notes: tuple[str, ...] = ()
+    columns: tuple[Column, ...]
+    names: dict[str, dict[str, Channel]]
+    name_place: int
+    value_place: int
+    quality: int | None
+    notes: tuple[str, ...]
 
     @property
     def channels(self) -> list[Channel]:
