@@ -56,9 +56,10 @@ def test_a_jog_of_a_few_pieces_does_not_cut_a_stop_in_two() -> None:
 
 
 def test_a_stop_shorter_than_an_interval_is_found_where_it_takes_the_count_down() -> None:
-    assert short(laid([60] * 12 + [24] + [60] * 12))[1] == ("short stop", 6.0, 0)
-    joined = short(laid([60] * 12 + [36, 30] + [60] * 12))
-    assert joined[1] == ("short stop", 9.0, 0)
+    for low, stood_s in (([24], 6.0), ([36, 30], 9.0)):
+        before, stop, after = short(laid([60] * 12 + low + [60] * 12))
+        assert stop == ("short stop", stood_s, 0)
+        assert (before[2], after[2]) == pytest.approx((6 * before[1], 6 * after[1]))  # six a second on either side
 
 
 def test_a_ramp_of_several_intervals_is_no_stop() -> None:

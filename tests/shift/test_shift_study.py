@@ -16,7 +16,7 @@ from lineview.machine.changeovers import changeover_matrix
 from lineview.machine.speed import speed_segments
 from lineview.machine.state_codes import MEANINGS, state_intervals, unknown_states
 from lineview.machine.stop_statistics import run_clock, stop_clusters, stop_trend
-from lineview.machine.stops import pareto, stop_count, stop_list
+from lineview.machine.stops import StopCount, pareto, stop_count, stop_list
 from lineview.plant import Gauge, Machine, Product, Shift
 from lineview.shift.key_figures import (
     LETTERS,
@@ -28,7 +28,7 @@ from lineview.shift.key_figures import (
     productive_maintenance_figures,
 )
 from lineview.shift.measures import ShiftMeasures
-from lineview.shift.past import PastShift, PastShifts, RestOfShift
+from lineview.shift.past import PastShift, PastShifts, RestOfShift, mean_restore
 from lineview.shift.projection import pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
 from lineview.shift.words import whole_minutes
@@ -271,6 +271,13 @@ def test_a_projections_interval_is_the_one_worked_by_hand() -> None:
     # Of 19 shifts and this one, one in twenty goes on below the least: ±2, … ±18 over √(1 − 1/19)
     past = PastShifts([gone_on(300, 300, 300 + 2 * k) for k in range(-9, 10)])
     assert RestOfShift(past, gone_on(300, 300)).project(60.0).low == pytest.approx(60 * (300 - 18 / (18 / 19) ** 0.5))
+
+
+def test_the_mean_length_of_stops_is_as_sure_as_their_lengths_are_alike() -> None:
+    past, alike = PastShifts([gone_on(300, 300)] * 10), np.full(6, 2.0)  # six stops of two minutes each
+    mean = mean_restore(StopCount(6, 6, 12.0, 120.0), alike, past)
+    assert (mean.value, mean.n, *mean.ends) == pytest.approx((2.0, 6, 2.0, 2.0))
+    assert mean_restore(StopCount(5, 5, 10.0, 99.0), alike[:5], PastShifts(past.shifts[:9])).low is None  # 59 stops
 
 
 def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:

@@ -51,6 +51,16 @@ def test_intervals_hold_the_length_as_often_as_they_say() -> None:
     assert measured_length(ReelMetres("r", "film", None, 900.0, 1000.0, 1000.0, 2.5)) is None
 
 
+def test_a_length_is_the_mean_of_both_weighted_by_what_is_doubtful_and_what_was_left() -> None:
+    """By hand: 300 m by wraps and 303 m fed, 20 m left; variances (0.5 %)² + (0.3 %)² + 1.5², and 2.5² of the rest."""
+    wraps, fed = 1.5**2 + 0.9**2 + 1.5**2, 1.515**2 + 0.909**2 + 1.5**2  # 5.31 and 5.3715 m²
+    length = measured_length(ReelMetres("r", "film", 300.0, 303.0, 310.0, 330.0, 2.5))
+    assert length is not None
+    assert length.number == pytest.approx((300 * fed + 303 * wraps) / (wraps + fed) + 20)
+    half = 2 * (wraps * fed / (wraps + fed) + 2.5**2) ** 0.5
+    assert length.ends == pytest.approx((length.number - half, length.number + half))
+
+
 def test_the_weeks_short_reel_is_measured_right_and_claimed(week: Works) -> None:
     """The demo's one mislabelled reel; its true length is the simulator's."""
     answer, plant = week.ask(read_question("wrap", machine="wrap1", period="all")), week.plant
