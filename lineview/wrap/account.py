@@ -228,7 +228,7 @@ def _reels_left(
     reels: Sequence[ReelSpan], wastes: Mapping[str, Waste], rows: Sequence[WrapPieces], minutes: float
 ) -> dict[str, ReelLeft]:
     """What is left on the reels that are on, at the period's own pace."""
-    pace = sum(row.wrapped + (row.blanks or 0.0) for row in rows) / minutes if minutes > 0 else 0.0
+    pace = sum(row.wrapped + (row.blanks or 0.0) for row in rows) / minutes
     out = {}
     for kind, waste in wastes.items():
         of_kind = [reel for reel in reels if reel.kind == kind]
