@@ -110,11 +110,14 @@ def test_a_rollover_in_a_gap_is_decided() -> None:
     assert found.value == made(at[-1:])[0]
 
 
-@pytest.mark.parametrize(("begin_h", "modulus"), [(2.6, 1000), (2.5, 10_000)])  # by what is next to it, and by all
-def test_several_turns_in_a_gap_are_those_nearest_the_pace(begin_h: float, modulus: int) -> None:
-    at = read((begin_h * HOUR, 3.1 * HOUR))
+#: From and to [h], and the size: by what is next to a short gap, and by all that is read around a long one.
+@pytest.mark.parametrize(("gap", "modulus"), [((2.6, 3.1), 1000), ((2.5, 3.1), 10_000), ((3.0, 3.7), 10_000)])
+def test_several_turns_in_a_gap_are_those_nearest_the_pace(gap: tuple[float, float], modulus: int) -> None:
+    at = read((gap[0] * HOUR, gap[1] * HOUR), until=6 * HOUR)
+    if gap[0] >= 3:  # what is read first, up to another gap, stands
+        at = at[(at >= STANDS[0]) & ((at <= STANDS[1]) | (at >= STANDS[1] + 300))]
     found = counted(at, made(at) % modulus, modulus=modulus)
-    true = made(at[-1:])[0]
+    true = made(at[-1:])[0] - made(at[:1])[0]
     assert found.value == true
     assert found.low <= true - modulus
     assert (found.high - found.low) % modulus == 0

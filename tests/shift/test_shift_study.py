@@ -268,9 +268,10 @@ def test_a_projections_interval_is_the_one_worked_by_hand() -> None:
     assert rest.low == pytest.approx(60 * (300 - 1.860 * 152.8**0.5), abs=1)
     assert rest.high == pytest.approx(60 * 310)  # never faster than the fastest past shift
     assert rest.from_what == "90 % prediction from 10 shifts of the four weeks before"
-    # Of 19 shifts and this one, one in twenty goes on below the least: ±2, … ±18 over √(1 − 1/19)
-    past = PastShifts([gone_on(300, 300, 300 + 2 * k) for k in range(-9, 10)])
-    assert RestOfShift(past, gone_on(300, 300)).project(60.0).low == pytest.approx(60 * (300 - 18 / (18 / 19) ** 0.5))
+    # 39 went on at 300 and up to 19 more or less: of 40, two go on below the second least, two above the second most
+    past = PastShifts([gone_on(300, 300, 300 + k) for k in range(-19, 20)])
+    rest, off = RestOfShift(past, gone_on(300, 300)).project(60.0), 18 / (38 / 39) ** 0.5
+    assert (rest.low, rest.high) == pytest.approx((60 * (300 - off), 60 * (300 + off)))
 
 
 def test_the_mean_length_of_stops_is_as_sure_as_their_lengths_are_alike() -> None:

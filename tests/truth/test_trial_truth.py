@@ -24,7 +24,7 @@ from lineview.week.compare import RATE, Side
 from lineview.week.trend import BETTER, STEADY, WORSE
 from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, shifts_to_plan, trial_account
 from lineview.week.trial_answer import answer_trial
-from tests.simulate.shift_losses import MONDAY, Drawn, between, draw
+from tests.simulate.shift_losses import MONDAY, PLANNED_MIN, Drawn, between, draw
 from tests.week.test_ledger import works
 
 WEIGHED = pl.DataFrame(schema={"batch": pl.String, "off_g": pl.Float64})
@@ -122,6 +122,8 @@ def test_nothing_is_called_before_the_limit_and_the_verdict_stays() -> None:
     assert all(row.verdict == "" for row in early.rows)
     later = [trial_account(inputs(5, drawn, of, shifts=FIRST + at + k)) for k in (0, 5, 60)]
     assert {(one.verdict, one.called_after) for one in later} == {(BETTER, at)}
+    lost = inputs(5, drawn, of).side.losses[0].losses.filter(cause=SHORT_STOPS).filter(pl.col("start") < BEGINS)
+    assert later[0].level[0] == pytest.approx(lost["pieces"].sum() / (FIRST * PLANNED_MIN))  # pieces a planned minute
     look = next(look for look in later[0].looks if look.shifts == at)
     assert look.effect.ends[1] < 0  # the interval leaves 0 when it is called
 
