@@ -58,7 +58,7 @@ def decimals_of(value: float) -> int:
     return min(6, max(0, 2 - math.floor(math.log10(abs(value)))))
 
 
-def decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
+def _decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
     """The places that an interval justifies: two figures of its half-width, five of its ends at most."""
     ends = [v for v in (value, low, high) if v is not None]
     width = max(ends) - min(ends) if len(ends) > 1 else 0.0
@@ -126,7 +126,13 @@ def _is_us(plant: Plant) -> bool:
 
 
 def within_a_minute(start: datetime, end: datetime) -> bool:
-    """Say whether two moments are different and their minutes are the same."""
+    """Say whether two moments are different and their minutes are the same.
+
+    Parameters
+    ----------
+    start, end : datetime.datetime
+        With their zones.
+    """
     return start != end and start.replace(second=0, microsecond=0) == end.replace(second=0, microsecond=0)
 
 
@@ -414,7 +420,7 @@ def _in_plant_units(figure: Figure, plant: Plant) -> tuple[Sequence[float | None
     ends = (figure.value, figure.low, figure.high)
     parts = [float(v) if isinstance(v, int | float) else None for v in ends]
     converted = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
-    places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in converted))
+    places = _decimals_for(*(v if v is None or math.isfinite(v) else None for v in converted))
     if places is None and converted[0] is not None:
         places = _exact(converted[0])
     return converted, unit_words(figure.unit, plant.units), places

@@ -8,6 +8,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.language import speak, tr
 from lineview.plant import Plant
 from lineview.report import show
+from lineview.report.show import _decimals_for
 from lineview.report.tables import frame_words
 
 PLANT = Plant(shop="Invented Sweets", zone="UTC")
@@ -72,7 +73,7 @@ def test_the_last_reading_is_dated_from_a_day_on(hours: int, ago: str) -> None:
     ],
 )
 def test_the_places_that_an_interval_justifies(ends: tuple[float | None, ...], places: int | None) -> None:
-    assert show.decimals_for(*ends) == places
+    assert _decimals_for(*ends) == places
 
 
 @pytest.mark.parametrize(
