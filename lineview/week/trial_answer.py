@@ -385,7 +385,7 @@ def _beside_notes(account: TrialAccount, plant: Plant) -> list[str]:
 
 
 def _beside_words(other: Trial, plant: Plant) -> str:
-    """That its change cannot be told apart from another trial's on the line or beside it."""
+    """A note on another trial, on the line or beside it, whose change cannot be separated from this one's."""
     begins = show.moment(other.begins_at, plant, year=True)
     return tr(
         "Trial {number} ({what}) on line {line} from {moment}: the two cannot be told apart where both ran.",
