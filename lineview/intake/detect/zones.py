@@ -17,31 +17,18 @@ from lineview.core.language import tr
 from lineview.intake.detect.header import Heading
 
 #: Abbreviations of zones in exports and how far each is ahead of UTC [min]. Source: iana-time-zones
-ABBREVIATIONS = {
-    "UTC": 0,
-    "GMT": 0,
-    "WET": 0,
-    "WEST": 60,
-    "WEZ": 0,
-    "WESZ": 60,
-    "BST": 60,
-    "CET": 60,
-    "MEZ": 60,
-    "CEST": 120,
-    "MESZ": 120,
-    "EET": 120,
-    "OEZ": 120,
-    "EEST": 180,
-    "OESZ": 180,
-    "EST": -300,
-    "EDT": -240,
-    "CST": -360,
-    "CDT": -300,
-    "MST": -420,
-    "MDT": -360,
-    "PST": -480,
-    "PDT": -420,
+_BY_MINUTES = {
+    0: "UTC GMT WET WEZ",
+    60: "WEST WESZ BST CET MEZ",
+    120: "CEST MESZ EET OEZ",
+    180: "EEST OESZ",
+    -300: "EST CDT",
+    -240: "EDT",
+    -360: "CST MDT",
+    -420: "MST PDT",
+    -480: "PST",
 }
+ABBREVIATIONS = {name: ahead_min for ahead_min, names in _BY_MINUTES.items() for name in names.split()}
 _NAMES = "|".join(sorted(ABBREVIATIONS, key=len, reverse=True))
 _OFFSET = r"(?:\s*(?P<offset>[+\-−]\s?\d{1,2}(?::?\d{2})?))?"
 _WORD = re.compile(rf"(?<![A-Za-z])(?:(?P<any>(?i:UTC|GMT))|(?P<name>{_NAMES})){_OFFSET}(?![A-Za-z])")
