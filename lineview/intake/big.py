@@ -113,7 +113,7 @@ class SettledByHead:
             raise NotInPieces  # whose day each is, the rows before say
         self._formats = settled_clock(cells, bound.layout, where, typed=False).formats
         declared = bound.layout.time_format not in ("", "auto")
-        if not self._formats or not (declared or all(map(_is_sure, self._formats))):
+        if not self._formats or "%Z" in str(self._formats) or not (declared or all(map(_is_sure, self._formats))):
             raise NotInPieces
         self._evidence = evidence_of(self._rows, bound)
         self._marks = settled_marks(bound.layout, lambda: self._evidence, self.separator, where)

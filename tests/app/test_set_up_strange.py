@@ -137,6 +137,24 @@ def test_a_later_file_whose_day_and_month_are_swapped_is_not_taken(tmp_path):
     assert "its times begin on 2026-09-06, its name says 2026-06-09: day and month may be swapped" in str(error)
 
 
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        ((6, 7, 8, 9), "lone days, the first on 2026-06-0"),  # 6 July reads as 7 June
+        ((12, 13, 14), "rows have no time written as '%d/%m/%Y %H:%M:%S': the first is '07/13/2026"),
+    ],
+)
+def test_a_later_file_with_the_month_first_is_not_taken(tmp_path, days, said):
+    text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%d/%m/%Y %H:%M:%S")
+    came = shown(tmp_path, text, "export.csv", **{"time_format csv Time": "%d/%m/%Y %H:%M:%S"})
+    assert made(tmp_path, came).value == MADE
+    later = tmp_path / "export.csv"
+    lines = [f"07/{day:02}/2026 {k // 60:02}:{k % 60:02}:00;{900_000 + 340 * k}\n" for day in days for k in range(600)]
+    later.write_text("Time;Pieces\n" + "".join(lines), encoding="utf-8")
+    with Works(tmp_path / "works") as works:
+        assert said in str(works.take([later])[0].error)
+
+
 def set_up_with_later(folder: Path, later: str) -> tuple[Works, Path]:
     """A works set up from one day's file of a name that says nothing, and a later file of that name and header."""
     text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}")

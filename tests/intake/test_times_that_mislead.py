@@ -103,7 +103,7 @@ def test_a_zone_that_the_file_names(tmp_path, top, time, hour):
 
 def test_standard_time_in_summer_is_asked_about(tmp_path):
     text = f"Zeit [MEZ];n\n{QUIET}"
-    with pytest.raises(IntakeError, match=r"headed 'MEZ'.*zone = 'Europe/Berlin' or zone = 'Etc/GMT-1'"):
+    with pytest.raises(IntakeError, match=r"marked 'MEZ'.*zone = 'Europe/Berlin' or zone = 'Etc/GMT-1'"):
         export_of(tmp_path, text, layout_of({"n": "pieces"}, time="Zeit [MEZ]"))
     winter = text.replace("2026-06-08", "2026-01-08")
     assert utc(export_of(tmp_path, winter, layout_of({"n": "pieces"}, time="Zeit [MEZ]")))[0] == "2026-01-08 05:00:00"
@@ -111,6 +111,22 @@ def test_standard_time_in_summer_is_asked_about(tmp_path):
     text = "Zeit [MEZ];Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=1)), lambda m: total(m + 60))
     assert {q.about for q in works.take(text).proposal.questions} == {"zone"}
     works.take(text, answers={"zone": "Etc/GMT-1"})
+    assert works.made() == (MADE, MADE, MADE)
+
+
+def test_standard_time_in_summer_is_asked_about_where_each_cell_names_it(tmp_path):
+    """05:30 CEST is 03:30 UTC; a clock that says CET all year may mean 04:30, or stand an hour behind."""
+    lines = rows(stamps(2881, 10), total, form="%Y-%m-%d %H:%M:%S CET")
+    with pytest.raises(IntakeError, match=r"marked 'CET'.*zone = 'Europe/Berlin' or zone = 'Etc/GMT-1'"):
+        export_of(tmp_path, f"time;n\n{lines}", layout_of({"n": "pieces"}, time_format="auto"))
+    for zone, hour in (("Europe/Berlin", 4), ("Etc/GMT-1", 5)):
+        layout = layout_of({"n": "pieces"}, time_format="auto", zone=zone)
+        assert utc(export_of(tmp_path, f"time;n\n{lines}", layout))[0] == f"2026-06-08 {hour:02}:00:00"
+    true = export_of(tmp_path, f"time;n\n{lines.replace('CET', 'CEST')}", layout_of({"n": "pieces"}, time_format="auto"))
+    assert utc(true)[0] == "2026-06-08 04:00:00"
+    works = SmallWorks(tmp_path / "works")
+    assert {q.about for q in works.take(f"Zeit;Stück\n{lines}").proposal.questions} == {"zone"}
+    works.take(f"Zeit;Stück\n{lines}", answers={"zone": "Europe/Berlin"})
     assert works.made() == (MADE, MADE, MADE)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 import polars as pl
@@ -78,7 +79,12 @@ def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
     numbers = {month.month + off for month in meant for off in (-1, 0, 1)}
     early = [date for date in dates if date.day < _MONTHS]
     scattered = {date.replace(day=1) for date in early} - meant
-    if meant and len(scattered) > 1 and all(date.day in numbers for date in early):
+    if not meant and layout.kind == "readings":  # one day or two of each month: days that follow each other, as read
+        months = sorted(scattered)
+        numbers = {early[0].day + off for off in (0, 1)} if len(early) == len(dates) else set()
+        follow = all(timedelta(27) < b - a < timedelta(32) for a, b in pairwise(months))
+        scattered = scattered if follow else set()
+    if (meant or numbers) and len(scattered) > 1 and all(date.day in numbers for date in early):
         lone = next(date for date in early if date.replace(day=1) in scattered)
         what = mark("some of its times lie on lone days, the first on {lone}: day and month may be swapped there")
         do = mark("Correct the dates in the export; any_times = true in layout '{id}' takes them as read.")

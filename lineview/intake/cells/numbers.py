@@ -16,17 +16,15 @@ from lineview.plant import ColumnTarget
 
 _SPACES = "\u0020\u00a0\u202f\u2009\u2007"
 _APOSTROPHES = "'’"
+_PLACEHOLDERS = """
+    - | -- | --- | ---- | – | — | . | .. | ... | ? | * | n/a | n.a. | na | #n/a | null | none | nil | bad | error |
+    err | fail | failed | fault | timeout | no data | nodata | missing | void | overflow | underflow | overrange |
+    underrange | over | under | ovf | ol | overload | open | invalid | unknown | disconnected | offline | comm fail
+    | bad input | i/o timeout | #div/0! | #value! | #ref! | #num! | #name? | #null! | k.a. | fehler | ungültig |
+    1.#qnan | -1.#qnan | 1.#ind | -1.#ind | 1.#snan | 1.#qnan0 | -1.#ind00
+"""
 #: What stands in a cell instead of a number, in lower case.
-PLACEHOLDERS = tuple(
-    text.strip()
-    for text in """
-        - | -- | --- | ---- | – | — | . | .. | ... | ? | * | n/a | n.a. | na | #n/a | null | none | nil | bad | error |
-        err | fail | failed | fault | timeout | no data | nodata | missing | void | overflow | underflow | overrange |
-        underrange | over | under | ovf | ol | overload | open | invalid | unknown | disconnected | offline | comm fail
-        | bad input | i/o timeout | #div/0! | #value! | #ref! | #num! | #name? | #null! | k.a. | fehler | ungültig |
-        1.#qnan | -1.#qnan | 1.#ind | -1.#ind | 1.#snan | 1.#qnan0 | -1.#ind00
-    """.split("|")
-)
+PLACEHOLDERS = tuple(text.strip() for text in _PLACEHOLDERS.split("|"))
 #: Further from 0 nothing counts or measures; squares and sums of such numbers stay finite.
 FARTHEST = 1e15
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"

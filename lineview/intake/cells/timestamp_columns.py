@@ -12,6 +12,7 @@ from lineview.core.language import mark, tr
 from lineview.intake import refusal_reasons
 from lineview.intake.cells.far_times import FarTimes
 from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
+from lineview.intake.detect.zones import marked_otherwise, open_fault
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import Layout
 
@@ -151,6 +152,21 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
     return plan
 
 
+def as_marked(cells: pl.Series, clock: Clock, layout: Layout, zone: str, where: str) -> Clock:
+    """Give times as their cells are marked, or where that is the zone's other season by the layout's clock.
+
+    Raise where the layout names none.
+    """
+    if clock.moment.null_count() == len(cells):
+        return clock
+    marked, wall = marked_otherwise(cells, clock.moment, layout.zone or zone)
+    if marked is None:
+        return clock
+    if not layout.zone:
+        raise open_fault(marked, zone, layout.id, where)
+    return Clock(clock.naive.zip_with(wall.is_null(), wall), clock.moment.set(wall.is_not_null(), None))
+
+
 def to_moments(
     naive: pl.Series, moment: pl.Series, cells: pl.Series, layout: Layout, zone: str, series: pl.Series | None
 ) -> Times:
@@ -223,28 +239,25 @@ def _no_time(text: pl.Series, layout: Layout) -> pl.Expr:
 
 
 def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
-    """Raise where no row has a time as the layout writes it but would in another format."""
-    if read.naive.null_count() < len(cells) or read.moment.null_count() < len(cells):
-        return
+    """Raise where another format reads all times that the layout's does, and more: day and month change places."""
+    ours = read.naive.is_not_null() | read.moment.is_not_null()
     other = plan_clock(cells, "auto", typed=True)
-    if not other.formats or layout.time_format in (other.undecided or other.formats[:1]):
+    forms = other.undecided or other.formats[:1]
+    if not forms or layout.time_format in forms:
         return
-    clock = read_clock(cells, other.formats)
-    if clock.naive.null_count() == clock.moment.null_count() == len(cells):
+    clock = read_clock(cells, other.formats if not ours.any() else forms)
+    theirs = clock.naive.is_not_null() | clock.moment.is_not_null()
+    more = theirs & ~ours
+    if not more.any() or (ours & ~theirs).any():
         return
-    example = cells.filter(clock.naive.is_not_null() | clock.moment.is_not_null())[0]
-    forms = tr(" or ").join(f"'{form}'" for form in other.undecided or other.formats[:1])
-    raise IntakeError(
-        Fault(
-            tr(
-                "no row has a time written as '{time_format}': the first is '{example}'",
-                time_format=layout.time_format,
-                example=example,
-            ),
-            where,
-            tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id),
-        )
+    what = (
+        mark("{lines:,} rows have no time written as '{time_format}': the first is '{example}'")
+        if ours.any()
+        else mark("no row has a time written as '{time_format}': the first is '{example}'")
     )
+    text = tr(what, lines=int(more.sum()), time_format=layout.time_format, example=cells.filter(more)[0])
+    expected = tr("time_format = {forms} in layout '{id}'", forms=tr(" or ").join(map(repr, forms)), id=layout.id)
+    raise IntakeError(Fault(text, where, expected))
 
 
 def must_have_24_hours(naive: pl.Series, where: str) -> None:

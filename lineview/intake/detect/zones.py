@@ -100,10 +100,30 @@ def against_clock(zone_of_file: NamedZone, plant_zone: str, naive: pl.Series) ->
     fixed = times.dt.offset_by(f"{-zone_of_file.ahead_min}m").dt.replace_time_zone("UTC").cast(UTC_US)
     if bool((local.dt.convert_time_zone("UTC").cast(UTC_US) == fixed).all()):
         return "same"
-    year = cast(datetime, times.min()).year
-    seasons = [datetime(year, month, 1, tzinfo=ZoneInfo(plant_zone)).utcoffset() for month in (1, 7)]
-    ahead = {offset.total_seconds() / 60 for offset in seasons if offset is not None}
-    return "open" if zone_of_file.ahead_min in ahead else "other"
+    return "open" if zone_of_file.ahead_min in _seasons_min(plant_zone, times) else "other"
+
+
+def _seasons_min(zone: str, times: pl.Series) -> list[int]:
+    """How far a zone is ahead of UTC in winter and in summer [min]."""
+    seasons = [datetime(cast(datetime, times.min()).year, month, 1, tzinfo=ZoneInfo(zone)) for month in (1, 7)]
+    return [round(offset.total_seconds() / 60) for at in seasons if (offset := at.utcoffset()) is not None]
+
+
+def marked_otherwise(cells: pl.Series, moment: pl.Series, zone: str) -> tuple[NamedZone | None, pl.Series]:
+    """What cells are marked with that is the zone's other season ("MEZ" in summer), and the wall clocks of those.
+
+    None where nothing is; times are null in all other cells.
+    """
+    marked = cells.str.extract(r"([A-Z]{3,5})\)?\s*$").set(moment.is_null(), None)
+    ahead_min = marked.replace_strict(ABBREVIATIONS, default=None, return_dtype=pl.Int64)
+    wall = moment.dt.replace_time_zone(None) + (ahead_min * 60_000_000).cast(pl.Duration("us"))
+    if ahead_min.null_count() == len(cells):
+        return None, wall
+    local = moment.dt.convert_time_zone(zone)
+    differs = ahead_min != (local.dt.base_utc_offset() + local.dt.dst_offset()).dt.total_minutes()
+    other = (differs & ahead_min.is_in(_seasons_min(zone, moment)) & ~marked.is_in(["UTC", "GMT"])).fill_null(False)
+    words = marked.filter(other).head(1).to_list()
+    return (NamedZone(words[0], "", ABBREVIATIONS[words[0]]) if words else None), wall.set(~other, None)
 
 
 def open_fault(zone_of_file: NamedZone, plant_zone: str, layout: str, where: str) -> IntakeError:
@@ -111,7 +131,7 @@ def open_fault(zone_of_file: NamedZone, plant_zone: str, layout: str, where: str
     return IntakeError(
         Fault(
             tr(
-                "its times are headed '{words}', in this season another clock than {plant_zone}",
+                "its times are marked '{words}', in this season another clock than {plant_zone}",
                 words=zone_of_file.words,
                 plant_zone=plant_zone,
             ),

@@ -27,7 +27,7 @@ from lineview.intake.detect.header import (
     recognised,
     same,
 )
-from lineview.intake.detect.zones import against_clock, named_zone
+from lineview.intake.detect.zones import against_clock, marked_otherwise, named_zone
 from lineview.intake.exports import LeftOut, Proposal, Question
 from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
@@ -293,11 +293,13 @@ def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
 def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
     """The zone that a table names for its times, or the question whether it is meant."""
     zone_of_file = named_zone(draft.heading, [draft.heading.names[place] for place in draft.clock.places])
+    cells = joined_cells(draft.rows, draft.clock.places)
+    clock = read_clock(cells, plan_clock(cells, "auto", typed=draft.records.is_sheet).formats)
+    marked = marked_otherwise(cells, clock.moment, draft.plant.zone)[0]
+    zone_of_file = marked or zone_of_file
     if zone_of_file is None or zone_of_file.zone in ("", draft.plant.zone):
         return {}, []
-    cells = joined_cells(draft.rows, draft.clock.places)
-    naive = read_clock(cells, plan_clock(cells, "auto", typed=draft.records.is_sheet).formats).naive
-    relation = against_clock(zone_of_file, draft.plant.zone, naive)
+    relation = "open" if marked else against_clock(zone_of_file, draft.plant.zone, clock.naive)
     if relation == "open":
         options = (
             (draft.plant.zone, tr("the works' clock, with summer time")),
@@ -305,7 +307,7 @@ def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
         )
         return {}, [
             Question(
-                "zone", tr("the times are headed '{words}': which clock is meant?", words=zone_of_file.words), options
+                "zone", tr("the times are marked '{words}': which clock is meant?", words=zone_of_file.words), options
             )
         ]
     return ({} if relation == "same" else {"zone": zone_of_file.zone}), []

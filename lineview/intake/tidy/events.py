@@ -14,6 +14,7 @@ from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import SeparatorCounts, evidence_of_all
 from lineview.intake.cells.timestamp_columns import (
     Times,
+    as_marked,
     gap_notes,
     joined_cells,
     must_be_times,
@@ -51,7 +52,7 @@ def event_times(
     others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
     texts = [rows.column(c.place).filter(~_clock_only(rows.column(c.place))) for c in others]
     plan = settled_clock(pl.concat([cells, *texts]), layout, where, typed=typed)
-    clock = read_clock(cells, plan.formats)
+    clock = as_marked(cells, read_clock(cells, plan.formats), layout, plant.zone, where)
     key = None if bound.machine_place is None else rows.column(bound.machine_place)
     must_have_24_hours(clock.naive, where)
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
@@ -60,7 +61,7 @@ def event_times(
     if times.reasons is not None:
         fine = times.reasons.is_null()
         usable, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
-        if not usable.frame.height and usable.refused.height:
+        if usable.refused.height:
             must_be_times(clock, cells, layout, where)
         times = Times(times.at.filter(fine), None, times.by_gap, times.notes)
         key = None if key is None else key.filter(fine)
@@ -87,7 +88,7 @@ def _other(
     """Read a further moment; one that is a clock time only is on the start's day or the next."""
     at, naive, key = start
     cells = rows.column(column.place)
-    clock = read_clock(cells, plan.formats)
+    clock = as_marked(cells, read_clock(cells, plan.formats), bound.layout, plant.zone, column.header)
     short = _clock_only(cells)
     if short.any() and naive.null_count() < len(naive):
         on_day = _on_day(cells, naive)

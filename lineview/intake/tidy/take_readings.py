@@ -18,6 +18,7 @@ from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evi
 from lineview.intake.cells.quality import judge
 from lineview.intake.cells.timestamp_columns import (
     Times,
+    as_marked,
     gap_notes,
     joined_cells,
     must_be_times,
@@ -196,7 +197,7 @@ def _read_times(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, he
         cells = dated(cells, date_in([*heading.preamble, facts.name]), facts.where)
         clock = read_clock(cells, plan_clock(cells, "auto").formats)
     else:
-        clock = read_clock(cells, facts.formats(cells))
+        clock = as_marked(cells, read_clock(cells, facts.formats(cells)), layout, plant.zone, facts.where)
     facts.timed(clock, cells)
     key = None
     if bound.machine_place is not None or bound.name_place >= 0:
@@ -207,7 +208,7 @@ def _read_times(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, he
     if times.reasons is None:
         return rows, times
     timed = rows.without(times.reasons, heading.passed)
-    if not timed.frame.height and timed.refused.height:
+    if timed.refused.height:
         must_be_times(clock, cells, layout, facts.where)
     return timed, replace(times, at=times.at.filter(times.reasons.is_null()))
 
