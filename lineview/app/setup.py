@@ -425,6 +425,7 @@ def _text(
         )
     except LineviewError as error:
         return "", list(error.faults)
+    named = {t.to.rpartition("/")[2] for layout in read.layouts.values() for t in layout.columns.values()}
     homes = {machine: str(k + 1) for k, (_, listed) in enumerate(lines) for machine in listed}
     plant = Plant(
         shop=answers.get("shop") or surveyed.shop,
@@ -433,10 +434,11 @@ def _text(
         gap_s=_gap_s(read.readings),
         shifts=shifts,
         lines=tuple(Line(id=str(k + 1), name=name) for k, (name, _) in enumerate(lines)),
-        machines=tuple(_finished(m, homes[m.id], band, learned, given) for m in read.draft.machines),
+        machines=tuple(_finished(m, homes[m.id], band, learned, given, named) for m in read.draft.machines),
         layouts=tuple(read.layouts.values()),
     )
-    remarks = {(c.machine, c.channel): _remark(c.limits) for c in learned if c.limits}
+    remarks = {(m.id, c.id): tr("its column holds no number so far") for m in plant.machines for c in m.counters}
+    remarks |= {(c.machine, c.channel): _remark(c.limits) for c in learned if c.limits}
     reasons = {q.key: q.why for q in questions if answers.get(q.key, q.suggested) == q.suggested}
     text = plant_text(plant, remarks, reasons)
     return (text, []) if not (wrong := check_text(text)) else ("", wrong)
@@ -448,21 +450,25 @@ def _finished(
     band: tuple[float, float],
     learned: Sequence[LearnedChannel],
     given: Mapping[str, str | None],
+    named: set[str],
 ) -> Machine:
-    """A machine with what was learned of its counters; those without readings go."""
+    """A machine with what was learned of its counters; those without readings go unless a column is `named` so."""
     of_machine = {channel.channel: channel for channel in learned if channel.machine == machine.id}
     counters = []
     for counter in machine.counters:
         channel = of_machine.get(counter.id)
-        if channel is None or channel.limits is None:
+        limits = channel.limits if channel is not None else None
+        if limits is None and counter.id not in named:
             continue
-        count_m = given.get(f"count {machine.id}/{counter.id}") or channel.count_m or counter.unit_value
-        fastest = channel.limits.fastest_per_min or 1.0
+        learned_m = channel.count_m if channel is not None else None
+        count_m = given.get(f"count {machine.id}/{counter.id}") or learned_m or counter.unit_value
+        pieces_fastest = max(LEAST_FASTEST, band[1] * 1.125)
+        fastest = (limits.fastest_per_min or 1.0) if limits is not None else counter.fastest_per_min
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
-            fastest = max(fastest, LEAST_FASTEST, band[1] * 1.125)
-        changed = {"modulus": channel.limits.modulus or "unknown", "fastest_per_min": fastest}
+            fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
+        changed = {"modulus": (limits and limits.modulus) or "unknown", "fastest_per_min": fastest}
         counters.append(counter.model_copy(update={**changed, "unit_value": float(count_m)}))
-    gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine)
+    gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in named)
     is_wrap = machine.kind == "cut-and-wrap machine"
     update = {
         "line": line,

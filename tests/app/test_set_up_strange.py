@@ -137,6 +137,22 @@ def test_a_later_file_whose_day_and_month_are_swapped_is_not_taken(tmp_path):
     assert "its times begin on 2026-09-06, its name says 2026-06-09: day and month may be swapped" in str(error)
 
 
+@pytest.mark.parametrize("none", ["", "-"])
+def test_a_column_without_a_number_is_kept_for_later_and_what_hangs_on_it_is_not_known(tmp_path, none):
+    came = shown(tmp_path, "Time;Pieces;Rejects\n" + rows(lambda k: f"{pieces(k)};{none}"))
+    assert made(tmp_path, came).value == MADE
+    with Works(tmp_path / "works") as works:
+        answer = works.ask(read_question("shift", period="2026-06-08.early"))
+        assert "its rejects were not read, so good pieces are not known" in "".join(
+            span.text for span in answer.sentence
+        )
+        assert [f.value for f in answer.figures if f.name == "good_pieces"] == [None]
+        counter = works.plant.machines[0].counter("rejects")
+    assert counter is not None
+    assert counter.fastest_per_min == 450
+    assert "its column holds no number so far" in came.text
+
+
 @pytest.mark.parametrize(
     ("days", "said"),
     [

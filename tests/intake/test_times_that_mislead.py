@@ -122,7 +122,9 @@ def test_standard_time_in_summer_is_asked_about_where_each_cell_names_it(tmp_pat
     for zone, hour in (("Europe/Berlin", 4), ("Etc/GMT-1", 5)):
         layout = layout_of({"n": "pieces"}, time_format="auto", zone=zone)
         assert utc(export_of(tmp_path, f"time;n\n{lines}", layout))[0] == f"2026-06-08 {hour:02}:00:00"
-    true = export_of(tmp_path, f"time;n\n{lines.replace('CET', 'CEST')}", layout_of({"n": "pieces"}, time_format="auto"))
+    true = export_of(
+        tmp_path, f"time;n\n{lines.replace('CET', 'CEST')}", layout_of({"n": "pieces"}, time_format="auto")
+    )
     assert utc(true)[0] == "2026-06-08 04:00:00"
     works = SmallWorks(tmp_path / "works")
     assert {q.about for q in works.take(f"Zeit;Stück\n{lines}").proposal.questions} == {"zone"}
