@@ -49,10 +49,8 @@ def test_level_and_spread_of_a_steady_series() -> None:
     assert (out.level_cv < 0.06).all()
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_smoothing_is_the_one_written_out(seed: int) -> None:
-    """From the mean of the first eight weeks on, by the weight with the least squared one-step errors."""
-    series = np.random.default_rng(seed).normal(100, 12, 26) + 3.0 * np.arange(26)
+def smoothed(series: np.ndarray) -> tuple[float, float, float]:
+    """From the mean of the first eight weeks on, by the weight with the least squared one-step errors, which come first."""
     tried = []
     for alpha in (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5):
         smooth, errors = series[:8].mean(), []
@@ -60,7 +58,13 @@ def test_smoothing_is_the_one_written_out(seed: int) -> None:
             errors.append(value - smooth)
             smooth += alpha * errors[-1]
         tried.append((sum(e**2 for e in errors), alpha, smooth))
-    squared, alpha, last = min(tried)
+    return min(tried)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_smoothing_is_the_one_written_out(seed: int) -> None:
+    series = np.random.default_rng(seed).normal(100, 12, 26) + 3.0 * np.arange(26)
+    squared, alpha, last = smoothed(series)
     rmse = (squared / 25) ** 0.5
     wanders = max(alpha * (1 - alpha), 1 / 26) + alpha**2 * 12 / 3  # over thirteen weeks
     out = weekly_forecast(series[None, :], level(26, 4), ["a"])
@@ -79,6 +83,13 @@ def test_a_series_that_comes_now_and_then_has_its_mean() -> None:
     out = weekly_forecast(series, level(200, 4), ["a"])
     assert out.mean[0, 0] == pytest.approx(series.mean(), rel=0.35)
     assert out.sd[0, 0] == pytest.approx(20, rel=0.2)
+
+
+def test_what_comes_every_fifth_week_has_croston_s_level_and_its_spread() -> None:
+    """50 ÷ 5 less a twentieth; squared, a fifth of the weeks are 40.5 and four fifths 9.5 off it."""
+    out = weekly_forecast(np.tile([0, 0, 0, 0, 50.0], 40)[None, :], level(200, 4), ["a"])
+    assert (out.mean[0, 0], out.sd[0, 0]) == pytest.approx((9.5, 400.25**0.5))
+    assert out.level_cv[0] == pytest.approx((400.25 / 200) ** 0.5 / 9.5)
 
 
 def test_a_new_flavour_borrows_from_its_base() -> None:

@@ -10,6 +10,7 @@ import math
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 from scipy.optimize import brentq
@@ -22,6 +23,7 @@ from lineview.records.output import DAILY_OUTPUT
 from lineview.report.answer import Scope, to_json
 from tests import factories
 from tests.from_frames import Frames, answered
+from tests.order.test_forecasts import smoothed
 
 NOW = datetime(2026, 6, 12, 9, 30, tzinfo=UTC)
 A_WEEK, WEEKS = 300_000.0, 60
@@ -208,17 +210,27 @@ def test_a_delivery_that_may_come_too_late_is_said_with_its_chance() -> None:
     assert figure(shown, "order_by")["working"].startswith("latest day with at most 5 % chance")
 
 
-def test_a_history_that_never_changes_is_the_forecast() -> None:
-    """Twelve weeks and a half of it: the days before the first whole week are in no week of their own."""
-    days = [NOW.date() - timedelta(days=k) for k in range(88)]
+def order_after(weeks: list[float]) -> dict[str, Any]:
+    """The order's JSON after 88 days: of each 7 days, the latest first, how many times a usual week was made."""
+    days = [(NOW.date() - timedelta(days=k), A_WEEK / 7 * weeks[k // 7]) for k in range(88)]
     made = pl.DataFrame(
-        [("1", day, "mint", A_WEEK / 7, A_WEEK / 7, A_WEEK / 7, 0.0, 480.0) for day in days],
+        [("1", day, "mint", pieces, pieces, pieces, 0.0, 480.0) for day, pieces in days],
         schema=DAILY_OUTPUT,
         orient="row",
     )
     count = {"web": "wax", "at": NOW, "whole_reels": ON_HAND, "on_order_reels": COMING}
     stock = factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=COMING_DAYS))
-    shown = shown_of(Frames(made=made, stock=stock))
+    return shown_of(Frames(made=made, stock=stock))
+
+
+def test_the_oldest_whole_week_counts_and_the_days_before_it_do_not() -> None:
+    use = figure(order_after([1.0] * 11 + [2.0, 9.0]), "use_reels_per_week")
+    assert use["value"] == pytest.approx(WEEK * smoothed(np.array([2.0] + [1.0] * 11))[2])
+
+
+def test_a_history_that_never_changes_is_the_forecast() -> None:
+    """Twelve weeks and a half of it: the days before the first whole week are in no week of their own."""
+    shown = order_after([1.0] * 13)
     use, cover = figure(shown, "use_reels_per_week"), figure(shown, "days_of_cover")
     assert (use["value"], use["low"], use["high"]) == pytest.approx((WEEK, WEEK, WEEK))
     assert cover["value"] == pytest.approx((ON_HAND + COMING) / WEEK * 7)

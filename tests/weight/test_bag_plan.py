@@ -23,11 +23,13 @@ from lineview.weight.contents import Sampling
 TABLES = net_contents_tables()
 
 
-def test_sum_of_dice_is_exact() -> None:
-    die = Law(1.0, 1.0, np.full(6, 1 / 6))
-    two = bag_by_count(die, 2)
-    assert two.start_g == 2
-    assert two.p * 36 == pytest.approx([1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1], abs=1e-9)
+@pytest.mark.parametrize(
+    ("faces", "count", "ways"), [(6, 2, [1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1]), (2, 4, [1, 4, 6, 4, 1])], ids=["dice", "coins"]
+)
+def test_sum_of_dice_is_exact(faces: int, count: int, ways: list[int]) -> None:
+    law = bag_by_count(Law(1.0, 1.0, np.full(faces, 1 / faces)), count)
+    assert law.start_g == count
+    assert law.p * faces**count == pytest.approx(ways, abs=1e-9)
 
 
 def test_dice_thrown_until_ten_overshoot_as_counted_by_hand() -> None:
