@@ -8,6 +8,7 @@ from lineview.app.works import Works
 from lineview.intake import pieces
 from lineview.intake.tidy.rows import why_cut_off
 from tests.app.test_watch import PLANT
+from tests.intake.invented_works import layout_of
 
 ROWS = "".join(f"2026-06-09 06:{minute:02d}:00,{58_000 + 349 * minute}\n" for minute in range(30))
 WHOLE = "time,count\n" + ROWS
@@ -58,6 +59,14 @@ def test_cut_anywhere_within_its_last_row_it_gives_only_what_it_says(works, monk
 )
 def test_what_is_taken_as_cut_off(last, before, is_cut):
     assert (why_cut_off(last, before) is not None) == is_cut
+
+
+@pytest.mark.parametrize("last", ["15.9", "15.95"])
+def test_the_last_cell_is_judged_by_those_above_it_in_rows_as_wide(read, last):
+    text = "time,warm,size\n2026-06-09 06:00:00,41.5,16.0\n2026-06-09 06:01:00,41.5,15.98,\n"
+    text += "2026-06-09 06:02:00,41.4,16.01\n2026-06-09 06:03:00,41.4," + last
+    export = read(text, layout_of({"warm": "temperature", "size": "diameter"}, machine="sizer1"))
+    assert (export.rows, export.rows_refused) == (4, int(last == "15.9"))
 
 
 def test_a_cell_in_quotes_is_whole(works):

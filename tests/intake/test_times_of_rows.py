@@ -169,12 +169,17 @@ def test_a_log_with_jitter_keeps_one_step_back():
     assert at.sort().diff().drop_nulls().unique().to_list() == [timedelta(minutes=5)]
 
 
-def test_without_a_step_back_the_smaller_gap_is_left():
-    wall = [t for t in night(AUTUMN, 360) if t.hour != 2]
-    second = [datetime(2026, 10, 25, 2, m) for m in range(30, 60, 10)]  # noqa: DTZ001 - wall clock
-    placed = localise(pl.Series([*wall[:6], *second, *wall[-6:]]), "Europe/Berlin")
+@pytest.mark.parametrize(
+    ("before", "minute", "after", "hour"), [("00:50", 30, "03:00", 1), ("01:40", 0, "03:30", 0)], ids=["second", "first"]
+)
+def test_without_a_step_back_the_smaller_gap_is_left(before, minute, after, hour):
+    """In UTC 02:30 after the change is 01:30, ten minutes before 03:00; 02:00 before it is 00:00."""
+    wall = [t for t in night(AUTUMN, 360) if not before < f"{t:%H:%M}" < after]
+    place = next(k for k, t in enumerate(wall) if t.hour >= 3)
+    three = [datetime(2026, 10, 25, 2, minute + m) for m in (0, 10, 20)]  # noqa: DTZ001 - wall clock
+    placed = localise(pl.Series([*wall[:place], *three, *wall[place:]]), "Europe/Berlin")
     assert placed.by_gap == 3
-    assert placed.at[6].hour == 1  # 02:30 after the change is 01:30 UTC, ten minutes from row to row to 03:00
+    assert {at.hour for at in placed.at[place : place + 3]} == {hour}
 
 
 def test_the_missing_hour_is_refused(read):

@@ -49,10 +49,18 @@ def test_partial_intervals_at_a_stops_edges_are_resolved_by_the_legs_own_rate() 
     ]
 
 
-def test_a_jog_of_a_few_pieces_does_not_cut_a_stop_in_two() -> None:
-    found = laid([60] * 12 + [0] * 10 + [7] + [0] * 10 + [60] * 12)
-    assert [row[0] for row in short(found)] == ["running", "short stop", "running"]
-    assert found["pieces"].sum() == 24 * 60 + 7
+@pytest.mark.parametrize("pieces", [7, 30])  # a tenth of a minute at the band's lower end
+def test_a_jog_of_a_few_pieces_does_not_cut_a_stop_in_two(pieces: int) -> None:
+    found = laid([60] * 12 + [0] * 10 + [pieces] + [0] * 10 + [60] * 12)
+    assert short(found) == [("running", 120.0, 720.0), ("short stop", 210.0, pieces), ("running", 120.0, 720.0)]
+
+
+def test_what_is_read_first_and_last_is_between_nothing() -> None:
+    """A few pieces there are no jog within a stop, and a moment without one no jitter of a machine that runs."""
+    assert [row[::2] for row in short(laid([7] + [0] * 20 + [7]))] == [("running", 7), ("short stop", 0), ("running", 7)]
+    assert short(laid([0] * 3 + [6] * 120 + [0] * 3, every_s=1)) == [
+        ("short stop", 3.0, 0), ("running", 120.0, 720), ("short stop", 3.0, 0),
+    ]  # fmt: skip
 
 
 def test_a_stop_shorter_than_an_interval_is_found_where_it_takes_the_count_down() -> None:

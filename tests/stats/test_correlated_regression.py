@@ -6,6 +6,7 @@ from statsmodels.regression.linear_model import GLS, OLS
 
 from lineview.core.errors import MeasureError
 from lineview.stats.correlated_regression import Noise, correlated_regression
+from lineview.stats.least_squares import least_squares_fits
 
 
 def test_one_noise_without_memory_is_least_squares():
@@ -30,6 +31,22 @@ def test_one_noise_with_memory_is_statsmodels_gls():
     ours = correlated_regression(y, x, np.ones(49), [Noise(0.7, 0.0)])
     assert ours.beta[0] == pytest.approx(theirs.params, rel=1e-9)
     assert np.sqrt(np.diag(ours.covariance[0])) == pytest.approx(theirs.bse, rel=1e-9)
+
+
+def test_noises_weigh_by_their_restricted_likelihoods():
+    """By whole matrices: |V|^-1/2 |X' V^-1 X|^-1/2 r^-(n - p)/2, r what generalised least squares leave."""
+    t = np.arange(24.0)
+    x, y = np.column_stack([np.ones(24), t]), np.cumsum(np.sin(t * 9)) + 0.1 * t
+    noises, logs = [Noise(0.3, 0.0), Noise(0.6, 0.2), Noise(0.8, 0.4)], []
+    for noise in noises:
+        v = (1 - noise.white) * noise.phi ** np.abs(np.subtract.outer(t, t)) + noise.white * np.eye(24)
+        left = GLS(y, x, sigma=v).fit().ssr
+        inner = np.linalg.slogdet(x.T @ np.linalg.solve(v, x))[1]
+        logs.append(-0.5 * (np.linalg.slogdet(v)[1] + inner + 22 * np.log(left)))
+    weight = np.exp(logs) / np.exp(logs).sum()
+    (fit,) = least_squares_fits(y[:, None], x, np.ones(23), noises)
+    assert fit.weight == pytest.approx(weight)
+    assert correlated_regression(y, x, np.ones(23), noises).weight == pytest.approx(weight)
 
 
 def test_memory_widens_the_interval():

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from lineview.stats.change_points import find_steps
 from lineview.stats.correlated_regression import correlated_regression
 from lineview.stats.step_scan import SEARCH_NOISES, StepScanner, scan_steps
 
@@ -39,3 +40,9 @@ def test_on_evenly_spaced_points_the_gain_is_that_of_two_fits(seed):
     ]
     # the filter takes the first point to have no past, which a fit does not
     assert scan.gain == pytest.approx(2 * (fits[0] - fits[1]), abs=0.5)
+
+
+def test_steps_are_moved_with_the_others_in():
+    """Three for four points of sixty, and one after them: alone each step would be found a point off."""
+    y = np.sin(np.arange(60.0) * 9) + np.repeat([0.0, 3.0, 1.0], [20, 4, 36])
+    assert find_steps(y, np.ones((60, 1)), np.ones(59)).steps == (20, 24)
