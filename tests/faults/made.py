@@ -58,7 +58,7 @@ def faults_of(path: Path) -> list[Fault]:
     name = path.relative_to(ROOT).as_posix()
     out = []
     for number, (node, function, change) in enumerate(_sites(ast.parse(path.read_text(encoding="utf-8")))):
-        parts = [node, *ast.iter_child_nodes(node)]
+        parts = list(ast.walk(node))  # a constant may stand deep in what is shown
         kept = [{k: list(v) if isinstance(v, list) else v for k, v in vars(part).items()} for part in parts]
         before = ast.unparse(node)
         change()

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import ast
 from multiprocessing import get_context
 
 import numpy  # noqa: F401 - loaded once, before processes are forked
@@ -22,8 +23,11 @@ COUNT, SEEDS, MOST_SHARE = 150, (1, 2), 0.05
 
 
 def of_one_module(folder: str) -> list[Fault]:
-    """The faults of a folder's first module of some length."""
-    return faults_of(next(path for path in modules(folder) if path.stat().st_size > 2000))
+    """The faults of a folder's first module of some length, each told of the code as it stands."""
+    path = next(path for path in modules(folder) if path.stat().st_size > 2000)
+    text, faults = ast.unparse(ast.parse(path.read_text(encoding="utf-8"))), faults_of(path)
+    assert all(fault.before.strip("()") in text for fault in faults)  # a slice of two is shown in brackets of its own
+    return faults
 
 
 def test_faults_can_be_made_of_every_folder() -> None:

@@ -11,6 +11,7 @@ from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.plant import Machine
+from lineview.records.windows import cut, windows
 from tests.from_frames import Frames, FrameStore, counted, keeper
 from tests.records import week
 from tests.records.week import HOUR, SIZER, WRAPPER, moment
@@ -66,6 +67,15 @@ CASES = [
     for seed in SEEDS
     for name in PERIODS
 ]
+
+
+def test_windows_are_cut_at_moments_within_them_alone() -> None:
+    """Days, of which the first moment begins one, the next lies in it and the last ends it."""
+    begin, noon, end = moment(0), moment(12 * HOUR), moment(24 * HOUR)
+    days = windows((), "UTC", begin, noon)
+    parts = cut(days, [begin, noon, end])
+    assert parts["start"].to_list() == sorted({*days["start"], noon})
+    assert parts["end"].to_list() == sorted({*days["end"], noon})
 
 
 @pytest.mark.parametrize(("machine", "seed", "said", "name"), CASES)
