@@ -170,7 +170,9 @@ def test_a_log_with_jitter_keeps_one_step_back():
 
 
 @pytest.mark.parametrize(
-    ("before", "minute", "after", "hour"), [("00:50", 30, "03:00", 1), ("01:40", 0, "03:30", 0)], ids=["second", "first"]
+    ("before", "minute", "after", "hour"),
+    [("00:50", 30, "03:00", 1), ("01:40", 0, "03:30", 0)],
+    ids=["second", "first"],
 )
 def test_without_a_step_back_the_smaller_gap_is_left(before, minute, after, hour):
     """In UTC 02:30 after the change is 01:30, ten minutes before 03:00; 02:00 before it is 00:00."""

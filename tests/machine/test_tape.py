@@ -57,7 +57,11 @@ def test_a_jog_of_a_few_pieces_does_not_cut_a_stop_in_two(pieces: int) -> None:
 
 def test_what_is_read_first_and_last_is_between_nothing() -> None:
     """A few pieces there are no jog within a stop, and a moment without one no jitter of a machine that runs."""
-    assert [row[::2] for row in short(laid([7] + [0] * 20 + [7]))] == [("running", 7), ("short stop", 0), ("running", 7)]
+    assert [row[::2] for row in short(laid([7] + [0] * 20 + [7]))] == [
+        ("running", 7),
+        ("short stop", 0),
+        ("running", 7),
+    ]
     assert short(laid([0] * 3 + [6] * 120 + [0] * 3, every_s=1)) == [
         ("short stop", 3.0, 0), ("running", 120.0, 720), ("short stop", 3.0, 0),
     ]  # fmt: skip

@@ -50,7 +50,7 @@ def test_level_and_spread_of_a_steady_series() -> None:
 
 
 def smoothed(series: np.ndarray) -> tuple[float, float, float]:
-    """From the mean of the first eight weeks on, by the weight with the least squared one-step errors, which come first."""
+    """From the mean of the first eight weeks on, by the weight with the least squared one-step errors (first)."""
     tried = []
     for alpha in (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5):
         smooth, errors = series[:8].mean(), []

@@ -24,7 +24,7 @@ TABLES = net_contents_tables()
 
 
 @pytest.mark.parametrize(
-    ("faces", "count", "ways"), [(6, 2, [1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1]), (2, 4, [1, 4, 6, 4, 1])], ids=["dice", "coins"]
+    ("faces", "count", "ways"), [(6, 2, [1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1]), (2, 4, [1, 4, 6, 4, 1])]
 )
 def test_sum_of_dice_is_exact(faces: int, count: int, ways: list[int]) -> None:
     law = bag_by_count(Law(1.0, 1.0, np.full(faces, 1 / faces)), count)
