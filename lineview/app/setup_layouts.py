@@ -5,20 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from lineview.app.setup_machines import Group, could_be_one, grouped
 from lineview.core.errors import Fault, IntakeError, LineviewError
-from lineview.core.language import spoken, tr
+from lineview.core.language import mark, spoken, tr
 from lineview.intake.exports import Export, Proposal, Question
 from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
 from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
-from lineview.plant import Layout, Plant
+from lineview.plant import WEEK, Layout, Plant, Shift
+from lineview.plant.answers import read_shifts
 
 #: So many of the newest files of each kind are read before anything is asked.
 FILES_READ = 16
@@ -28,6 +31,11 @@ MOST_REFUSED = 0.2
 MOST_DISAGREE = 0.02
 #: A rope is this thick [mm] and this warm [°C] or, in the other units, the same in them.
 USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0, 180.0)}
+
+#: From this share of counting outside the shifts on the clock is asked about, where another leaves so much of it.
+_OUTSIDE, _LEFT = 0.04, 0.2
+#: The answer that times are afternoons on a clock of twelve hours.
+_HALF_DAY = "+12 h"
 
 Readings = dict[tuple[str, str], pl.DataFrame]
 
@@ -61,24 +69,9 @@ class SetUpQuestion:
 class ReadSoFar:
     """What exports give with the layouts as far as they are known.
 
-    Parameters
-    ----------
-    groups : tuple of Group
-        Exports that belong together.
-    draft : Plant
-        Machines with their counters and gauges, all on one line.
-    proposals : mapping of str to Proposal
-        By group, with a sample.
-    layouts : mapping of str to Layout
-        By group, where nothing is open.
-    readings : mapping of (str, str) to polars.DataFrame
-        READINGS by machine and channel, of the newest files.
-    questions : tuple of SetUpQuestion
-        What the files leave open.
-    faults : tuple of Fault
-        Files that cannot be read.
-    mixed : tuple of Fault
-        Files that contradict each other; with them nothing is set up.
+    The `draft` has all machines on one line; `proposals`, with a sample, and `layouts` in which nothing is open are by
+    group, `readings` of the newest files by machine and channel. With files that contradict each other (`mixed`)
+    nothing is set up.
     """
 
     groups: tuple[Group, ...]
@@ -149,7 +142,79 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
         surveyed.kept[key] = ReadSoFar(
             tuple(groups), draft, proposals, layouts, readings, (*same, *questions), every, mixed
         )
-    return surveyed.kept[key]
+    return _by_their_clocks(surveyed.kept[key], zone, answers)
+
+
+def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
+    """The same, with what is asked of exports that mostly count outside the shifts answered, and what was answered."""
+    try:
+        planned = _planned(read_shifts(answers.get("shifts", "")))
+    except LineviewError:
+        return read
+    asked, changed = [], dict(read.layouts)
+    for group in read.groups:
+        layout = read.layouts.get(group.id)
+        if layout is None or layout.zone or layout.clock_offset_s:
+            continue
+        question = _clock_question(group, read.readings, planned, zone)
+        if question is not None:
+            asked.append(question)
+            answer = answers.get(question.key, "")
+            if answer in dict(question.options):
+                later = {"clock_offset_s": -43_200.0} if answer == _HALF_DAY else {"zone": answer}
+                changed[group.id] = layout.model_copy(update=later)
+    if not asked:
+        return read
+    readings, _, mixed = _readings(read.groups, read.draft, changed)
+    return replace(read, layouts=changed, readings=readings, mixed=mixed, questions=(*read.questions, *asked))
+
+
+def _planned(shifts: Sequence[Shift]) -> NDArray[np.bool_]:
+    """Which minutes of a week lie in a shift."""
+    planned = np.zeros(10_080, bool)
+    for shift in shifts:
+        start, end = (at.hour * 60 + at.minute for at in (shift.start, shift.end))
+        for day in shift.days:
+            first = WEEK.index(day) * 1_440 + start
+            planned[np.arange(first, first + ((end - start) % 1_440 or 1_440)) % 10_080] = True
+    return planned
+
+
+def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_], zone: str) -> SetUpQuestion | None:
+    """Whose clock times are of, where a machine counts outside the shifts by one and within them by another."""
+    counted = [
+        frame.select(at=pl.col("at").dt.convert_time_zone(zone), rose=pl.col("value").diff() > 0)
+        for (machine, channel), frame in readings.items()
+        if machine in group.machines and channel in ("pieces", "good pieces")
+    ]
+    first = group.first.moments[0].strip() if group.first.moments else ""
+    says_utc = re.search(r"(Z|UTC|GMT|[+-]00:?00|^\d{9,})$", first)
+    if not counted or (not says_utc and re.search(r":\d\d.*[+-]\d\d(:?\d\d)?$|[A-Z]{3,5}\)?$", first)):
+        return None
+    frame = pl.concat(counted)
+    at = frame.filter("rose")["at"].dt.offset_by("-30s")
+    if not len(at):
+        return None
+    minute = (
+        (at.dt.weekday() - 1).cast(pl.Int64) * 1_440 + at.dt.hour().cast(pl.Int64) * 60 + at.dt.minute()
+    ).to_numpy()
+    ahead = round((at.dt.base_utc_offset() + at.dt.dst_offset()).dt.total_minutes().median())  # type: ignore[arg-type]
+    works, utc = (zone, tr("the works' clock, {zone}", zone=zone)), ("UTC", "UTC")
+    clocks = {utc: 0, works: -ahead} if says_utc else {works: 0, utc: ahead}
+    if not says_utc and frame["at"].dt.hour().is_between(1, 12).all():
+        clocks[_HALF_DAY, tr("afternoons, of twelve hours")] = 720
+    outside = {clock: float((~planned[(minute + by) % 10_080]).mean()) for clock, by in clocks.items()}
+    read, *others = clocks
+    other = min(others, key=outside.__getitem__)
+    if outside[read] < _OUTSIDE or outside[other] > _LEFT * outside[read]:
+        return None
+    machines, shares = ", ".join(group.machines), {"share": outside[read], "left": outside[other]}
+    text = tr("{machines}: whose clock are times such as '{example}' of?", machines=machines, example=first)
+    why = mark(
+        "read as {clock}, {share:.0%} of the time in which it counts lies outside the shifts; as {other} {left:.0%}"
+    )
+    why = tr(why, clock=read[1], other=other[1], **shares)
+    return SetUpQuestion(f"clock {machines}", text, None, why, tuple(clocks))
 
 
 def _joined(surveys: Sequence[Survey], answers: Mapping[str, str]) -> tuple[list[Survey], list[SetUpQuestion]]:
@@ -175,7 +240,7 @@ def _best_proposal(group: Group, draft: Plant) -> Proposal | None:
     best: Proposal | None = None
     for path in group.paths[-4:]:
         try:
-            proposal = read_export(path, plant)
+            proposal = read_export(path, plant, now=datetime.now(UTC))
         except LineviewError:
             continue
         if isinstance(proposal, Proposal) and (best is None or len(proposal.questions) < len(best.questions)):

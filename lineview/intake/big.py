@@ -72,25 +72,7 @@ class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, wi
 class SettledByHead:
     """What the first rows of a file settle; see lineview.intake.tidy.take_readings.Settled.
 
-    Parameters
-    ----------
-    table : Records
-        The first lines.
-    heading : Heading
-        Of the table.
-    bound : Bound
-        Where the layout finds everything.
-    plant : Plant
-        The plant description.
-    where : str
-        The file, for messages.
-    now : datetime.datetime, optional
-        Today.
-
-    Raises
-    ------
-    NotInPieces, IntakeError
-        Where the first rows settle nothing.
+    Takes its first lines as `table`; raises NotInPieces or an IntakeError where they settle nothing.
     """
 
     def __init__(
@@ -113,7 +95,10 @@ class SettledByHead:
             raise NotInPieces  # whose day each is, the rows before say
         self._formats = settled_clock(cells, bound.layout, where, typed=False).formats
         declared = bound.layout.time_format not in ("", "auto")
-        if not self._formats or "%Z" in str(self._formats) or not (declared or all(map(_is_sure, self._formats))):
+        if not self._formats or not (declared or all(map(_is_sure, self._formats))):
+            raise NotInPieces
+        marked = bound.layout.zone or "%Z" in self.form
+        if marked and parse_one(cells.head(1), self.form).dtype == UTC_US:  # all cells are looked at for their clock
             raise NotInPieces
         self._evidence = evidence_of(self._rows, bound)
         self._marks = settled_marks(bound.layout, lambda: self._evidence, self.separator, where)
@@ -288,22 +273,7 @@ def _nights(zone: str, year: int) -> tuple[date, ...]:
 class BigExport:
     """A big export of readings of which the layout fits; see lineview.intake.read.open_big.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the file.
-    skip : int
-        Bytes before the data, unpacked.
-    heading : Heading
-        Of its table.
-    bound : Bound
-        Where the layout finds everything.
-    plant : Plant
-        The plant description.
-    settled : SettledByHead
-        What its first rows settle.
-    told : callable
-        Given the rows done.
+    Takes the bytes before the data, unpacked, as `skip`, and as `progress` whom to give the rows done.
     """
 
     def __init__(

@@ -8,27 +8,9 @@ from pathlib import Path
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import tr
 
+_ENDINGS = ".csv .tsv .txt .tab .psv .dat .log .asc .prn .xlsx .xlsm .xls .ods .parquet .json .jsonl .ndjson .zip"
 #: Endings by which a file in a folder is taken for an export, each also with ".gz".
-ENDINGS = (
-    ".csv",
-    ".tsv",
-    ".txt",
-    ".tab",
-    ".psv",
-    ".dat",
-    ".log",
-    ".asc",
-    ".prn",
-    ".xlsx",
-    ".xlsm",
-    ".xls",
-    ".ods",
-    ".parquet",
-    ".json",
-    ".jsonl",
-    ".ndjson",
-    ".zip",
-)
+ENDINGS = tuple(_ENDINGS.split())
 #: Text that is read whole, and what a packed file may hold then [bytes]; larger ones are read in pieces.
 MOST_WHOLE = 800_000_000
 #: Parts of a gzip, each with a header of its own.

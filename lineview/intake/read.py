@@ -88,7 +88,7 @@ def read_export(
     if not any(fits):
         from lineview.intake.layout.propose import propose  # most files have a layout
 
-        return propose(path, facts[1], tables, plant, _why_none(cuts))
+        return propose(path, facts[1], tables, plant, _why_none(cuts), now)
     del cuts
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
     if aside:

@@ -20,44 +20,35 @@ MEANINGS: tuple[str, ...] = get_args(StateMeaning)
 #: Meanings in which a counter that goes on counts no production.
 SET_ASIDE = ("maintenance",)
 
+
+def _by_word(words: Mapping[str, str]) -> Mapping[str, str]:
+    """Meanings by state, of states by meaning."""
+    return {word: what for what, listed in words.items() for word in listed.split()}
+
+
 #: The state names of ANSI/ISA-TR88.00.02. Held is standing by the machine's own cause, Suspended by one
 #: outside it. Two published lists number these names differently, so a number means nothing by itself.
-STANDARD_NAMES: Mapping[str, str] = {
-    "undefined": mark("idle"),
-    "clearing": "stop",
-    "stopped": "stop",
-    "starting": "stop",
-    "idle": "idle",
-    "suspended": "outside",
-    "execute": "running",
-    "stopping": "stop",
-    "aborting": "stop",
-    "aborted": "stop",
-    "holding": "stop",
-    "held": "stop",
-    "unholding": "stop",
-    "suspending": "outside",
-    "unsuspending": "outside",
-    "resetting": "idle",
-    "completing": "idle",
-    "complete": "idle",
-}
+STANDARD_NAMES = _by_word(
+    {
+        mark("idle"): "undefined idle resetting completing complete",
+        "stop": "clearing stopped starting stopping aborting aborted holding held unholding",
+        "outside": "suspended suspending unsuspending",
+        "running": "execute",
+    }
+)
 #: Plain words that exports use besides.
-PLAIN_WORDS: Mapping[str, str] = {
-    "run": "running",
-    "running": "running",
-    "stop": "stop",
-    "fault": "stop",
-    "changeover": "changeover",
-    "blocked": "blocked",
-    "equipmentblocked": "blocked",
-    "starved": "starved",
-    "equipmentstarved": "starved",
-    "maintenance": "maintenance",
-    "manual": "maintenance",
-    "cleaning": "cleaning",
-    "break": "break",
-}
+PLAIN_WORDS = _by_word(
+    {
+        "running": "run running",
+        "stop": "stop fault",
+        "changeover": "changeover",
+        "blocked": "blocked equipmentblocked",
+        "starved": "starved equipmentstarved",
+        "maintenance": "maintenance manual",
+        "cleaning": "cleaning",
+        "break": "break",
+    }
+)
 
 
 def meaning(state: str, codes: Mapping[str, str]) -> str | None:

@@ -13,21 +13,9 @@ from lineview.store.files import put, sealed, unsealed
 
 #: The file with the id of the works.
 WORKS = "works.id"
+_FACTS = "id file sha256 attempt size_bytes taken_at layouts rows kept duplicate refused uncertain"
 #: What is kept of an intake's row in the journal.
-FACTS = (
-    "id",
-    "file",
-    "sha256",
-    "attempt",
-    "size_bytes",
-    "taken_at",
-    "layouts",
-    "rows",
-    "kept",
-    "duplicate",
-    "refused",
-    "uncertain",
-)
+FACTS = tuple(_FACTS.split())
 
 
 class Sidecars:

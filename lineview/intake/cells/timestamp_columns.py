@@ -152,18 +152,23 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
     return plan
 
 
-def as_marked(cells: pl.Series, clock: Clock, layout: Layout, zone: str, where: str) -> Clock:
-    """Give times as their cells are marked, or where that is the zone's other season by the layout's clock.
+#: Times in UTC, as they say, or counted since 1970.
+_SAYS_UTC = r"(?:Z|UTC|GMT|[+-]00:?00)\s*$|^\s*\d+(?:[.,]\d+)?\s*$"
 
-    Raise where the layout names none.
+
+def as_marked(cells: pl.Series, clock: Clock, layout: Layout, zone: str, where: str) -> Clock:
+    """Give times as their cells are marked; by the layout's clock where that is UTC or the zone's other season.
+
+    Raise where it is the other season and the layout names no clock.
     """
     if clock.moment.null_count() == len(cells):
         return clock
     marked, wall = marked_otherwise(cells, clock.moment, layout.zone or zone)
-    if marked is None:
-        return clock
-    if not layout.zone:
+    if marked is not None and not layout.zone:
         raise open_fault(marked, zone, layout.id, where)
+    if layout.zone:
+        says_utc = cells.str.contains(_SAYS_UTC) & clock.moment.is_not_null()
+        wall = clock.moment.dt.replace_time_zone(None).zip_with(says_utc, wall)
     return Clock(clock.naive.zip_with(wall.is_null(), wall), clock.moment.set(wall.is_not_null(), None))
 
 

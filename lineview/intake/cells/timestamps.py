@@ -131,14 +131,14 @@ def english_months(texts: pl.Series) -> pl.Series:
 
 #: What epochs count since 1970 in UTC, and how many microseconds one of it is.
 _EPOCHS_US = {"epoch s": 1_000_000.0, "epoch ms": 1_000.0, "epoch us": 1.0, "epoch ns": 0.001}
+#: Serial 0 of a spreadsheet's days: after the phantom 29 February 1900 (serial 60), or counted from 1904.
+_SERIAL_ZERO = {"excel": datetime(1899, 12, 30), "excel 1904": datetime(1904, 1, 1)}  # noqa: DTZ001 - no zone
 #: Formats that are numbers: a spreadsheet's serial days, and epochs.
-NUMERIC = ("excel", *_EPOCHS_US)
+NUMERIC = (*_SERIAL_ZERO, *_EPOCHS_US)
 _NAIVE = pl.Datetime("us")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2099
 #: The first moment after those years [µs since 1970].
 _END_US = 4_102_444_800_000_000
-#: Serial 0 of the 1900 date system for days after its phantom 29 February 1900 (serial 60).
-_SERIAL_ZERO = datetime(1899, 12, 30)  # noqa: DTZ001 - a spreadsheet's days have no zone
 
 
 @dataclass(frozen=True)
@@ -222,22 +222,22 @@ def _sane(times: pl.Series) -> pl.Series:
 
 def _numeric(texts: pl.Series, form: str) -> pl.Series:
     integers = texts.cast(pl.Int64, strict=False)
-    if form != "excel" and integers.null_count() == texts.null_count():
+    if form not in _SERIAL_ZERO and integers.null_count() == texts.null_count():
         steps = _EPOCHS_US[form]
         moments = integers * int(steps) if steps >= 1 else integers // round(1 / steps)
         return _sane(_in_range(integers.cast(pl.Float64), form, moments).cast(UTC_US))
     number = texts.str.strip_chars().str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
     number = number.set(~number.is_finite(), None)
-    if form == "excel":
+    if form in _SERIAL_ZERO:
         milliseconds = _in_range(number, form, (number * 86_400_000.0).round())
-        zero = pl.Series([_SERIAL_ZERO], dtype=_NAIVE)
+        zero = pl.Series([_SERIAL_ZERO[form]], dtype=_NAIVE)
         return _sane(zero + (milliseconds.cast(pl.Int64) * 1000).cast(pl.Duration("us")))
     return _sane(_in_range(number, form, (number * _EPOCHS_US[form]).round()).cast(pl.Int64).cast(UTC_US))
 
 
 def _in_range(number: pl.Series, form: str, value: pl.Series) -> pl.Series:
     """Null out what is no plausible serial or epoch before it is turned into a time."""
-    high = 8e4 if form == "excel" else 4.2e15 / _EPOCHS_US[form]
+    high = 8e4 if form in _SERIAL_ZERO else 4.2e15 / _EPOCHS_US[form]
     wild = ~number.is_between(0, high)
     return value.set(wild, None) if wild.any() else value
 
@@ -281,7 +281,7 @@ class ClockPlan:
     Parameters
     ----------
     formats : tuple of str
-        "excel", "epoch s", "epoch ms" or patterns of polars.
+        "excel", "excel 1904", "epoch s", "epoch ms" or patterns of polars.
     undecided : tuple of str
         Day first, month first or year first, where every cell fits several; () where they are settled.
     example : str

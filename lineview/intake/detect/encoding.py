@@ -84,40 +84,18 @@ def _cells(line: str, mark: str) -> int:
     return (re.sub(r'"(?:[^"]|"")*"', "", line) if '"' in line else line).count(mark) + 1
 
 
-_BINARY_STARTS = (
-    b"%PDF",
-    b"\x89PNG",
-    b"\xff\xd8\xff",
-    b"GIF8",
-    b"\x7fELF",
-    b"MZ",
-    b"SQLite format 3\x00",
-    b"BZh",
-    b"7z\xbc\xaf\x27\x1c",
-    b"Rar!",
-    b"\xfd7zXZ\x00",
-    b"\x28\xb5\x2f\xfd",
+_BINARY_START = re.compile(
+    rb"%PDF|\x89PNG|\xff\xd8\xff|GIF8|\x7fELF|MZ|SQLite format 3\x00|BZh"
+    rb"|7z\xbc\xaf\x27\x1c|Rar!|\xfd7zXZ\x00|\x28\xb5\x2f\xfd"
 )
 
 
 @dataclass(frozen=True)
 class OpenedFile:
-    """An export's bytes.
+    """An export's bytes: `data` unpacked, `name` without ``.gz``.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file as given.
-    name : str
-        Its name without ``.gz``.
-    digest : concurrent.futures.Future of str
-        SHA-256 of the bytes as given, before unpacking, worked out beside the reading.
-    size_bytes : int
-        Of the file as given.
-    data : bytes
-        Unpacked.
-    is_workbook, is_parquet : bool
-        Whether it is an XLSX, XLS or ODS workbook, or a Parquet file; otherwise it is text.
+    The SHA-256 of the bytes as given (`digest`) is worked out beside the reading; what is neither workbook (XLSX, XLS,
+    ODS) nor Parquet is text.
     """
 
     path: Path
@@ -234,7 +212,7 @@ def _packed_too_well(path: Path, most: int, size: int) -> Fault:
 
 def _is_binary(data: bytes) -> bool:
     """Tell from the start of the bytes whether they are no text in any encoding."""
-    if data.startswith(_BINARY_STARTS):
+    if _BINARY_START.match(data):
         return True
     start = data[:65536]
     if start.startswith((b"\xff\xfe", b"\xfe\xff")):

@@ -27,20 +27,9 @@ _BRACKETS = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$")
 class Heading:
     """What the header row says.
 
-    Parameters
-    ----------
-    place : int
-        Its position among the records, -1 where there is none: columns are then called by their place.
-    names : tuple of str
-        Headers as written, "" for a column without one; a repeated one is told apart as "X (2)".
-    units : mapping of int to str
-        Units of columns by the units row, as written.
-    first : int
-        Position of the first record after header and units row.
-    passed : tuple of str
-        Texts of preamble, header and units row: rows that repeat them are no data.
-    preamble : tuple of str
-        Texts of the lines above the header.
+    `place` is its position among the records, -1 where there is none: columns are then called by their place. `names`
+    are as written, "" for none, a repeated one as "X (2)"; `units` by column, as written in the units row; `first` is
+    the first record below. Rows that repeat a text in `passed` are no data; `preamble` are the lines above.
     """
 
     place: int

@@ -94,7 +94,9 @@ def against_clock(zone_of_file: NamedZone, plant_zone: str, naive: pl.Series) ->
     "MEZ" in summer may mean what it says, an hour behind the clock on the wall, or that clock.
     """
     times = naive.drop_nulls()
-    if zone_of_file.place or zone_of_file.is_utc or not len(times):
+    if not len(times):
+        return "same"  # moments, of which no zone above them says anything
+    if zone_of_file.place or zone_of_file.is_utc:
         return "other"
     local = times.dt.replace_time_zone(plant_zone, ambiguous="earliest", non_existent="null")
     fixed = times.dt.offset_by(f"{-zone_of_file.ahead_min}m").dt.replace_time_zone("UTC").cast(UTC_US)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 import polars as pl
@@ -108,14 +109,16 @@ class LayoutProposal:
         return {place for place in special if place is not None}
 
 
-def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()) -> Proposal:
+def propose(
+    path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str], now: datetime | None
+) -> Proposal:
     """Propose a layout by header words and values."""
     placed = [(records, guessed_place(records)) for records in tables]
     headed = [(records, heading_at(records, place)) for records, place in placed if place >= 0]
     bare = [(records, bare_heading(records)) for records, place in placed if place < 0]
     for records, heading in headed + bare:
         rows = data_rows(records, heading, range(heading.width))
-        clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
+        clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet, now=now)
         if clock is not None and clock.time_format == "auto":  # without a date, which stands elsewhere
             day_in_name = date_in([*heading.preamble, name, records.sheet])
             rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), day_in_name, str(path))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import cast
 
 import polars as pl
 
@@ -25,6 +26,8 @@ _OF_COUNTS = """
 #: The parts of a date by their letter in a format; any other is the year's.
 _PARTS, _YEAR = {"d": mark("the day"), "m": mark("the month")}, mark("the year")
 _ONLY_TIME = set(TIME) - set(_OF_COUNTS.split())
+#: The two ways of spreadsheets to count days lie so far apart; exports so old are seldom set up.
+_FROM_1904, _LONG_PAST = timedelta(days=1462), timedelta(days=1096)
 #: Numbers are moments in these years only, and a file holds so many of them at most.
 _FIRST, _LAST, _LONGEST = datetime(2000, 1, 1), datetime(2050, 1, 1), timedelta(days=3660)  # noqa: DTZ001 - wall time
 #: A spreadsheet's serial that tells the time of a day has so many decimals: a second is a hundred-thousandth.
@@ -82,7 +85,9 @@ def _in_one_life(first: datetime, last: datetime) -> bool:
     return _FIRST <= first <= last < _LAST and last - first <= _LONGEST
 
 
-def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed: bool) -> FoundClock | None:
+def find_clock(
+    rows: Rows, heading: Heading, shares: dict[int, float], *, typed: bool, now: datetime | None = None
+) -> FoundClock | None:
     """Find the time of a table."""
 
     def is_numeric(place: int) -> bool:
@@ -102,7 +107,24 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
     best = max(fit, key=rank)
     if is_numeric(best) and not rank(best)[0] and len(fit) > 1:
         return None  # of several columns of numbers that could be moments none says that it is
-    return _beside_clock(rows, best, heading.width, typed=typed)
+    found = _beside_clock(rows, best, heading.width, typed=typed)
+    return _counted_from(found, rows, now) if found and found.time_format == "excel" and now else found
+
+
+def _counted_from(found: FoundClock, rows: Rows, now: datetime) -> FoundClock:
+    """Ask whether days are counted from 1904 where they would be of these years so, and else long past."""
+    cells = joined_cells(rows, found.places)
+    last = cast(datetime, read_clock(cells, ("excel",)).naive.max())
+    later, today = last + _FROM_1904, now.replace(tzinfo=None)
+    if last > today - _LONG_PAST or later > today + timedelta(days=2):
+        return found
+    meanings = {"excel": (last, 1900), "excel 1904": (later, 1904)}
+    options = tuple(
+        (form, tr("from {year}: the last is of {day:%Y-%m-%d}", year=year, day=day))
+        for form, (day, year) in meanings.items()
+    )
+    text = tr("'{example}': from which year are the days counted?", example=_filled_cells(cells)[-1])
+    return replace(found, question=Question("time_format", text, options))
 
 
 def _beside_clock(rows: Rows, best: int, width: int, *, typed: bool) -> FoundClock | None:
