@@ -17,6 +17,8 @@ from lineview.report.answer import ALL_LINES, Scope
 PARTS = ("line", "machine", "shift", "product", "before")
 #: The time of the same length just before the first scope's.
 PREVIOUS = "previous"
+#: What is shorter than this is compared with the same hours of the day before.
+_PART_OF_DAY = timedelta(hours=22)
 
 
 @dataclass(frozen=True)
@@ -220,11 +222,12 @@ def _periods(plant: Plant, scope: Scope, against: SecondScope, span: Period) -> 
             )
         return Period(cut, period.end), Period(period.start, cut)
     if against.previous:
-        # Whole days of the wall clock, so that a week is compared with the week before it.
+        # Whole days of the wall clock, so that a week is compared with the week before it, a shift with a shift.
         local = period.start.astimezone(plant.tz), period.end.astimezone(plant.tz)
         days = max(1, round((local[1].replace(tzinfo=None) - local[0].replace(tzinfo=None)) / timedelta(days=1)))
-        start = (local[0].replace(tzinfo=None) - timedelta(days=days)).replace(tzinfo=plant.tz)
-        return period, Period(start.astimezone(UTC), period.start)
+        start, end = ((at.replace(tzinfo=None) - timedelta(days=days)).replace(tzinfo=plant.tz) for at in local)
+        end = end if period.end - period.start < _PART_OF_DAY else local[0]
+        return period, Period(start.astimezone(UTC), end.astimezone(UTC))
     if against.period is not None:
         return period, resolve(against.period, plant.shifts, plant.tz, span)[0]
     return period, period
@@ -237,7 +240,8 @@ def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, f
     if first or period == scope.period:
         return scope.label
     start, end = (m.astimezone(plant.tz) for m in (period.start, period.end - timedelta(seconds=1)))
-    return days_label(start.date(), end.date())
+    day = days_label(start.date(), end.date())
+    return tr("{day}, same hours", day=day) if against.previous and period.end < scope.period.start else day
 
 
 def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:

@@ -25,7 +25,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address, on_a_page, read_address
 from lineview.board.calls import Calls
 from lineview.board.written import typed
-from lineview.core.errors import LineviewError
+from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.language import in_digits, tr
 from lineview.plant import Plant
 
@@ -107,15 +107,24 @@ def _ending() -> list[Any]:
     return [html.Details(parts, className="fold form", id="trial-end")]
 
 
+def _short(name: str, text: str | None) -> str:
+    """What a field holds; an AskError is raised for more than it takes, which a browser does not send."""
+    words = (text or "").strip()
+    if len(words) > MOST_CHARACTERS:
+        what = tr("{characters:,} characters", characters=len(words))
+        raise AskError(Fault(what, name, tr("up to {most:,}", most=MOST_CHARACTERS)))
+    return words
+
+
 def bind_trials(calls: Calls, works: Works) -> None:
     """Bind noting, closing and undoing trials."""
 
     def note_a_trial(clicks: int | None, *texts: str | None) -> Any:
         if not clicks:
             raise PreventUpdate
-        entries = {name: (text or "").strip()[:MOST_CHARACTERS] for name, text in zip(FIELDS, texts, strict=True)}
-        entries["measure"] = entries.pop("cause") or entries["measure"]
         try:
+            entries = {name: _short(name, text) for name, text in zip(FIELDS, texts, strict=True)}
+            entries["measure"] = entries.pop("cause") or entries["measure"]
             trial = note_trial(works, TrialText(**{name: text or None for name, text in entries.items()}))
         except LineviewError as error:
             return html.Ul([html.Li(on_a_page(fault)) for fault in error.faults], className="faults"), no_update
@@ -132,7 +141,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
             return on_a_page(error), no_update
 
     def close_a_trial(clicks: int | None, decision: str | None, *where: str) -> Any:
-        return end_trial(clicks, where, lambda number: close_trial(works, number, (decision or "")[:MOST_CHARACTERS]))
+        return end_trial(clicks, where, lambda number: close_trial(works, number, _short("decision", decision)))
 
     def undo_a_trial(clicks: int | None, *where: str) -> Any:
         nothing = tr("Nothing of trial {number} is left.", number=read_address(*where).trial)

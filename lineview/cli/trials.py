@@ -90,9 +90,13 @@ def trial_edit(
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        planned = trial_of(opened.store, number).shifts
+        before = trial_of(opened.store, number)
+        planned = before.shifts
         changed = edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
         _print_words(trial_words(opened, number))
+        if before.decision and not changed.decision:
+            taken = tr("What is judged has changed: it is open again, without '{decision}'.", decision=before.decision)
+            _print_words(taken + " " + tr("lineview trial undo {number} brings that back.", number=number))
         if shifts is None and changed.shifts != planned:
             _print_words(
                 tr(

@@ -301,7 +301,7 @@ def _kg_working(effect: WeekEffect) -> str:
     ]
     if effect.products[SHOWN:]:
         parts.append(tr("{count} further products", count=len(effect.products) - SHOWN))
-    return tr("({sum}) ÷ 1000, pieces a planned week", sum=" + ".join(parts))
+    return tr("({sum}) ÷ 1,000, pieces a planned week", sum=" + ".join(parts))
 
 
 def _money_working(effect: WeekEffect) -> str:

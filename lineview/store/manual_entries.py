@@ -289,7 +289,7 @@ class ManualEntries(PeopleReader):
                 raise AskError(Fault(changed, do=tr("Look at it again.")))
             connection.execute(insert(trials), row | {"trial": number, "undoes": False} | _signature())
             earlier = {name: before[-1][name] for name in row} if before else None
-            write_entry(connection, _TRIAL, f"trial {number}", earlier, row)
+            write_entry(connection, _TRIAL, f"trial {number}", _listed(earlier), _listed(row))
         return number
 
     def undo_trial(self, number: int) -> bool:
@@ -302,7 +302,7 @@ class ManualEntries(PeopleReader):
             last = rows[-1]
             withdrawn = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
             connection.execute(insert(trials), withdrawn | {"undoes": True} | _signature())
-            write_entry(connection, _TRIAL_UNDONE, f"trial {number}", withdrawn)
+            write_entry(connection, _TRIAL_UNDONE, f"trial {number}", _listed(withdrawn))
         return len(rows) > 1
 
     @contextmanager
@@ -383,6 +383,11 @@ def said_by_hand(connection: Connection) -> dict[str, list[dict[str, object]]]:
         table.name: [dict(row._mapping) for row in connection.execute(select(table).order_by(table.c.id))]
         for table in BY_HAND
     }
+
+
+def _listed(trial: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+    """A trial as the list of all that was written shows it: what makes its verdict's words says nothing there."""
+    return trial and {**trial, "verdict": "kept" if trial["verdict"] else ""}
 
 
 def _signature() -> dict[str, object]:

@@ -86,6 +86,8 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
 
 #: What makes the words of a verdict.
 _KEPT = ("before", "since", "level", "level_beside", "verdict", "called_after", "known")
+#: Those of them that are numbers, null where one is not known.
+_LEVELS = ("level", "level_beside")
 
 
 def kept_verdict(inputs: TrialInputs) -> str:
@@ -97,7 +99,10 @@ def kept_verdict(inputs: TrialInputs) -> str:
         The trial and the shifts before and since.
     """
     account = trial_account(inputs)
-    return json.dumps({name: getattr(account, name) for name in _KEPT})
+    kept = {name: getattr(account, name) for name in _KEPT}
+    for name in _LEVELS:
+        kept[name] = kept[name] and [None if math.isnan(level) else level for level in kept[name]]
+    return json.dumps(kept)
 
 
 def verdict_words(trial: Trial, plant: Plant) -> str:
@@ -113,6 +118,7 @@ def verdict_words(trial: Trial, plant: Plant) -> str:
     if not trial.verdict.startswith('{"before"'):
         return trial.verdict
     kept = json.loads(trial.verdict)
+    kept |= {name: kept[name] and [math.nan if level is None else level for level in kept[name]] for name in _LEVELS}
     why = why_unjudged(kept["before"], kept["since"], trial.measure, kept["known"])
     account = TrialAccount(trial, unit_of_measure(trial.measure), **kept, why_none=why)
     return "".join(span.text for span in _sentence(account, plant))

@@ -40,7 +40,7 @@ class Shortage:
 
 
 #: What of a shipped table was not compared with its document.
-NOT_COMPARED = (mark("table"), mark("rows above 1000 g, and rounding,"))
+NOT_COMPARED = (mark("table"), mark("rows above 1,000 g, and rounding,"))
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from lineview.app.question import read_question
 from lineview.app.trials import TrialText, close_trial, edit_trial, note_trial, trial_words, trials_table, undo_trial
 from lineview.app.week_inputs import trial_of
 from lineview.app.works import Works
+from lineview.board.trials_form import _short
 from lineview.cli.main import app
 from lineview.core.errors import AskError
 from lineview.core.language import speak
@@ -72,6 +73,23 @@ def test_the_verdict_is_kept_until_what_is_judged_changes(week: Works, noted: in
     assert trials_table(week).rows[0]["decision"] == ""
 
 
+def test_a_kept_verdict_has_nothing_where_nothing_is_known_and_the_list_of_writing_says_kept(week, noted):
+    edit_trial(week, noted, TrialText(begins="2026-07-01"))
+    close_trial(week, noted, "the new knife stays")
+    trial = trial_of(week.store, noted)
+    kept = json.loads(trial.verdict, parse_constant=pytest.fail)
+    assert None in kept["level"]
+    assert "not known yet" in verdict_words(trial, week.plant)
+    entry = json.loads(week.store.accounts.entries(1)["after"][0])
+    assert (entry["verdict"], entry["decision"]) == ("kept", "the new knife stays")
+
+
+def test_more_than_a_field_takes_is_refused_and_not_cut():
+    assert _short("decision", " it stays ") == "it stays"
+    with pytest.raises(AskError, match="decision: 121 characters; expected up to 120"):
+        _short("decision", "x" * 121)
+
+
 def test_what_was_noted_stands_with_the_lasting_changes_of_that_day(week: Works, noted: int) -> None:
     from lineview.app.inputs import Measured
     from lineview.app.week_inputs import WeekFetcher
@@ -119,7 +137,9 @@ def test_the_command_line_notes_lists_closes_and_undoes(week: Works, monkeypatch
     edited = run("trial", "edit", number, "--worth", "60")
     assert "Planned anew: 34 shifts instead of 12. To keep 12: --shifts 12." in edited
     assert "Decided: back to the old speed" in run("trial", "close", number, "--decision", "back to the old speed")
-    for _ in range(3):
+    again = run("trial", "edit", number, "--shifts", "13")
+    assert "it is open again, without 'back to the old speed'. lineview trial undo" in again
+    for _ in range(4):
         assert "Undone." in run("trial", "undo", number)
     assert f"nothing of trial {number} is left" in run("trial", "undo", number)
 
