@@ -73,8 +73,8 @@ def test_a_second_scope_that_the_plant_lacks_is_named(week: Works) -> None:
 def test_a_shift_is_compared_with_the_same_hours_of_the_day_before(week: Works) -> None:
     answer = week.ask(read_question("week", line="line1", period="2026-06-11.early", against="previous"))
     assert "10 June, same hours" in answer.soft
-    before = week.ask(read_question("shift", line="line1", period="2026-06-10.early")).figure("effective_rate_per_min").value
-    assert f"against {before:.1f}" in answer.text
+    before = week.ask(read_question("shift", line="line1", period="2026-06-10.early"))
+    assert f"against {before.figure('effective_rate_per_min').value:.1f}" in answer.text
 
 
 def test_no_shift_on_one_side_says_so(week: Works) -> None:
