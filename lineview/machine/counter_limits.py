@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 #: How many values counters have before they start again at 0: binary and decimal registers.
 MODULI = (10_000, 32_768, 65_536, 100_000, 1_000_000, 10_000_000, 16_777_216, 100_000_000, 2_147_483_648, 4_294_967_296)
+#: Where a counter kept as a number of 32 bits with a point stops: one more is the same number.
+_SINGLE = 16_777_216
 #: Rates are looked at over stretches of at least this length [s].
 RATE_OVER_S = 55.0
 #: What is kept free above the fastest rate seen.
@@ -129,7 +131,7 @@ def _modulus(
     # One that stops at its top hides what was made since: its last reading stands on the last value it has.
     top = int(value.max()) + 1
     held = int((value == value[-1]).sum()) > HELD and value[-1] == top - 1
-    return (top if held and top in MODULI else None), falls[:0]
+    return (top if held and top in (*MODULI, _SINGLE + 1) else None), falls[:0]
 
 
 def _round_up(rate: float) -> float:

@@ -136,7 +136,7 @@ def held_at_top(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     at_rest = np.zeros(len(value), dtype=bool)
     at_top = np.flatnonzero(value == limits.modulus - 1) if limits.modulus is not None else at_rest[:0]
     if len(at_top) <= LONGEST_RUN or len(at_top) == len(value):
-        return at_rest
+        return at_rest | (len(at_top) > LONGEST_RUN)
     step = limits.unrolled(np.diff(value))
     usual = (step > 0) & (step <= limits.most(np.diff(at_us) / 1e6))
     due_us = _TOP_FACTOR * (at_us[-1] - at_us[0]) / max(float(step[usual].sum()), 1.0)

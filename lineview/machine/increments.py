@@ -156,6 +156,9 @@ def steps_and_kinds(
     if known is None and turns and (steps < 0).any():
         limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
     held = held_at_top(at_us, value, limits)
+    if held.all():
+        nothing, most = np.zeros(1), limits.most(np.array([(at_us[-1] - at_us[0]) / 1e6]))
+        return Steps(at_us[:1], at_us[-1:], np.full(1, np.nan), nothing, most), np.full(1, _RESET)
     if held[1:-1].any():
         return _without_held(at_us, value, held, limits, gap_s)
     added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)

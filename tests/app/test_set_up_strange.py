@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from lineview.app.question import read_question
@@ -455,6 +456,17 @@ def test_a_counter_that_stops_at_its_top_leaves_open_what_was_made(tmp_path, top
     assert figure.high is not None
     assert figure.low <= MADE <= figure.high
     assert figure.high - figure.low > 100_000
+
+
+@pytest.mark.parametrize("top", [65_535, 16_777_216])
+def test_a_shift_after_a_counter_stopped_at_its_top_is_not_without_pieces(tmp_path, top: int) -> None:
+    """A number of 32 bits with a point does not go on from 2^24 (numpy's float32 says so too)."""
+    assert np.float32(16_777_216) + np.float32(1) == np.float32(16_777_216)
+    text = "Time;Pieces\n" + rows(lambda k: f"{min(top - 5_000 + PER_MIN * k, top)}", minutes=1921)
+    figure = made(tmp_path, shown(tmp_path, text), "2026-06-09.early")
+    assert figure.low == 0
+    assert figure.high is not None
+    assert figure.high > MADE
 
 
 def test_a_counter_at_rest_at_a_round_number_is_no_top(tmp_path) -> None:
