@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -136,6 +136,12 @@ class Filling:
     def _goal(self, fill_g: float) -> int:
         return int(np.ceil(fill_g / self._step_g - 1e-9))
 
+    def means_g(self, fills_g: Floats) -> Floats:
+        """Mean bags by the mass at which filling stops: the mean piece times the totals come by (Wald's identity)."""
+        goals = np.maximum(np.ceil(fills_g / self._step_g - 1e-9), 0).astype(np.int64)
+        piece_g = self._step_g * (self._least + float(self._p @ np.arange(self._p.size)))
+        return np.asarray(piece_g * np.concatenate([[0.0], np.cumsum(self._comes_by)])[goals])
+
     def bag(self, fill_g: float) -> Law:
         """The law of a bag whose filling stops at this mass [g]."""
         goal = self._goal(fill_g)
@@ -156,10 +162,10 @@ SEED = 133
 #: Masses drawn at once at most.
 BLOCK = 2_000_000
 #: Draws of up to so many masses are kept for the next call.
-KEPT = 300_000
+KEPT = 600_000
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BagPieces:
     """What bags are filled with and how they come to a lot.
 
@@ -215,6 +221,12 @@ class Lots:
         failed = [float((~ok).sum()) / lots for ok in (mean_ok, bags_ok)]
         return Chance(float((mean_ok & bags_ok).sum()) / lots, failed[0], failed[1], mean, sd)
 
+    def lacking(self, confidence: float) -> float:
+        """By how much [g] every bag would have to be heavier for this share of lots to pass."""
+        spare = np.minimum(self.mean_spare, self.bags_spare)
+        fail = spare.size - math.ceil(confidence * spare.size - 1e-9)
+        return -float(np.partition(spare, fail)[fail])
+
     def passing_if_moved(self, by_g: float) -> float:
         """The share of lots that pass where every bag is heavier by so much [g]."""
         spare = np.minimum(self.mean_spare, self.bags_spare)
@@ -226,6 +238,12 @@ def _draw(rng: np.random.Generator, lots: int, n: int, batches: int) -> tuple[Fl
     shifts = rng.standard_normal((lots, batches))
     shift = np.take_along_axis(shifts, rng.integers(0, batches, (lots, n)), axis=1)
     return shift, rng.integers(0, TABLE, (lots, n))
+
+
+@cache
+def _shares() -> Floats:
+    """The shares in whose middles the evenly likely masses lie."""
+    return (np.arange(TABLE) + 0.5) / TABLE
 
 
 @lru_cache(maxsize=4)
@@ -241,7 +259,7 @@ def draw_lots(
 
     Source: derived-bag-plan
     """
-    table = law.quantiles((np.arange(TABLE) + 0.5) / TABLE)
+    table = law.quantiles(_shares())
     n = plan.packages or 1
     rng = np.random.default_rng(SEED)
     block = max(1, BLOCK // n)
@@ -259,17 +277,19 @@ def draw_lots(
 
 
 def _inspect(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) -> tuple[Floats, Floats, float, float]:
+    total, total_square = float(net.sum()), float(np.einsum("ij,ij->", net, net))
     mean_n = plan.mean_packages or plan.packages or 1
     first = net[:, :mean_n]
-    slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1) if mean_n > 1 else 0.0)
+    mean = first.mean(axis=1)
+    slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1, mean=mean[:, None]) if mean_n > 1 else 0.0)
     allowance = rules.allowance_g(label_g)
     # So many bags may be short by more than the allowance: the next one is the lightest that counts.
     counts = min(plan.beyond, net.shape[1] - 1)
-    ordered = np.partition(net, counts, axis=1)
-    spare = ordered[:, counts] - (label_g - allowance)
+    net.partition(counts, axis=1)
+    spare = net[:, counts] - (label_g - allowance)
     if plan.beyond >= net.shape[1]:
         spare = np.full(net.shape[0], np.inf)
     if rules.never_beyond is not None:
-        least = ordered[:, : counts + 1].min(axis=1)
+        least = net[:, : counts + 1].min(axis=1)
         spare = np.minimum(spare, least - (label_g - rules.never_beyond * allowance))
-    return first.mean(axis=1) - (label_g - slack), spare, float(net.sum()), float((net**2).sum())
+    return mean - (label_g - slack), spare, total, total_square

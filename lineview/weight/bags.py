@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
+import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
@@ -14,6 +16,7 @@ from lineview.weight.bag_law import (
     BagPieces,
     Chance,
     Filling,
+    Lots,
     bag_by_count,
     bag_by_weight,
     draw_lots,
@@ -36,10 +39,16 @@ def chance_by_count(
     it, each bag with the shift of a batch drawn at random among the lot's.
     Source: derived-bag-plan
     """
-    law = bag_by_count(pieces.piece, count)
+    return _lots_by_count(pieces, count, label_g, lot, rules, lots).chance()
 
-    # A shift common to all pieces moves the law of their sum by count × shift, exactly.
-    return draw_lots(pieces, law, count, label_g, rules.plan(lot), rules, lots).chance()
+
+@lru_cache(maxsize=4)
+def _lots_by_count(pieces: BagPieces, count: int, label_g: float, lot: int, rules: ContentsRules, lots: int) -> Lots:
+    """Lots of bags by count, kept while a plan asks for them again.
+
+    A shift common to all pieces moves the law of their sum by count × shift, exactly.
+    """
+    return draw_lots(pieces, bag_by_count(pieces.piece, count), count, label_g, rules.plan(lot), rules, lots)
 
 
 def chance_by_weight(
@@ -86,12 +95,11 @@ def smallest_mean(
     Gives [g].
     """
     law = bag_by_count(pieces.piece, count)
-    plan = rules.plan(lot)
     low = label_g / count
     high = low + (rules.allowance_g(label_g) + 5 * law.sd_g) / count + 3 * pieces.sd_batch_g
 
     # Moving every piece moves every bag alike, so the lots need to be drawn only once.
-    lots_drawn = draw_lots(pieces, law, count, label_g, plan, rules, lots)
+    lots_drawn = _lots_by_count(pieces, count, label_g, lot, rules, lots)
 
     def enough(mean: float) -> bool:
         return lots_drawn.passing_if_moved(count * (mean - pieces.piece.mean_g)) >= confidence
@@ -119,16 +127,21 @@ def smallest_fill(
     """
     reach = math.ceil((pieces.piece.mean_g * 1.5 + rules.allowance_g(label_g)) / step_g)
     base = label_g - reach * step_g
-    low, high = 0, 2 * reach
+    low, high, passes, wanted_g = 0, 2 * reach, None, label_g
     plan, filling = rules.plan(lot), Filling(pieces.piece, base + high * step_g)
+    means_g = filling.means_g(base + step_g * np.arange(high))
     while high - low > 1:
-        middle = (low + high) // 2
-        law = filling.bag(base + middle * step_g)
-        chance = draw_lots(pieces, law, 0, label_g, plan, rules, lots).chance()
-        enough = chance.passing >= confidence and chance.bag_mean_g >= label_g
-        low, high = (low, middle) if enough else (middle, high)
+        at = min(max(int(np.searchsorted(means_g, wanted_g)), low + 1), high - 1)
+        drawn = draw_lots(pieces, filling.bag(base + at * step_g), 0, label_g, plan, rules, lots)
+        chance = drawn.chance()
+        if chance.passing >= confidence and chance.bag_mean_g >= label_g:
+            high, passes = at, chance
+        else:
+            low = at
+        # Bags whose mean is as much greater spread nearly as these: there it is tried next.
+        wanted_g = float(means_g[at]) + max(drawn.lacking(confidence), label_g - chance.bag_mean_g)
     fill = base + high * step_g
-    return fill, chance_by_weight(pieces, fill, label_g, lot, rules, lots)
+    return fill, passes or chance_by_weight(pieces, fill, label_g, lot, rules, lots)
 
 
 #: Fewer single pieces than this do not show a shape; then a normal one is taken, and said.

@@ -43,7 +43,7 @@ class Shortage:
 NOT_COMPARED = (mark("table"), mark("rows above 1,000 g, and rounding,"))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ContentsRules:
     """One dated set of rules.
 

@@ -9,7 +9,7 @@ import pytest
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.errors import MeasureError
-from lineview.weight.bag_law import Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
+from lineview.weight.bag_law import Filling, Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
 from lineview.weight.bags import (
     BagPieces,
     chance_by_count,
@@ -70,6 +70,24 @@ def test_smallest_count_is_smallest_and_its_mean_holds_the_label() -> None:
     assert found.passing >= 0.95 and found.bag_mean_g >= 454
     less = chance_by_count(pieces, count - 1, 454, 1000, TABLES["hb133"], 4000)
     assert less.passing < 0.95 or less.bag_mean_g < 454
+
+
+def test_the_mean_bag_of_a_fill_is_that_of_its_law() -> None:
+    """By Wald's identity the mean is the mean piece times the mean number of pieces."""
+    filling = Filling(piece_law(normal_offsets(), 6.6, 0.25, 0.02), 260)
+    fills = np.array([3.0, 6.6, 40.0, 250.0, 259.98])
+    assert filling.means_g(fills) == pytest.approx([filling.bag(float(f)).mean_g for f in fills], abs=1e-6)
+    assert filling.means_g(np.array([-1.0, 0.0])).tolist() == [0.0, 0.0]
+
+
+def test_the_least_fill_found_passes_and_a_step_less_does_not() -> None:
+    pieces, rules = BagPieces(piece_law(normal_offsets(), 6.6, 0.25, 0.02), 0.2, 2), TABLES["eu"]
+    for label in (20.0, 113.0, 250.0):
+        fill, found = smallest_fill(pieces, label, 500, rules, 0.95, 0.5, 1000)
+        assert found == chance_by_weight(pieces, fill, label, 500, rules, 1000)
+        less = chance_by_weight(pieces, fill - 0.5, label, 500, rules, 1000)
+        assert found.passing >= 0.95 and found.bag_mean_g >= label
+        assert less.passing < 0.95 or less.bag_mean_g < label
 
 
 def test_filling_by_weight_needs_less_than_by_count_where_batches_differ() -> None:
