@@ -26,6 +26,8 @@ LEAST_GROUPS = 24
 #: So much likelier than any one of the others is no memory beforehand: the intervals then hold from 0 to 0.9.
 _NONE_LIKELIER = 8.0
 _SDS = 20
+#: Log likelihood below that of the likeliest case, from which on a case weighs nothing.
+_FAR = 50.0
 
 
 @dataclass(frozen=True)
@@ -107,8 +109,8 @@ def fit_memory(means: ArrayLike, variances: ArrayLike) -> MemoryFit:
 
     Notes
     -----
-    The groups are first-order autoregressive, the means add their own error; a Kalman filter gives the
-    likelihood with the mean integrated out, for all cases at once.
+    The groups are first-order autoregressive, the means add their own error; the likelihood has the mean
+    integrated out. Cases less likely than the likeliest by e⁵⁰ weigh nothing.
     Source: restricted-likelihood, derived-batch-memory
 
     Examples
@@ -124,8 +126,8 @@ def fit_memory(means: ArrayLike, variances: ArrayLike) -> MemoryFit:
     sd_of_means = max(float(np.std(y)), 1e-12)
     least, most = np.log(0.1 * sd_of_means), np.log(6.0 * sd_of_means)
     sds = np.exp(np.linspace(least, most, _SDS))
+    likelihood, mean, mean_variance = _means_likelihoods(y, np.maximum(errors, 1e-15 * sd_of_means**2), sds**2)
     phi, sd = (axis.ravel() for axis in np.meshgrid(PHIS, sds, indexing="ij"))
-    likelihood, mean, mean_variance = _means_likelihood(y, errors, phi, sd**2)
     likelihood = likelihood + np.where(phi == 0.0, np.log(_NONE_LIKELIER), 0.0)
     weight = np.exp(likelihood - likelihood.max())
     return MemoryFit(
@@ -133,23 +135,54 @@ def fit_memory(means: ArrayLike, variances: ArrayLike) -> MemoryFit:
     )
 
 
-def _means_likelihood(y: Floats, errors: Floats, phi: Floats, variance: Floats) -> tuple[Floats, Floats, Floats]:
-    """Log likelihood of each case, the mean's estimate and its variance."""
-    of_y, of_one = np.zeros(phi.size), np.zeros(phi.size)
-    spread, fresh, memory = variance.copy(), variance * (1.0 - phi**2), phi**2
-    yy, y1, precision, logs = (np.zeros(phi.size) for _ in range(4))
-    for value, error in zip(y.tolist(), errors.tolist(), strict=True):
-        total = spread + error
-        off, off_one = value - of_y, 1.0 - of_one
-        part = off_one / total
-        yy += off * off / total
-        y1 += off * part
-        precision += off_one * part
-        logs += np.log(total)
-        gain = spread / total
-        of_y = phi * (of_y + gain * off)
-        of_one = phi * (of_one + gain * off_one)
-        spread = memory * spread * (1.0 - gain) + fresh
+def _means_likelihoods(y: Floats, errors: Floats, variances: Floats) -> tuple[Floats, Floats, Floats]:
+    """Log likelihood of each case, the mean's estimate and its variance; -inf, 0 and 0 where it is far from likely.
+
+    From the likeliest variance of the correlation before, variances are tried either way until they only get worse.
+    """
+    rows = np.stack([y, np.ones(y.size)])
+    cases = np.zeros((3, PHIS.size, variances.size))
+    cases[0] = -np.inf
+    likelihood, start = cases[0], 0
+    for row, phi in enumerate(PHIS.tolist()):
+
+        def tried(at: int, row: int = row, phi: float = phi) -> float:
+            cases[:, row, at] = _means_likelihood(rows, errors, phi, float(variances[at]))
+            return float(likelihood[row, at])
+
+        first = tried(start)
+        for ahead in (range(start + 1, variances.size), range(start - 1, -1, -1)):
+            before = first
+            for at in ahead:
+                now = tried(at)
+                if phi > 0.0 and now < min(before, likelihood.max() - _FAR):
+                    break
+                before = now
+        start = int(np.argmax(likelihood[row]))
+    return cases[0].ravel(), cases[1].ravel(), cases[2].ravel()
+
+
+def _means_likelihood(rows: Floats, errors: Floats, phi: float, variance: float) -> tuple[float, float, float]:
+    """The same of one case; `rows` are y and 1.
+
+    Of V = R + E, where R⁻¹ is tridiagonal and E diagonal, V⁻¹ is E⁻¹ − E⁻¹ (E⁻¹ + R⁻¹)⁻¹ E⁻¹, or the same with R⁻¹ for
+    E⁻¹: that of the two which takes away less.
+    """
+    from scipy.linalg.lapack import dpttrf, dpttrs
+
+    fresh = variance * (1.0 - phi**2)
+    own, next_to = np.full(errors.size, (1.0 + phi**2) / fresh), -phi / fresh
+    own[[0, -1]] = 1.0 / fresh
+    if errors.min() * errors.max() > fresh**2:
+        weighted = rows / errors
+    else:
+        weighted = rows * own
+        weighted[:, 1:] += next_to * rows[:, :-1]
+        weighted[:, :-1] += next_to * rows[:, 1:]
+    pivots, below, _ = dpttrf(own + 1.0 / errors, np.full(errors.size - 1, next_to))
+    solved, _ = dpttrs(pivots, below, weighted.T)
+    (yy, y1), (_, precision) = np.einsum("in,jn->ij", rows, weighted) - np.einsum("in,nj->ij", weighted, solved)
+    logs = float(np.log(pivots * errors).sum()) + float(np.log(variance)) + (errors.size - 1) * float(np.log(fresh))
     return -0.5 * (logs + np.log(precision) + yy - y1**2 / precision), y1 / precision, 1.0 / precision
 
 

@@ -87,6 +87,8 @@ def _repeats(frame: pl.DataFrame) -> pl.Series:
     all different, or where not one row of that export stands alone.
     """
     key = ["at", "batch", "sample", "pieces", "mass_g"]
+    if not frame.select(key).is_duplicated().any():
+        return pl.Series(np.zeros(frame.height, dtype=bool))
     nth = frame.select(nth=pl.int_range(pl.len()).over([*key, "intake"]))["nth"]
     across = frame.with_columns(nth=nth).select(again=pl.int_range(pl.len()).over([*key, "nth"]) > 0)["again"]
     alone = frame.select(share=(pl.len().over("at", "intake") == 1).mean().over("intake"))["share"]

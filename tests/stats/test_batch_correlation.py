@@ -8,10 +8,12 @@ import pytest
 from lineview.stats.batch_correlation import MemoryFit, _likelihood, _runs, fit_memory, within_batch_correlation
 
 
-def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says() -> None:
+@pytest.mark.parametrize("scale", [1.0, 1e-3, 1e-9])
+def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says(scale: float) -> None:
+    """Also where a mean has hardly an error of its own."""
     rng = np.random.default_rng(5)
     y = np.cumsum(rng.uniform(-1, 1, 30)) * 0.2
-    errors = rng.uniform(0.01, 0.05, 30)
+    errors = scale * rng.uniform(0.01, 0.05, 30)
     fit = fit_memory(y, errors)
     apart = np.abs(np.subtract.outer(np.arange(30), np.arange(30)))
     ones = np.ones(30)
@@ -27,6 +29,26 @@ def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says() -> None
         logs.append(-0.5 * (left @ inverse @ left - np.linalg.slogdet(inverse)[1] + np.log(total)))
     assert np.all(fit.phi[likely] > 0)
     assert np.log(fit.weight[likely] / fit.weight[likely[0]]) == pytest.approx(np.array(logs) - logs[0])
+
+
+def test_cases_that_are_not_tried_would_weigh_nothing() -> None:
+    """Of 400 means each case is weighed by its dense covariance, those left out too."""
+    rng, n = np.random.default_rng(6), 400
+    y, errors = np.zeros(n), rng.uniform(0.1, 0.9, n)
+    for at in range(1, n):
+        y[at] = 0.8 * y[at - 1] + rng.normal()
+    y += rng.normal(0, np.sqrt(errors))
+    fit = fit_memory(y, errors)
+    apart, ones = np.abs(np.subtract.outer(np.arange(n), np.arange(n))), np.ones(n)
+    logs = np.full(fit.weight.size, np.log(8.0)) * (fit.phi == 0)
+    for case in range(fit.weight.size):
+        covariance = fit.sd[case] ** 2 * fit.phi[case] ** apart + np.diag(errors)
+        by_y, by_one = np.linalg.solve(covariance, np.column_stack([y, ones])).T
+        left = y @ by_y - (ones @ by_y) ** 2 / (ones @ by_one)
+        logs[case] -= 0.5 * (left + np.linalg.slogdet(covariance)[1] + np.log(ones @ by_one))
+    weight = np.exp(logs - logs.max())
+    assert 20 < (fit.mean_sd > 0).sum() < 200
+    assert fit.weight == pytest.approx(weight / weight.sum(), abs=1e-9)
 
 
 def test_a_mean_over_cases_is_as_unsure_as_all_of_them_and_as_they_lie_apart() -> None:
