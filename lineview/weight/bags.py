@@ -129,7 +129,7 @@ def smallest_fill(
     base = label_g - reach * step_g
     low, high, passes, wanted_g = 0, 2 * reach, None, label_g
     plan, filling = rules.plan(lot), Filling(pieces.piece, base + high * step_g)
-    means_g = filling.means_g(base + step_g * np.arange(high))
+    means_g = filling.means_g(base + step_g * np.arange(high, dtype=np.float64))
     while high - low > 1:
         at = min(max(int(np.searchsorted(means_g, wanted_g)), low + 1), high - 1)
         drawn = draw_lots(pieces, filling.bag(base + at * step_g), 0, label_g, plan, rules, lots)

@@ -32,8 +32,8 @@ def test_means_that_follow_each_other_weigh_as_a_dense_covariance_says(scale: fl
 
 
 def test_cases_that_are_not_tried_would_weigh_nothing() -> None:
-    """Of 400 means each case is weighed by its dense covariance, those left out too."""
-    rng, n = np.random.default_rng(6), 400
+    """Of 150 means each case is weighed by its dense covariance, those left out too."""
+    rng, n = np.random.default_rng(6), 150
     y, errors = np.zeros(n), rng.uniform(0.1, 0.9, n)
     for at in range(1, n):
         y[at] = 0.8 * y[at - 1] + rng.normal()
@@ -47,7 +47,7 @@ def test_cases_that_are_not_tried_would_weigh_nothing() -> None:
         left = y @ by_y - (ones @ by_y) ** 2 / (ones @ by_one)
         logs[case] -= 0.5 * (left + np.linalg.slogdet(covariance)[1] + np.log(ones @ by_one))
     weight = np.exp(logs - logs.max())
-    assert 20 < (fit.mean_sd > 0).sum() < 200
+    assert 20 < (fit.mean_sd > 0).sum() < 250
     assert fit.weight == pytest.approx(weight / weight.sum(), abs=1e-9)
 
 
