@@ -119,22 +119,27 @@ def _in_batches(readings: pl.DataFrame, marks: pl.DataFrame) -> pl.DataFrame:
 
 def _without_edges(marked: pl.DataFrame) -> pl.DataFrame:
     """Leave out the readings near a batch's marks, where the batch has enough of them."""
-    first, last = pl.col("at").min().over("nr"), pl.col("at").max().over("nr")
-    length = (last - first).dt.total_microseconds() / 1e6
-    edge = pl.min_horizontal(pl.lit(EDGE_S), EDGE_SHARE * length)
-    from_start = (pl.col("at") - first).dt.total_microseconds() / 1e6
-    to_end = (last - pl.col("at")).dt.total_microseconds() / 1e6
-    many = pl.len().over("nr") >= EDGE_READINGS
-    return marked.filter(~many | ((from_start >= edge) & (to_end >= edge)))
+    of = _of_batches(marked, first=pl.col("at").min(), last=pl.col("at").max())
+    length = (of["last"] - of["first"]).dt.total_microseconds() / 1e6
+    edge = np.minimum(EDGE_S, EDGE_SHARE * length.to_numpy())
+    from_start = (marked["at"] - of["first"]).dt.total_microseconds().to_numpy() / 1e6
+    to_end = (of["last"] - marked["at"]).dt.total_microseconds().to_numpy() / 1e6
+    few = of["n"].to_numpy() < EDGE_READINGS
+    return marked.filter(few | ((from_start >= edge) & (to_end >= edge)))
 
 
 def _without_far(core: pl.DataFrame) -> pl.DataFrame:
     """Leave out single wild readings, where a batch has enough others to show that they are."""
-    middle = pl.col("value").median().over("nr")
-    away = (pl.col("value") - middle).abs()
-    spread = 1.4826 * away.median().over("nr")
-    many = pl.len().over("nr") >= EDGE_READINGS
-    return core.filter(~many | (spread == 0) | (away <= FAR * spread))
+    middle = pl.col("value").median()
+    of = _of_batches(core, middle=middle, spread=1.4826 * (pl.col("value") - middle).abs().median())
+    away, spread = (core["value"] - of["middle"]).abs(), of["spread"]
+    return core.filter((of["n"] < EDGE_READINGS) | (spread == 0) | (away <= FAR * spread))
+
+
+def _of_batches(readings: pl.DataFrame, **values: pl.Expr) -> pl.DataFrame:
+    """Values of each reading's batch and its number of readings, row by row; a batch's readings lie together."""
+    each = readings.group_by("nr", maintain_order=True).agg(pl.len().alias("n"), **values)
+    return each[np.repeat(np.arange(each.height), each["n"].to_numpy())]
 
 
 def _taper() -> pl.Expr:

@@ -37,12 +37,14 @@ def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: floa
     first = np.searchsorted(rope_s, moments_s - REACH_S, side="left")
     last = np.searchsorted(rope_s, moments_s + REACH_S, side="right")
     inside = last - first
-    between = np.interp(moments_s, rope_s, diameter_mm)
-    diameter = np.where(inside > 0, (running[last] - running[first]) / np.maximum(inside, 1), between)
+    diameter = (running[last] - running[first]) / np.maximum(inside, 1)
+    alone = np.flatnonzero(inside == 0)
+    moments_s = moments_s[alone]
     after = np.clip(np.searchsorted(rope_s, moments_s), 0, rope_s.size - 1)
     before = np.maximum(after - 1, 0)
     away = np.minimum(np.abs(rope_s[after] - moments_s), np.abs(rope_s[before] - moments_s))
-    return np.where(away <= GAP_S, diameter, np.nan)
+    diameter[alone] = np.where(away <= GAP_S, np.interp(moments_s, rope_s, diameter_mm), np.nan)
+    return diameter
 
 
 #: A batch with fewer readings shows no variance of its own.
