@@ -146,20 +146,12 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
         "line: Line; batches: Batches; pieces: Pieces; off_g: Off target [g]; off_low: Low [g]; "
         "off_high: High [g]; apart_g: Difference from this line [g]; apart_low: Low [g]; apart_high: High [g]"
     )
-    rows = [
-        {
-            "line": line_name(plant, row.line),
-            "batches": row.batches,
-            "pieces": row.pieces,
-            "off_g": row.off_g.value,
-            "off_low": row.off_g.low,
-            "off_high": row.off_g.high,
-            "apart_g": row.apart.value if row.apart else None,
-            "apart_low": row.apart.low if row.apart else None,
-            "apart_high": row.apart.high if row.apart else None,
-        }
-        for row in (across.lines if across else ())
-    ]
+    rows = []
+    for row in across.lines if across else ():
+        off, apart = row.off_g, row.apart or Estimate.unknown("")
+        limits = (off.value, off.low, off.high, apart.value, apart.low, apart.high)
+        values = (line_name(plant, row.line), row.batches, row.pieces, *limits)
+        rows.append({key: value for (key, _, _), value in zip(columns, values, strict=True)})
     of = f": {', '.join(across.products)}" if across and across.products else ""
     return Table("lines", tr("Lines that made the same products{of}", of=of), columns, rows)
 
@@ -181,7 +173,7 @@ def _note(row: LineMean, first: str, plant: Plant) -> str:
     name, difference = line_name(plant, row.line), row.apart
     if difference is None or difference.value is None or difference.low is None or difference.high is None:
         return tr(
-            "How far {line} differs from {first} is not known: too few batches or pieces.", name=name, first=first
+            "How far {line} differs from {first} is not known: too few batches or pieces.", line=name, first=first
         )
     between = tr(
         "{low} to {high}, 95 %",
