@@ -45,17 +45,9 @@ def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> 
         Columns at, value [mm], nr (of the batch, from 0), batch, product, start and end of the batch.
     """
     if gauge_readings.is_empty() or batches.is_empty():
-        return pl.DataFrame(
-            schema={
-                "at": UTC_US,
-                "value": pl.Float64(),
-                "nr": pl.Int64(),
-                "batch": pl.String(),
-                "product": pl.String(),
-                "start": UTC_US,
-                "end": UTC_US,
-            }
-        )
+        text, number = pl.String(), pl.Float64()
+        names = {"at": UTC_US, "value": number, "nr": pl.Int64(), "batch": text, "product": text}
+        return pl.DataFrame(schema={**names, "start": UTC_US, "end": UTC_US})
     marked = _in_batches(gauge_readings, _with_ends(batches, gauge_readings))
     return _without_far(_without_edges(marked))
 

@@ -227,11 +227,6 @@ class Lots:
         fail = spare.size - math.ceil(confidence * spare.size - 1e-9)
         return -float(np.partition(spare, fail)[fail])
 
-    def passing_if_moved(self, by_g: float) -> float:
-        """The share of lots that pass where every bag is heavier by so much [g]."""
-        spare = np.minimum(self.mean_spare, self.bags_spare)
-        return float((spare >= -by_g).sum()) / spare.size
-
 
 def _draw(rng: np.random.Generator, lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
     """Draw the standard shift of each bag's batch, and its place in the law."""

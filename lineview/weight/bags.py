@@ -101,15 +101,11 @@ def smallest_mean(
     # Moving every piece moves every bag alike, so the lots need to be drawn only once.
     lots_drawn = _lots_by_count(pieces, count, label_g, lot, rules, lots)
 
-    def enough(mean: float) -> bool:
-        return lots_drawn.passing_if_moved(count * (mean - pieces.piece.mean_g)) >= confidence
-
-    if enough(low):
-        return low
-    while high - low > 0.001:
+    needed = pieces.piece.mean_g + lots_drawn.lacking(confidence) / count
+    while low < needed and high - low > 0.001:
         middle = (low + high) / 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
+        low, high = (low, middle) if middle >= needed else (middle, high)
+    return high if low < needed else low
 
 
 def smallest_fill(
@@ -249,21 +245,9 @@ def plan_products(
             plans.append(_too_few(product, labels, n, batches, rules))
             continue
         mean_off_g = means[product] if enough else None
-        plan = (
-            plan_bags(
-                weighings,
-                deviation,
-                product,
-                labels,
-                rules,
-                pieces_per_lot=pieces_per_lot,
-                batch_kg=batch_kg,
-                off_g=mean_off_g,
-            )
-            if labels
-            else None
-        )
-        plans += [] if plan is None else [plan]
+        lot = {"pieces_per_lot": pieces_per_lot, "batch_kg": batch_kg}
+        if labels and (plan := plan_bags(weighings, deviation, product, labels, rules, **lot, off_g=mean_off_g)):
+            plans.append(plan)
     return tuple(plans)
 
 

@@ -37,7 +37,7 @@ def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: floa
     first = np.searchsorted(rope_s, moments_s - REACH_S, side="left")
     last = np.searchsorted(rope_s, moments_s + REACH_S, side="right")
     inside = last - first
-    diameter = (running[last] - running[first]) / np.maximum(inside, 1)
+    diameter: Floats = (running[last] - running[first]) / np.maximum(inside, 1)
     alone = np.flatnonzero(inside == 0)
     moments_s = moments_s[alone]
     after = np.clip(np.searchsorted(rope_s, moments_s), 0, rope_s.size - 1)
@@ -332,19 +332,9 @@ def _shares(columns: _Columns, rope_parts: RopeVariance, length: Floats | None, 
         share_parts["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
         share_parts["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
     shares = variance_shares(levels, share_parts, within)
-    return SpreadSources(
-        shares["diameter"],
-        shares.get("cut_length"),
-        shares.get("density"),
-        shares["rest_between"],
-        shares["rest_within"],
-        clear_delay,
-        pairs,
-        batches,
-        columns.pieces,
-        "",
-        why,
-    )
+    rest = (shares["rest_between"], shares["rest_within"])
+    of = (shares["diameter"], shares.get("cut_length"), shares.get("density"), *rest)
+    return SpreadSources(*of, clear_delay, pairs, batches, columns.pieces, "", why)
 
 
 def _untold(why: str, frame: pl.DataFrame) -> SpreadSources:
