@@ -120,7 +120,7 @@ def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floa
     adjust = -(d * pushed + shared_sd @ (shared_sd.T @ pushed))
     adjustment_sd = _adjusted_variance(d, shared_sd, pairs, inverse, w, q, small)
     adjustment_sd = np.sqrt(np.clip(adjustment_sd, 0.0, None))
-    tiny = adjustment_sd <= 1e-9 * np.sqrt(d + _row_sums(shared_sd**2)).max()
+    tiny = adjustment_sd <= 1e-9 * np.sqrt(d + _row_products(shared_sd, shared_sd)).max()
     statistic = float(gap @ force)
     first = np.flatnonzero(np.concatenate(([True], thing[1:] != thing[:-1])))
     pick = np.zeros(len(measured))
@@ -190,13 +190,10 @@ def _adjusted_variance(
     wa[had] -= w[before[had]]
     by_shared = shared @ q
     spread = d[:, None] * wa + by_shared
-    inner = d**2 * quadratic + 2.0 * d * _row_sums(wa * shared) + _row_sums(by_shared * shared)
-    return np.asarray(inner - _row_sums((spread @ small) * spread))
+    inner = d**2 * quadratic + 2.0 * d * _row_products(wa, shared) + _row_products(by_shared, shared)
+    return np.asarray(inner - _row_products(spread @ small, spread))
 
 
-def _row_sums(table: Floats) -> Floats:
-    """Sums of rows with a few columns, at a tenth of the time of going along each row."""
-    total = table[:, 0].copy()
-    for column in table.T[1:]:
-        total += column
-    return total
+def _row_products(one: Floats, other: Floats) -> Floats:
+    """Sums of the products of rows with a few columns, at a tenth of the time of going along each row."""
+    return sum((a * b for a, b in zip(one.T[1:], other.T[1:], strict=True)), one[:, 0] * other[:, 0])

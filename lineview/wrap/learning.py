@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -83,8 +84,11 @@ def wrap_bins(
     net = wraps * _cut_lengths(fine, spans, cut_mm) / 1000.0
     fed = fed_between(counts, kind, fine)
     splices = _splices(fine, fed, reels)
-    at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
-    gaps = [(a / 1e6, b / 1e6) for a, b in counts.open_intervals(*WRAP_COUNTERS, kind)]
+    edges_s = [edge.timestamp() for edge in edges]
+    at = np.searchsorted([f.timestamp() for f in fine], edges_s).tolist()
+    begun, ended = np.sort(np.array(counts.open_intervals(*WRAP_COUNTERS, kind)).reshape(-1, 2) / 1e6, axis=0).T
+    # a gap lies in a stretch where more have begun by its end than had ended by its start
+    gaps = np.searchsorted(begun, edges_s[1:]) - np.searchsorted(ended, edges_s[:-1], side="right")
     restarts = _count(events.restarts, edges)
     changeovers = _count(events.changeovers, edges)
     out = []
@@ -92,8 +96,7 @@ def wrap_bins(
         a, b, cells = edges[k], edges[k + 1], slice(at[k], at[k + 1])
         own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
         spliced = float((np.nansum if change else np.sum)(splices[cells]))
-        usable = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
-        if usable and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
+        if math.isfinite(own_net) and math.isfinite(spliced) and own_fed > 0 and not gaps[k]:
             out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
     return out
 
@@ -217,7 +220,7 @@ def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -
         if reel.taken_off is None and reel.splices:
             continue
         off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
-        within = (starts >= reel.mounted.timestamp()) & (starts < off)
+        within = slice(*np.searchsorted(starts, (reel.mounted.timestamp(), off)).tolist())
         out[within] = reel.splices * _likely(fed[within])
     return out
 

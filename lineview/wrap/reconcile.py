@@ -230,11 +230,8 @@ class _Table:
         finished = self.reels[k]
         length = measured_length(finished) if v == 2 else None
         standardized = float(fit.standardized[at])
-        return (
-            k,
-            v,
-            WrongLabel(finished.reel, finished.kind, what, share, tolerance, standardized, finished.label_m, length),
-        )
+        of = (finished.reel, finished.kind, what)
+        return k, v, WrongLabel(*of, share, tolerance, standardized, finished.label_m, length)
 
     def summed(
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
@@ -251,14 +248,5 @@ class _Table:
             sd = float(np.sqrt((separate**2).sum() + (shared.sum(axis=0) ** 2).sum()))
             total = float(self.metres[:, v].sum())
             totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
-        return ReelEstimates(
-            kind=kind,
-            reels=len(self.reels),
-            totals=tuple(totals),
-            reconciled_m=float(values.sum()),
-            reconciled_sd_m=fit.sum_sd,
-            statistic=fit.statistic,
-            df=fit.df,
-            p=fit.p,
-            wrong=wrong,
-        )
+        agreed = (float(values.sum()), fit.sum_sd, fit.statistic, fit.df, fit.p)
+        return ReelEstimates(kind, len(self.reels), tuple(totals), *agreed, wrong)
