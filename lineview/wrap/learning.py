@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -79,26 +78,25 @@ def wrap_bins(
     edges, changes = _edges(spans, reels, events)
     fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *_mounts(reels, spans)})
     wraps = wraps_between(counts, fine)
-    if wraps is None:
+    if wraps is None or not changes:
         return []
-    net = wraps * _cut_lengths(fine, spans, cut_mm) / 1000.0
+    fine_s, edges_s = (np.array([moment.timestamp() for moment in moments]) for moments in (fine, edges))
+    net = wraps * _cut_lengths(fine_s, spans, cut_mm) / 1000.0
     fed = fed_between(counts, kind, fine)
-    splices = _splices(fine, fed, reels)
-    edges_s = [edge.timestamp() for edge in edges]
-    at = np.searchsorted([f.timestamp() for f in fine], edges_s).tolist()
+    splices = _splices(fine_s, fed, reels)
     begun, ended = np.sort(np.array(counts.open_intervals(*WRAP_COUNTERS, kind)).reshape(-1, 2) / 1e6, axis=0).T
     # a gap lies in a stretch where more have begun by its end than had ended by its start
     gaps = np.searchsorted(begun, edges_s[1:]) - np.searchsorted(ended, edges_s[:-1], side="right")
-    restarts = _count(events.restarts, edges)
-    changeovers = _count(events.changeovers, edges)
-    out = []
-    for k, change in enumerate(changes):
-        a, b, cells = edges[k], edges[k + 1], slice(at[k], at[k + 1])
-        own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
-        spliced = float((np.nansum if change else np.sum)(splices[cells]))
-        if math.isfinite(own_net) and math.isfinite(spliced) and own_fed > 0 and not gaps[k]:
-            out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
-    return out
+    events_in = [
+        np.histogram([m.timestamp() for m in of], bins=edges_s)[0] for of in (events.restarts, events.changeovers)
+    ]
+    at = np.searchsorted(fine_s, edges_s)
+    sums = [np.add.reduceat(of[: at[-1]], at[:-1]) for of in (fed, net, splices, np.nan_to_num(splices))]
+    spliced = np.where(changes, sums[3], sums[2])
+    usable = np.isfinite(sums[1]) & np.isfinite(spliced) & (sums[0] > 0) & (gaps == 0)
+    columns = (column.tolist() for column in (*sums[:2], *events_in, spliced))
+    rows = zip(edges[:-1], edges[1:], changes, *columns, usable.tolist(), strict=True)
+    return [WrapBin(*row) for *row, use in rows if use]
 
 
 def _edges(
@@ -207,7 +205,7 @@ def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[dat
     return [r.mounted for r in reels if spans[0].start < r.mounted < spans[-1].end]
 
 
-def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
+def _splices(fine_s: Floats, fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
     """Share each reel's splices out over the stretches by metres fed; nan where that is not known.
 
     That is on the reel that was on before the log began, and on one that is still on and has splices.
@@ -215,12 +213,11 @@ def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -
     if not reels:
         return np.zeros(len(fed))
     out = np.full(len(fed), np.nan)
-    starts = np.array([f.timestamp() for f in fine[:-1]])
     for reel in reels:
         if reel.taken_off is None and reel.splices:
             continue
         off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
-        within = slice(*np.searchsorted(starts, (reel.mounted.timestamp(), off)).tolist())
+        within = slice(*np.searchsorted(fine_s[:-1], (reel.mounted.timestamp(), off)).tolist())
         out[within] = reel.splices * _likely(fed[within])
     return out
 
@@ -235,17 +232,12 @@ def _likely(fed: Floats) -> Floats:
     return np.asarray(np.diff(edges) / (total - 2.0 * guard))
 
 
-def _cut_lengths(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
+def _cut_lengths(fine_s: Floats, spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
     """The cut length in each fine stretch; nan where the product is not known."""
     starts = [s.start.timestamp() for s in spans]
     cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
-    index = np.searchsorted(starts, [f.timestamp() for f in fine[:-1]], side="right") - 1
+    index = np.searchsorted(starts, fine_s[:-1], side="right") - 1
     return np.asarray(cuts[np.clip(index, 0, len(spans) - 1)])
-
-
-def _count(moments: Sequence[datetime], edges: Sequence[datetime]) -> list[int]:
-    counts, _ = np.histogram([m.timestamp() for m in moments], bins=[e.timestamp() for e in edges])
-    return [int(c) for c in counts]
 
 
 #: A cause is learned from at least so many of its events, and all of them from so many stretches.
