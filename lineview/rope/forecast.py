@@ -85,9 +85,10 @@ def first_out(
     most = max(1, round(horizon_h / step_h))
     ahead_h = step_h * np.arange(1, most + 1)
     offsets = model.fit.offsets(noise.astype(np.int64), most)
-    path = (beta @ model.at(float(model.hours[-1])))[:, None] + beta[:, 1:2] * ahead_h + sd[:, None] * offsets
-    out = (path < low_mm) | (path > high_mm)
-    hours = np.where(out.any(axis=1), ahead_h[out.argmax(axis=1)], np.inf)
+    now_mm, hours = beta @ model.at(float(model.hours[-1])), np.full(FUTURES, np.inf)
+    for ahead, offset in zip(ahead_h.tolist(), offsets.T, strict=True):
+        path_mm = now_mm + beta[:, 1] * ahead + sd * offset
+        hours[((path_mm < low_mm) | (path_mm > high_mm)) & np.isinf(hours)] = ahead
     tail = (1 - FORECAST_LEVEL) / 2
     low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
     value, early, late = (end if np.isfinite(end) else None for end in (middle, low, high))

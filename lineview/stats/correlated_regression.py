@@ -288,18 +288,19 @@ class CorrelatedFit:
     def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
         """Draw n points of noise about the level for each of some noises, in standard deviations about it."""
         rng = np.random.default_rng(seed)
-        out = np.empty((which.size, n))
+        phi, white = np.array([(noise.phi, noise.white) for noise in self.noises]).T[:, which]
         # Each draw has numbers of its own: one that falls on another noise leaves the others as they are.
-        both = rng.standard_normal((2, n, which.size))
-        for g in np.unique(which):
-            rows, noise, about = which == g, self.noises[g], self._about()[g]
-            fresh, white = both[..., rows]
-            moving = np.sqrt((1 - noise.white) * (1 - noise.phi**2)) * fresh
-            if noise.phi < SLOW:
-                moving[0] = np.sqrt(1 - noise.white) * fresh[0]
-            slow = decaying_sum(moving, noise.phi)
-            out[rows] = ((slow + np.sqrt(noise.white) * white) / np.sqrt(about)).T
-        return out
+        moves, first = np.sqrt((1 - white) * (1 - phi**2)), np.sqrt(1 - white)
+        out = rng.standard_normal((n, which.size))
+        out[0] *= np.where(phi < SLOW, first, moves)
+        for before, now in zip(out[:-1], out[1:], strict=True):
+            now *= moves
+            now += phi * before
+        of_white = np.sqrt(white)
+        for now in out:
+            now += of_white * rng.standard_normal(which.size)
+        out /= np.sqrt(self._about()[which])
+        return out.T
 
 
 @dataclass(frozen=True)
