@@ -293,12 +293,12 @@ class CorrelatedFit:
         moves, first = np.sqrt((1 - white) * (1 - phi**2)), np.sqrt(1 - white)
         out = rng.standard_normal((n, which.size))
         out[0] *= np.where(phi < SLOW, first, moves)
-        for before, now in zip(out[:-1], out[1:], strict=True):
-            now *= moves
-            now += phi * before
+        out[1:] *= moves
+        for k in range(1, n):
+            out[k] += phi * out[k - 1]
         of_white = np.sqrt(white)
-        for now in out:
-            now += of_white * rng.standard_normal(which.size)
+        for k in range(n):
+            out[k] += of_white * rng.standard_normal(which.size)
         out /= np.sqrt(self._about()[which])
         return out.T
 
