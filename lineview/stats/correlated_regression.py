@@ -290,13 +290,12 @@ class CorrelatedFit:
         rng = np.random.default_rng(seed)
         phi, white = np.array([(noise.phi, noise.white) for noise in self.noises]).T[:, which]
         # Each draw has numbers of its own: one that falls on another noise leaves the others as they are.
-        moves, first = np.sqrt((1 - white) * (1 - phi**2)), np.sqrt(1 - white)
+        moves, first, of_white = np.sqrt([(1 - white) * (1 - phi**2), 1 - white, white])
         out = rng.standard_normal((n, which.size))
         out[0] *= np.where(phi < SLOW, first, moves)
         out[1:] *= moves
         for k in range(1, n):
             out[k] += phi * out[k - 1]
-        of_white = np.sqrt(white)
         for k in range(n):
             out[k] += of_white * rng.standard_normal(which.size)
         out /= np.sqrt(self._about()[which])
