@@ -215,13 +215,16 @@
   /* the tools of long tables weigh nothing where there is none */
   var hasTools = false;
   function tableTools() {
-    if (hasTools || !document.querySelector("main .table tbody tr:nth-child(11), main .table[data-rows]")) { return; }
+    if (hasTools) { return; }
+    var long = document.querySelectorAll("main .table tbody tr:nth-child(11), main .table[data-rows]");
+    if (!Array.prototype.some.call(long, function (part) { return !part.closest("details:not([open])"); })) { return; }
     hasTools = true;
     var script = document.createElement("script");
     script.src = "/assets/tables.later.js";
     document.head.appendChild(script);
   }
   tableTools();
+  document.addEventListener("toggle", tableTools, true);
   new MutationObserver(tableTools).observe(root, { childList: true, subtree: true });
   new MutationObserver(plainRoles).observe(root, {
     childList: true, subtree: true, attributes: true, attributeFilter: ["role", "aria-selected"]
@@ -246,6 +249,13 @@
     asked.set("period", period);
     window.dash_clientside.set_props("address", { search: "?" + asked });
   }
+  /* a link in a table goes to its page as the board's other links do, without loading the board anew */
+  document.addEventListener("click", function (event) {
+    var link = event.target.closest ? event.target.closest("a[data-go]") : null;
+    if (!link || event.button || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) { return; }
+    event.preventDefault();
+    window.dash_clientside.set_props("address", { pathname: link.pathname, search: link.search });
+  });
   /* a finger's click follows its tap, and would hit whatever the page has scrolled beneath it */
   function dropClick() {
     function drop(event) {

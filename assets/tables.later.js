@@ -44,6 +44,9 @@
         moment: cells.map(function (c) { return c.dataset.moment || ""; }), cells: cells };
     });
   }
+  function isArranged(box) {
+    return Array.prototype.some.call(box.querySelector("tbody").rows, function (row) { return places.has(row); });
+  }
   function fetched(box, state) {
     if (state.all) { return Promise.resolve(state.all); }
     return window.fetch(box.dataset.rows).then(function (answer) {
@@ -139,6 +142,7 @@
     mark(box, state);
     if (box.dataset.rows && !isChosen(state)) { draw(box, state, []); say(box, ""); return; }
     if (box.dataset.rows && !state.all) { say(box, tr("Fetching all rows …")); }
+    if (!box.dataset.rows && !isChosen(state) && !isArranged(box)) { say(box, ""); return; }
     rowsOf(box, state).then(function (rows) {
       var kept = chosen(rows, state);
       if (box.dataset.rows) { draw(box, state, kept); } else { arrange(rows, kept); }
@@ -314,7 +318,9 @@
     if (isOther || isChosen(stateOf(box))) { apply(box); }
   }
   function all() {
-    document.querySelectorAll("main .table").forEach(equip);
+    document.querySelectorAll("main .table").forEach(function (box) {
+      if (!box.closest("details:not([open])")) { equip(box); }  // a folded one gets its tools when it is unfolded
+    });
     watcher.takeRecords();
   }
 
@@ -334,5 +340,6 @@
   });
   watcher.observe(document.body, { childList: true, subtree: true, characterData: true });
   slim.addEventListener("change", all);
+  document.addEventListener("toggle", all, true);
   all();
 })();

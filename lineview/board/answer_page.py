@@ -13,14 +13,13 @@ from lineview.app.handover import with_handover
 from lineview.app.question import QUESTIONS
 from lineview.app.works import Works
 from lineview.board.address import Address, on_a_page, read_address
+from lineview.board.components import Lazy, aria, element
 from lineview.board.guard import person
-from lineview.board.how_to_read import how_to_read
-from lineview.board.method_pages import method_link, method_title
+from lineview.board.method_pages import how_to_read, method_link, method_title
 from lineview.board.readings_page import readings_link
 from lineview.board.tables import (
     MOST_SORTED,
     Tools,
-    aria,
     frame_table,
     framed,
     open_or_folded,
@@ -68,7 +67,11 @@ def graph(picture: Picture, words: str, scale: float = 1.0, below: tuple[Any, ..
         [
             html.Figcaption(picture.title),
             html.Div(
-                dcc.Graph(figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}),
+                Lazy(
+                    children=dcc.Graph(
+                        figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}
+                    )
+                ),
                 role="img",
                 **room,
                 **aria(label=f"{picture.title}. {words}"),
@@ -106,50 +109,40 @@ def sheet_links(address: Address) -> html.P:
 def add_sheet_routes(server: Flask, works: Works) -> None:
     """Add the routes that send sheets."""
 
-    def sheet(question: Question, ending: str) -> Response:
+    def asked(question: str) -> tuple[Answer, Plant]:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
+        return works.ask(at.asked), works.plant
+
+    def sheet(question: Question, ending: str) -> Response:
+        answer, plant = asked(question)
         make, media_type, _ = FORMS[ending]
-
-        def made(answer: Answer, plant: Plant) -> bytes:
-            return make(with_handover(works, answer, _hands_over() if question == "shift" else ""), plant)
-
-        return _sent(works, at, f".{ending}", media_type, made)
+        content = make(with_handover(works, answer, _hands_over() if question == "shift" else ""), plant)
+        return download(content, media_type, f"{file_name(answer, plant)}.{ending}")
 
     def picture(question: str, number: int, ending: str) -> Response:
-        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         if ending not in PICTURE_FORMS:
             return Response(tr("There is no such file."), status=404, mimetype="text/plain")
+        answer, plant = asked(question)
         end = f".{ending}" if number == 1 else f"-{number}.{ending}"  # pictures of one page have names of their own
-        media_type = PICTURE_FORMS[ending][1]
-        return _sent(works, at, end, media_type, lambda answer, plant: saved_picture(answer, plant, number, ending))
+        content = saved_picture(answer, plant, number, ending)
+        return download(content, PICTURE_FORMS[ending][1], f"{file_name(answer, plant)}{end}")
 
     def rows(question: Question, kind: str, name: str, ending: str) -> Response:
-        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
-        try:
-            answer, plant = works.ask(at.asked), works.plant
-        except LineviewError as error:
-            return Response(on_a_page(error), status=404, mimetype="text/plain")
+        answer, plant = asked(question)
         table = _table_of(answer, kind, name)
         if ending != "json" or table is None:
             return Response(tr("There is no such table."), status=404, mimetype="text/plain")
         return Response(rows_json(table, plant), mimetype="application/json")
 
     def supplier(question: Question, number: int, ending: str) -> Response:
-        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
-        try:
-            answer, plant = works.ask(at.asked), works.plant
-        except LineviewError as error:
-            return Response(on_a_page(error), status=404, mimetype="text/plain")
+        answer, plant = asked(question)
         claims = question == "wrap"
         names = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
         if ending not in FORMS or not 0 < number <= len(names):
             return Response(tr("There is no such sheet."), status=404, mimetype="text/plain")
         make, media_type, _ = FORMS[ending]
         part = (claim_sheet if claims else supplier_sheet)(answer, names[number - 1], plant)
-        sent = Response(make(part, plant), mimetype=media_type)
-        name = f"{'claim' if claims else 'order'}-{number}.{ending}"
-        sent.headers["Content-Disposition"] = f"attachment; filename={name}"
-        return sent
+        return download(make(part, plant), media_type, f"{'claim' if claims else 'order'}-{number}.{ending}")
 
     server.add_url_rule("/<question>/<any(table, frame):kind>/<name>.<ending>", "rows", rows)
     server.add_url_rule("/<question>/picture-<int(max=9999):number>.<ending>", "picture", picture)
@@ -180,14 +173,10 @@ def _hands_over() -> str:
     return who.name if who.may("note") and who != LOCAL else ""
 
 
-def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[Answer, Plant], bytes]) -> Response:
-    """What is made of a page's answer, as a file named after it with this end; or why there is none."""
-    try:
-        answer, plant = works.ask(at.asked), works.plant
-        sent = Response(make(answer, plant), mimetype=media_type)
-    except LineviewError as error:
-        return Response(on_a_page(error), status=404, mimetype="text/plain")
-    sent.headers.set("Content-Disposition", "attachment", filename=f"{file_name(answer, plant)}{end}")
+def download(content: bytes | str, media_type: str, name: str) -> Response:
+    """Content that a browser saves under this name."""
+    sent = Response(content, mimetype=media_type)
+    sent.headers.set("Content-Disposition", "attachment", filename=name)
     return sent
 
 
@@ -212,22 +201,22 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
 
 def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
     spread = show.interval(figure, plant)
-    how: list[Any] = [html.Span(figure.working)] if figure.working else []
+    how = [element("span", figure.working)] if figure.working else []
     kind = figure.interval_kind
     if kind and kind != figure.why_none:
-        how.append(html.Span(kind, className="soft"))
+        how.append(element("span", kind, className="soft"))
     if figure.period is not None and figure.period != answer.scope.period:
-        how.append(html.Span(show.period(figure.period, plant), className="soft"))
+        how.append(element("span", show.period(figure.period, plant), className="soft"))
     count = show.number(figure.n) if figure.n else ""
     if answer.scope.machine and figure.n:
         behind = readings_link(answer.scope.machine, figure.period or answer.scope.period)
-        how.append(html.A(tr("readings, with file and row"), href=behind))
+        how.append(element("a", tr("readings, with file and row"), href=behind))
     if figure.sources:
-        methods = [html.A(cited_id, href=method_link(cited_id)) for cited_id in figure.sources]
+        methods = [element("a", cited_id, href=method_link(cited_id)) for cited_id in figure.sources]
         how.append(
-            html.Span([tr("method:"), " ", *(part for link in methods for part in (link, " "))], className="soft")
+            element("span", [tr("method:"), *(part for link in methods for part in (" ", link))], className="soft")
         )
-    return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]
+    return [figure.label, show.value(figure, plant), spread, count, element("div", how, className="how")]
 
 
 #: Shown on every page, whatever the answer adds.

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Callable
+import re
 from contextlib import suppress
 from html import escape
 from pathlib import Path
 from typing import Any
 
-import polars as pl
 from dash import Dash, set_props
 from dash.exceptions import DependencyException
 from flask import Flask, Response, request
 
 from lineview.app.works import Works
 from lineview.board.account import add_account_routes
-from lineview.board.address import read_address
-from lineview.board.answer_page import add_sheet_routes
+from lineview.board.address import on_a_page, read_address
+from lineview.board.answer_page import add_sheet_routes, download
 from lineview.board.callbacks import bind
 from lineview.board.calls import Calls
 from lineview.board.compression import add_compression
@@ -45,18 +44,14 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
     """Add the routes to the board's server."""
 
     def refusals(intake: int) -> Response:
-        return _file(f"refusals-{intake}", lambda: works.store.refusals(intake))
+        return download(csv_text(works.store.refusals(intake)), "text/csv", f"refusals-{intake}.csv")
 
     def series(question: str, name: str) -> Response:
-        def frame() -> pl.DataFrame:
-            at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
-            known = works.ask(at.asked).series
-            if name not in known:
-                what = tr("there is no frame '{name}'", name=name)
-                raise AskError(Fault(what, question, tr("one of {names}", names=", ".join(known) or tr("none"))))
-            return known[name]
-
-        return _file(f"{question}-{name}", frame)
+        known = works.ask(read_address(f"/{question}", request.query_string.decode(errors="replace")).asked).series
+        if name not in known:
+            what = tr("there is no frame '{name}'", name=name)
+            raise AskError(Fault(what, question, tr("one of {names}", names=", ".join(known) or tr("none"))))
+        return download(csv_text(known[name]), "text/csv", f"{question}-{name}.csv")
 
     def large() -> str:
         return plain_page(
@@ -79,23 +74,15 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
         return Response(json.dumps(state), status=503 if failing else 200, mimetype="application/json")
 
     server.register_error_handler(
+        LineviewError, lambda error: Response(on_a_page(error), status=404, mimetype="text/plain")
+    )
+    server.register_error_handler(
         DependencyException, lambda _error: Response(tr("There is no such file."), status=404)
     )
     server.add_url_rule("/health", "health", health)
     server.add_url_rule("/refusals/<int(max=999999999999):intake>.csv", "refusals", refusals)
     server.add_url_rule("/<question>/<name>.csv", "series", series)
     server.add_url_rule("/large", "large", large, methods=["GET", "POST"])
-
-
-def _file(name: str, frame: Callable[[], pl.DataFrame]) -> Response:
-    """Send a frame as a file, or the plain error that stands in its way."""
-    try:
-        text = csv_text(frame())
-    except LineviewError as error:
-        return Response(str(error), status=404, mimetype="text/plain")
-    sent = Response(text, mimetype="text/csv")
-    sent.headers["Content-Disposition"] = f"attachment; filename={name}.csv"
-    return sent
 
 
 def _uploaded(works: Works) -> TakeOutcome | None:
@@ -175,11 +162,16 @@ def open_answers(folder: Path, journal_url: str | None) -> Answers:
     return answer
 
 
+#: Scripts that Dash adds to every page: what browsers of ten years ago lack, and a table that no page has.
+NEEDLESS = re.compile(r'<script src="[^"]*/(?:polyfill@|dash_table/)[^"]*"></script>')
+
+
 class _Board(Dash):
     """The app, whose document is in the language of the works."""
 
     def interpolate_index(self, *parts: Any, **named: Any) -> str:
         """The document as it is sent."""
+        named["scripts"] = NEEDLESS.sub("", named["scripts"])
         document: str = super().interpolate_index(*parts, **named)  # type: ignore[no-untyped-call]  # Dash leaves it bare
         return document.replace(LANGUAGE, document_attributes(), 1)
 

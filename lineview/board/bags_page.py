@@ -9,8 +9,8 @@ from dash.exceptions import PreventUpdate
 
 from lineview.app.bags import CAUTION, LotWords, check_bags, lot_words, read_masses
 from lineview.board.calls import Calls
+from lineview.board.components import aria
 from lineview.board.intake_page import decoded
-from lineview.board.tables import aria
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
 from lineview.core.language import mark, tr
 from lineview.plant import Plant

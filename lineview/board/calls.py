@@ -37,13 +37,7 @@ PARTS: dict[str, type] = {"narrow": bool, "intake": int}
 
 
 class Calls:
-    """The callbacks of a board, each with the right that it takes.
-
-    Parameters
-    ----------
-    app : dash.Dash
-        Of the board.
-    """
+    """The callbacks of a board, each with the right that it takes."""
 
     def __init__(self, app: Dash) -> None:
         self.app = app
@@ -51,22 +45,7 @@ class Calls:
         self.outputs: dict[str, str] = {}
 
     def bind(self, right: str, *places: Any, **options: Any) -> Callable[[Callable[..., Any]], None]:
-        """Bind a function to its places for those who have a right.
-
-        Parameters
-        ----------
-        right : str
-            Of lineview.app.access.RIGHTS.
-        places : Output, Input or State
-            As Dash takes them.
-        options
-            As Dash takes them.
-
-        Returns
-        -------
-        callable
-            Binds the function that it is given.
-        """
+        """Bind a function to its places for those who have a right of lineview.app.access.RIGHTS."""
 
         def bound(function: Callable[..., Any]) -> None:
             before = set(self.app.callback_map)

@@ -19,7 +19,8 @@ from lineview.app.take_in import Taken
 from lineview.app.watch import files_not_in
 from lineview.app.works import Works
 from lineview.board.address import Address
-from lineview.board.tables import aria, frame_table, plain_table
+from lineview.board.components import aria
+from lineview.board.tables import frame_table, live, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import tr, tr_count
 from lineview.intake.exports import Proposal
@@ -129,7 +130,7 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
     headings = [tr("no."), *map(frame_words, names), tr("action")]
-    return html.Div(plain_table(title, headings, rows, right), className="intakes")
+    return html.Div(plain_table(title, headings, rows, right, make=live), className="intakes")
 
 
 def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes: bool, start: int = 0) -> html.Div:
@@ -158,7 +159,9 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
         rows.append(cells)
     headings = [tr("what"), tr("exports that disagree"), tr("moments"), tr("from and to")]
     headings += [tr("what each says"), tr("action")]
-    return html.Div(plain_table(title, headings, rows, [False, False, True, False, False, False]), className="intakes")
+    return html.Div(
+        plain_table(title, headings, rows, [False, False, True, False, False, False], make=live), className="intakes"
+    )
 
 
 def _undo(number: Any, of: str, words: str = "") -> html.Details:

@@ -379,24 +379,7 @@ def _page_now(pages: KeptPages, values: Values) -> Response | None:
 
 
 def look(pages: KeptPages, values: Values, browser_version: str, working: str) -> tuple[str | None, str | None]:
-    """What an open page is told: the version by which it is shown anew, and what is said of its working out.
-
-    Parameters
-    ----------
-    pages : KeptPages
-        Kept and worked out.
-    values : mapping
-        Address and screen of the page.
-    browser_version : str
-        The version that it shows.
-    working : str
-        What it says now of its being worked out.
-
-    Returns
-    -------
-    (str or None, str or None)
-        None where all stays as it is.
-    """
+    """The version by which an open page is shown anew and what it says of its working out; None where that stays."""
     try:
         version, key = pages.works.version(), _key(values)
     except LineviewError as error:

@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import Any
 
 from dash import dcc, html
+from markupsafe import Markup
 
 from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
@@ -16,11 +17,11 @@ from lineview.app.works import Works
 from lineview.board.address import NAMES, PAGES_MENU, WORKS, Address
 from lineview.board.answer_page import answer_page, cautions, facts, fault_page, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
-from lineview.board.how_to_read import how_to_read
+from lineview.board.components import RawHtml, aria, element, go_link
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
+from lineview.board.method_pages import how_to_read
 from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
-from lineview.board.tables import aria
 from lineview.board.trials_form import trials_form
 from lineview.board.wall import SCALE, shows_all, wall_clock, wall_links, wall_of_all, wall_page
 from lineview.board.what_if_form import what_if_form
@@ -56,10 +57,21 @@ def opening(shop: str) -> list[Any]:
 def _pages(address: Address) -> html.Nav:
     """The links to the pages; a phone has room for one that unfolds to all."""
     links = [*(_page_link(page, tr(name), address) for page, name in NAMES.items()), html.A(tr(WORKS), href="/works")]
+    here_too = {"className": "here", **aria(current="page")}
+    again = [
+        element("a", tr(name), href=address.href, **here_too)
+        if page == address.page
+        else go_link(tr(name), address.on(page).href)
+        for page, name in NAMES.items()
+    ]
     here = html.Summary(html.Span(tr(NAMES.get(address.page, PAGES_MENU)), className="choice"))
-    choices = html.Div(html.Ul([html.Li(link) for link in links]), className="choices")
+    choices = html.Div(_list([*again, element("a", tr(WORKS), href="/works")]), className="choices")
     menu = html.Details([here, choices], className="picker", id="pick-page")
     return html.Nav([*links, menu], className="pages", **aria(label=tr("pages")))
+
+
+def _list(links: Sequence[Markup]) -> RawHtml:
+    return RawHtml(html=element("ul", [element("li", [link]) for link in links]))
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -135,13 +147,13 @@ def _picker(
     words = tr(KINDS[kind])
     kinds = [] if current.casefold().startswith(words.casefold()) else [html.Span(f"{words} ", className="kind")]
     links = [
-        html.Li(dcc.Link(label, href=to(token).href, className="chosen" if label == current or token == chosen else ""))
+        go_link(label, to(token).href, "chosen" if label == current or token == chosen else "")
         for token, label in choices
     ]
     return html.Details(
         [
             html.Summary([*kinds, html.Span(current, className="choice")]),
-            html.Div([html.Ul(links), *([below] if below is not None else [])], className="choices"),
+            html.Div([_list(links), *([below] if below is not None else [])], className="choices"),
         ],
         className="picker",
         id=f"pick-{kind}",
@@ -418,7 +430,7 @@ INDEX = """<!DOCTYPE html>
 
 def index(night: bool | None) -> str:
     """The document, told how to start and what draws pictures; its name changes with its content, as Dash's do."""
-    script = shipped("assets") / "plotly-cartesian.min.js"
+    script = shipped("assets") / "plotly-basic.min.js"
     pictures = f"/assets/{script.name}?m={script.stat().st_mtime}"
     start = {None: "", True: "night", False: "day"}[night]
     return INDEX.format(start=start, pictures=pictures, language=LANGUAGE)

@@ -11,19 +11,15 @@ from datetime import date, datetime
 from typing import Any
 
 import polars as pl
-from dash import dcc, html
+from dash import html
+from markupsafe import Markup
 
+from lineview.board.components import RawHtml, aria, element, go_link
 from lineview.core.language import tr, tr_count
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.report.tables import frame_words, table_text
 from lineview.sheets.tables import guard_formulas
-
-
-def aria(**texts: str) -> Any:
-    """Give aria attributes as keyword arguments for a Dash component."""
-    return {f"aria-{name}": text for name, text in texts.items()}
-
 
 #: A frame's table shows this many rows, since each row costs the browser time; the rest is a download away.
 MOST_ROWS = 40
@@ -63,7 +59,7 @@ def answer_table(table: Table, plant: Plant, tools: Tools = NO_TOOLS) -> html.Di
     for row, shown_row in zip(table.rows, cells, strict=True):
         href = tools.opens(row) if tools.opens else ""
         if href:
-            shown_row[0] = dcc.Link(shown_row[0], href=href)
+            shown_row[0] = go_link(shown_row[0], href)
     said_twice = text.headings[0].casefold() == table.title.casefold()
     isos = moments(table, plant) if len(table.rows) > TOOLS_FROM else ()
     wide_table = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=said_twice, isos=isos)
@@ -121,25 +117,28 @@ def open_or_folded(table: Table, plant: Plant, is_open: bool, tools: Tools = NO_
 
 def plain_table(
     title: str,
-    headings: Sequence[Any],
+    headings: Sequence[str],
     rows: Sequence[Sequence[Any]],
     right: Sequence[bool],
     caption_hidden: bool = False,
     isos: Sequence[Sequence[str]] = (),
+    *,
+    make: Callable[..., Any] = element,
 ) -> html.Div:
-    """A table of ready cells; `isos` are the moments in them."""
+    """A table of ready cells, which `make` makes; `isos` are the moments in them."""
     side = ["number" if r else "" for r in right]
-    head = html.Tr([_heading(h, s) for h, s in zip(headings, side, strict=True)])
+    head = make("tr", [_heading(make, h, s) for h, s in zip(headings, side, strict=True)])
     known = isos or [[""] * len(headings)] * len(rows)
     body = [
-        html.Tr([_cell(*column) for column in zip(row, headings, side, iso, strict=True)])
+        make("tr", [_cell(make, *column) for column in zip(row, headings, side, iso, strict=True)])
         for row, iso in zip(rows, known, strict=True)
     ]
     if not rows:
-        body = [html.Tr(html.Td(tr("nothing yet"), colSpan=len(headings), className="soft"))]
-    caption = html.Caption(title, className="hidden" if caption_hidden else "")
+        body = [make("tr", [make("td", tr("nothing yet"), colSpan=str(len(headings)), className="soft")])]
+    caption = make("caption", title, className="hidden" if caption_hidden else "")
+    table = make("table", [caption, make("thead", head), make("tbody", body)])
     return html.Div(
-        html.Table([caption, html.Thead(head), html.Tbody(body)]),
+        RawHtml(html=table) if isinstance(table, Markup) else table,
         className="table cards" if len(headings) >= CARDS_FROM and rows else "table",
         tabIndex=0,
         role="region",
@@ -147,16 +146,20 @@ def plain_table(
     )
 
 
-def _heading(words: Any, side: str) -> html.Th | html.Td:
+def live(name: str, content: Any = "", **attributes: str) -> Any:
+    """An element as a component of Dash: for a table whose cells hold buttons that the board hears."""
+    return getattr(html, name.capitalize())(content, **attributes)
+
+
+def _heading(make: Callable[..., Any], words: str, side: str) -> Any:
     """A column's heading; a column without words has an empty cell, since a heading that says nothing is none."""
-    return html.Th(words, scope="col", className=side) if words else html.Td(className=side)
+    return make("th", words, scope="col", className=side) if words else make("td", className=side)
 
 
-def _cell(content: Any, heading: Any, side: str, iso: str) -> html.Td:
+def _cell(make: Callable[..., Any], content: Any, heading: str, side: str, iso: str) -> Any:
     """A cell; on a phone, where each row stands as a card, its heading stands before it."""
-    label: Any = {"data-label": heading} if isinstance(heading, str) else {}
-    label |= {"data-moment": iso} if iso else {}
-    return html.Td(content, className=_class(content, side), **label)
+    label = {"data-label": heading} | ({"data-moment": iso} if iso else {})
+    return make("td", content, className=_class(content, side), **label)
 
 
 def _class(content: Any, side: str) -> str:
@@ -166,7 +169,7 @@ def _class(content: Any, side: str) -> str:
 
 
 def _text_class(content: Any) -> str:
-    if not isinstance(content, str):
+    if not isinstance(content, str) or isinstance(content, Markup):
         return ""
     if len(content) > LONG:
         return "long"

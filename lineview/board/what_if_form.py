@@ -13,8 +13,8 @@ from lineview.app.access import Person
 from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.calls import Calls
+from lineview.board.components import aria
 from lineview.board.plain import page_links, plain_page
-from lineview.board.tables import aria
 from lineview.board.written import FRESH, typed
 from lineview.core.errors import Fault, LineviewError
 from lineview.core.language import mark, tr

@@ -11,8 +11,8 @@ from flask import Flask, Response, jsonify, request
 
 from lineview.app.access import Person, become_person
 from lineview.app.works import Works
+from lineview.board.components import aria
 from lineview.board.guard import person
-from lineview.board.tables import aria
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.language import mark, tr, tr_count
 from lineview.plant import Plant

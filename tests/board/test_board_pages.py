@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from html import unescape
 from urllib.parse import urlsplit
 
 import pytest
@@ -11,8 +12,9 @@ from hypothesis import strategies as st
 
 from lineview.app.works import Works
 from lineview.board.address import NAMES, PAGES, Address, read_address
-from lineview.board.how_to_read import READING
+from lineview.board.components import RawHtml, element
 from lineview.board.layout import forms_of, page_of, unfinished
+from lineview.board.method_pages import READING
 from lineview.board.written import FRESH, moment_shown, write_form
 from lineview.core.errors import AskError, Fault, StoreError
 from lineview.core.figure import Period
@@ -31,7 +33,10 @@ def words_in(part: object) -> str:
         return " ".join(words_in(p) for p in part)
     if isinstance(part, str | int | float):
         return str(part)
-    return words_in(getattr(part, "children", None) or "") if hasattr(part, "to_plotly_json") else ""
+    if isinstance(part, RawHtml):
+        return " ".join(unescape(re.sub(r"<[^>]*>", " ", part.html)).split())
+    children = getattr(part, "children", None)
+    return words_in("" if children is None else children) if hasattr(part, "to_plotly_json") else ""
 
 
 @given(st.sampled_from(PAGES), MAYBE, MAYBE, MAYBE, st.none() | st.integers(0, 10**9), st.integers(0, 10**6))
@@ -187,3 +192,23 @@ def test_a_fault_names_fields_in_the_words_of_a_page(week: Works, search: str, s
     shown = words_in(page_of(week, read_address("/shift", search), DAY).below)
     assert said in shown
     assert "--" not in shown
+
+
+def test_text_of_html_holds_no_element_but_those_written() -> None:
+    sharp = '<img src=x onerror="alert(1)">&\'"'
+    written = element("td", sharp, className=sharp, **{"data-label": sharp})
+    parts = re.fullmatch(r'<td class="([^"<>]*)" data-label="([^"<>]*)">([^<>]*)</td>', written)
+    assert parts is not None
+    assert [unescape(part) for part in parts.groups()] == [sharp] * 3
+    assert element("tr", [written, sharp]) == f"<tr>{written}{parts.group(3)}</tr>"
+
+
+@pytest.mark.parametrize("question", invented.ANSWERS)
+def test_a_page_is_few_components_however_long_its_tables(question: str) -> None:
+    def count(part: object) -> int:
+        if isinstance(part, list | tuple):
+            return sum(map(count, part))
+        return 1 + count(getattr(part, "children", None)) if hasattr(part, "to_plotly_json") else 0
+
+    page = page_of(InventedWorks(), Address(question), DAY)
+    assert count([page.head, page.sentence, page.facts, page.below, page.foot]) < 250

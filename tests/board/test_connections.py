@@ -204,7 +204,7 @@ def test_over_tls_a_page_and_a_large_form_come_through(tmp_path: Path, certifica
     head = f"POST /large HTTP/1.1\r\nContent-Type: multipart/form-data; boundary=b\r\nContent-Length: {len(body)}"
     assert "2,878 kept" in asked(head, body)
     assert len(made.works.taken[-1][1]) == 3_000_000
-    assert len(asked("GET /assets/plotly-cartesian.min.js HTTP/1.1")) > 1_000_000
+    assert len(asked("GET /assets/plotly-basic.min.js HTTP/1.1")) > 1_000_000
     with local.connect() as plain:  # no TLS: closed, and others go on
         plain.sendall(b"GET / HTTP/1.1\r\n\r\n")
         assert "HTTP/1.1 200" not in read(plain)

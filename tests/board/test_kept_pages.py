@@ -205,7 +205,14 @@ def test_forms_and_files_that_take_long_leave_threads_for_others(
 
 def processes_of_pages() -> list[int]:
     """The processes that work pages out, and last the one from which they are forked."""
-    found = [one for one in children(os.getpid()) if b"forkserver" in Path(f"/proc/{one}/cmdline").read_bytes()]
+
+    def is_forked(one: int) -> bool:
+        try:
+            return b"forkserver" in Path(f"/proc/{one}/cmdline").read_bytes()
+        except FileNotFoundError:  # it has ended meanwhile
+            return False
+
+    found = list(filter(is_forked, children(os.getpid())))
     return sorted(found, key=lambda one: len(children(one)))
 
 

@@ -34,9 +34,27 @@ def test_the_smaller_bundle_of_charts_is_the_only_one_loaded(serve_board: Served
     scripts: list[str] = []
     board.page.on("request", lambda r: scripts.append(r.url) if "plotly" in r.url else None)
     board.open("/rope").drawn()
-    assert {re.sub(r".*/|\?.*", "", url) for url in scripts} == {"plotly-cartesian.min.js"}
+    assert {re.sub(r".*/|\?.*", "", url) for url in scripts} == {"plotly-basic.min.js"}
     kept = "performance.getEntriesByType('resource').filter(e => /plotly/.test(e.name)).map(e => e.transferSize > 1000)"
     assert board.page.evaluate(kept).count(True) <= 1  # fetched once, then taken from the browser's own cache
+
+
+def test_a_folded_picture_is_drawn_when_its_fold_is_opened(serve_board: Served) -> None:
+    page = serve_board(InventedWorks()).open("/rope").drawn().page
+    folded = page.locator("#working .js-plotly-plot")
+    assert folded.count() == 0
+    page.click("#working > summary")
+    folded.locator(".main-svg").first.wait_for()
+    assert folded.count() == page.locator("#working figure").count() > 0
+
+
+def test_a_page_loads_no_script_that_it_does_not_need(serve_board: Served) -> None:
+    board = serve_board(InventedWorks())
+    scripts: list[str] = []
+    board.page.on("request", lambda r: scripts.append(r.url) if r.resource_type == "script" else None)
+    board.open("/rope").drawn()
+    assert any("dash_renderer" in url for url in scripts)
+    assert not [url for url in scripts if "polyfill" in url or "dash_table" in url]
 
 
 @pytest.mark.parametrize("path", ["/rope", "/order", "/week", "/shift"])

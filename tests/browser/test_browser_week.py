@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from shutil import copytree
 
@@ -77,3 +78,18 @@ def test_a_long_name_of_a_trial_stays_on_a_phones_page(works: Works, serve_board
         page = serve_board(works, "phone").open(path).drawn().page
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         assert page.locator("#sentence b").count() == 0
+
+
+def test_a_shift_in_a_table_is_opened_without_loading_the_board_anew(works: Works, serve_board: Served) -> None:
+    page = serve_board(works).open("/shift?period=2026-06-08..2026-06-12").drawn().page
+    page.evaluate("window.same = true")
+    link = page.locator("#page td a[data-go]").first
+    shift = link.inner_text()
+    for fold in page.locator("#page details:has(td a[data-go]) > summary").all():
+        fold.click()
+    link.click()
+    page.wait_for_url(re.compile(r"period=2026-06-\d\d\.\w"))
+    page.locator("#pick-period .choice").wait_for()
+    assert page.evaluate("window.same"), shift
+    page.go_back()
+    page.wait_for_url("**/shift?period=2026-06-08..2026-06-12")

@@ -49,5 +49,5 @@ def test_style_sheet_carries_the_same_values(selector: str, tokens: Tokens) -> N
 def test_the_bundle_of_charts_is_of_the_version_that_plotly_carries() -> None:
     from plotly.offline import get_plotlyjs_version
 
-    head = (shipped("assets") / "plotly-cartesian.min.js").read_text(encoding="utf-8")[:200]
+    head = (shipped("assets") / "plotly-basic.min.js").read_text(encoding="utf-8")[:200]
     assert f"v{get_plotlyjs_version()}" in head
