@@ -162,3 +162,14 @@ def test_an_open_gap_over_the_edge_of_a_shift_goes_on_at_the_pace_beside_it() ->
     assert found is not None
     assert found.at(0).value == pytest.approx(made[-1] - made[at < 86_400][-1], abs=20)
     assert found.at(0).high - found.at(0).low > 10_000
+
+
+def test_a_sizer_whose_metres_are_set_back_at_the_edge_of_a_shift_is_seen_to_run() -> None:
+    at = np.arange(6 * HOUR + 3, 22 * HOUR, 10)
+    metres = np.floor(21 * at) % week.ROPE_MODULUS
+    metres[at >= 14 * HOUR] -= metres[at >= 14 * HOUR][0]
+    given = Frames({"size": week.channel("size", "metres", at, metres % week.ROPE_MODULUS)})
+    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())  # type: ignore[arg-type]
+    counts = fetcher.counts(SIZER, (moment(0), moment(86_400)))
+    by_state = minutes(counts, [moment(13 * HOUR), moment(14 * HOUR), moment(15 * HOUR)])
+    assert by_state[0].tolist() == pytest.approx([60, 60])

@@ -84,6 +84,14 @@ def test_what_a_counter_set_back_after_it_froze_had_counted_is_open(tmp_path, be
     assert any(low < high - 1000 for _, low, high in pieces)
 
 
+@pytest.mark.parametrize(("begin", "end", "rate"), [(479.75, 480.25, PER_MIN), (470, 490, 2)])
+def test_a_counter_set_back_where_next_to_nothing_was_due_leaves_the_shift_exact(tmp_path, begin, end, rate):
+    """It showed one value for two intervals, or until 40 pieces would have come."""
+    count = lambda minute: 5000 + int(rate * min(minute, begin)) if minute < end else int(rate * (minute - end))  # noqa: E731
+    made = figures(works_of(tmp_path / "works", count), "early")["pieces_made"]
+    assert made == (int(rate * begin),) * 3
+
+
 @pytest.mark.parametrize("at", [455, 470, 480, 485, 489])
 def test_zeros_over_the_end_of_a_shift_with_a_reset_in_them_are_open(tmp_path, at):
     zeros = lambda minute: 0 if 450 <= minute < 490 else total(minute)  # noqa: E731

@@ -6,10 +6,12 @@ import random
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from lineview.app.question import read_question
 from lineview.app.works import Works
+from lineview.records.ends import trusted_range
 from tests.intake.small_works import MADE, PER_MIN, SmallWorks, rows, stamps, total
 
 LAYOUT = """
@@ -45,6 +47,16 @@ def figures(works: SmallWorks, shift: str) -> dict[str, tuple[float, float, floa
             low, high = (one.value if bound is None else bound for bound in (one.low, one.high))
             out[one.name] = (one.value, low, high)
     return out
+
+
+@pytest.mark.parametrize(
+    ("values", "first", "last"),
+    [((5, 5, 6, 7), 0, 3), ((0, 0, 0, 58_000, 58_350, 58_700), 3, 5), ((58_000, 58_350, 58_700, 0, 0), 0, 2)],
+)
+def test_a_value_that_no_count_leads_from_or_to_is_left_out_at_an_end(values, first, last):
+    """A minute apart, at most 450 a minute."""
+    found = trusted_range(np.arange(len(values)) * 60_000_000, np.array(values, dtype=float), None, 450.0)
+    assert (found.first, found.last) == (first, last)
 
 
 def test_an_outage_over_the_end_of_a_shift_loses_no_piece(tmp_path):
