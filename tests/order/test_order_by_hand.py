@@ -54,14 +54,14 @@ def works() -> Plant:
     )
 
 
-def order_of(*planned: tuple[int, int, float]) -> dict[str, Any]:
-    """The order's JSON by a plan: from week, to week, pieces."""
+def order_of(*planned: tuple[int, int, float], coming_days: float = COMING_DAYS) -> dict[str, Any]:
+    """The order's JSON by a plan: from week, to week, pieces; an open delivery comes in so many days."""
     week = timedelta(weeks=1)
     plan = [{"start": NOW + a * week, "end": NOW + b * week, "pieces": pieces} for a, b, pieces in planned]
     count = {"web": "wax", "at": NOW, "whole_reels": ON_HAND, "on_order_reels": COMING}
     frames = Frames(
         plan=factories.rows(PLAN, plan, line="1", product="mint"),
-        stock=factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=COMING_DAYS)),
+        stock=factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=coming_days)),
     )
     return shown_of(frames)
 
@@ -137,6 +137,11 @@ def test_every_figure_is_the_one_worked_out(shown) -> None:
         assert figure(shown, name)["value"] == pytest.approx(value, rel=1e-6), name
         assert figure(shown, name)["unit"] == unit, name
     assert figure(shown, "order_by")["value"] == (NOW + timedelta(days=due)).isoformat().replace("+00:00", "Z")
+
+
+def test_an_open_delivery_that_comes_with_todays_order_does_not_last_until_it() -> None:
+    now = figure(order_of((0, WEEKS, A_WEEK * WEEKS), coming_days=LEAD), "chance_if_ordered_today")
+    assert now["value"] == pytest.approx(float(law(LEAD).sf(ON_HAND)), rel=1e-6)
 
 
 def test_limits_are_those_of_one_chance_in_twenty_a_side(shown) -> None:

@@ -79,6 +79,12 @@ def test_numbers_of_several_units_stand_with_their_unit_and_the_decimals_of_thei
 def test_a_heading_names_its_unit_once(words: str, unit: str, heading: str) -> None:
     """A unit of one or two letters begins too many words to be taken for named."""
     assert tables.heading(words, unit, PLANT) == heading
+    assert tables.heading("interval", "mm", PLANT.model_copy(update={"units": "US"})) == "interval, in"
+
+
+def test_a_column_of_numbers_is_one_of_nothing_else() -> None:
+    table = Table("t", "t", columns_of("a; b; c; d"), [{"a": "x", "b": True, "c": 1.5}, {"a": "y", "b": False}])
+    assert table_text(table, PLANT).numbers == [False, False, True, False]
 
 
 def test_cells_are_written_by_what_they_hold() -> None:
@@ -89,7 +95,7 @@ def test_cells_are_written_by_what_they_hold() -> None:
 
 def test_columns_of_one_measure_keep_what_either_needs() -> None:
     columns = [("a", "a", "mm"), ("b", "b", "mm"), ("n", "n", "g")]
-    assert tables.table_decimals(columns[:1], [{"a": 50.25}], PLANT) == {"a": 1}
+    assert tables.table_decimals(columns[:1], [{"a": 50.25}, {"a": 0.5}], PLANT) == {"a": 1}
     assert tables.table_decimals(columns, [{"a": 50.25, "b": 0.5, "n": 7.0}], PLANT) == {"a": 2, "b": 2, "n": 0}
     charged = Table("t", "t", columns_of("a [EUR]; b [EUR]"), [{"a": 1200.5, "b": 3.0}], charged=("a", "b"))
     assert tables.table_places(charged, PLANT) == {"a": 2, "b": 0}
