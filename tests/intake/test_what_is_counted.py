@@ -136,9 +136,10 @@ def test_shift_totals(tmp_path):
     assert works.made("2026-06-09") == (167_200, 167_200, 167_200)
 
 
-def test_a_counter_that_counts_down(tmp_path):
+@pytest.mark.parametrize("first", [200_000, 0])
+def test_a_counter_that_counts_down(tmp_path, first):
     works = SmallWorks(tmp_path / "works")
-    text = "time;pieces\n" + rows(stamps(2881, 10), lambda m: 200_000 - round(PER_MIN * m))
+    text = "time;pieces\n" + rows(stamps(2881, 10), lambda m: first - round(PER_MIN * m))
     taken = works.take(text, answers={})
     assert taken.accepted.columns["pieces"].counting == "down"
     assert works.made() == (MADE, MADE, MADE)

@@ -150,7 +150,7 @@ def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
     """What the cells of a counter's column are, by how they go up and down; moments in order."""
     step = np.diff(value)
     changes = step[step != 0]
-    if len(value) < _ROWS or not value.max(initial=0.0) > 0:
+    if len(value) < _ROWS or not value.any():
         return Count("total")
     falls = step < 0
     share = falls.sum() / max(len(changes), 1)
