@@ -279,15 +279,19 @@ _FRAME_WORDS = {
     word
     for word, _, _ in columns_of(
         "adjustments; batches; causes; components; deliveries; fan; forecast; losses; pattern stops; pieces; quick; "
-        "rate; residuals; tape; differences; trial shifts; trial looks; assumed; at; batch; cause; code; coded; "
-        "cost; deviation; diameter; end; kind; label; lower; m per thousand; machine; mass; mean; minutes; pattern; "
-        "pieces high; pieces low; product; products; rate per min; reason; recorded; reels; running; sd; shift; "
-        "shifts; signal; stands; start; state; steps; taper; target; temperature; upper; value; verdict; wear; web; "
-        "week; words; low; mid; high; low50; low90; high50; high90; limit; since; beside; change; difference; "
-        "on order; advised; order by; id; file; taken at; layouts; rows; kept; duplicate; refused; uncertain; "
-        "conflicts; undone; row; line; column; text; what; expected; sheet; cusum; ewma; course"
+        "rate; residuals; state timeline; differences; trial shifts; trial looks; assumed; at; batch; cause; code; "
+        "coded; cost; deviation; diameter; end; kind; label; lower; m per thousand; machine; mass; mean; minutes; "
+        "pattern; pieces high; pieces low; product; products; rate per min; reason; recorded; reels; running; sd; "
+        "shift; shifts; signal; stands; start; state; steps; taper; target; temperature; upper; value; verdict; wear; "
+        "web; week; words; low; mid; high; low50; low90; high50; high90; limit; since; beside; change; difference; on "
+        "order; advised; order by; id; file; taken at; layouts; rows; kept; duplicate; refused; uncertain; conflicts; "
+        "undone; row; line; column; text; what; expected; sheet; cusum; ewma; course"
     )
 }
+
+
+#: Frames whose name in JSON and addresses, which stays as it was, is not a word for a reader.
+_SHOWN_AS = {"tape": "state timeline"}
 
 
 def frame_words(name: str) -> str:
@@ -303,5 +307,5 @@ def frame_words(name: str) -> str:
     >>> frame_words("taken_at")
     'taken at'
     """
-    words = name.replace("_", " ")
+    words = _SHOWN_AS.get(name) or name.replace("_", " ")
     return tr(words) if words in _FRAME_WORDS else words
