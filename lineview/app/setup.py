@@ -425,7 +425,8 @@ def _text(
         )
     except LineviewError as error:
         return "", list(error.faults)
-    named = {t.to.rpartition("/")[2] for layout in read.layouts.values() for t in layout.columns.values()}
+    columns = [{t.to.rpartition("/")[2] for t in layout.columns.values()} for layout in read.layouts.values()]
+    named = set().union(*(of for of in columns if not of.isdisjoint(c.channel for c in learned)))
     homes = {machine: str(k + 1) for k, (_, listed) in enumerate(lines) for machine in listed}
     plant = Plant(
         shop=answers.get("shop") or surveyed.shop,
@@ -452,7 +453,7 @@ def _finished(
     given: Mapping[str, str | None],
     named: set[str],
 ) -> Machine:
-    """A machine with what was learned of its counters; those without readings go unless a column is `named` so."""
+    """A machine with what was learned of its counters; those without readings go unless a file read names them."""
     of_machine = {channel.channel: channel for channel in learned if channel.machine == machine.id}
     counters = []
     for counter in machine.counters:

@@ -21,8 +21,8 @@ from tests.structure.conftest import ROOT
 
 LABEL = "mean length of a changeover"
 #: Run in the copy: what each way out writes of the shift.
-WAYS_OUT = """
-import json, sys
+WAYS_OUT = r"""
+import json, re, sys
 from pathlib import Path
 import fastexcel
 from plotly.utils import PlotlyJSONEncoder
@@ -40,10 +40,11 @@ with Works(Path(sys.argv[1])) as works:
     board = answer_page(answer, ChartStyle(plant), read_address("/shift", ""))
     sheet = fastexcel.read_excel(to_xlsx(answer, plant)).load_sheet(0, header_row=None).to_polars()
     assert to_pdf(answer, plant).startswith(b"%PDF")
+    page = json.dumps(board, cls=PlotlyJSONEncoder)
     ways = {
         "JSON": to_object(answer)["figures"],
-        "board": json.loads(json.dumps(board, cls=PlotlyJSONEncoder)),
-        "PDF": [table["rows"] for table in _page(answer, plant)["tables"]],
+        "board": [re.findall(r"<td[^>]*>(.*?)</td>", row) for row in re.findall(r"<tr>(.*?)</tr>", page)],
+        "PDF": [row for table in _page(answer, plant)["tables"] for row in table["rows"]],
         "XLSX": sheet.rows(),
     }
     print(json.dumps(ways, ensure_ascii=False, default=str))
@@ -78,16 +79,9 @@ def _run(copy: Path, *command: str) -> str:
     return done.stdout
 
 
-def _beside(label: str, content: Any) -> str:
-    """The cell that stands after the one with this label, in rows of texts or of a page's components."""
-    if isinstance(content, list):
-        cells = [c["props"].get("children") if isinstance(c, dict) and "props" in c else c for c in content]
-        if label in cells[:-1]:
-            return str(cells[cells.index(label) + 1])
-        return next((text for part in content if (text := _beside(label, part))), "")
-    if isinstance(content, dict):
-        return _beside(label, content.get("props", {}).get("children"))
-    return ""
+def _beside(label: str, rows: list[Any]) -> str:
+    """The cell that stands after the one with this label."""
+    return next(str(row[list(row).index(label) + 1]) for row in rows if label in row[:-1])
 
 
 def test_the_layout_reads_the_export_beside_it(tmp_path: Path) -> None:
