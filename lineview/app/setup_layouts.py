@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import polars as pl
@@ -198,10 +199,10 @@ def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_]
     minute = (
         (at.dt.weekday() - 1).cast(pl.Int64) * 1_440 + at.dt.hour().cast(pl.Int64) * 60 + at.dt.minute()
     ).to_numpy()
-    ahead = round((at.dt.base_utc_offset() + at.dt.dst_offset()).dt.total_minutes().median())  # type: ignore[arg-type]
+    ahead = round(cast(float, (at.dt.base_utc_offset() + at.dt.dst_offset()).dt.total_minutes().median()))
     works, utc = (zone, tr("the works' clock, {zone}", zone=zone)), ("UTC", "UTC")
     clocks = {utc: 0, works: -ahead} if says_utc else {works: 0, utc: ahead}
-    if not says_utc and frame["at"].dt.hour().is_between(1, 12).all():
+    if not says_utc and frame["at"].dt.hour().is_between(1, 11).all():  # 12:30 would be of either half
         clocks[_HALF_DAY, tr("afternoons, of twelve hours")] = 720
     outside = {clock: float((~planned[(minute + by) % 10_080]).mean()) for clock, by in clocks.items()}
     read, *others = clocks

@@ -10,7 +10,7 @@ from markupsafe import Markup, escape
 
 
 def aria(**texts: str) -> Any:
-    """Give aria attributes as keyword arguments for a Dash component."""
+    """Aria attributes as keyword arguments for a Dash component."""
     return {f"aria-{name}": text for name, text in texts.items()}
 
 

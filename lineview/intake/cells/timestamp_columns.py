@@ -157,7 +157,7 @@ _SAYS_UTC = r"(?:Z|UTC|GMT|[+-]00:?00)\s*$|^\s*\d+(?:[.,]\d+)?\s*$"
 
 
 def as_marked(cells: pl.Series, clock: Clock, layout: Layout, zone: str, where: str) -> Clock:
-    """Give times as their cells are marked; by the layout's clock where that is UTC or the zone's other season.
+    """Times as their cells are marked; by the layout's clock where that is UTC or the zone's other season.
 
     Raise where it is the other season and the layout names no clock.
     """

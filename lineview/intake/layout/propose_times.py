@@ -107,8 +107,8 @@ def find_clock(
     best = max(fit, key=rank)
     if is_numeric(best) and not rank(best)[0] and len(fit) > 1:
         return None  # of several columns of numbers that could be moments none says that it is
-    found = _beside_clock(rows, best, heading.width, typed=typed)
-    return _counted_from(found, rows, now) if found and found.time_format == "excel" and now else found
+    clock = _beside_clock(rows, best, heading.width, typed=typed)
+    return _counted_from(clock, rows, now) if clock and clock.time_format == "excel" and now else clock
 
 
 def _counted_from(found: FoundClock, rows: Rows, now: datetime) -> FoundClock:
