@@ -353,7 +353,7 @@ def test_new_data_do_not_hold_the_page_up(serve_board: Served) -> None:
 def test_night_follows_the_system_and_can_be_switched_and_is_remembered(serve_board: Served) -> None:
     board = serve_board(InventedWorks(), dark=True).open("/rope").drawn()
     ground = "getComputedStyle(document.body).backgroundColor"
-    ink = "document.querySelector('.xtick text').style.fill"
+    ink = "document.querySelector('.xtick text')?.style.fill"
     assert board.page.evaluate(ground) == "rgb(17, 23, 27)"
     assert board.page.evaluate(ink) == "rgb(237, 232, 220)"
     board.page.click("#theme")
