@@ -1,12 +1,16 @@
 """Every question about one shift stands on the same good pieces and bounds, and they hold the truth."""
 
-from collections.abc import Iterator
+import json
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.report.answer import to_json
 from tests.bench.answers_of import QUESTIONS, answer, run
 from tests.main_job.pieces_shown import Shown, pieces_shown
 from tests.main_job.troubled_shifts import TROUBLES, Case, cases, write_works
@@ -21,15 +25,13 @@ SIZERS = {"wrapA": "sizerA", "wrapB": "sizerB", "wrap1": "sizer1", "wrap2": "siz
 
 
 class Asked:
-    """A works folder and its answers, each asked once."""
+    """Answers of a works, each asked once."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.answer = cache(self._answer)
+    def __init__(self, ask: Callable[[str, str, str], dict[str, Any]]) -> None:
+        self.ask = cache(ask)
 
-    def _answer(self, question: str, machine: str, token: str) -> dict[str, Any]:
-        named = SIZERS[machine] if QUESTIONS[question] == "sizer" else machine
-        return answer(self.folder, question, named, "--period", token)
+    def answer(self, question: str, machine: str, token: str) -> dict[str, Any]:
+        return self.ask(question, SIZERS[machine] if QUESTIONS[question] == "sizer" else machine, token)
 
     def shown(self, question: str, machine: str, token: str) -> Shown:
         """The good pieces of an answer about one shift."""
@@ -38,22 +40,45 @@ class Asked:
         return pieces_shown(given)
 
 
+def asked_of(works: Works) -> Asked:
+    """Answers of an open works."""
+
+    def ask(question: str, machine: str, token: str) -> dict[str, Any]:
+        answer: dict[str, Any] = json.loads(to_json(works.ask(read_question(question, None, machine, token))))
+        return answer
+
+    return Asked(ask)
+
+
 @pytest.fixture(scope="module")
 def troubled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Asked]:
     folder = tmp_path_factory.mktemp("troubled") / "works"
     write_works(folder)
-    status, printed, complaint = run(["intake", str(folder / "exports"), "--works", str(folder)])
-    assert status == 0, printed + complaint
-    yield Asked(folder)
+    with Works(folder) as works:
+        assert all(taken.receipt for taken in works.take([folder / "exports"]))
+        yield asked_of(works)
 
 
 @pytest.fixture(scope="module")
-def demo_week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Asked]:
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo") / "works"
     made = run(["demo", "--days", "7", "--seed", "3", "--into", str(folder)])
     taken = run(["intake", str(folder / "exports"), "--works", str(folder)])
     assert (made[0], taken[0]) == (0, 0), made[2] + taken[2]
-    yield Asked(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def demo_week(demo_folder: Path) -> Asked:
+    """Answers of the demo as the command prints them."""
+    return Asked(lambda question, machine, token: answer(demo_folder, question, machine, "--period", token))
+
+
+@pytest.fixture(scope="module")
+def demo_days(demo_folder: Path) -> Iterator[Asked]:
+    """Answers of the demo, opened once."""
+    with Works(demo_folder) as works:
+        yield asked_of(works)
 
 
 def holds(shown: Shown, good: int) -> bool:
@@ -113,11 +138,11 @@ def test_every_question_about_the_demo_week_shows_the_same_pieces(demo_week: Ask
 
 
 @pytest.mark.parametrize("machine", ["wrap1", "wrap2"])
-def test_a_day_is_the_sum_of_its_shifts_in_every_question(demo_week: Asked, machine: str) -> None:
+def test_a_day_is_the_sum_of_its_shifts_in_every_question(demo_days: Asked, machine: str) -> None:
     """Readings at the edge between two shifts may leave a piece to either; the sums are the same."""
     for question in QUESTIONS:
-        day = demo_week.shown(question, machine, "2026-06-09")
-        shifts = [demo_week.shown(question, machine, f"2026-06-09.{shift}") for shift in ("early", "late")]
+        day = demo_days.shown(question, machine, "2026-06-09")
+        shifts = [demo_days.shown(question, machine, f"2026-06-09.{shift}") for shift in ("early", "late")]
         assert day.value == pytest.approx(sum(s.value for s in shifts), abs=1), question
         assert day.low == pytest.approx(sum(s.low for s in shifts), abs=2), question
         assert day.high == pytest.approx(sum(s.high for s in shifts), abs=2), question
