@@ -31,6 +31,8 @@
   }
   function screen() {
     root.dataset.theme = theme();
+    /* so that the board can begin with the page while the scripts are fetched */
+    document.cookie = "lineview-screen=" + root.dataset.theme + (slim.matches ? ".narrow" : ".wide") + "; path=/; samesite=strict";
     return { theme: root.dataset.theme, narrow: slim.matches };
   }
   function other() {
@@ -43,8 +45,8 @@
     }
   }
 
-  /* the plain pages have the same button for day and night, without Dash behind it */
-  var plain = document.body && document.body.className === "plain" ? document.getElementById("theme") : null;
+  /* the plain pages and a document's start have the same button for day and night, without Dash behind it */
+  var plain = document.querySelector("body.plain #theme, #start .theme");
   if (plain) {
     plain.addEventListener("click", function () {
       keep(root.dataset.theme === "night" ? "day" : "night");
@@ -172,6 +174,20 @@
     document.querySelectorAll(".svg-container .main-svg").forEach(function (one) { one.removeAttribute("viewBox"); });
   });
 
+  /* the document's start gives way once the frame holds a page; a picker that is open stays open */
+  function giveWay() {
+    var start = document.getElementById("start"), said = document.getElementById("sentence");
+    if (!start || !said || said.querySelector(".waiting")) { return; }
+    var open = start.querySelector("details.picker[open]");
+    var at = Array.prototype.indexOf.call(start.querySelectorAll("details.picker"), open);
+    start.remove();
+    var same = open && document.querySelectorAll("#head details.picker")[at];
+    if (same) { same.open = true; same.querySelector("summary").focus(); }
+  }
+  if (document.getElementById("start")) {
+    new MutationObserver(giveWay).observe(document.body, { childList: true, subtree: true });
+  }
+
   /* a picker closes when a choice is made, on Escape, and when one presses elsewhere */
   function close(but) {
     document.querySelectorAll("details.picker[open]").forEach(function (one) {
@@ -252,7 +268,7 @@
   /* a link in a table goes to its page as the board's other links do, without loading the board anew */
   document.addEventListener("click", function (event) {
     var link = event.target.closest ? event.target.closest("a[data-go]") : null;
-    if (!link || event.button || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) { return; }
+    if (!link || link.closest("#start") || event.button || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) { return; }
     event.preventDefault();
     window.dash_clientside.set_props("address", { pathname: link.pathname, search: link.search });
   });

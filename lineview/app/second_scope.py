@@ -47,28 +47,9 @@ class SecondScope:
 
 
 def read_second_scope(text: str) -> SecondScope:
-    """Read what a scope is compared with.
+    """Read what a scope is compared with, such as "line=line2, shift=late"; an AskError with all that cannot be read.
 
-    Parameters
-    ----------
-    text : str
-        Parts with blanks, commas or semicolons between: "previous", the name of a period, "line=line2",
-        "machine=wrap2", "shift=late", "product=honey", "before=2026-06-10".
-
-    Returns
-    -------
-    SecondScope
-        Whether line, machine, shift and product are in the plant is checked when it is answered.
-
-    Raises
-    ------
-    AskError
-        With all that cannot be read, at once.
-
-    Examples
-    --------
-    >>> read_second_scope("line=line2, shift=late").shift
-    'late'
+    Whether line, machine, shift and product are in the plant is checked when it is answered.
     """
     faults: list[Fault] = []
     values: dict[str, str] = {}
@@ -125,32 +106,9 @@ def picks(
     against: SecondScope,
     span: Period,
 ) -> tuple[Pick, Pick]:
-    """Both sides of a comparison.
+    """Both sides of a comparison, each with a label that says what sets it apart.
 
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    scope : Scope
-        The first scope.
-    machines : tuple of Machine
-        Its cut-and-wrap machines.
-    only : SecondScope or None
-        The shift of the day and product that the first scope is cut to.
-    against : SecondScope
-        What it is compared with.
-    span : Period
-        From the first to the last reading.
-
-    Returns
-    -------
-    (Pick, Pick)
-        Each with a label that says what sets it apart.
-
-    Raises
-    ------
-    AskError
-        With every line, machine, shift and product that the plant does not have.
+    `span` reaches from the first to the last reading; an AskError with all that cannot be compared.
     """
     only = only or SecondScope()
     faults: list[Fault] = []

@@ -84,20 +84,7 @@ class SetUp:
 
 
 def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
-    """Work out what exports show with the answers given so far; what is not answered is suggested.
-
-    Parameters
-    ----------
-    surveyed : Surveyed
-        From `lineview.app.setup_layouts.survey_folder`.
-    answers : mapping of str to str
-        By the key of each question; "shop" names the works.
-
-    Returns
-    -------
-    SetUp
-        Its text is "" where a question is open or an answer does not fit.
-    """
+    """Work out what exports show with the answers so far, by the key of each question; the rest is suggested."""
     zone = _known(answers.get("zone") or surveyed.here or "UTC")
     read = read_so_far(surveyed, zone, answers)
     tz = ZoneInfo(zone)

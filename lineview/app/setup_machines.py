@@ -102,20 +102,7 @@ class _Draft:
 
 
 def grouped(surveys: Sequence[Survey], shop: str, zone: str) -> tuple[list[Group], Plant]:
-    """Exports that belong together, and a draft of the works that wrote them.
-
-    Parameters
-    ----------
-    surveys : sequence of Survey
-        One a file.
-    shop, zone : str
-        Name and time zone of the works.
-
-    Returns
-    -------
-    (list of Group, Plant)
-        The draft has every machine on one line, and no layout.
-    """
+    """Exports that belong together, and a draft of the works that wrote them: all on one line, without a layout."""
     by_key: dict[tuple[object, ...], list[Survey]] = {}
     for survey in _with_machines(sorted(surveys, key=lambda s: s.path.name)):
         name = "" if survey.machines or survey.owners else survey.machine.casefold()

@@ -13,6 +13,7 @@ from typing import Any
 from dash import Dash, set_props
 from dash.exceptions import DependencyException
 from flask import Flask, Response, request
+from markupsafe import Markup
 
 from lineview.app.works import Works
 from lineview.board.account import add_account_routes
@@ -23,7 +24,7 @@ from lineview.board.calls import Calls
 from lineview.board.compression import add_compression
 from lineview.board.guard import GIVEN, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
-from lineview.board.kept_pages import KeptPages, answer_from
+from lineview.board.kept_pages import KeptPages, answer_from, look_of_document, start_of_document
 from lineview.board.layout import LANGUAGE, frame, index, opening
 from lineview.board.method_pages import add_method_routes
 from lineview.board.plain import document_attributes, page_links, plain_page
@@ -126,6 +127,7 @@ def create_app(
     app.server.before_request(lambda: _speak(works))
     add_compression(app.server)
     if pages is not None:
+        app.pages = pages
         answer_from(app.server, pages)
     add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
@@ -167,13 +169,17 @@ NEEDLESS = re.compile(r'<script src="[^"]*/(?:polyfill@|dash_table/)[^"]*"></scr
 
 
 class _Board(Dash):
-    """The app, whose document is in the language of the works."""
+    """The app, whose document is in the language of the works and shows what is kept of its page at once."""
+
+    pages: KeptPages | None = None
 
     def interpolate_index(self, *parts: Any, **named: Any) -> str:
         """The document as it is sent."""
         named["scripts"] = NEEDLESS.sub("", named["scripts"])
+        if self.pages is not None:
+            named["app_entry"] = start_of_document(self.pages) + Markup(named["app_entry"])  # noqa: S704  # Dash's own
         document: str = super().interpolate_index(*parts, **named)  # type: ignore[no-untyped-call]  # Dash leaves it bare
-        return document.replace(LANGUAGE, document_attributes(), 1)
+        return document.replace(LANGUAGE, f"{document_attributes()} {look_of_document()}", 1)
 
 
 def _shop(works: Works) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from dash.development.base_component import Component
@@ -26,6 +26,31 @@ def element(name: str, content: str | Iterable[str] = "", **attributes: str) -> 
 def go_link(words: str, href: str, look: str = "") -> Markup:
     """A link to another page of the board as text of HTML; `assets/board.js` goes there without loading it anew."""
     return element("a", words, href=href, className=look, **{"data-go": "here"})
+
+
+#: What only works once Dash runs, and attributes that are passed on.
+_NEED_DASH = {"Button", "Input", "Label"}
+_KEPT = ("className", "href", "dateTime", "role", "title", "lang")
+
+
+def text_of(part: Any) -> Markup:
+    """Write components as text of HTML: without fields, buttons and styles, and with ids turned to classes.
+
+    `part` is what a callback's reply holds of them: components as mappings, lists of such, texts.
+    """
+    if isinstance(part, list):
+        return Markup("").join(map(text_of, part))
+    if not isinstance(part, Mapping):
+        return escape("" if part is None else part)
+    props, kind = part["props"], part["type"]
+    if kind == RawHtml._type:
+        return Markup(f"<div>{props['html']}</div>")  # noqa: S704  # text of HTML already
+    if kind in _NEED_DASH:
+        return Markup("")
+    said = {name: props[name] for name in props if name in _KEPT or name.startswith(("aria-", "data-"))}
+    if "id" in props:
+        said["className"] = f"{props.get('className', '')} {props['id']}".strip()
+    return element("a" if kind == "Link" else kind.lower(), [text_of(props.get("children"))], **said)
 
 
 class _Part(Component):

@@ -9,17 +9,22 @@ from collections import OrderedDict
 from collections.abc import Mapping
 from concurrent.futures import CancelledError, Future
 from concurrent.futures import TimeoutError as TimedOut
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from itertools import takewhile
 from threading import Lock, Semaphore
 from typing import Any
 
 from flask import Flask, Response, g, request
+from markupsafe import Markup
 
 from lineview.app.access import Person
 from lineview.app.allocator import give_free_memory_back
+from lineview.app.question import QUESTIONS
 from lineview.app.works import GENERAL_PERIODS, Works
 from lineview.board.address import read_address
 from lineview.board.calls import Calls
+from lineview.board.components import element, text_of
 from lineview.board.guard import CALLBACK, person
 from lineview.board.processes import Asked, Replies, Reply
 from lineview.board.workers import Workers
@@ -47,6 +52,13 @@ TAIL = b"}}"
 WITH_FORMS = ("rope", "shift", "week")
 #: Files that are worked out from an answer.
 FILES = ("series", "refusals")
+#: The cookie by which a browser says how it shows pages, and what it may say.
+SCREEN_COOKIE = "lineview-screen"
+SCREENS: dict[str, dict[str, Any]] = {
+    f"{theme}.{room}": {"theme": theme, "narrow": room == "narrow"}
+    for theme in ("day", "night")
+    for room in ("narrow", "wide")
+}
 FAILED = mark("This page could not be made; the log of the board says why.")
 BUSY = mark("Too many files are being made at once. Try again in a moment.")
 FILE_FAILED = mark("This file could not be made; the log of the board says why.")
@@ -127,6 +139,12 @@ class KeptPages:
         """A page as it was before."""
         with self._lock:
             return self._kept.get(key)
+
+    def on_any_screen(self, key: Key) -> Kept | None:
+        """A page as it was worked out last for whoever has the same rights."""
+        with self._lock:
+            alike = [page for one, page in self._kept.items() if one[::2] == key[::2]]
+        return max(alike, key=lambda page: page.since, default=None)
 
     def failed(self, key: Key, version: str) -> bool:
         """Whether a page of this state could not be made."""
@@ -376,6 +394,52 @@ def _page_now(pages: KeptPages, values: Values) -> Response | None:
     if values.get("shown.data") != key[0]:
         said += b',"shown":{"data":' + json.dumps(key[0]).encode() + b"}"
     return Response(kept.page.rstrip().removesuffix(TAIL) + said + TAIL, mimetype="application/json")
+
+
+def look_of_document() -> str:
+    """The attributes by which a document is laid out: its page, and day or night where the browser has said it."""
+    screen, page = SCREENS.get(request.cookies.get(SCREEN_COOKIE, "")), read_address(request.path, "").page
+    of_page = f'data-page="{page}"' if page in QUESTIONS else ""
+    return f'{of_page} data-theme="{screen["theme"]}"' if screen else of_page
+
+
+def start_of_document(pages: KeptPages) -> Markup:
+    """What a document shows until the page itself stands: head, sentence and facts as they are kept.
+
+    A browser that has said before how it shows pages has its page worked out while it fetches the scripts.
+    """
+    search = request.query_string.decode(errors="replace")
+    known = SCREENS.get(request.cookies.get(SCREEN_COOKIE, ""))
+    at = {"address.pathname": request.path, "address.search": f"?{search}" if search else ""}
+    values = {**at, "screen.data": known or SCREENS["day.wide"]}
+    key = _key(values)
+    if key is None or read_address(*at.values()).page in ("wall", "intake"):
+        return Markup("")
+    with suppress(LineviewError):
+        version = pages.works.version()
+        kept = pages.on_any_screen(key)
+        is_old = kept is None or kept.version != version or time.monotonic() - kept.since >= FRESH_S
+        if known is not None and pages.fresh(key, version) is None:
+            pages.begin(key, version, values, unseen=False)
+        if kept is not None:
+            return _start(json.loads(kept.page)["response"], pages.words(key, version, older=True) if is_old else "")
+    return Markup("")
+
+
+def _start(places: Mapping[str, Any], words: str) -> Markup:
+    """The places of a page as its frame has them; of the page itself the lines above its first picture."""
+    head, said, facts, page = (places[name]["children"] for name in ("head", "sentence", "facts", "page"))
+    lines = list(takewhile(lambda part: part["type"] == "P", page))
+    button = element("button", tr("Night"), type="button", className="theme")
+    main = [
+        element("h1", [text_of(said)], className="sentence"),
+        element("p", words, className="under-way soft"),
+        element("div", [text_of(facts)]),
+        element("div", className="above"),
+        element("div", [text_of(lines)]),
+    ]
+    header = element("header", [element("div", [text_of(head)], className="head"), button], className="top")
+    return element("div", [header, element("main", main)], id="start")
 
 
 def look(pages: KeptPages, values: Values, browser_version: str, working: str) -> tuple[str | None, str | None]:

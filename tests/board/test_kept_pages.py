@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from html import escape
 from pathlib import Path
 from shutil import copy2
 from types import SimpleNamespace
@@ -120,6 +122,36 @@ def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Serv
     assert told["version"]["data"].startswith(f"{served.works.version()}#")
     assert served.workers.asked == ["/shift", "/shift"]
     assert served.show("/shift")["under-way"]["children"] == ""
+
+
+def test_a_document_shows_at_once_what_is_kept_of_its_page(served: Served) -> None:
+    client, place = served.app.server.test_client(), "/shift?machine=wrap1"
+    sentence = "".join(text if isinstance(text, str) else text["props"]["children"] for text in said_of(served))
+    sent = client.get(place, headers=HEADERS)
+    start = sent.text.partition('id="start"')[2].partition('id="react-entry-point"')[0]
+    assert escape(sentence) in re.sub(r"</?mark[^>]*>", "", start)
+    assert "Last reading" in start
+    assert "before the latest change" not in start
+    assert ' id="' not in start.replace('id="react', "")  # the frame has them
+    assert '<html lang="en"' in sent.text
+    assert 'data-page="shift"' in sent.text
+    assert sent.headers["Cache-Control"] == "no-store"
+    for other in ("/shift?machine=wrap2", "/wall?machine=wrap1", "/intake", "/nothing"):
+        assert 'id="start"' not in client.get(other, headers=HEADERS).text
+
+    served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 11, tzinfo=UTC), "knife changed once more")
+    before = len(served.workers.asked)
+    assert "before the latest change" in client.get(place, headers=HEADERS).text
+    assert len(served.workers.asked) == before  # whether it is night there is not known yet
+    client.set_cookie(kept_pages.SCREEN_COOKIE, "night.narrow", domain="localhost")
+    sent = client.get(place, headers=HEADERS)
+    assert 'data-theme="night"' in sent.text
+    assert len(served.workers.asked) == before + 1  # worked out while the scripts are fetched
+    served.whole("/shift")
+
+
+def said_of(served: Served) -> Any:
+    return served.whole("/shift")["sentence"]["children"]
 
 
 def test_whoever_wrote_is_told_that_the_page_is_older_and_gets_the_new_one(

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 from shutil import copy2
 
 import pytest
+from playwright.sync_api import Browser, Route
 
 from lineview.app.question import read_question
 from lineview.app.works import Works
+from lineview.board.app import create_app, open_answers
+from lineview.board.serve import address_of, open_server
+from lineview.board.workers import Workers
 from lineview.report.answer import Question
 from tests.main_job.invented_week import DEMO
 
@@ -70,3 +75,39 @@ def test_from_a_figure_to_its_readings_in_two_actions(serve_board, works) -> Non
     page.wait_for_selector("h1:has-text('Readings of')")
     assert page.locator("td[data-label=export]").first.inner_text().startswith("sizer1")
     assert page.locator("td[data-label=row]").first.inner_text().strip().isdigit()
+
+
+def test_the_sentence_stands_before_any_script_has_run_and_the_live_page_takes_its_place(
+    browser_here: Browser, works
+) -> None:
+    workers = Workers(open_answers, works.folder, None, 1)
+    server = open_server(create_app(works, workers=workers), port=0)
+    threading.Thread(target=server.run, daemon=True).start()
+    try:
+        address, expected = address_of(server, "127.0.0.1") + "shift", works.ask(read_question("shift")).text
+        live = browser_here.new_page()
+        live.goto(address)
+        live.wait_for_selector("#sentence:not(:has(.waiting))")
+        plain = browser_here.new_context(java_script_enabled=False).new_page()
+        plain.goto(address)
+        assert plain.inner_text("#start .sentence").replace("\n", " ") == expected
+        assert plain.locator("#react-entry-point").is_hidden()
+        assert plain.locator("#start .picker:visible").count() == live.locator("#head .picker:visible").count()
+
+        held: list[Route] = []
+        live.route("**/_dash-update-component*", lambda route: held.append(route))  # noqa: PLW0108  # a built-in cannot be marked
+        live.goto(address)
+        live.click("#start .pick-period > summary")
+        for route in held:
+            route.continue_()
+        live.unroute_all()
+        live.wait_for_selector("#pick-period[open]")
+        assert live.locator("#start").count() == 0
+        assert live.evaluate("document.activeElement.closest('details').id") == "pick-period"
+        live.locator("#pick-period .choices a").nth(1).click()  # within the board, no document anew
+        live.wait_for_function("location.search.includes('period=')")
+        plain.context.close()
+        live.close()
+    finally:
+        server.close()
+        workers.close()
