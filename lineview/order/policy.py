@@ -143,7 +143,7 @@ def _first_short(needed: Floats, supply: Supply) -> float:
         crossing = max(_passes(needed, there), since)
         if crossing < at:
             return crossing
-        there, since = there + reels, max(at, 0.0)
+        there, since = there + reels, at
     return math.inf
 
 

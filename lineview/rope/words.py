@@ -39,7 +39,7 @@ def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scop
     if judgement is None:
         return (Span(tr("Whether the rope of {sizer} drifts is not known: {why}.", sizer=name, why=account.problem)),)
     if judgement.state == "drifting":
-        start = (Span(tr("The rope of {sizer} is ", sizer=name)), Span(_pace(judgement, plant), call=_needs(account)))
+        start = (Span(tr("The rope of {sizer} is ", sizer=name)), Span(_pace(judgement, plant), call=True))
         return (*start, *_leaving(account, plant, scope))
     if judgement.state == "stepped":
         return _step_sentence(account, judgement, plant, scope)
@@ -95,11 +95,6 @@ def took_out(effect: Effect, plant: Plant) -> str:
     if effect.before_mm * effect.after_mm < 0:
         return tr("{wrong} and overshot by {beyond}", wrong=wrong, beyond=length(abs(effect.after_mm), plant))
     return tr("{part} of {wrong}", part=length(abs(effect.size_mm), plant), wrong=wrong)
-
-
-def _needs(account: RopeAccount) -> bool:
-    signal = account.watch is not None and account.watch.signal is not None
-    return signal or (account.ahead is not None and account.ahead.mean.value_h is not None)
 
 
 def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ...]:

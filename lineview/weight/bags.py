@@ -27,7 +27,8 @@ from lineview.weight.contents import ContentsRules
 from lineview.weight.giveaway import mean_deviations
 from lineview.weight.spread import WeightSpread, within_offsets
 
-LOTS = 40_000
+#: The chance of a lot to pass that bags are planned for, and lots drawn to find a chance.
+WANTED, LOTS = 0.95, 40_000
 
 
 def chance_by_count(
@@ -60,7 +61,7 @@ def chance_by_weight(
 
 
 def smallest_count(
-    pieces: BagPieces, label_g: float, lot: int, rules: ContentsRules, confidence: float = 0.95, lots: int = LOTS
+    pieces: BagPieces, label_g: float, lot: int, rules: ContentsRules, confidence: float, lots: int
 ) -> tuple[int, Chance]:
     """Find the least number of pieces in a bag for a wanted chance of passing.
 
@@ -80,13 +81,7 @@ def smallest_count(
 
 
 def smallest_mean(
-    pieces: BagPieces,
-    count: int,
-    label_g: float,
-    lot: int,
-    rules: ContentsRules,
-    confidence: float = 0.95,
-    lots: int = LOTS,
+    pieces: BagPieces, count: int, label_g: float, lot: int, rules: ContentsRules, confidence: float, lots: int
 ) -> float:
     """Find the least mean piece with which bags of so many pieces pass as often as wanted.
 
@@ -109,13 +104,7 @@ def smallest_mean(
 
 
 def smallest_fill(
-    pieces: BagPieces,
-    label_g: float,
-    lot: int,
-    rules: ContentsRules,
-    confidence: float = 0.95,
-    step_g: float = 0.1,
-    lots: int = LOTS,
+    pieces: BagPieces, label_g: float, lot: int, rules: ContentsRules, confidence: float, step_g: float, lots: int
 ) -> tuple[float, Chance]:
     """Find the least mass at which to stop filling for a wanted chance of passing.
 
@@ -175,7 +164,6 @@ class BagPlan:
     rules: str
     shape: str
     batches: int
-    wanted: float
     product: str
     name: str = ""
 
@@ -190,7 +178,6 @@ def plan_bags(
     pieces_per_lot: float,
     batch_kg: float,
     off_g: float | None = None,
-    confidence: float = 0.95,
 ) -> BagPlan | None:
     """Plan bags of one product by count and by weight.
 
@@ -209,12 +196,12 @@ def plan_bags(
     law = piece_law(off if real else normal_offsets(), mean_g, within, STEP_G)
     batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
     pieces = BagPieces(law, deviation.between.value or 0.0, batches)
-    rows = tuple(_row(pieces, label, pieces_per_lot, rules, confidence) for label in labels_g)
+    rows = tuple(_row(pieces, label, pieces_per_lot, rules) for label in labels_g)
     if real:
         shape = tr("shape of {count} single pieces", count=off.size)
     else:
         shape = tr("a normal shape, as few single pieces were weighed")
-    return BagPlan(rows, rules.banner, shape, batches, confidence, product, rules.short_banner)
+    return BagPlan(rows, rules.banner, shape, batches, product, rules.short_banner)
 
 
 def plan_products(
@@ -260,17 +247,17 @@ def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules:
         has_batches=batches,
     )
     rows = tuple(BagRow(g, 0, why_none=why) for g in labels)
-    return BagPlan(rows, rules.banner, "", 0, 0.95, product, rules.short_banner)
+    return BagPlan(rows, rules.banner, "", 0, product, rules.short_banner)
 
 
-def _row(pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules, confidence: float) -> BagRow:
+def _row(pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules) -> BagRow:
     lot = max(1, math.floor(pieces_per_lot * pieces.piece.mean_g / label_g))
     try:
-        count, _ = smallest_count(pieces, label_g, lot, rules, confidence, _SEARCH)
-        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, confidence, 0.5, _SEARCH)
+        count, _ = smallest_count(pieces, label_g, lot, rules, WANTED, _SEARCH)
+        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, WANTED, 0.5, _SEARCH)
     except MeasureError as error:
         return BagRow(label_g, lot, why_none=str(error))
     by_count = chance_by_count(pieces, count, label_g, lot, rules, _FINAL)
     less = chance_by_count(pieces, count - 1, label_g, lot, rules, _SEARCH) if count > 1 else None
-    least = smallest_mean(pieces, count, label_g, lot, rules, confidence, _SEARCH)
+    least = smallest_mean(pieces, count, label_g, lot, rules, WANTED, _SEARCH)
     return BagRow(label_g, lot, count, by_count, less, fill, by_weight, least)

@@ -9,6 +9,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
+from lineview.weight.bags import WANTED
 from lineview.weight.detail import WeightDetail
 from lineview.weight.giveaway import NAMED_FROM
 from lineview.weight.sources import SpreadSources
@@ -279,7 +280,7 @@ def _bag_note(detail: WeightDetail) -> str:
         "Bags are planned for a {percent:.0f} % chance of a lot to pass under {rules}, from "
         "{shape}, {batches} batches a lot. A planning aid: the decision rests with the local "
         "authority.",
-        percent=100 * first.wanted,
+        percent=100 * WANTED,
         rules=first.rules,
         shape=first.shape,
         batches=first.batches,

@@ -88,5 +88,11 @@ SAY_NOTHING: dict[str, str] = {
     "rows.group_by('product', maintain_order=False)": "sorted right after",
     "order/demand.py:quantile: np.where(sure, 1.0, (mean / np.where(sure, 1.0, sd)) ** 2) → "
     "np.where(sure, 1.1, (mean / np.where(sure, 1.0, sd)) ** 2)": "what is sure is the mean, whatever its shape",
+    "order/orders.py:order_lines: used_since_m.get(web.id, 0.0) → used_since_m.get(web.id, 0.1)": (
+        "only a web that was never counted is not there, and it has no stock"
+    ),
+    "order/answer.py:_metres_since_count: metres[moment].get(web, 0.0) → metres[moment].get(web, 0.1)": (
+        "only a web without a need is not there, and it has no line"
+    ),
     "machine/counters.py:_by_plan: planned > 0 → planned > 1": "no long gap has less than a second of planned time",
 }

@@ -54,11 +54,13 @@ def works() -> Plant:
     )
 
 
-def order_of(*planned: tuple[int, int, float], coming_days: float = COMING_DAYS) -> dict[str, Any]:
+def order_of(
+    *planned: tuple[int, int, float], coming_days: float = COMING_DAYS, on_hand: float = ON_HAND
+) -> dict[str, Any]:
     """The order's JSON by a plan: from week, to week, pieces; an open delivery comes in so many days."""
     week = timedelta(weeks=1)
     plan = [{"start": NOW + a * week, "end": NOW + b * week, "pieces": pieces} for a, b, pieces in planned]
-    count = {"web": "wax", "at": NOW, "whole_reels": ON_HAND, "on_order_reels": COMING}
+    count = {"web": "wax", "at": NOW, "whole_reels": on_hand, "on_order_reels": COMING if on_hand else 0}
     frames = Frames(
         plan=factories.rows(PLAN, plan, line="1", product="mint"),
         stock=factories.rows(STOCK, [count], expected_on=NOW + timedelta(days=coming_days)),
@@ -142,6 +144,11 @@ def test_every_figure_is_the_one_worked_out(shown) -> None:
 def test_an_open_delivery_that_comes_with_todays_order_does_not_last_until_it() -> None:
     now = figure(order_of((0, WEEKS, A_WEEK * WEEKS), coming_days=LEAD), "chance_if_ordered_today")
     assert now["value"] == pytest.approx(float(law(LEAD).sf(ON_HAND)), rel=1e-6)
+
+
+def test_without_a_reel_there_is_no_day_of_cover() -> None:
+    cover = figure(order_of((0, WEEKS, A_WEEK * WEEKS), on_hand=0), "days_of_cover")
+    assert (cover["value"], cover["low"], cover["high"]) == (0, 0, 0)
 
 
 def test_limits_are_those_of_one_chance_in_twenty_a_side(shown) -> None:

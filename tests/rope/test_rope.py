@@ -25,8 +25,10 @@ from tests.simulate.rope_batches import line
 def test_drifting():
     answer = ask(rope(wear=-0.006, seed=2), sheet(120, 10))
     assert answer.text.startswith("The rope of sizer 2 is thinning 0.0053 mm an hour; at this pace it leaves tolerance")
-    assert any(span.call for span in answer.sentence)
+    assert [span.call for span in answer.sentence] == [False, True, False, True, False]  # the pace, and when
     assert holds(answer, "drift_mm_per_h", -0.006)
+    hours, drawn = answer.figure("hours_to_tolerance"), answer.series["forecast"]["running_h"]
+    assert drawn[-1] - drawn[0] == pytest.approx(hours.high)
     assert holds(answer, "taper_mm", -0.05)
     assert holds(answer, "batch_to_batch_sd_mm", 0.03)
     assert holds(answer, "within_batch_sd_mm", 0.03)
@@ -40,6 +42,14 @@ def test_steady():
     assert "holds steady" in answer.text
     assert not any(span.call for span in answer.sentence)
     assert holds(answer, "drift_mm_per_h", 0.0)
+    ahead, behind = (np.ptp(answer.series[name]["running_h"].to_numpy()) for name in ("forecast", "batches"))
+    assert ahead == pytest.approx(behind / 2)  # it leaves no tolerance within the horizon
+
+
+def test_a_drift_that_stays_in_tolerance_calls_by_its_pace_alone():
+    answer = ask(rope(wear=0.002), sheet(120, 10), plant=works(tolerance=3.0))
+    assert "; at this pace it will not leave tolerance within 200 hours of running." in answer.text
+    assert [span.call for span in answer.sentence] == [False, True, False]
 
 
 def test_a_drift_that_is_likely_but_not_shown_is_not_called_steady():

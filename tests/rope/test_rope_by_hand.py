@@ -16,7 +16,7 @@ from lineview.rope.batches import points_of, readings_in_batches, rope_clock
 from lineview.rope.drift_model import fit_rope
 from lineview.rope.forecast import ahead_of
 from lineview.rope.mass import week_effect
-from lineview.rope.products import Target, group_products, line_batches
+from lineview.rope.products import Target, group_products, kinds_by_name, line_batches
 from lineview.rope.words import about
 from tests import factories
 from tests.from_frames import Frames, counted, rope_seen
@@ -46,6 +46,23 @@ def test_a_batch_is_the_mean_of_its_readings_off_the_target_of_its_product() -> 
     assert points["taper_mm"].to_list() == pytest.approx([-9 * fall] * 2)
     assert points["at"].to_list() == [at(4.5), at(24.5)]
     assert (points["n"].to_list(), points["running_h"].to_list()) == ([10, 10], [3.0, 4.0])
+
+
+@pytest.mark.parametrize(("length_s", "edge_s"), [(400, 60), (1200, 120)])
+def test_an_edge_of_two_minutes_is_left_out_and_of_a_short_batch_its_share(length_s: int, edge_s: int) -> None:
+    seconds = np.arange(0, length_s + 1, 4)
+    read = pl.DataFrame({"at": factories.moments(START.timestamp() + seconds), "value": 14.0})
+    core = readings_in_batches(
+        read, factories.rows(BATCHES, [{"batch": "a", "start": at(0)}], line="1", product="mint")
+    )
+    assert [core["at"].min(), core["at"].max()] == [at(edge_s / 60), at((length_s - edge_s) / 60)]
+
+
+def test_a_kind_without_a_base_is_called_by_two_flavours_and_how_many_more() -> None:
+    names = ("mint", "nut", "fig", "plum")
+    products = tuple(factories.product(name, diameter_mm=d) for name, d in zip(names, (14, 14, 14, 20), strict=True))
+    named = kinds_by_name(Plant(shop="Invented", products=products), pl.Series(names))
+    assert named == {**dict.fromkeys(("mint", "nut", "fig"), "fig, mint and 1 more"), "plum": "plum"}
 
 
 def test_running_hours_are_those_of_the_counter_from_the_periods_start_on() -> None:

@@ -8,6 +8,7 @@ of nothing is called, looked at after every shift, and how often one that is wor
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -190,6 +191,23 @@ def test_what_a_reader_gets_are_the_sums_before_and_since() -> None:
     )
 
 
+def test_at_one_mix_a_change_is_that_of_least_squares_with_the_share_of_a_product() -> None:
+    drawn, since = NOISES["a mix that drifts"][0], 40
+    judged = account(4, drawn, trial("changeovers", shifts=since))
+    part, mix = draw(np.random.default_rng([4, 0]), drawn)
+    n = FIRST + since
+    lost = part.losses.filter(pl.col("cause") == "changeovers").sort("start")["pieces"].to_numpy()[:n] / PLANNED_MIN
+    share = np.zeros(n)
+    (product,) = judged.mix
+    of_product = mix.filter((pl.col("product") == product.removeprefix("product ")) & (pl.col("place") < n))
+    share[of_product["place"].to_numpy()] = of_product["share"].to_numpy()
+    x = np.column_stack([np.ones(n), np.arange(n) >= FIRST, share])
+    half = (judged.effect.ends[1] - judged.effect.ends[0]) / 2
+    expected = np.linalg.lstsq(x, lost, rcond=None)[0][1]
+    assert judged.effect.value == pytest.approx(expected, abs=0.05 * half)  # shifts may go together a little
+    assert abs(lost[FIRST:].mean() - lost[:FIRST].mean() - expected) > 0.2 * half
+
+
 def test_too_few_shifts_say_how_many_are_needed() -> None:
     few = trial_account(inputs(3, Drawn(weeks=WEEKS), trial(), shifts=FIRST + 4))
     assert few.why_none == "too few shifts since: needs 5, has 4"
@@ -229,4 +247,5 @@ def test_a_trials_reader_is_told_the_chance_of_the_wrong_way() -> None:
     )
     (said,) = [note for note in answer.notes if "wrong way round" in note]
     assert said.startswith("A change of 25 % is called the wrong way round with a chance of at most ")
-    assert 0.1 <= float(said.split()[-2]) <= 2.5
+    before, seeable = (float(answer.figure(name).value) for name in ("trial_before", "trial_seeable"))
+    assert float(said.split()[-2]) == math.ceil(1000 * wrong_way_chance(0.25 * before / seeable)) / 10

@@ -14,10 +14,13 @@ from lineview.app.question import read_question
 from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.app.works import Works
 from lineview.core.errors import AskError
+from lineview.core.estimate import Estimate
 from lineview.core.frames import BATCHES, WEIGHTS, empty
 from lineview.plant import Plant
-from lineview.week.compare import RATE
+from lineview.report import show
+from lineview.week.compare import NO_DIFFERENCE, RATE, Comparison, Difference
 from lineview.week.material import weighed_off_target
+from lineview.week.side_by_side import compared_sentence
 from tests import factories
 from tests.simulate.shift_losses import PLANNED_MIN, Drawn, draw
 from tests.truth.test_week_truth import compared
@@ -109,6 +112,21 @@ def test_at_one_mix_a_difference_is_that_of_least_squares_with_the_share_of_a_pr
         row = next(row for row in found.causes if row.name == cause)
         assert (row.first, row.second) == pytest.approx((lost[:25].mean(), lost[25:].mean()))
         assert row.same_mix.value == pytest.approx(np.linalg.lstsq(x, lost, rcond=None)[0][1])
+
+
+@pytest.mark.parametrize(
+    ("second", "words"),
+    [
+        (9.93, "; stops for jam cost 0.3 a minute less; no difference beyond chance."),
+        (9.96, " then; no difference beyond chance."),  # both are 10.0
+    ],
+)
+def test_the_dearest_cause_is_named_where_rates_differ_by_a_twentieth(second: float, words: str) -> None:
+    rate = Difference(RATE, "pieces/min", 10.0, second, Estimate(10.0 - second), 0.5, NO_DIFFERENCE)
+    jam = Difference("stops: jam", "pieces/min", 0.2, 0.5, Estimate(-0.3), 0.5, NO_DIFFERENCE)
+    spans = compared_sentence(Comparison("now", "then", (rate,), (jam,), (10.0, 10.0), (5, 5), 0))
+    text = "".join(span.text for span in spans)
+    assert text == f"Now: 10.0 good pieces a minute against {show.number(second, 1)}{words}"
 
 
 @pytest.mark.parametrize("products", [1, 2])

@@ -110,6 +110,19 @@ def test_levels_and_slopes_of_the_last_weeks(found: Trends, weeks: int) -> None:
         assert {key: row[key] for key in expected} == {key: pytest.approx(v, abs=0.0051) for key, v in expected.items()}
 
 
+@pytest.mark.parametrize("n", [9, 10])
+def test_a_line_over_weeks_counts_the_mix_where_there_are_four_shifts_more_than_coefficients(n: int) -> None:
+    """At the mean mix the slope is that of least squares with the shares beside the time."""
+    mix = np.random.default_rng(1).uniform(size=(n, 4))
+    at, lost = AT[-n:], LOST["stops: jam"][-n:]
+    start = np.array([round(moment.timestamp() * 1e6) for moment in at])
+    history = History(start, [m.date() for m in at], ["e"] * n, np.full(n, 455.0), {"jam": lost}, mix, list("abcd"))
+    trend = cause_trends(history, PERIOD, ["jam"]).of("jam")
+    assert trend is not None
+    x = np.column_stack([np.ones(n), WEEKS_BEFORE_END[-n:], *([mix] if n >= 6 + 4 else [])])
+    assert trend.slope.value == pytest.approx(np.linalg.lstsq(x, lost, rcond=None)[0][1])
+
+
 def test_of_few_weeks_there_is_no_level_of_thirteen(found: Trends) -> None:
     assert {row["weeks"] for row in window_table(found).rows} == {4, 8}
     assert {w.level.why_none for trend in found.causes for w in trend.windows if w.weeks == 13} == {

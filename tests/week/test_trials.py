@@ -215,6 +215,8 @@ def test_a_trial_that_cannot_be_judged_says_why(
     edit_trial(week, noted, replace(text, shifts="20"))
     answer = week.ask(read_question("week", trial=noted))
     assert answer.text.endswith(sentence)
+    begins, ends = (trial_of(week.store, noted).begins_at, trial_of(week.store, noted).ends_at)
+    assert answer.scope.period.end == (ends or max(begins, answer.scope.now))
     assert len(answer.text) < 220
     assert answer.soft.strip().startswith(soft)
     assert "too early" not in answer.text

@@ -9,9 +9,12 @@ import pytest
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.errors import MeasureError
-from lineview.weight.bag_law import Filling, Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
+from lineview.weight.bag_law import Chance, Filling, Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
 from lineview.weight.bags import (
+    WANTED,
     BagPieces,
+    BagPlan,
+    BagRow,
     chance_by_count,
     chance_by_weight,
     smallest_count,
@@ -19,6 +22,7 @@ from lineview.weight.bags import (
     smallest_mean,
 )
 from lineview.weight.contents import Sampling
+from lineview.weight.tables import bag_table
 
 TABLES = net_contents_tables()
 
@@ -128,3 +132,25 @@ def test_where_every_bag_weighed_may_be_short_only_the_mean_decides() -> None:
     assert chance.passing == pytest.approx(1 - chance.mean_fails)
     assert chance.passing == pytest.approx(0.5, abs=0.03)
     assert (chance.bag_mean_g, chance.bag_sd_g) == pytest.approx((13.2, 0.25 * 2**0.5), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("less", "why"),
+    [
+        (Chance(0.62, 0.3, 0.08, 455.4, 2.0), "With 69 pieces 38 % of lots would fail, most by their mean."),
+        (
+            Chance(0.62, 0.08, 0.3, 455.4, 2.0),
+            "With 69 pieces 38 % of lots would fail, most by single bags too far below the label.",
+        ),
+        (Chance(0.62, 0.3, 0.08, 450.5, 2.0), "With 69 pieces the mean bag would be 3.5 g (0.12 oz) short."),
+    ],
+)
+def test_a_plan_says_what_a_piece_fewer_would_do(less: Chance, why: str) -> None:
+    """An ounce is 28.349523125 g."""
+    row = BagRow(454.0, 1000, 70, Chance(0.96, 0.03, 0.01, 462.0, 2.0), less, 460.0, Chance(0.97, 0, 0.03, 463, 2), 6.5)
+    (told,) = bag_table((BagPlan((row,), "rules", "shape", 3, "mint"),)).rows
+    assert told == {
+        "product": "mint", "label_g": 454.0, "lot": 1000, "count": 70, "count_mean_g": 462.0, "count_chance": 96.0,
+        "least_mean_g": 6.5, "fill_g": 460.0, "fill_mean_g": 463, "fill_chance": 97.0, "why": why,
+    }  # fmt: skip
+    assert WANTED == 0.95  # as the page says
