@@ -26,7 +26,7 @@ from lineview.report.answer import Question, Scope
 from lineview.store.reader import StoreReader
 
 if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
-    from lineview.order.answer import OrderInputs
+    from lineview.order.answer import OrderInputs, Outlook
     from lineview.order.what_if import WhatIf
     from lineview.rope.account import RopeAccount, RopeSeen
     from lineview.rope.answer import RopeInputs
@@ -93,6 +93,7 @@ class Measured:
     sizers: KeptResults[RopeAccount] = field(default_factory=_kept)
     counts: KeptResults[MachineCounts] = field(default_factory=_kept)
     output: KeptResults[pl.DataFrame] = field(default_factory=_kept)
+    outlooks: KeptResults[Outlook] = field(default_factory=_kept)
     lines: KeptResults[KeptStretch] = field(default_factory=partial(_kept, LINES_KEPT))
 
 
@@ -312,7 +313,7 @@ class Fetcher:
 
     def _order(self, scope: Scope) -> OrderInputs:
         # Only this question needs them, and the others start the quicker for it.
-        from lineview.order.answer import FOLLOWED, RECENT, SAME_DAY, OrderInputs, order_moment
+        from lineview.order.answer import FOLLOWED, RECENT, SAME_DAY, OrderInputs, order_moment, order_outlook
         from lineview.order.orders import latest_counts
 
         machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]
@@ -327,7 +328,7 @@ class Fetcher:
             m.id: self.counts(m, (start, now), exact_ends=True) for m in machines if self.store.span(m.id) is not None
         }
         output = self.output(machines, now)
-        return OrderInputs(
+        inputs = OrderInputs(
             counts,
             output,
             self._good(counts, output, start, scope.line, (scope.period.start, scope.period.end)),
@@ -339,6 +340,8 @@ class Fetcher:
             self.store.contradicting("stock"),
             known_until=known_until,
         )
+        outlook = self.measured.outlooks.get((start, now), partial(order_outlook, self.plant, inputs, now))
+        return replace(inputs, outlook=outlook)
 
     def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """The plan of a line, without what overlaps a row that two exports tell differently.

@@ -14,6 +14,7 @@ from lineview.core.frames import PLAN, STOCK
 from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product
+from lineview.order.demand import Demand
 from lineview.order.figures import open_plan_figures, order_figures
 from lineview.order.orders import RISK, Counts, latest_counts, order_lines
 from lineview.order.reels_needed import ReelsNeeded, reels_needed
@@ -50,13 +51,25 @@ WEEKS_AHEAD = 4
 
 
 @dataclass(frozen=True)
+class Outlook:
+    """What every order at a moment rests on, whatever is supposed of stock, prices and lead times.
+
+    `waste` is used over geometry by kind of web, `pieces_ahead` each web's good pieces to come and what they rest on.
+    """
+
+    waste: Mapping[str, float]
+    demand: Demand
+    pieces_ahead: Mapping[str, tuple[float, str]]
+
+
+@dataclass(frozen=True)
 class OrderInputs:
     """Of every cut-and-wrap machine, for stock is common to the works.
 
     `counts` of the recent weeks by machine; `daily_output` the good pieces by line, day and product (DAILY_OUTPUT);
     `good` the good pieces of the period asked for; batches, reels, plan and stock; the rows of plan and stock
     that two exports tell differently, each with its file; `what_if` what is supposed. Stock counts dated after
-    `known_until` are not known at the moment asked about.
+    `known_until` are not known at the moment asked about. `outlook` is that of these data where it was kept.
     """
 
     counts: Mapping[str, MachineCounts]
@@ -70,6 +83,7 @@ class OrderInputs:
     disputed_stock: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=STOCK))
     what_if: WhatIf | None = None
     known_until: datetime | None = None
+    outlook: Outlook | None = None
 
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
@@ -77,8 +91,8 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     now, daily_output, what_if = order_moment(scope), inputs.daily_output, inputs.what_if
     if what_if is not None:
         plant = supposed_plant(plant, what_if)
-    waste = _waste(plant, inputs, (now - RECENT, now))
-    demand = works_need(plant, daily_output, inputs.plan, waste, now)
+    outlook = inputs.outlook or order_outlook(plant, inputs, now)
+    waste, demand = outlook.waste, outlook.demand
     known_until = inputs.known_until or (now if now < scope.now else datetime.max.replace(tzinfo=UTC))
     counts = latest_counts(plant, inputs.stock.filter(pl.col("at") <= known_until))
     to_come = inputs.stock.filter((pl.col("at") > known_until) & (known_until > scope.now)).sort("at")
@@ -90,7 +104,7 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     lines = on_working_days(order_lines(plant, demand, counts, used, now, risk=risk), now, days, plant.tz)
     orders = supplier_orders(lines)
     lines = as_sent(lines, orders)
-    needed = _reels_needed(plant, daily_output, inputs, waste, now)
+    needed = _reels_needed(plant, inputs, outlook)
     open_pieces = open_plan(inputs.disputed_plan)
     disputes = (*plan_dispute(inputs.disputed_plan, open_pieces, plant), *stock_disputes(inputs.disputed_stock, plant))
     period = _period(plant, daily_output, now)
@@ -137,12 +151,25 @@ def _period(plant: Plant, daily_output: pl.DataFrame, now: datetime) -> Period:
     return Period(datetime(first.year, first.month, first.day, tzinfo=plant.tz).astimezone(UTC), now)
 
 
-def _waste(plant: Plant, inputs: OrderInputs, period: tuple[datetime, datetime]) -> dict[str, float]:
-    """Measure what waste does to the use, over all machines."""
-    accounts = [
-        wrap_account(plant, counts, inputs.batches, inputs.reels, None, period) for counts in inputs.counts.values()
-    ]
-    return waste_ratios(accounts)
+def order_outlook(plant: Plant, inputs: OrderInputs, now: datetime) -> Outlook:
+    """What every order at a moment rests on.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    inputs : OrderInputs
+        Of all its cut-and-wrap machines.
+    now : datetime
+        The buyer's today.
+    """
+    recent, output, plan = (now - RECENT, now), inputs.daily_output, inputs.plan
+    waste = waste_ratios(
+        [wrap_account(plant, c, inputs.batches, inputs.reels, None, recent) for c in inputs.counts.values()]
+    )
+    described = [web for web in plant.webs if full_reel_m(web) is not None]
+    pieces = {web.id: pieces_ahead(plant, web, output, plan, now, weeks=WEEKS_AHEAD) for web in described}
+    return Outlook(waste, works_need(plant, output, plan, waste, now), pieces)
 
 
 def _metres_since_count(
@@ -178,19 +205,17 @@ def _output_between(daily_output: pl.DataFrame, start: datetime, end: datetime, 
     return dict(rows.group_by("product", maintain_order=True).agg(pl.col("good").sum()).sort("product").iter_rows())
 
 
-def _reels_needed(
-    plant: Plant, daily_output: pl.DataFrame, inputs: OrderInputs, waste: Mapping[str, float], now: datetime
-) -> list[tuple[ReelsNeeded, str]]:
+def _reels_needed(plant: Plant, inputs: OrderInputs, outlook: Outlook) -> list[tuple[ReelsNeeded, str]]:
     """Give whole reels of each web for the plan's pieces, or the coming weeks' at history's pace."""
     out = []
     for web in plant.webs:
         reel_m = full_reel_m(web)
         if reel_m is None:
             continue
-        pieces, basis = pieces_ahead(plant, web, daily_output, inputs.plan, now, weeks=WEEKS_AHEAD)
+        pieces, basis = outlook.pieces_ahead[web.id]
         pieces *= 1.0 if inputs.what_if is None else inputs.what_if.need_share
         basis += tr(" without what is in conflict") if inputs.plan.height and inputs.disputed_plan.height else ""
-        measured = waste.get(web.kind)
+        measured = outlook.waste.get(web.kind)
         if measured is None:
             needed = reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent)
             out.append((needed, basis))
