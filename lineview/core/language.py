@@ -172,24 +172,36 @@ _MONTHS = (
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
-class _Places(Formatter):
-    """Fills the places of a message; numbers as the language writes them, with thousands marked."""
-
-    def format_field(self, value: Any, spec: str) -> str:
-        """Write one value."""
-        if not isinstance(value, int | float) or isinstance(value, bool):
-            return format(value, spec)
-        if spec.endswith(("f", "g")) and "," not in spec:
-            spec = re.sub(r"(?=\.|[fg]$)", ",", spec, count=1)
-        text = format(value, spec)
-        if "e+" in text:
-            text = f"{value:,.0f}"
-        if spec.endswith(("f", "%")):
-            text = text.replace("-", "\N{MINUS SIGN}")
-        return in_digits(text.replace("%", _spoken.percent))
+@lru_cache(maxsize=4096)
+def _parts(text: str) -> tuple[tuple[str, str | None, str], ...]:
+    """The parts of a message: what stands before a place, the place's name and its format."""
+    return tuple((before, name, spec or "") for before, name, spec, _ in Formatter().parse(text))
 
 
-_places = _Places()
+def _filled(text: str, places: Mapping[str, object]) -> str:
+    """A message with its places filled."""
+    filled = [(before, "" if name is None else _written(places[name], spec)) for before, name, spec in _parts(text)]
+    return "".join([part for both in filled for part in both])
+
+
+@lru_cache(maxsize=256)
+def _with_thousands(spec: str) -> str:
+    """A number's format, with thousands marked."""
+    is_plain = spec.endswith(("f", "g")) and "," not in spec
+    return re.sub(r"(?=\.|[fg]$)", ",", spec, count=1) if is_plain else spec
+
+
+def _written(value: Any, spec: str) -> str:
+    """Write one value; a number as the language writes it."""
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return format(value, spec)
+    spec = _with_thousands(spec)
+    text = format(value, spec)
+    if "e+" in text:
+        text = f"{value:,.0f}"
+    if spec.endswith(("f", "%")):
+        text = text.replace("-", "\N{MINUS SIGN}")
+    return in_digits(text.replace("%", _spoken.percent))
 
 
 def mark(message: str) -> str:
@@ -213,7 +225,7 @@ def tr(message: str, /, **places: object) -> str:
     '12,346 pieces of mint'
     """
     text = _spoken.catalogue.gettext(message) if message else ""
-    return _remember("tr", [message], places, _places.format(text, **places) if places else text)
+    return _remember("tr", [message], places, _filled(text, places) if places else text)
 
 
 def tr_in(context: str, message: str, /, **places: object) -> str:
@@ -229,7 +241,7 @@ def tr_in(context: str, message: str, /, **places: object) -> str:
         What fills them.
     """
     text = _spoken.catalogue.pgettext(context, message)
-    return _remember("tr_in", [context, message], places, _places.format(text, **places) if places else text)
+    return _remember("tr_in", [context, message], places, _filled(text, places) if places else text)
 
 
 def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
@@ -249,7 +261,7 @@ def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
     >>> tr_count("{count} reel left", "{count:,} reels left", 1200)
     '1,200 reels left'
     """
-    text = _places.format(_spoken.catalogue.ngettext(one, many, count), count=count, **places)
+    text = _filled(_spoken.catalogue.ngettext(one, many, count), {"count": count, **places})
     return _remember("tr_count", [one, many, count], places, text)
 
 
