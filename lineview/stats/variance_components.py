@@ -128,17 +128,12 @@ def fold(
     mean: Floats, variance: Floats, parent: Ints, count: Floats | float = 1.0, spread: Floats | float = 0.0
 ) -> tuple[Floats, Floats, Floats]:
     """Average units under their parents."""
+    starts = np.flatnonzero(np.concatenate(([True], parent[1:] != parent[:-1])))
     weight = 1.0 / variance
-    total = _sum_under(weight * count, parent)
-    above = _sum_under(weight * count * mean, parent) / total
+    total = np.add.reduceat(weight * count, starts, axis=-1)
+    above = np.add.reduceat(weight * count * mean, starts, axis=-1) / total
     off = weight * (count * (mean - above[..., parent]) ** 2 + spread)
     return above, 1.0 / total, off
-
-
-def _sum_under(values: Floats, parent: Ints) -> Floats:
-    """Sum the last axis by parent."""
-    starts = np.concatenate([[0], np.flatnonzero(np.diff(parent)) + 1])
-    return np.asarray(np.add.reduceat(values, starts, axis=-1), dtype=np.float64)
 
 
 @dataclass(frozen=True)
