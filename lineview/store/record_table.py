@@ -37,6 +37,8 @@ _PRIMITIVES: dict[pl.DataType, str] = {
 }
 #: What the library and the system raise of a table that was damaged.
 _UNREADABLE = (DeltaError, OSError)
+#: The bytes that what was read of files may hold, kept for the next question: a season of one sizer takes 20 MB.
+KEPT_BYTES = 32_000_000
 _FILES = {"path": pl.String(), "machine": pl.String(), "month": pl.String()}
 
 
@@ -64,6 +66,7 @@ class RecordTable:
         self._folder = folder
         self._lock = Lock()
         self._sound: dict[str, tuple[int, int]] = {}
+        self._kept: dict[tuple[str, ...], tuple[pl.DataFrame, int]] = {}
         self._broken: set[str] = set()
         self.lost = 0  # how often something kept was found broken
         try:
@@ -171,9 +174,19 @@ class RecordTable:
                 if sha256(file.read_bytes()).hexdigest() != file.stem.rpartition("-")[2]:
                     return None
                 self._sound[path] = there
-            return pl.read_parquet(file, columns=list(columns), glob=False, hive_partitioning=False)
+            with self._lock:
+                kept = self._kept.pop((path, *columns), None)
+            if kept is None:
+                rows = pl.read_parquet(file, columns=list(columns), glob=False, hive_partitioning=False)
+                kept = rows, int(rows.estimated_size())
         except (OSError, pl.exceptions.PolarsError):
             return None
+        with self._lock:
+            self._kept[path, *columns] = kept
+            over = sum(size for _, size in self._kept.values()) - KEPT_BYTES
+            while over > 0:  # what was asked for longest ago goes first
+                over -= self._kept.pop(next(iter(self._kept)))[1]
+        return kept[0]
 
     def months(self, machine: str) -> list[str]:
         """The months of which there are records of a machine."""
