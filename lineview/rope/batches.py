@@ -44,12 +44,15 @@ def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> 
     polars.DataFrame
         Columns at, value [mm], nr (of the batch, from 0), batch, product, start and end of the batch.
     """
+    batches = batches.filter(pl.col("start").is_not_null()) if batches.width else batches
     if gauge_readings.is_empty() or batches.is_empty():
         text, number = pl.String(), pl.Float64()
         names = {"at": UTC_US, "value": number, "nr": pl.Int64(), "batch": text, "product": text}
         return pl.DataFrame(schema={**names, "start": UTC_US, "end": UTC_US})
-    marked = _in_batches(gauge_readings, _with_ends(batches, gauge_readings))
-    return _without_far(_without_edges(marked))
+    marks = _with_ends(batches, gauge_readings)
+    core = _without_far(_without_edges(_in_batches(gauge_readings, marks)))
+    # What a batch is called is laid beside a season of readings at last, when nothing is left out any more.
+    return core.hstack(marks[core["nr"].to_numpy()].drop("nr"))
 
 
 def points_of(
@@ -103,10 +106,12 @@ def _with_ends(batches: pl.DataFrame, readings: pl.DataFrame) -> pl.DataFrame:
 
 
 def _in_batches(readings: pl.DataFrame, marks: pl.DataFrame) -> pl.DataFrame:
-    joined = readings.sort("at").join_asof(
-        marks.sort("start"), left_on="at", right_on="start", strategy="backward", check_sortedness=False
-    )
-    return joined.filter(pl.col("nr").is_not_null() & (pl.col("at") < pl.col("end")))
+    """The readings that lie in a batch, in order of time: at, value and nr."""
+    rows = readings.select("at", "value").sort("at")
+    at, starts, ends = (moments.to_physical().to_numpy() for moments in (rows["at"], marks["start"], marks["end"]))
+    nr = np.searchsorted(starts, at, side="right") - 1
+    inside = (nr >= 0) & (at < ends[nr])
+    return rows.with_columns(nr=pl.Series(nr)).filter(inside)
 
 
 def _without_edges(marked: pl.DataFrame) -> pl.DataFrame:

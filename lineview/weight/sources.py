@@ -19,6 +19,7 @@ from lineview.stats.generalized_intervals import Part, VarianceShare, levels_of,
 from lineview.stats.serial_correlation import Lag, best_lag
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 #: Readings this far either side of the moment are averaged [s].
 REACH_S = 7.5
 #: Beyond this many seconds without a reading the diameter of a moment is not known.
@@ -120,7 +121,7 @@ def _noise(frame: pl.DataFrame) -> tuple[float, float]:
 
     Both are 0 where the rope changes too fast, or too slowly, to tell them apart.
     """
-    z, batch = frame["_z"].to_numpy(), frame["batch"].to_numpy()
+    z, batch = frame["_z"].to_numpy(), _numbered(frame["batch"])
     at_s = frame["at"].dt.epoch("us").to_numpy() / 1e6
     if z.size < 50:
         return 0.0, 0.0
@@ -142,7 +143,13 @@ def _noise(frame: pl.DataFrame) -> tuple[float, float]:
     return float(np.clip(half[0] - first / fade, 0.0, half[0])), fade
 
 
-Ints = NDArray[np.int64]
+def _numbered(batch: pl.Series) -> Ints:
+    """A number for each reading's batch, the same for the same name."""
+    runs = batch.rle().struct.unnest()
+    numbers = {name: k for k, name in enumerate(runs["value"].unique())}
+    return np.repeat(np.array([numbers[name] for name in runs["value"]], dtype=np.int64), runs["len"].to_numpy())
+
+
 #: Delays tried [s]; below 0 for clocks that are a little apart.
 DELAYS_S = tuple(float(x) for x in range(-30, 305, 5))
 #: Fewer pairs or batches than these tell nothing.
@@ -285,7 +292,7 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     if counters is None:
         return None
     log_length: dict[str, float] = {}
-    batches = core.select("batch", "start", "end").unique(maintain_order=True)
+    batches = core.filter(pl.col("nr").rle_id().is_first_distinct()).select("batch", "start", "end")
     begins, ends = micros(batches["start"].to_list()), micros(batches["end"].to_list())
     rope = counters.rope.count("rope", begins, ends)
     counted_pieces = counters.pieces.pieces(begins, ends).made
