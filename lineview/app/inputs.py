@@ -261,7 +261,7 @@ class Fetcher:
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
             _LazyCounts([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
-            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, notes_end) for m in machines])),
+            with_named(log, pl.concat([self.store.adjustments(m, start, notes_end) for m in machines])),
         )
 
     def _rope_before(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount | None:
@@ -434,7 +434,3 @@ class _LazyCounts(Sequence[MachineCounts]):
 
 def _stack(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
     return pl.concat(frames) if frames else empty(schema)
-
-
-def _stacked_or_empty(frames: list[pl.DataFrame]) -> pl.DataFrame:
-    return pl.concat(frames) if frames else pl.DataFrame()

@@ -180,8 +180,8 @@ def _parts(text: str) -> tuple[tuple[str, str | None, str], ...]:
 
 def _filled(text: str, places: Mapping[str, object]) -> str:
     """A message with its places filled."""
-    filled = [(before, "" if name is None else _written(places[name], spec)) for before, name, spec in _parts(text)]
-    return "".join([part for both in filled for part in both])
+    parts = _parts(text)
+    return "".join([before if name is None else before + _written(places[name], spec) for before, name, spec in parts])
 
 
 @lru_cache(maxsize=256)

@@ -216,18 +216,8 @@ def _reels_needed(plant: Plant, inputs: OrderInputs, outlook: Outlook) -> list[t
         pieces *= 1.0 if inputs.what_if is None else inputs.what_if.need_share
         basis += tr(" without what is in conflict") if inputs.plan.height and inputs.disputed_plan.height else ""
         measured = outlook.waste.get(web.kind)
-        if measured is None:
-            needed = reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent)
-            out.append((needed, basis))
-        else:
-            percent = 100.0 * (measured - 1.0)
-            needed = reels_needed(
-                web,
-                pieces,
-                reel_m=reel_m,
-                reel_waste_m=0.0,
-                waste_percent=percent,
-                under_delivery_percent=web.under_delivery_percent,
-            )
-            out.append((needed, tr("{basis}, waste as measured", basis=basis)))
+        basis = basis if measured is None else tr("{basis}, waste as measured", basis=basis)
+        waste = {} if measured is None else {"reel_waste_m": 0.0, "waste_percent": 100.0 * (measured - 1.0)}
+        short = web.under_delivery_percent
+        out.append((reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=short, **waste), basis))
     return out

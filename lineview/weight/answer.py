@@ -54,13 +54,8 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     machine = plant.machine(scope.machine)
     if machine is None:
         there = ", ".join(m.id for m in plant.machines) or tr("none")
-        raise AskError(
-            Fault(
-                tr("'{machine}' is not a machine of the plant", machine=scope.machine),
-                "--machine",
-                tr("one of {machines}", machines=there),
-            )
-        )
+        what = tr("'{machine}' is not a machine of the plant", machine=scope.machine)
+        raise AskError(Fault(what, "--machine", tr("one of {machines}", machines=there)))
     start, end = scope.period.start, scope.period.end
     weights = inputs.weights.filter((pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end))
     batches = inputs.batches.filter(pl.col("line") == machine.line)

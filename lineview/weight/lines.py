@@ -128,15 +128,8 @@ def _means(both: pl.DataFrame, line: str, between: float | None, within: float |
     for name in (line, *sorted(n for n in means_of if n != line)):
         of_line = means_of[name]
         difference = told(of_line.mean_g - first.mean_g, of_line.relative_variance + first.relative_variance)
-        rows.append(
-            LineMean(
-                name,
-                of_line.batches,
-                int(pieces[name]),
-                told(of_line.mean_g, of_line.relative_variance),
-                None if name == line else difference,
-            )
-        )
+        off, apart = told(of_line.mean_g, of_line.relative_variance), None if name == line else difference
+        rows.append(LineMean(name, of_line.batches, int(pieces[name]), off, apart))
     return tuple(rows)
 
 

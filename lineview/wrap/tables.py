@@ -233,20 +233,10 @@ def verdict(wrong: WrongLabel) -> str:
     share = show.number(100 * wrong.share, 0, signed=True)
     tolerance = tr("±{tolerance:g} %", tolerance=100 * wrong.tolerance)
     if wrong.what == "label":
-        share = share.lstrip("+−")
+        places = {"reel": wrong.reel, "share": share.lstrip("+−"), "tolerance": tolerance}
         if wrong.share < 0:
-            return tr(
-                "reel {reel} held {share} % less than its label, beyond {tolerance}",
-                reel=wrong.reel,
-                share=share,
-                tolerance=tolerance,
-            )
-        return tr(
-            "reel {reel} held {share} % more than its label, beyond {tolerance}",
-            reel=wrong.reel,
-            share=share,
-            tolerance=tolerance,
-        )
+            return tr("reel {reel} held {share} % less than its label, beyond {tolerance}", **places)
+        return tr("reel {reel} held {share} % more than its label, beyond {tolerance}", **places)
     return tr(
         "on reel {reel} the {what} disagrees with the other two: {share} %, beyond {tolerance}",
         reel=wrong.reel,
