@@ -146,7 +146,7 @@ def _noise(frame: pl.DataFrame) -> tuple[float, float]:
 def _numbered(batch: pl.Series) -> Ints:
     """A number for each reading's batch, the same for the same name."""
     runs = batch.rle().struct.unnest()
-    numbers = {name: k for k, name in enumerate(runs["value"].unique())}
+    numbers = {name: k for k, name in enumerate(runs["value"].unique(maintain_order=True))}
     return np.repeat(np.array([numbers[name] for name in runs["value"]], dtype=np.int64), runs["len"].to_numpy())
 
 
