@@ -135,7 +135,7 @@ class Export:
     rows: int
     refusals: pl.DataFrame
     rows_refused: int
-    uncertain: int = 0
+    uncertain: int
     notes: tuple[str, ...] = ()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import polars as pl
 
@@ -28,9 +28,9 @@ class Outcome:
     refused: pl.DataFrame
     rows: int
     rows_refused: int
-    notes: tuple[str, ...] = ()
-    uncertain: int = 0
-    passed: Mapping[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...]
+    uncertain: int
+    passed: Mapping[str, int]
 
 
 def outcome(

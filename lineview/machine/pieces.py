@@ -12,7 +12,7 @@ readings allow.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -116,10 +116,10 @@ class MachineCounts:
     seen: Activity
     spells: StateIntervals
     aside: Mapping[Counts, pl.DataFrame]
-    usual_min: float | None = None
-    readings: int = 0
-    unknown_states: tuple[str, ...] = ()
-    marks: pl.DataFrame = field(default_factory=lambda: NO_MARKS)
+    usual_min: float | None
+    readings: int
+    unknown_states: tuple[str, ...]
+    marks: pl.DataFrame
 
     def with_states(self) -> MachineCounts:
         """The same with the machine's states told where there are no readings of its counter."""

@@ -100,7 +100,7 @@ def order_line(
     used_since_m: float,
     now: datetime,
     *,
-    risk: float = RISK,
+    risk: float,
     weeks: float = COVER_WEEKS,
 ) -> OrderLine:
     """Advise on one web."""

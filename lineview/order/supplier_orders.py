@@ -32,9 +32,9 @@ class SheetRow:
     price: float | None
     money: float | None
     pallets: float | None
-    exact_reels: float = 0.0
-    basis: str = ""
-    rounded: int = 0
+    exact_reels: float
+    basis: str
+    rounded: int
 
     @property
     def most_reels(self) -> int:

@@ -129,7 +129,7 @@ class CheckedGauge:
 
     gauge: Gauge
     check: GaugeCheck
-    last: bool = True
+    last: bool
 
 
 def diameter_gauges(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -45,10 +45,10 @@ class ShiftAccount:
     stretches: Mapping[str, int]
     pieces: StretchPieces
     nominal_per_min: float
-    kinds: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
-    coded_run_min: float = 0.0
-    coded_stand_min: float = 0.0
-    uncounted_min: float = 0.0
+    kinds: Mapping[tuple[str, str], tuple[float, float]]
+    coded_run_min: float
+    coded_stand_min: float
+    uncounted_min: float
 
     @property
     def planned_min(self) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import chain
@@ -86,10 +86,10 @@ class ShiftMeasures:
     stops: StopCount
     changeovers: pl.DataFrame
     against: Contradictions
-    cuts_shift: bool = False
-    plan_partly: bool = False
-    outside: Estimate = field(default_factory=lambda: Estimate.exact(0.0))
-    around: tuple[Estimate, Estimate] = field(default_factory=lambda: (Estimate.exact(0.0),) * 2)
+    cuts_shift: bool
+    plan_partly: bool
+    outside: Estimate
+    around: tuple[Estimate, Estimate]
 
     @property
     def good_counted(self) -> bool:

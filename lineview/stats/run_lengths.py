@@ -117,7 +117,7 @@ def cusum(x: Floats, *, target: float, allowance: float, limit: float, headstart
     return Cusum(upper, lower, limit, (upper > limit) | (lower > limit))
 
 
-def _one_sided_sums(increments: Floats, start: float = 0.0) -> Floats:
+def _one_sided_sums(increments: Floats, start: float) -> Floats:
     """Sum increments, never letting the sum fall below 0."""
     total = start + np.cumsum(increments)
     # S_i = C_i − min(0, min C): the running minimum replaces the step-by-step maximum with 0

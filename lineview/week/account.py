@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import polars as pl
@@ -102,13 +102,13 @@ class WeekAccount:
 
     ledger: Ledger | None
     trends: Trends
-    uncounted: tuple[Machine, ...] = ()
-    joined: tuple[tuple[Machine, datetime], ...] = ()
-    candy: tuple[CandyLosses, ...] = ()
-    readings: int = 0
-    comparison: Comparison | None = None
-    patterns: tuple[Pattern, ...] = ()
-    outside: Estimate = field(default_factory=lambda: Estimate.exact(0.0))
+    uncounted: tuple[Machine, ...]
+    joined: tuple[tuple[Machine, datetime], ...]
+    candy: tuple[CandyLosses, ...]
+    readings: int
+    comparison: Comparison | None
+    patterns: tuple[Pattern, ...]
+    outside: Estimate
 
 
 def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime) -> WeekAccount:

@@ -47,8 +47,8 @@ class LedgerRow:
 
     cause: str
     amounts: Mapping[str, Estimate]
-    clock_min: float = 0.0
-    events: int = 0
+    clock_min: float
+    events: int
 
     def value(self, unit: str) -> float | None:
         """The amount in a unit; None where it is not known or does not apply."""

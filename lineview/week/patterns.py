@@ -69,7 +69,7 @@ class Candidate:
     reason: str
     chosen: np.ndarray
     p: float
-    excess: float = 0.0
+    excess: float
 
 
 @dataclass(frozen=True)

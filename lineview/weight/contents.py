@@ -24,7 +24,7 @@ class Sampling:
     lot_from: int
     lot_to: int | None
     packages: int | None
-    beyond: int = 0
+    beyond: int
     beyond_share: float | None = None
     mean_packages: int | None = None
     mean_factor: float | None = None

@@ -108,7 +108,7 @@ class Times:
 
     at: pl.Series
     reasons: pl.Series | None
-    by_gap: int = 0
+    by_gap: int
     notes: tuple[str, ...] = ()
 
     def without(self, far: FarTimes, cells: pl.Series) -> Times:

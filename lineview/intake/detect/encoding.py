@@ -104,7 +104,7 @@ class OpenedFile:
     size_bytes: int
     data: bytes
     is_workbook: bool
-    is_parquet: bool = False
+    is_parquet: bool
 
 
 def open_export(path: Path) -> OpenedFile:

@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import polars as pl
 
@@ -34,10 +34,10 @@ class Heading:
 
     place: int
     names: tuple[str, ...]
-    units: dict[int, str] = field(default_factory=dict)
-    first: int = 0
-    passed: tuple[str, ...] = ()
-    preamble: tuple[str, ...] = ()
+    units: dict[int, str]
+    first: int
+    passed: tuple[str, ...]
+    preamble: tuple[str, ...]
 
     @property
     def above(self) -> int:
