@@ -38,6 +38,7 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "weight/spread.py:_around: middle <= 0 → middle < 0": "draws whose middle is 0 have no width to spread",
     "shift/words.py:_unplanned: good.least < 0.5 → good.least <= 0.5": "the least of a count is whole",
+    "wrap/words.py:soft_line: outside >= 0.5 → outside > 0.5": "the least of a count is whole",
     "wrap/words.py:needs_person: abs(unexplained.metres) <= _CALL_SHARE * use.geometry_m → "
     "abs(unexplained.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
     "report/show.py:_exact: power or 0 → power or 1": "without a power it is no number and has no decimals",

@@ -10,6 +10,7 @@ import pytest
 
 from lineview.core.frames import STATE_TIMELINE
 from lineview.machine.calendar import running_hours
+from lineview.machine.counter_repair import Limits, held_at_top
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Counter, Machine
 from tests import factories
@@ -89,3 +90,16 @@ def test_running_hours_along_a_tape() -> None:
     hours = running_hours(tape, moments.cast(pl.Datetime("us", "UTC"))).to_list()
     assert hours[0] is None
     assert hours[1:] == pytest.approx([h / 60 for h in (0, 0, 10, 30, 30, 35, 60, 60)])
+
+
+@pytest.mark.parametrize(("extra_min", "held"), [(0, 0), (140, 150)])
+def test_a_top_is_held_where_five_counts_would_have_come_meanwhile(extra_min: int, held: int) -> None:
+    """One count in ten minutes read each minute, from 90 up to 99 and on from 0; 99 stays so much longer.
+
+    With 140 minutes more there are 15 counts in 299 minutes, so that five take 100 of them: 149 are held.
+    """
+    value = np.concatenate([np.repeat(np.arange(90.0, 100), 10), np.full(extra_min, 99.0), np.arange(60) // 10])
+    at_us = np.arange(value.size) * 60_000_000
+    at_rest = held_at_top(at_us, value, Limits(100.0, 2.0, 0.05))
+    assert at_rest.sum() == held
+    assert set(value[at_rest]) <= {99.0}

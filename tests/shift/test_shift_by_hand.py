@@ -16,6 +16,7 @@ from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, REELS, STOP_LOG
 from lineview.plant import Break, Counter, Line, Machine, Plant, Shift, Web
 from lineview.report.answer import Scope, to_json
+from lineview.shift.words import _planned, in_words
 from tests import factories
 from tests.from_frames import Frames, answered
 
@@ -77,13 +78,13 @@ def counted() -> tuple[np.ndarray, np.ndarray]:
     return at_s, np.concatenate([[0.0], np.cumsum(rate * EVERY_S / 60)[:-1]])
 
 
-def asked(now_min: float, **more: pl.DataFrame) -> dict[str, Any]:
+def asked(now_min: float, untold: int = 0, **more: pl.DataFrame) -> dict[str, Any]:
     at_s, pieces = counted()
     seen = at_s <= 60 * now_min
     moments = factories.moments(START.timestamp() + at_s[seen])
     values = {"pieces": pieces[seen], "rejects": np.floor(pieces[seen] / REJECT_EVERY)}
     read = pl.concat([factories.readings("w1", name, moments, value % 65_536) for name, value in values.items()])
-    log = [{"start": at(a), "end": at(b), "reason": reason} for a, b, reason in STOPS if reason]
+    log = [{"start": at(a), "end": at(b), "reason": reason} for a, b, reason in STOPS if reason][untold:]
     sheet = [{"batch": "b1", "product": "lime", "start": at(0)}, {"batch": "b2", "product": "mint", "start": at(315)}]
     frames = Frames(
         {"w1": read},
@@ -207,6 +208,33 @@ def test_the_words_say_what_the_figures_say(shown) -> None:
         f"While running it made {MADE / RAN:,.0f} a minute. It stood for 51 minutes: 15 in one changeover, 29 in three "
         "stops, 7 in two short stops under 5 minutes."
     )
+
+
+@pytest.mark.parametrize(("more", "said"), [(0, "0 over"), (1000, "1,000 short"), (-1000, "1,000 over")])
+def test_a_shift_that_is_over_is_held_to_its_plan(more: int, said: str) -> None:
+    plan = [{"product": "mint", "start": START, "end": at(LENGTH_MIN), "pieces": GOOD + more}]
+    shown = asked(LENGTH_MIN, plan=factories.rows(PLAN, plan, line="1"))
+    assert f"The plan for it was {GOOD + more:,.0f}: {said}." in shown["soft"]
+
+
+@pytest.mark.parametrize(
+    ("untold", "words"),
+    [
+        (1, "29 in three stops, one of them without a reason, 7 in two"),
+        (2, "29 in three stops, two of them without a reason, 7 in two"),
+        (3, "29 in three stops without a reason, 7 in two"),
+    ],
+)
+def test_stops_without_a_reason_are_told(untold: int, words: str) -> None:
+    assert words in asked(LENGTH_MIN, untold)["soft"]
+
+
+def test_small_numbers_are_words_and_few_planned_minutes_are_not_none() -> None:
+    assert [in_words(n) for n in (1, 2, 3, 12, 13)] == ["1", "two", "three", "twelve", "13"]
+    assert [_planned(minutes) for minutes in (0.016, 0.017, 0.5, 1, 9.94, 10.4)] == [
+        "less than a planned second", "1 planned seconds", "30 planned seconds", "1.0 planned minutes",
+        "9.9 planned minutes", "10 planned minutes",
+    ]  # fmt: skip
 
 
 #: Asked at this minute, with a plan and a reel put on at the other.

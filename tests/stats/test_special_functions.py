@@ -27,6 +27,13 @@ def test_rate_ratio_is_the_exact_binomial_test(events: int, time: float, others:
     assert rates.high == pytest.approx(high, rel=1e-9)
 
 
+def test_without_an_event_any_ratio_of_rates_is_possible() -> None:
+    """Of no event at all any share of them is possible (Clopper and Pearson's limits), and none is less likely."""
+    rates = rate_ratio(0, 2.0, 0, 3.0)
+    assert np.isnan(rates.ratio)
+    assert (rates.low, rates.high, rates.p) == (0.0, np.inf, 1.0)
+
+
 @pytest.mark.parametrize("power", [1, 2, 3])
 def test_shape_is_that_of_the_library(power: int) -> None:
     values = np.random.default_rng(power).normal(2.0, 1.0, 400) ** power
