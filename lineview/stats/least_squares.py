@@ -204,7 +204,7 @@ def least_squares_fits(
     inner = np.linalg.inv(x.T @ x)
     beta = inner @ x.T @ y
     place = np.concatenate(([0.0], np.cumsum(steps)))
-    gaps = np.abs(place[:, None] - place[None, :])
+    gaps, which = np.unique(np.abs(place[:, None] - place[None, :]), return_inverse=True)  # few differ: powers are slow
     log_weight, variance = np.empty((len(grid), y.shape[1])), np.empty((len(grid), y.shape[1]))
     shape = np.empty((len(grid), p, p))
     for g, noise in enumerate(grid):
@@ -216,7 +216,7 @@ def least_squares_fits(
         variance[g] = residual / (n - p)
         log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(residual))
         log_weight[g] += float(np.log(white_odds)) if noise.phi == 0.0 else 0.0
-        spread = (1 - noise.white) * np.abs(noise.phi) ** gaps + noise.white * np.eye(n)
+        spread = (1 - noise.white) * (np.abs(noise.phi) ** gaps)[which] + noise.white * np.eye(n)
         shape[g] = inner @ x.T @ spread @ x @ inner
     df = np.full(len(grid), float(n - p))
     fits = []

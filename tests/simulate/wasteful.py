@@ -147,8 +147,12 @@ def _readings(plant: Plant, made: _Clock, rng: np.random.Generator) -> pl.DataFr
     at_s = np.arange(0.0, made.at[-1], 10.0)
     wraps = np.floor(np.interp(at_s, made.at, made.wraps))
     fed = np.interp(at_s, made.at, made.fed_m)
+    whole = np.zeros(len(at_s) + 1)
     for begin, seconds, metres in made.feeds:
-        fed += metres * np.clip((at_s - begin) / seconds, 0.0, 1.0)
+        i, j = np.searchsorted(at_s, (begin, begin + seconds))
+        fed[i:j] += metres * (at_s[i:j] - begin) / seconds
+        whole[j] += metres
+    fed += np.cumsum(whole[:-1])
     values = {"pieces": wraps, "rejects": 0.0 * wraps, "film": np.floor(fed / 0.1)}
     at = factories.moments(START.timestamp() + at_s)
     first = rng.integers(0, 60000)

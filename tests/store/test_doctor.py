@@ -96,10 +96,9 @@ def damage(path: Path, chance: Random) -> None:
         path.write_bytes(data)
 
 
-def hurt(sound: Path, into: Path, seed: int) -> tuple[str, str]:
+def hurt(sound: Path, whole: list, into: Path, seed: int) -> tuple[str, str]:
     """Damage one file of a copy, ask it, mend it; give the file and what went wrong, if anything did."""
     chance = Random(seed)
-    whole = content(sound)
     copytree(sound, into)
     path = chance.choice(victims(into))
     name, before = path.relative_to(into / "store").as_posix(), path.read_bytes()
@@ -120,8 +119,9 @@ def hurt(sound: Path, into: Path, seed: int) -> tuple[str, str]:
 
 
 def hurt_some(sound: Path, into: Path, seeds: range) -> None:
+    whole = content(sound)
     for seed in seeds:
-        name, wrong = hurt(sound, into, seed)
+        name, wrong = hurt(sound, whole, into, seed)
         assert not wrong, (seed, name, wrong)
         rmtree(into)
 
