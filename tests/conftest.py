@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib.util
 import tempfile
 from collections.abc import Iterator
@@ -12,11 +13,14 @@ from uuid import uuid4
 
 import pytest
 
+from lineview.app.allocator import collect_garbage_seldom
 from tests.main_job.invented_week import DEMO
 
 if TYPE_CHECKING:  # loaded by those tests alone that need them
     from lineview.app.take_in import Taken
     from lineview.app.works import Works
+
+collect_garbage_seldom()  # as the command does: an eighth of the processor time of tests went there
 
 TESTS = Path(__file__).parent
 #: Folders and files whose tests take seconds all together.
@@ -38,6 +42,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(folder)
         elif folder in QUICK and not any(item.get_closest_marker(name) for name in SLOW):
             item.add_marker("quick")
+
+
+def pytest_collection_finish() -> None:
+    """Leave what was collected out of every later look for garbage."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(autouse=True)
