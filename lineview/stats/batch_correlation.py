@@ -330,7 +330,7 @@ def _likelihood(runs: _Runs, phi: float, white: float = 0.0) -> tuple[float, Flo
     rho = np.asarray(power[runs.steps], dtype=np.float64)
     rho[runs.starts] = 0.0
     products = _whitened(runs, rho) if white < TINY or phi == 0.0 else _solved(runs, rho, white)
-    levels, cross, times, at_level, at_slope, total, gaps = np.add.reduceat(products, runs.starts, axis=1)
+    levels, cross, times, at_level, at_slope, total, gaps = (np.add.reduceat(part, runs.starts) for part in products)
     determinant = np.where(runs.sloped, levels * times - cross**2, levels)
     both = times * at_level**2 - 2 * cross * at_level * at_slope + levels * at_slope**2
     fitted = np.where(runs.sloped, both / np.where(runs.sloped, determinant, 1), at_level**2 / levels)
@@ -341,16 +341,16 @@ def _likelihood(runs: _Runs, phi: float, white: float = 0.0) -> tuple[float, Flo
     return likelihood, residual, determinants
 
 
-def _whitened(runs: _Runs, rho: Floats) -> Floats:
+def _whitened(runs: _Runs, rho: Floats) -> tuple[Floats, ...]:
     """Products of level, time and value, and parts of the log determinant, of autoregressive noise alone."""
     gap = 1 - rho**2
     scale = 1 / np.sqrt(gap)
     y, t = (scale * (v - rho * np.r_[0.0, v[:-1]]) for v in (runs.value, runs.time))
     level = scale * (1 - rho)
-    return np.stack([level * level, level * t, t * t, level * y, t * y, y * y, np.log(gap)])
+    return level * level, level * t, t * t, level * y, t * y, y * y, np.log(gap)
 
 
-def _solved(runs: _Runs, rho: Floats, white: float) -> Floats:
+def _solved(runs: _Runs, rho: Floats, white: float) -> tuple[Floats, ...]:
     """The same with white noise on it: V⁻¹ is (I − (1 − q) ((1 − q) I + q T)⁻¹) / q, T tridiagonal."""
     from scipy.linalg.lapack import dpttrf, dpttrs
 
@@ -358,10 +358,10 @@ def _solved(runs: _Runs, rho: Floats, white: float) -> Floats:
     diagonal = 1 / gap
     diagonal[:-1] += rho[1:] ** 2 / gap[1:]
     pivots, below, _ = dpttrf((1 - white) + white * diagonal, -white * rho[1:] / gap[1:])
-    columns = np.column_stack([np.ones(y.size), t, y])
-    solved, _ = dpttrs(pivots, below, columns)
-    one, by_t, by_y = ((columns - (1 - white) * solved) / white).T
-    return np.stack([one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots) + np.log(gap)])
+    columns = np.ones(y.size), t, y
+    solved = dpttrs(pivots, below, np.stack(columns).T, overwrite_b=True)[0].T
+    one, by_t, by_y = ((column - (1 - white) * by) / white for column, by in zip(columns, solved, strict=True))
+    return one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots) + np.log(gap)
 
 
 def _coarse_grid(phis: Floats, likelihood: Floats) -> Floats:
