@@ -1,6 +1,9 @@
 """Taking in through the command, by processor time: many files, one big file, a store that is full."""
 
+import os
 import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from statistics import median
@@ -8,14 +11,18 @@ from statistics import median
 import polars as pl
 import pytest
 
-from lineview.app.take_in import take_in
+from lineview.intake.exports import Export, Part
+from lineview.intake.read import read_export
 from lineview.plant.read import read_plant
 from lineview.store.store import Store
 from tests.bench.measured import PEAK, Spent, command, python
+from tests.store.made import export
 
 pytestmark = pytest.mark.bench
 
 ROWS = 5_000_000
+#: Sixty days of exports go in within so many seconds of processor; rows at so much of a bare scan's rate.
+BAR_60_S, RATIO = 12, 0.5
 #: How far medians of five pairs of the same code lie below their mean on two cores.
 RATIO_NOISE = 0.03
 PLANT = """
@@ -81,48 +88,95 @@ def bare_scan(log: Path) -> Spent:
     return spent
 
 
-def test_sixty_days_of_exports_go_in_within_twelve_seconds(tmp_path: Path) -> None:
-    """Twelve seconds of the machine on which that bar was set: a slower or faster one is told by the bare scan."""
-    log = tmp_path / "log.csv"
-    write_log(log, 0, ROWS)
-    made = tmp_path / "made"
-    command("demo", "--into", made, "--days", "60", "--seed", "3")
+@dataclass
+class Rounds:
+    """A log of five million rows, the same with three odd ones, and what each took, round by round."""
+
+    log: Path
+    odd_log: Path
+    bare: list[Spent] = field(default_factory=list)
+    plain: list[Spent] = field(default_factory=list)
+    odd: list[Spent] = field(default_factory=list)
+    ratio: float = 0.0
+
+    def run(self, folder: Path, *, odd: bool) -> None:
+        """One round more: what other work takes of the machine hits those of a round alike."""
+        self.bare.append(bare_scan(self.log))
+        works = {"plain": new_works(folder / "plain")}
+        self.plain.append(command("intake", self.log, "--works", works["plain"]))
+        if odd:
+            works["odd"] = new_works(folder / "odd")
+            self.odd.append(command("intake", self.odd_log, "--works", works["odd"]))
+            with Store.open(works["odd"] / "store") as store:
+                counts = store.intakes().select("rows", "kept", "duplicate", "refused").row(0)
+                assert counts == (ROWS, ROWS - 2, 1, 1)
+                assert store.refusals().select("row", "column").rows() == [(ROWS // 3 + 1, ""), (ROWS // 2 + 1, "film")]
+        for made in works.values():
+            shutil.rmtree(made)
+        self.ratio = median(b.cpu_s / o.cpu_s for b, o in zip(self.bare, self.plain, strict=True))
+
+
+@pytest.fixture(scope="module")
+def rounds(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rounds]:
+    """Three rounds; two more of those without odd rows where three leave the bar open."""
+    folder = tmp_path_factory.mktemp("rounds")
+    found = Rounds(folder / "log.csv", folder / "log_odd.csv")
+    write_log(found.log, 0, ROWS)
+    lines = found.log.read_bytes().split(b"\n")
+    lines[ROWS // 2] = lines[ROWS // 2].rpartition(b",")[0] + b",n/a"
+    lines[ROWS // 3] = b"???,1,1,1"
+    lines[ROWS // 4] = lines[ROWS // 4 - 1]
+    found.odd_log.write_bytes(b"\n".join(lines))
+    del lines
+    for _ in range(3):
+        found.run(folder, odd=True)
+    for _ in range(2 if found.ratio < RATIO else 0):
+        found.run(folder, odd=False)
+    yield found
+    shutil.rmtree(folder)
+
+
+def test_sixty_days_of_exports_go_in_within_twelve_seconds(
+    demo_60, spent_on_60: dict[str, Spent], rounds: Rounds, tmp_path: Path
+) -> None:
+    """Twelve seconds of the machine on which that bar was set: a slower or faster one is told by the bare scan.
+
+    Where the first intake is far within the bar it is enough.
+    """
+    made, _ = demo_60["now"]
     files = sum(path.is_file() for path in (made / "exports").rglob("*"))
-    runs, bare = [], []
-    for attempt in range(3):
-        works = tmp_path / f"works{attempt}"
-        shutil.copytree(made, works)
-        bare.append(bare_scan(log))
+    runs, bare = [spent_on_60["now"]], list(rounds.bare)
+
+    def scaled() -> float:
+        return median(one.cpu_s for one in runs) / slower()
+
+    def slower() -> float:
+        return median(one.cpu_s for one in bare) / BARE_THEN_S
+
+    while len(runs) < 3 and scaled() >= 0.8 * BAR_60_S:
+        works = tmp_path / f"works{len(runs)}"
+        shutil.copytree(made, works, ignore=shutil.ignore_patterns("store"))
+        bare.append(bare_scan(rounds.log))
         runs.append(command("intake", works / "exports", "--works", works))
-    cpu_s, peak_mb = median(one.cpu_s for one in runs), max(one.peak_mb for one in runs)
-    slower = median(one.cpu_s for one in bare) / BARE_THEN_S
     print(
-        f"\n{files} exports of 60 days: {cpu_s:.1f} s of processor time, peak {peak_mb:.0f} MB; "
-        f"this machine takes {slower:.2f} times as long, so {cpu_s / slower:.1f} s of 12"
+        f"\n{files} exports of 60 days: {median(one.cpu_s for one in runs):.1f} s of processor time, "
+        f"peak {max(one.peak_mb for one in runs):.0f} MB; "
+        f"this machine takes {slower():.2f} times as long, so {scaled():.1f} s of {BAR_60_S}"
     )
-    assert cpu_s / slower < 12
+    assert scaled() < BAR_60_S
 
 
-def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(tmp_path: Path) -> None:
-    log = tmp_path / "log.csv"
-    write_log(log, 0, ROWS)
-    bare, ours = [], []
-    for attempt in range(5):
-        bare.append(bare_scan(log))
-        works = new_works(tmp_path / f"works{attempt}")
-        ours.append(command("intake", log, "--works", works))
-        assert f"{ROWS:,}" in ours[-1].printed
-        shutil.rmtree(works)
-    ratio = median(b.cpu_s / o.cpu_s for b, o in zip(bare, ours, strict=True))
-    bare_s, ours_s = median(b.cpu_s for b in bare), median(o.cpu_s for o in ours)
-    peak_mb = max(one.peak_mb for one in ours)
+def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(rounds: Rounds) -> None:
+    bare_s, ours_s = median(b.cpu_s for b in rounds.bare), median(o.cpu_s for o in rounds.plain)
+    peak_mb = max(one.peak_mb for one in rounds.plain)
     print(
-        f"\n{ROWS:,} rows in one file: {ours_s:.2f} s of processor time, "
-        f"bare scan to Parquet {bare_s:.2f} s, at {ratio:.2f} of its rate, peak {peak_mb:.0f} MB"
+        f"\n{ROWS:,} rows in one file: {ours_s:.2f} s of processor time, bare scan to Parquet {bare_s:.2f} s, "
+        f"at {rounds.ratio:.2f} of its rate in {len(rounds.bare)} rounds, peak {peak_mb:.0f} MB"
     )
+    assert all(f"{ROWS:,}" in one.printed for one in rounds.plain)
     assert peak_mb < 500
-    print(f"bar 0.50 {'met' if ratio >= 0.5 else 'not met'}; runs of the same code give 0.48 to 0.51")
-    assert ratio >= 0.5 - RATIO_NOISE
+    print(f"bar {RATIO:.2f} {'met' if rounds.ratio >= RATIO else 'not met'}; runs of the same code give 0.48 to 0.51")
+    assert rounds.ratio >= RATIO - RATIO_NOISE
 
 
 def test_memory_does_not_grow_with_the_rows_of_a_file(tmp_path: Path) -> None:
@@ -138,45 +192,42 @@ def test_memory_does_not_grow_with_the_rows_of_a_file(tmp_path: Path) -> None:
     assert a_row < 5
 
 
-def test_odd_rows_cost_little_more_than_none(tmp_path: Path) -> None:
-    log = tmp_path / "log.csv"
-    write_log(log, 0, ROWS)
-    plain = [command("intake", log, "--works", new_works(tmp_path / f"plain{i}")) for i in range(3)]
-    lines = log.read_bytes().split(b"\n")
-    lines[ROWS // 2] = lines[ROWS // 2].rpartition(b",")[0] + b",n/a"
-    lines[ROWS // 3] = b"???,1,1,1"
-    lines[ROWS // 4] = lines[ROWS // 4 - 1]
-    log.write_bytes(b"\n".join(lines))
-    del lines
-    odd = [command("intake", log, "--works", new_works(tmp_path / f"odd{i}")) for i in range(3)]
-    log.unlink()
-    plain_s, odd_s = (median(one.cpu_s for one in runs) for runs in (plain, odd))
-    plain_mb, odd_mb = (max(one.peak_mb for one in runs) for runs in (plain, odd))
+def test_odd_rows_cost_little_more_than_none(rounds: Rounds) -> None:
+    plain_s, odd_s = (median(one.cpu_s for one in runs) for runs in (rounds.plain, rounds.odd))
+    plain_mb, odd_mb = (max(one.peak_mb for one in runs) for runs in (rounds.plain, rounds.odd))
     print(
         f"\n{ROWS:,} rows, three of them odd: {odd_s:.2f} s of processor time, peak {odd_mb:.0f} MB; "
         f"none odd: {plain_s:.2f} s, {plain_mb:.0f} MB"
     )
-    with Store.open(tmp_path / "odd0" / "store") as store:
-        counts = store.intakes().select("rows", "kept", "duplicate", "refused").row(0)
-        assert counts == (ROWS, ROWS - 2, 1, 1)
-        assert store.refusals().select("row", "column").rows() == [(ROWS // 3 + 1, ""), (ROWS // 2 + 1, "film")]
     assert odd_mb < 500
     assert odd_s < 1.3 * plain_s
 
 
-def test_two_thousand_intakes_do_not_slow_the_next(tmp_path: Path) -> None:
+def parts_of(log: Path, folder: Path, rows: int) -> Iterator[Export]:
+    """A log as exports of so many rows each, read once: the store takes frames, and keeps what bytes it is given."""
+    whole = read_export(log, read_plant(folder / "plant.toml"))
+    assert isinstance(whole, Export)
+    tidy = whole.parts[0].tidy.sort("row", maintain_order=True)
+    for number in range(whole.rows // rows):
+        frame = tidy[3 * number * rows : 3 * (number + 1) * rows].sort("channel", "at")
+        small = export(folder, f"log{number:05}.csv", ("readings", frame.head(1)))
+        yield replace(small, layouts=whole.layouts, parts=(Part("readings", frame),), rows=rows)
+
+
+def test_two_thousand_intakes_do_not_slow_the_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     exports, rows = tmp_path / "exports", 500
     exports.mkdir()
     works = {"few": new_works(tmp_path / "few"), "many": new_works(tmp_path / "many")}
-    for number in range(2_000):
+    for number in range(9):
         write_log(exports / f"log{number:05}.csv", number * rows, rows)
-    command("intake", *sorted(exports.iterdir())[:9], "--works", works["few"])
-    plant = read_plant(works["many"] / "plant.toml")
+    command("intake", *sorted(exports.iterdir()), "--works", works["few"])
+    write_log(tmp_path / "log.csv", 0, 2_000 * rows)
+    monkeypatch.setattr(os, "fsync", lambda _handle: None)  # of this process: what is measured is the command
     with Store.open(works["many"] / "store") as store:  # each in a commit of its own, as they come day by day
-        for path in sorted(exports.iterdir()):
-            take_in([path], plant, store)
+        for one in parts_of(tmp_path / "log.csv", works["many"], rows):
+            assert store.record(one).kept == rows
     took: dict[str, list[float]] = {"few": [], "many": []}
-    for attempt in range(7):
+    for attempt in range(5):
         for name, folder in works.items():
             copy = tmp_path / "copy"
             shutil.copytree(folder, copy)
