@@ -26,19 +26,8 @@ T = TypeVar("T")
 
 
 class KeptResults(Generic[T]):
-    """The latest results by key; those asked longest ago go first.
+    """The latest results by key, at most so many and so many bytes; those asked longest ago go first.
 
-    Parameters
-    ----------
-    most : int
-        Results kept at most.
-    most_bytes : int
-        Bytes that they may hold together; one larger than that is given and not kept.
-    size_bytes : callable
-        Gives the bytes that a result holds.
-
-    Notes
-    -----
     Nothing is locked while a result is worked out: different keys are worked out at the same time.
     """
 

@@ -33,6 +33,8 @@ GAP_TIMES, USUAL_GAP_S = 4.0, 120.0
 TOGETHER, CLEARLY, APART = 0.5, 0.15, 0.25
 #: An interval between readings up to this length [s] counts for the minute of its middle.
 LONG_S = 90.0
+#: A counter that takes longer from one value to the next hides stops [s].
+COARSE_S = 60.0
 #: A fall is a turn where the counter went on at up to so many times its fastest rate.
 TURN_ROOM = 1.2
 #: A pause of readings this many times the usual one is no running [times].
@@ -397,7 +399,7 @@ def _text(
     """plant.toml, or "" and why there is none yet."""
     given = {q.key: answers.get(q.key) or q.suggested for q in questions}
     machines = [m.id for m in read.draft.machines]
-    faults = list(read.mixed)
+    faults = [*read.mixed, *(fault for channel in learned if (fault := _too_coarse(channel, read.readings)))]
     if not machines:
         faults.append(Fault(tr("no machine was recognised in these exports"), expected=tr("counters with headers")))
     if faults or any(answer is None for answer in given.values()):
@@ -432,6 +434,20 @@ def _text(
     return (text, []) if not (wrong := check_text(text)) else ("", wrong)
 
 
+def _too_coarse(channel: LearnedChannel, readings: Readings) -> Fault | None:
+    """The fault of a piece counter that moves so seldom that it hides stops which its readings would show."""
+    limits = channel.limits
+    if limits is None or channel.holds not in ("pieces", "good pieces"):
+        return None
+    at_s = _seconds(readings[channel.machine, channel.channel])
+    per_s = max(NOMINAL[1] / 60.0, limits.total / float(at_s[-1] - at_s[0]))
+    if limits.moves_by <= per_s * max(COARSE_S, float(np.median(np.diff(at_s)))):
+        return None
+    what = tr("its readings move by {count:,} at a time, so stops between cannot be seen", count=limits.moves_by)
+    place, do = f"{channel.machine}/{channel.channel}", tr("Export all digits of the counter.")
+    return Fault(what, place, tr("a counter read to the piece"), do)
+
+
 def _finished(
     machine: Machine,
     line: str,
@@ -455,6 +471,7 @@ def _finished(
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
             fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
         changed = {"modulus": (limits and limits.modulus) or "unknown", "fastest_per_min": fastest}
+        changed["moves_by"] = limits.moves_by if limits is not None and limits.whole else 1
         counters.append(counter.model_copy(update={**changed, "unit_value": float(count_m)}))
     gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in named)
     is_wrap = machine.kind == "cut-and-wrap machine"
@@ -469,11 +486,8 @@ def _finished(
 
 def _gap_s(readings: Readings) -> float:
     """For how long no reading is usual [s]: longer where machines are read seldom."""
-    usual = [
-        float(np.median(np.diff(_seconds(f))))
-        for f in readings.values()
-        if f.height > 20 and f["value"].null_count() == 0
-    ]
+    whole = [frame for frame in readings.values() if frame.height > 20 and frame["value"].null_count() == 0]
+    usual = [float(np.median(np.diff(_seconds(frame)))) for frame in whole]
     slowest = max(usual, default=0.0)
     return USUAL_GAP_S if slowest * GAP_TIMES <= 2 * USUAL_GAP_S else round(slowest * GAP_TIMES)
 

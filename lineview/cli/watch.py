@@ -18,21 +18,9 @@ from lineview.report.answer import to_json
 
 
 class SheetWriter:
-    """Writes each sheet that is due once, and again where its content has changed.
+    """Writes each sheet that is due once, whole or not at all, and again where its content has changed.
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Where they are written; each whole or not at all, named by date.
-    questions : list of str
-        Which sheets.
-    forms : list of str
-        "pdf", "xlsx" or "csv".
-
-    Raises
-    ------
-    AskError
-        For an unknown question or form.
+    An AskError where a question or a form ("pdf", "xlsx" or "csv") is unknown.
     """
 
     def __init__(self, folder: Path, questions: list[str], forms: list[str]) -> None:

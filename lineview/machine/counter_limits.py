@@ -21,6 +21,8 @@ ROOM = 1.25
 HELD = 5
 #: A counter that was set back reads at most this share of its values.
 SET_BACK = 0.03
+#: Steps in which displays show rounded counts, and how many values tell that they do.
+TENS, ENOUGH_VALUES = (10_000, 1_000, 100, 10), 20
 #: Web drawn for a piece, from and to [m]: within a tenfold range, so that one decade of unit fits.
 WEB_PER_PIECE_M = (0.02, 0.2)
 
@@ -41,6 +43,8 @@ class CounterLimits:
         Counts that its readings hold, falls other than turns left out.
     whole : bool
         Whether every reading is a whole number.
+    moves_by : int
+        The power of ten of which every reading is a multiple; 1 where too few values were seen to tell.
     """
 
     modulus: int | None
@@ -49,6 +53,7 @@ class CounterLimits:
     resets: int
     total: float
     whole: bool
+    moves_by: int = 1
 
 
 def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
@@ -74,7 +79,13 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
     modulus, turned = _modulus(value, step, seconds, falls, rate)
     total = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turned)
     is_whole = bool(np.all(value == np.round(value)))
-    return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), len(falls) - len(turned), total, is_whole)
+    resets = len(falls) - len(turned)
+    return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), resets, total, is_whole, _moves_by(value))
+
+
+def _moves_by(value: Floats) -> int:
+    shown = np.unique(value)
+    return next((ten for ten in TENS if not np.any(shown % ten)), 1) if len(shown) >= ENOUGH_VALUES else 1
 
 
 def odd_readings(value: Floats) -> NDArray[np.bool_]:

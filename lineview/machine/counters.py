@@ -46,7 +46,7 @@ class CounterIncrements:
     fastest_per_us : float
         The fastest it can count.
     step : float
-        What one count of a web's counter stands for [m]; it hides up to so much. 0 for pieces.
+        By how much its readings move [pieces or m]; they hide up to so much. 0 for a counter of single pieces.
     planned : PlannedTime
         When the works meant to run: in a long unread gap all is made then, as far as the fastest rate allows.
     """
@@ -280,14 +280,7 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     single = np.ones(len(steps), dtype=np.int64)
     usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
     return CounterIncrements(
-        start,
-        end,
-        *_fill_in(steps, counter, planned),
-        single,
-        usual,
-        fastest_per_us(counter),
-        0.0 if counter.unit_value == 1.0 else counter.unit_value,
-        planned,
+        start, end, *_fill_in(steps, counter, planned), single, usual, fastest_per_us(counter), counter.step, planned
     )
 
 

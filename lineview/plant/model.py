@@ -64,6 +64,7 @@ class Counter(Part):
 
     `unit_value` is what one count stands for: pieces for piece counters, metres [m] for feed and rope
     counters. `modulus` is the number of values before it starts again at 0; "unknown" where nobody knows.
+    `moves_by` is by how many counts its readings move: 100 where a display shows hundreds only.
     `counting` is what its readings say; a layout that names it says it for the counters of its columns.
     """
 
@@ -72,7 +73,14 @@ class Counter(Part):
     modulus: Annotated[int, Field(gt=1)] | Literal["unknown"] = "unknown"
     fastest_per_min: Positive
     unit_value: Positive = 1.0
+    moves_by: Annotated[int, Field(ge=1)] = 1
     counting: Counting = "total"
+
+    @property
+    def step(self) -> float:
+        """How much a reading may hide [pieces or m]; 0 for a counter of single pieces."""
+        shown = self.unit_value * self.moves_by
+        return 0.0 if shown == 1.0 else shown
 
 
 class Gauge(Part):

@@ -159,7 +159,7 @@ def _chain(
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
         float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
         fastest_per_us(counter),
-        0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        counter.step,
         planned,
     )
 

@@ -113,23 +113,10 @@ class ShiftUnits:
 
 
 def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparison:
-    """Compare two scopes, shifts as units.
+    """Compare two scopes, shifts as units; differences are first less second.
 
-    Parameters
-    ----------
-    first, second : Side
-        What is compared; differences are first less second.
-    history : sequence of Side
-        One, of the same machines over the weeks around both, where the two are periods of it: it tells how
-        much shifts vary and how they go together.
-
-    Returns
-    -------
-    Comparison
-        Without intervals where either side has fewer than three shifts, or a shift is on both.
-
-    Notes
-    -----
+    `history` holds one side more where the two are periods of it: it tells how much shifts vary and go together. No
+    intervals where either side has fewer than three shifts, or a shift is on both.
     Source: benjamini-hochberg-1995, restricted-likelihood, negative-binomial-rates
     """
     sides = [first, second, *history]

@@ -472,3 +472,19 @@ def test_a_shift_after_a_counter_stopped_at_its_top_is_not_without_pieces(tmp_pa
 def test_a_counter_at_rest_at_a_round_number_is_no_top(tmp_path) -> None:
     text = "Time;Pieces\n" + rows(lambda k: f"{min(4_711 + PER_MIN * k, 65_500)}")
     assert made(tmp_path, shown(tmp_path, text)).value == 65_500 - 4_711
+
+
+@pytest.mark.parametrize("shows", [1, 10, 100])
+def test_a_display_that_hides_its_last_digits_counts_to_within_them(tmp_path, shows: int) -> None:
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k) // shows * shows}"))
+    figure = made(tmp_path, came)
+    assert figure.value == pytest.approx(MADE, abs=shows)
+    assert (figure.low, figure.high) == ((None, None) if shows == 1 else (figure.value - shows, figure.value + shows))
+    assert (f"moves_by = {shows}" in came.text) == (shows > 1)
+
+
+def test_a_display_of_thousands_is_declined_since_it_hides_stops(tmp_path) -> None:
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k) // 1000 * 1000}"))
+    assert not came.text
+    (fault,) = came.faults
+    assert "move by 1,000 at a time" in str(fault)
