@@ -461,18 +461,17 @@ def _finished(
     counters = []
     for counter in machine.counters:
         channel = of_machine.get(counter.id)
-        limits = channel.limits if channel is not None else None
+        limits, learned_m = (channel.limits, channel.count_m) if channel is not None else (None, None)
         if limits is None and counter.id not in named:
             continue
-        learned_m = channel.count_m if channel is not None else None
         count_m = given.get(f"count {machine.id}/{counter.id}") or learned_m or counter.unit_value
         pieces_fastest = max(LEAST_FASTEST, band[1] * 1.125)
         fastest = (limits.fastest_per_min or 1.0) if limits is not None else counter.fastest_per_min
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
             fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
-        changed = {"modulus": (limits and limits.modulus) or "unknown", "fastest_per_min": fastest}
-        changed["moves_by"] = limits.moves_by if limits is not None and limits.whole else 1
-        counters.append(counter.model_copy(update={**changed, "unit_value": float(count_m)}))
+        modulus, moves_by = (limits.modulus or "unknown", limits.moves_by) if limits is not None else ("unknown", 1)
+        seen = {"modulus": modulus, "fastest_per_min": fastest, "unit_value": float(count_m), "moves_by": moves_by}
+        counters.append(counter.model_copy(update=seen))
     gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in named)
     is_wrap = machine.kind == "cut-and-wrap machine"
     update = {
