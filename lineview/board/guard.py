@@ -197,7 +197,7 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
             response.headers["Strict-Transport-Security"] = "max-age=31536000"
         if request.path.startswith("/assets/") and request.args.get("m"):
             response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
-        elif g.get("person") is not None and (doors.access is not None or response.mimetype == "text/html"):
+        elif g.get("person") is not None and (doors.access is not None or g.get("holds_a_page")):
             response.headers["Cache-Control"] = "no-store"
         _log(response)
         return response

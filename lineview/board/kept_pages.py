@@ -422,6 +422,7 @@ def start_of_document(pages: KeptPages) -> Markup:
         if known is not None and pages.fresh(key, version) is None:
             pages.begin(key, version, values, unseen=False)
         if kept is not None:
+            g.holds_a_page = True  # of now: no browser may keep it for later
             return _start(json.loads(kept.page)["response"], pages.words(key, version, older=True) if is_old else "")
     return Markup("")
 
