@@ -18,6 +18,7 @@ from scipy.stats import gamma
 
 from lineview.core.figure import Period
 from lineview.core.frames import PLAN, STOCK
+from lineview.order.words import chance_words
 from lineview.plant import Line, Machine, Plant, Web
 from lineview.records.output import DAILY_OUTPUT
 from lineview.report.answer import Scope, to_json
@@ -220,6 +221,55 @@ def test_a_delivery_that_may_come_too_late_is_said_with_its_chance() -> None:
     assert f"may run out before its delivery of {day:%A} {day.day} July ({100 * risk:.2g} % risk)" in shown["sentence"]
     assert figure(shown, "reorder_point")["working"].endswith(": 5 % chance of running out in a cycle")
     assert figure(shown, "order_by")["working"].startswith("latest day with at most 5 % chance")
+
+
+#: By how much more a week takes, and the reels on hand: the sentence and the list below it.
+SAID = {
+    (1.0, ON_HAND): (
+        "Order 216 reels of wax by Wednesday 8 July; waiting a week means a risk above 95 % of running out.",
+        "order 216 reels by Wednesday 8 July. 34.4 reels on hand, 39 on order, first runs out in 50 days",
+    ),
+    (1.2, ON_HAND): (
+        "Order 672 reels of wax by Monday 29 June; it may run out before its delivery of Thursday 2 July (79 % risk).",
+        "ask the supplier to bring forward the delivery of Thursday 2 July, before which it may run out; "
+        "order 672 reels by Monday 29 June. 34.4 reels on hand, 39 on order, first runs out in 20 days",
+    ),
+    (3.1, ON_HAND): (
+        "As of Friday 12 June, order 672 reels of wax at once; it will almost surely run out before its delivery of "
+        "Thursday 2 July.",
+        "ask the supplier to bring forward the delivery of Thursday 2 July, before which it will almost surely run "
+        "out; order 672 reels at once, although it may run out before they come (a risk above 95 %). 34.4 reels on "
+        "hand, 39 on order, first runs out in 8 days",
+    ),
+    (1.0, 0.0): (
+        "As of Friday 12 June, order 216 reels of wax at once; even so it may run out before they come, with a risk "
+        "above 95 %.",
+        "order 216 reels at once, although it may run out before they come (a risk above 95 %). 0.0 reels on hand, "
+        "runs out within a day",
+    ),
+    (0.01, ON_HAND): ("Nothing has to be ordered: what is on hand and on order lasts beyond a year.", ""),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("more", "on_hand"), SAID)
+def test_what_to_do_is_said_by_the_chances_worked_out(more: float, on_hand: float) -> None:
+    """At once where even today's order comes too late with a chance above the accepted one; else by that day."""
+    shown = order_of((0, WEEKS, more * A_WEEK * WEEKS), on_hand=on_hand)
+    sentence, point = SAID[more, on_hand]
+    assert shown["sentence"] == sentence
+    assert shown["points"] == ([f"wax: {point}, lead time 21 ± 0 days."] if point else [])
+    assert shown["soft"] == "Accepted: a 5 % chance of running out before a delivery."
+    if on_hand and more > 0.1:
+        late = float(law(LEAD, more * WEEK).sf(there(LEAD)))
+        assert ("at once" in sentence) == (late > 0.05)
+        alone, together = (reels / (more * WEEK) * 7 for reels in (ON_HAND, ON_HAND + COMING))
+        assert f"first runs out in {alone if alone < COMING_DAYS else together:.0f} days" in point
+
+
+def test_a_chance_is_said_in_two_figures_between_its_ends() -> None:
+    assert [chance_words(chance) for chance in (0.95, 0.949, 0.0123, 0.001, 0.0009)] == [
+        "a risk above 95 %", "a risk of 95 %", "a risk of 1.2 %", "a risk of 0.1 %", "a risk below 0.1 %"
+    ]  # fmt: skip
 
 
 def order_after(weeks: list[float]) -> dict[str, Any]:

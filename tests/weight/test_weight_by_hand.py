@@ -147,6 +147,10 @@ def test_limits_of_the_mean_are_students_by_batches(shown) -> None:
     half = t.ppf(0.975, BATCHES - 1) * math.sqrt(MS_BATCH / OFF.size)
     assert ends(figures["deviation_g"]) == pytest.approx((MEAN - half, MEAN + half), abs=0.05 * half)
     low, high = (f"{'−' if end < 0 else '+'}{abs(end):.3f} g" for end in ends(figures["deviation_g"]))
+    assert shown["sentence"] == (
+        f"A piece weighs {TARGET_G + MEAN:.2f} g on average, {MEAN:.3f} g over its target; batches differ by "
+        f"{math.sqrt(V_BATCH):.3f} g, pieces within a batch by {WITHIN:.3f} g."
+    )
     assert f"; mean off target {low} to {high} with 95 % confidence" in shown["soft"]
     for name, scale in {"giveaway_g_per_piece": 1, "giveaway_kg_per_week": A_WEEK / 1000}.items():
         assert ends(figures[name]) == pytest.approx([end * scale for end in ends(figures["deviation_g"])]), name

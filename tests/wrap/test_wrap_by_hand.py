@@ -116,6 +116,16 @@ def interval(kind: str) -> tuple[float, float]:
     return used + min(moved, 0.0) - half, used + max(moved, 0.0) + half
 
 
+def test_the_sentence_and_the_line_below_say_what_the_figures_say(shown) -> None:
+    film, paper = (1000 * used_m(kind)["total"] / GOOD for kind in WEBS)
+    assert shown["sentence"] == f"A thousand pieces take {film:.1f} m of film and {paper:.1f} m of wax paper."
+    low, high = zip(*([1000 * end / GOOD for end in interval(kind)] for kind in WEBS), strict=True)
+    assert shown["soft"] == (
+        f"Film {low[0]:.1f} to {high[0]:.1f} m, wax paper {low[1]:.1f} to {high[1]:.1f} m, wrap1, {GOOD:,.0f} good "
+        "pieces."
+    )
+
+
 @pytest.mark.parametrize("kind", WEBS)
 def test_every_cause_in_every_unit(shown, kind: str) -> None:
     metres, (low, high) = used_m(kind), interval(kind)
