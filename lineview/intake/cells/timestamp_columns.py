@@ -246,6 +246,8 @@ def _no_time(text: pl.Series, layout: Layout) -> pl.Expr:
 def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
     """Raise where another format reads all times that the layout's does, and more: day and month change places."""
     ours = read.naive.is_not_null() | read.moment.is_not_null()
+    if ours.all():
+        return
     other = plan_clock(cells, "auto", typed=True)
     forms = other.undecided or other.formats[:1]
     if not forms or layout.time_format in forms:

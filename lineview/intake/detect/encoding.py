@@ -19,6 +19,8 @@ from lineview.intake.find import MOST_MEMBERS, MOST_WHOLE, check_size, check_tex
 SEPARATORS = ("\t", ";", "|", ",")
 
 
+#: What a file holds that is not empty: more than blanks, line ends, NULs and marks of an encoding.
+_FILLED = re.compile(rb"[^\x00 \t\r\n\xef\xbb\xbf\xff\xfe]")
 #: A text that a spreadsheet is to leave alone, as ="00123" between separators.
 _AS_TEXT = re.compile(rb'(?:^|(?<=[,;\t|\r\n]))="([^"\r\n]*)"(?=[,;\t|\r\n]|$)')
 
@@ -116,7 +118,7 @@ def open_export(path: Path) -> OpenedFile:
     with_digest.shutdown(wait=False)
     data = _unpack(path, raw) if raw[:2] == b"\x1f\x8b" else raw
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
-    if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
+    if _FILLED.search(data) is None:
         raise IntakeError(Fault(tr("the file is empty"), str(path), tr("a header and rows"), tr("Export it again.")))
     workbook = _is_workbook(data, path)
     parquet = data.startswith(b"PAR1")
