@@ -47,9 +47,11 @@ class SecondScope:
 
 
 def read_second_scope(text: str) -> SecondScope:
-    """Read what a scope is compared with, such as "line=line2, shift=late"; an AskError with all that cannot be read.
+    """Read what a scope is compared with; an AskError with all that cannot be read.
 
-    Whether line, machine, shift and product are in the plant is checked when it is answered.
+    `text` has parts with blanks, commas or semicolons between: "previous", the name of a period, "line=line2",
+    "machine=wrap2", "shift=late", "product=honey", "before=2026-06-10". Whether line, machine, shift and product are in
+    the plant is checked when it is answered.
     """
     faults: list[Fault] = []
     values: dict[str, str] = {}

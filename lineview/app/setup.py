@@ -470,8 +470,8 @@ def _finished(
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
             fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
         modulus, moves_by = (limits.modulus or "unknown", limits.moves_by) if limits is not None else ("unknown", 1)
-        seen = {"modulus": modulus, "fastest_per_min": fastest, "unit_value": float(count_m), "moves_by": moves_by}
-        counters.append(counter.model_copy(update=seen))
+        values = {"modulus": modulus, "fastest_per_min": fastest, "unit_value": float(count_m), "moves_by": moves_by}
+        counters.append(counter.model_copy(update=values))
     gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in named)
     is_wrap = machine.kind == "cut-and-wrap machine"
     update = {

@@ -177,7 +177,7 @@ class _Board(Dash):
         """The document as it is sent."""
         named["scripts"] = NEEDLESS.sub("", named["scripts"])
         if self.pages is not None:
-            named["app_entry"] = start_of_document(self.pages) + Markup(named["app_entry"])  # noqa: S704  # Dash's own
+            named["app_entry"] = start_of_document(self.pages) + Markup(named["app_entry"])  # noqa: S704  # a fixed text of Dash
         document: str = super().interpolate_index(*parts, **named)  # type: ignore[no-untyped-call]  # Dash leaves it bare
         return document.replace(LANGUAGE, f"{document_attributes()} {look_of_document()}", 1)
 

@@ -140,11 +140,11 @@ class KeptPages:
         with self._lock:
             return self._kept.get(key)
 
-    def on_any_screen(self, key: Key) -> Kept | None:
-        """A page as it was worked out last for whoever has the same rights."""
+    def latest(self, place: str, rights: frozenset[str], *, has_forms: bool = False) -> Kept | None:
+        """A page as it was worked out last for whoever has these rights, on whichever screen."""
         with self._lock:
-            alike = [page for one, page in self._kept.items() if one[::2] == key[::2]]
-        return max(alike, key=lambda page: page.since, default=None)
+            alike = [page for key, page in self._kept.items() if (key[0], key[2]) == (place, rights)]
+        return max((p for p in alike if p.forms or not has_forms), key=lambda page: page.since, default=None)
 
     def failed(self, key: Key, version: str) -> bool:
         """Whether a page of this state could not be made."""
@@ -230,9 +230,7 @@ class KeptPages:
     def forms(self, values: Values) -> Response | None:
         """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""
         place, who = _place(values), person()
-        with self._lock:
-            pages = [page for key, page in self._kept.items() if key[0] == place and key[2] == who.rights]
-        latest = max((page for page in pages if page.forms), key=lambda page: page.since, default=None)  # on any screen
+        latest = self.latest(place, who.rights, has_forms=True)
         if latest is not None and time.monotonic() - latest.since < FORMS_S:
             return Response(latest.forms, mimetype="application/json")
         calls = self._calls({**values, "screen.data": {}})[1:]
@@ -417,7 +415,7 @@ def start_of_document(pages: KeptPages) -> Markup:
         return Markup("")
     with suppress(LineviewError):
         version = pages.works.version()
-        kept = pages.on_any_screen(key)
+        kept = pages.latest(key[0], key[2])
         is_old = kept is None or kept.version != version or time.monotonic() - kept.since >= FRESH_S
         if known is not None and pages.fresh(key, version) is None:
             pages.begin(key, version, values, unseen=False)
