@@ -395,17 +395,13 @@ def _common() -> frozenset[bytes]:
     return frozenset(body[i : i + MARK_BYTES] for i in range(0, len(body), MARK_BYTES))
 
 
-def _is_common(plain: str) -> bool:
-    return sha256(plain.encode()).digest()[:MARK_BYTES] in _common()
-
-
 def _without_common(plain: str, names: Iterable[str]) -> str:
     """A password without what others guess first: names that are known here, and two common passwords at most."""
     for name in names:
         plain = plain.replace(name, "")
     for _ in range(2):
         parts = (plain[i : i + n] for n in range(len(plain), LEAST_COMMON - 1, -1) for i in range(len(plain) - n + 1))
-        common = next((part for part in parts if _is_common(part)), None)
+        common = next((part for part in parts if sha256(part.encode()).digest()[:MARK_BYTES] in _common()), None)
         if common is None:
             break
         plain = plain.replace(common, "", 1)

@@ -76,12 +76,9 @@ def _during(rows: pl.DataFrame, answer: Answer) -> list[dict[str, Any]]:
     return rows.filter(within & ~pl.col("withdrawn")).sort("at").rows(named=True)
 
 
-def _line_machines(works: Works, answer: Answer) -> list[str]:
-    return [machine.id for machine in works.plant.machines if machine.line == answer.scope.line]
-
-
 def _notes(works: Works, answer: Answer) -> Table:
-    entries = _during(works.written(_line_machines(works, answer), "note"), answer)
+    machines = [machine.id for machine in works.plant.machines if machine.line == answer.scope.line]
+    entries = _during(works.written(machines, "note"), answer)
     rows = [{"at": row["at"], "what": row["what"], "who": row["who"]} for row in entries]
     return Table("shift notes", tr("Notes of the shift"), columns_of("at: when; what: note; who: written by"), rows)
 

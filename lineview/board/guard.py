@@ -177,7 +177,7 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
                 tr(
                     "This takes the right to {right}, which {name} does not have.",
                     right=right_words(right),
-                    name=_name(g.person),
+                    name=tr(g.person.name) if g.person == LOCAL else g.person.name,
                 ),
             )
         become_person(g.person.name, _address())
@@ -205,10 +205,6 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
     server.before_request(check)
     server.after_request(headers)
     server.teardown_request(leave)
-
-
-def _name(who: Person) -> str:
-    return tr(who.name) if who == LOCAL else who.name
 
 
 def right_words(right: str) -> str:

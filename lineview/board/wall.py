@@ -125,7 +125,7 @@ def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any]
     )
     label = last.scope.label if last is not None else ""
     every = tr(ALL_LINES)
-    every = every[:1].upper() + every[1:]
+    every = show.capital(every)
     return [f"{every}, {label}" if label else every], [table], last
 
 

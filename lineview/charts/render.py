@@ -192,10 +192,6 @@ def _scope_words(answer: Answer, look: ChartStyle) -> str:
     return scope_name(answer.scope, look.plant)
 
 
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
 def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
     batches = answer.series["batches"]
     target, low, high = (_value(answer, n) for n in ("target_mm", "tolerance_low_mm", "tolerance_high_mm"))
@@ -269,7 +265,7 @@ def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
     machine = look.plant.machine(answer.scope.machine)
     nominal = machine.nominal_per_min if machine else (300.0, 400.0)
     title = ", ".join(part for part in (_scope_words(answer, look), answer.scope.label) if part)
-    title = _capital(title)
+    title = show.capital(title)
     series = answer.series
     strips = strips_of(series["tape"], answer.scope.period, look)
     if len(strips[1]) > 1 and "rate_per_min" in series["tape"].columns:
@@ -302,7 +298,7 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
                 deliveries=_coming(answer, web),
                 order_by=_order_by(answer, web),
                 call=_needs_person(answer),
-                name=_capital(tr("{web}, reels on hand", web=(described.name if described else "") or web)),
+                name=show.capital(tr("{web}, reels on hand", web=(described.name if described else "") or web)),
                 first=count == 0,
             )
         )

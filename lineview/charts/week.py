@@ -67,7 +67,7 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
         )
         if look.narrow:
             above = {"xanchor": "left", "yanchor": "bottom"}
-            label(figure, look, _capital(tr(cause)), -reach, at - 0.28, colour=look.tokens.ink, **above)
+            label(figure, look, show.capital(tr(cause)), -reach, at - 0.28, colour=look.tokens.ink, **above)
     figure.update_xaxes(range=[-reach, reach], zeroline=True, zerolinecolor=look.tokens.ink, zerolinewidth=1)
     _name_causes(figure, look, rows["cause"].to_list())
     title = tr("Losses that make the difference; outlined: within chance")
@@ -78,16 +78,12 @@ def _name_causes(figure: go.Figure, look: ChartStyle, causes: list[str]) -> None
     """Name a cause beside each bar, the first on top; on a phone the names stand above the bars instead."""
     figure.update_yaxes(
         tickvals=list(range(len(causes))),
-        ticktext=[] if look.narrow else [_capital(tr(cause)) for cause in causes],
+        ticktext=[] if look.narrow else [show.capital(tr(cause)) for cause in causes],
         showticklabels=not look.narrow,
         showgrid=False,
         ticks="",
         range=[len(causes) - 0.4, -0.9 if look.narrow else -0.6],
     )
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _bars(figure: go.Figure, look: ChartStyle, losses: pl.DataFrame, by: str, unit: str) -> None:
@@ -108,7 +104,7 @@ def _bars(figure: go.Figure, look: ChartStyle, losses: pl.DataFrame, by: str, un
         label(figure, look, _words(losses, by)[at], value, at, colour=colour, xanchor="left", xshift=4)
         if look.narrow:
             ink = look.tokens.ink
-            label(figure, look, _capital(tr(cause)), 0, at - 0.28, colour=ink, xanchor="left", yanchor="bottom")
+            label(figure, look, show.capital(tr(cause)), 0, at - 0.28, colour=ink, xanchor="left", yanchor="bottom")
 
 
 def _words(losses: pl.DataFrame, by: str) -> list[str]:
@@ -146,7 +142,7 @@ def trial_picture(shifts: pl.DataFrame, unit: str, name: str, look: ChartStyle, 
         figure.add_vline(x=x, line={"color": look.tokens.note, "width": 1.5, "dash": "dot"})
         side = {"xanchor": "right", "xshift": -4, "yanchor": "bottom"}
         label(figure, look, tr("trial begins"), x, 1.0, colour=look.tokens.note, yref="paper", **side)
-    title = tr("{measure} by shift, before and since", measure=_capital(name))
+    title = tr("{measure} by shift, before and since", measure=show.capital(name))
     return Picture(tr("{title}; pale: the line beside", title=title) if beside.height else title, figure, height=320)
 
 

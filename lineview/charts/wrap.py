@@ -43,7 +43,7 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     figure.update_xaxes(range=[start, end])
     figure.update_yaxes(
         tickvals=list(range(len(webs))),
-        ticktext=[_broken(w[:1].upper() + w[1:]) for w in map(tr, webs)],
+        ticktext=[_broken(show.capital(w)) for w in map(tr, webs)],
         showgrid=False,
         range=[len(webs) - 0.4, -0.75],
     )

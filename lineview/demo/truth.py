@@ -17,7 +17,7 @@ from lineview.demo.line import LineTruth
 from lineview.demo.reels import Mount
 from lineview.demo.spec import BLANK, GOOD, MOVING, REJECT, LineSpec, ShiftTruth, Stretch
 from lineview.demo.weighing import BatchPieces
-from lineview.plant import Plant, Product, Web
+from lineview.plant import Plant, Web
 
 Floats = NDArray[np.float64]
 
@@ -252,7 +252,7 @@ def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
     for s in shift.stretches:
         if s.state not in MOVING:
             continue
-        product = _product_of(day.spec, s.batch, day.products)
+        product = next(p for p in day.spec.products if p.id == day.products[s.batch])
         kinds = shift.kinds[s.first : s.first + s.cycles]
         counts = {
             "good pieces": (kinds == GOOD).sum(),
@@ -271,10 +271,6 @@ def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
             "machine": day.spec.wrap, "date": shift.window.date.isoformat(), "shift": shift.window.shift,
             "web": web_id, "kind": kind, "cause": cause, "metres": round(metres, 3),
         }  # fmt: skip
-
-
-def _product_of(spec: LineSpec, batch: str, products: dict[str, str]) -> Product:
-    return next(p for p in spec.products if p.id == products[batch])
 
 
 def write_truth(

@@ -205,8 +205,7 @@ def why_so_many(row: SheetRow, plant: Plant) -> str:
     if web.over_delivery_percent:
         most = tr("up to {reels:g} reels may come and be charged", reels=row.most_reels)
         parts.append(most if row.most_money is None else f"{most}, {show.number(row.most_money, 2)} {plant.currency}")
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:]
+    return show.capital("; ".join(parts))
 
 
 def _freight_words(order: SupplierOrder) -> str:

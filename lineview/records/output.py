@@ -83,7 +83,7 @@ def daily_output(
             _share(sums, start, end, (before, after), np.array(parts_), period, tz)
         else:
             _open(sums, over(start, end), start, end, period, tz)
-    return _frame(machine.line, sums, inside, _planned_minutes(shifts, zone, period), tz)
+    return _frame(machine.line, sums, inside, planned_minutes(shifts, zone, *period), tz)
 
 
 def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
@@ -140,10 +140,6 @@ def week_planned(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime])
     """
     totals = [planned_minutes(shifts, zone, start, start + timedelta(days=7)) for start in starts]
     return np.array([sum(t.values()) for t in totals]), np.array([float(len(t)) for t in totals])
-
-
-def _planned_minutes(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetime]) -> dict[date, float]:
-    return planned_minutes(shifts, zone, *period)
 
 
 def _seams(

@@ -86,6 +86,11 @@ def sentence_list(words: Sequence[str]) -> str:
     return tr("{others} and {last}", others=", ".join(words[:-1]), last=words[-1])
 
 
+def capital(words: str) -> str:
+    """Write words as a sentence or a title begins: names keep theirs."""
+    return words[:1].upper() + words[1:]
+
+
 def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False, seconds: bool = False) -> str:
     """Write a moment in the plant's zone, the way the plant's country writes it.
 

@@ -295,7 +295,7 @@ def rope_clock(
 
     Source: derived-rope
     """
-    probe = _probe(gauge)
+    probe = gauge["at"].gather_every(max(1, gauge.height // 200))
 
     def live(at: pl.Series) -> Floats:
         return live_hours(gauge, at, gap_s)
@@ -313,10 +313,6 @@ def rope_clock(
         if _covers(chosen, probe, live_h):
             return chosen
     return RopeClock(live, LIVE)
-
-
-def _probe(gauge: pl.DataFrame) -> pl.Series:
-    return gauge["at"].gather_every(max(1, gauge.height // 200))
 
 
 def _by_activity(counts: MachineCounts, period: tuple[datetime, datetime], source: str) -> RopeClock:

@@ -37,18 +37,14 @@ def compared_sentence(comparison: Comparison) -> tuple[Span, ...]:
     much = Span(tr("{first} good pieces a minute against {second}", **rates), call=worse)
     end = _beyond(rate, comparison)
     if not comparison.causes or abs(rate.value) < 0.05:
-        return (Span(f"{_capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
+        return (Span(f"{show.capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
     cause = comparison.causes[0]
     lost = {"cause": subject_of(cause.name), "pieces": show.number(abs(cause.value), 1)}
     if cause.value > 0:
         words = tr("; {cause} cost {pieces} a minute more", **lost)
     else:
         words = tr("; {cause} cost {pieces} a minute less", **lost)
-    return (Span(f"{_capital(comparison.first)}: "), much, Span(f"{words}; {end}."))
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    return (Span(f"{show.capital(comparison.first)}: "), much, Span(f"{words}; {end}."))
 
 
 def _beyond(rate: Difference, comparison: Comparison) -> str:
@@ -70,7 +66,7 @@ def compared_soft(comparison: Comparison) -> str:
 
 
 def _against(comparison: Comparison) -> str:
-    return tr("{first} against {second}", first=_capital(comparison.first), second=comparison.second)
+    return tr("{first} against {second}", first=show.capital(comparison.first), second=comparison.second)
 
 
 def compared_tables(comparison: Comparison) -> tuple[Table, Table]:

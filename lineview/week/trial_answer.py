@@ -130,7 +130,7 @@ def _sentence(account: TrialAccount, plant: Plant) -> tuple[Span, ...]:
     words = trial.what.split()
     what = " ".join(words[:MOST_WORDS])[:MOST_SIGNS]
     what += " …" if len(what) < len(" ".join(words)) else ""
-    start = f"{what[:1].upper()}{what[1:]}, {scope_name(scope, plant)}: "
+    start = f"{show.capital(what)}, {scope_name(scope, plant)}: "
     if any(map(math.isnan, account.level)):
         why = account.why_none or tr("no shift since is over")
         return (Span(start + tr("not known yet, {why}.", why=why)),)
@@ -267,7 +267,7 @@ def _trial_table(account: TrialAccount, plant: Plant) -> Table:
         mix = tr(", same products") if account.mix else ""
         rows.append({"what": f"{row_name}{mix}", **ends_shown, "verdict": _verdict(account)})
     measure = cause_words(account.trial.measure)
-    title = tr("{measure}, before and since", measure=f"{measure[:1].upper()}{measure[1:]}")
+    title = tr("{measure}, before and since", measure=show.capital(measure))
     return Table("trial", title, _columns(tr("where"), account.unit), rows)
 
 

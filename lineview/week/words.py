@@ -44,7 +44,7 @@ def sentence(account: WeekAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
     trend = account.trends.of(largest.cause)
     worse = trend is not None and trend.verdict == WORSE
     lead = (
-        Span(tr("{cause} cost most: ", cause=_capital(subject_of(largest.cause)))),
+        Span(tr("{cause} cost most: ", cause=show.capital(subject_of(largest.cause)))),
         Span(_amount(ledger, largest, plant), call=worse),
         Span(f"; {_trend_words(trend, account.trends)}"),
     )
@@ -71,10 +71,6 @@ def _is_worse(cause: str) -> str:
     if cause.endswith("s") or cause.startswith(("stops", "short stops")):
         return tr("{cause} are worse", cause=subject)
     return tr("{cause} is worse", cause=subject)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _nothing(account: WeekAccount, scope: Scope) -> str:

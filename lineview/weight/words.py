@@ -81,7 +81,7 @@ def _nothing(account: WeightAccount) -> str:
         return tr(
             "Piece weight not known: {count} of {all} weights set aside: {reason}.",
             count=count,
-            all=_all(account),
+            all=account.sorted.kept.height + account.sorted.aside.height + account.unplaced,
             reason=reason,
         )
     if account.unplaced:
@@ -90,10 +90,6 @@ def _nothing(account: WeightAccount) -> str:
             count=account.unplaced,
         )
     return tr("Piece weight not known: no weights in this period.")
-
-
-def _all(account: WeightAccount) -> int:
-    return account.sorted.kept.height + account.sorted.aside.height + account.unplaced
 
 
 def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate | None = None) -> str:
@@ -114,8 +110,7 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
     parts += _giveaway_words(account, plant, money)
     if account.sorted.aside.height:
         parts.append(tr("{count:,} weights set aside", count=account.sorted.aside.height))
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:]
+    return show.capital("; ".join(parts))
 
 
 def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None) -> list[str]:

@@ -76,7 +76,8 @@ def wrap_bins(
     if not counts.has_read(kind) or not spans:
         return []
     edges, changes = _edges(spans, reels, events)
-    fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *_mounts(reels, spans)})
+    mounts = [r.mounted for r in reels if spans[0].start < r.mounted < spans[-1].end]
+    fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *mounts})
     wraps = wraps_between(counts, fine)
     if wraps is None or not changes:
         return []
@@ -199,10 +200,6 @@ def _before(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> d
 
 def _after(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
     return (_around(moment, windows) or (moment, moment))[1]
-
-
-def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[datetime]:
-    return [r.mounted for r in reels if spans[0].start < r.mounted < spans[-1].end]
 
 
 def _splices(fine_s: Floats, fed: Floats, reels: Sequence[ReelSpan]) -> Floats:

@@ -256,7 +256,8 @@ def web_use(
         *_event_causes(waste, happened),
     ]
     explained = sum(cause.metres for cause in causes)
-    ends = happened.ends_left_m if happened.ends_left_m is not None else _assumed_ends(waste, happened)
+    assumed = (happened.reels_changed or 0) * waste.reel_end.metres
+    ends = assumed if happened.ends_left_m is None else happened.ends_left_m
     used = explained if fed is None else fed.number + ends
     if fed is not None:
         unexplained = used - explained
@@ -355,10 +356,6 @@ def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
             basis=tr("learned") if allowance.learned else tr("assumed"),
         ),
     )
-
-
-def _assumed_ends(waste: Waste, happened: EventCounts) -> float:
-    return (happened.reels_changed or 0) * waste.reel_end.metres
 
 
 def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:

@@ -119,22 +119,18 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
         tr("{pieces} good pieces", pieces=_pieces_text(account.good)) if account.readings else tr("no counter was read")
     )
     text = ", ".join(parts) + "."
-    text = _capital(text)
+    text = show.capital(text)
     outside = account.outside.least
     if outside >= 0.5:
         text = tr("{text}, {pieces} of them made outside every shift.", text=text[:-1], pieces=_pieces_text(outside))
     odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
-    return " ".join([text, *[f"{_capital(what)}." for what in odd]])
+    return " ".join([text, *[f"{show.capital(what)}." for what in odd]])
 
 
 def _pieces_text(pieces: float) -> str:
     if pieces >= 1e6:
         return tr("{pieces:.1f} million", pieces=pieces / 1e6)
     return show.number(pieces, 0)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_batches: bool) -> tuple[str, ...]:
@@ -166,9 +162,9 @@ def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_bat
         tr(
             "{kind}: fed metres only; geometry, waste, m², kg and money need a web of that "
             "kind in plant.toml, named by the products it wraps.",
-            kind=_capital(tr(kind)),
+            kind=show.capital(tr(kind)),
         )
         for kind in account.fed_alone
     ]
-    out += [f"{_capital(tr(use.kind))}: {why}." for use in account.uses for why in use.why_none.values()]
+    out += [f"{show.capital(tr(use.kind))}: {why}." for use in account.uses for why in use.why_none.values()]
     return tuple(out)

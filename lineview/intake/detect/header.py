@@ -178,7 +178,8 @@ def second_headers(records: Records, heading: Heading) -> list[int]:
     marker = max(map(without_unit, names), key=len)[:100]
     found = []
     for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
-        row, *below = _cells_at(records, heading.first + place, 2)
+        two = records.frame.slice(heading.first + place, 2)
+        row, *below = Records(records.sheet, two, records.separator).top(2)
         if sum(same(without_unit(cell)) in named for cell in row if cell) < max(2, len(named) / 2):
             continue
         units = {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
@@ -187,10 +188,6 @@ def second_headers(records: Records, heading: Heading) -> list[int]:
         ):
             found.append(heading.first + place)
     return found
-
-
-def _cells_at(records: Records, place: int, count: int) -> list[list[str]]:
-    return Records(records.sheet, records.frame.slice(place, count), records.separator).top(count)
 
 
 def names_places(wanted: Sequence[str]) -> bool:

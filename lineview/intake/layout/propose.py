@@ -122,7 +122,8 @@ def propose(
         if clock is not None and clock.time_format == "auto":  # without a date, which stands elsewhere
             day_in_name = date_in([*heading.preamble, name, records.sheet])
             rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), day_in_name, str(path))
-        if clock is not None or _has_week(heading):
+        week = {"week": FIELD_WORDS["plan"]["week"]}
+        if clock is not None or any(recognised(header, week) for header in heading.names if header):
             remarks = [*notes, *([] if heading.place >= 0 else [tr(_BARE)])]
             same_header = [other for other, its in headed if its.names == heading.names]
             return _proposal(path, name, records, (heading, rows, clock, len(same_header) > 1), plant, remarks)
@@ -134,10 +135,6 @@ def propose(
             tr("Leave this file out, or write a layout for it."),
         )
     )
-
-
-def _has_week(heading: Heading) -> bool:
-    return any(recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header)
 
 
 def _proposal(

@@ -78,10 +78,8 @@ def _are_moments(cells: pl.Series, plan: ClockPlan, header: str) -> bool:
     clock = read_clock(cells, plan.formats)
     read = pl.concat([clock.naive, clock.moment.dt.replace_time_zone(None)]).drop_nulls()
     first, last = read.min(), read.max()
-    return isinstance(first, datetime) and isinstance(last, datetime) and _in_one_life(first, last)
-
-
-def _in_one_life(first: datetime, last: datetime) -> bool:
+    if not isinstance(first, datetime) or not isinstance(last, datetime):
+        return False
     return _FIRST <= first <= last < _LAST and last - first <= _LONGEST
 
 

@@ -289,9 +289,8 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
         names = [name for name in ((need,) if isinstance(need, str) else need) if name in frame.columns]
         reasons = [fields[name].reasons().alias(f"why {name}") for name in names]
         frame = frame.with_columns(reasons)
-        why = pl.coalesce(
-            [*[f"why {name}" for name in names], pl.lit(refusal_reasons.NO_FIELD.format(_need_words(need)))]
-        )
+        no_field = refusal_reasons.NO_FIELD.format(need if isinstance(need, str) else " or ".join(need))
+        why = pl.coalesce([*[f"why {name}" for name in names], pl.lit(no_field)])
         missing = pl.all_horizontal(pl.col(name).is_null() for name in names) if names else pl.lit(True)
         lacks = pl.when(missing).then(why).otherwise(lacks)
     if layout.kind == "weights" and "pieces" in fields:
@@ -302,10 +301,6 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
         )
     lacking = frame.select(lacks.alias("why")).to_series()
     return lacking.is_null(), lacking
-
-
-def _need_words(need: str | tuple[str, ...]) -> str:
-    return need if isinstance(need, str) else " or ".join(need)
 
 
 def _cells(rows: Rows, field: FieldCells) -> pl.DataFrame:

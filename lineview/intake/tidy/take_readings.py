@@ -165,7 +165,7 @@ def take_rows(
     progress: Callable[[int], None],
 ) -> Taken:
     """Read the rows of a table, or of a piece of one, of readings."""
-    rows = data_rows(tables.pop(), heading, _places(bound))
+    rows = data_rows(tables.pop(), heading, sorted({*bound.times, *value_places(bound)}))
     rows, times = _read_times(rows, bound, plant, facts, heading)
     for place in {*bound.times} - {*value_places(bound)}:
         rows.release(place)
@@ -233,11 +233,6 @@ def _owner_of_rows(
     unnamed = dict(names.value_counts().iter_rows())
     fine = why.is_null()
     return rows.without(why), at.filter(fine), None if machine is None else machine.filter(fine), unnamed
-
-
-def _places(bound: BoundLayout) -> list[int]:
-    """The columns that will be looked at."""
-    return sorted({*bound.times, *value_places(bound)})
 
 
 def value_places(bound: BoundLayout) -> list[int]:
