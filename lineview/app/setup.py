@@ -268,14 +268,8 @@ def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:
 def _running_rate(frame: pl.DataFrame) -> float:
     """The middle rate while running [pieces/min]."""
     step, minutes = frame["value"].diff().to_numpy()[1:], np.diff(_seconds(frame)) / 60.0
-    rates = step[(step > 0) & (minutes < 10.0)] / minutes[(step > 0) & (minutes < 10.0)]
-    return float(np.median(rates)) if len(rates) else 0.0
-
-
-def _difference_rate(frame: pl.DataFrame) -> float:
-    """The middle rate of rows that hold what came since the row before [pieces/min]."""
-    minutes, added = np.diff(_seconds(frame)) / 60.0, frame["value"].to_numpy()[1:]
-    rates = added[added > 0] / np.maximum(minutes[added > 0], 1.0 / 60.0)
+    read_on = (step > 0) & (minutes < max(10.0, 1.5 * float(np.median(minutes))))
+    rates = step[read_on] / np.maximum(minutes[read_on], 1.0 / 60.0)
     return float(np.median(rates)) if len(rates) else 0.0
 
 
@@ -296,14 +290,12 @@ def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
     """What one count of pieces is, where a machine would be far slower, or faster, than any by its counter."""
     options = tuple((str(n), tr_count("{count} piece", "{count:,} pieces", n)) for n in (1, 10, 100, 1000))
     questions: list[SetUpQuestion] = []
-    targets = [target for layout in read.layouts.values() for target in layout.columns.values()]
-    differences = any(target.counting == "since last row" for target in targets)
     for machine in read.draft.machines:
         counter = _pieces_counter(machine)
         frame = read.readings.get((machine.id, counter.id)) if counter else None
         if counter is None or frame is None or frame.height < 2:
             continue
-        rate = (_difference_rate(frame) if differences else _running_rate(frame)) * counter.unit_value
+        rate = _running_rate(frame) * counter.unit_value
         if 0 < rate < NOMINAL[0] * UNLIKELY_PACE or rate > NOMINAL[1] / UNLIKELY_PACE:
             text = tr("{machine}: how many pieces is one count of {what}?", machine=machine.id, what=tr(counter.counts))
             why = tr("by its counter it makes {rate:,.3g} a minute while it runs", rate=rate)

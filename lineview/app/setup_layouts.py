@@ -415,13 +415,17 @@ def _readings(
 
 
 def _counting_up(readings: pl.DataFrame, machine: str, channel: str, layouts: Mapping[str, Layout]) -> pl.DataFrame:
-    """Readings of a counter; of one that counts down what it has counted since its first."""
-    down = any(
-        target.counting == "down" and target.to.rpartition("/")[2] == channel and layout.machine in ("", machine)
+    """Readings of a counter; of one that holds differences, or what is left, what it has counted since its first."""
+    counting = {
+        target.counting
         for layout in layouts.values()
         for target in layout.columns.values()
-    )
-    return readings.with_columns(value=pl.col("value").max() - pl.col("value")) if down else readings
+        if target.to.rpartition("/")[2] == channel and layout.machine in ("", machine)
+    }
+    value = pl.col("value")
+    if "since last row" in counting:
+        return readings.with_columns(value=value.cum_sum())
+    return readings.with_columns(value=value.max() - value) if "down" in counting else readings
 
 
 def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:

@@ -488,3 +488,42 @@ def test_a_display_of_thousands_is_declined_since_it_hides_stops(tmp_path) -> No
     assert not came.text
     (fault,) = came.faults
     assert "move by 1,000 at a time" in str(fault)
+
+
+def hours(day: int, weekday: int) -> list[int]:
+    """Pieces of a day's hours: 16 of a weekday, 3 of a Saturday."""
+    run = range(6, 22 if weekday < 5 else 9) if weekday < 6 else range(0)
+    return [15_000 + (hour * 613 + day * 977) % 4_000 if hour in run else 0 for hour in range(24)]
+
+
+def with_day_sums(clock: str, *, first: bool = False) -> tuple[str, list[int]]:
+    """Hourly pieces and rejects of ten days, a day's sums under them or above; and the pieces of each day."""
+    rows_of, made_of = ["Time;Pieces;Rejects"], []
+    for k in range(10):
+        day = START + timedelta(days=k)
+        made_of.append(sum(each := hours(k, day.weekday())))
+        lines = [f"{day:%Y-%m-%d} {hour:02}:30:00;{n};{n // 2_500}" for hour, n in enumerate(each)]
+        total = [f"{day:%Y-%m-%d} {clock};{sum(each)};{sum(n // 2_500 for n in each)}"]
+        rows_of += total + lines if first else lines + total
+    return "\n".join(rows_of) + "\n", made_of
+
+
+@pytest.mark.parametrize(("clock", "first"), [("23:59:59", False), ("23:30:00", False), ("00:00:00", True)])
+def test_a_days_sum_among_hourly_ones_is_not_counted_again(tmp_path, clock, first):
+    text, made_of = with_day_sums(clock, first=first)
+    came = shown(tmp_path, text, **{"stamps Time Pieces Rejects": "end"})
+    assert came.by_day["pieces"].to_list() == [0, *made_of]  # the first hour began the day before
+    figure = made(tmp_path, came, "2026-06-08.early")
+    assert figure.value == sum(hours(0, 0)[7:14]) + (hours(0, 0)[6] + hours(0, 0)[14]) / 2
+    with Works(tmp_path / "works") as opened:
+        refused = opened.store.refusals(1)
+    assert refused.height == 9  # Sunday's sum is 0, which adds nothing
+    assert refused["reason"].str.count_matches("is the sum of rows beside it, which are counted").to_list() == [1] * 9
+
+
+def test_rare_counts_that_come_to_sums_by_chance_stay(tmp_path):
+    rejects = np.random.default_rng(1).poisson(1.5, 481)
+    came = shown(tmp_path, "Time;Pieces;Rejects\n" + rows(lambda k: f"{330 + 7 * k % 20};{rejects[k]}"))
+    assert made(tmp_path, came).value == sum(330 + 7 * k % 20 for k in range(1, 481))
+    with Works(tmp_path / "works") as opened:
+        assert opened.store.refusals(1).is_empty()

@@ -14,6 +14,7 @@ from lineview.plant import WEEK, Counter, Counting, Plant, Shift
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 
 #: A counter that goes down in at least this share of its changes counts down.
 _MOSTLY = 0.8
@@ -35,6 +36,9 @@ _WINDOW_US, _WINDOWS = 600_000_000, 12
 #: How far apart rows usually stand shows in the first ones.
 _PACE_ROWS = 5000
 _DAY_US = 86_400_000_000
+#: A sum has at least so many rows above zero. Counts come to sums by chance: below these medians there are so many sums
+#: at least, each so large.
+_SUMMED, _SEVERAL = 4, ((50.0, 3, 20.0), (1000.0, 2, 0.0), (np.inf, 1, 0.0))
 
 
 @dataclass(frozen=True)
@@ -195,6 +199,48 @@ def _restarting(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
         if (spans & small).all():
             return Count("since shift start", sure=len(falls) >= 2)
     return Count("total")
+
+
+def sum_rows(value: Floats, known: Flags | None = None) -> Flags:
+    """Which rows of differences sum rows before them, or after them, such as a day's among hourly ones.
+
+    Takes rows in order of time, and which of them are sums in another column. Sums are larger than every other row, or
+    as large as all rows since the sum before.
+    """
+    known = np.zeros(len(value), dtype=bool) if known is None else known
+    before, after = _sums_before(value, known), _sums_before(value[::-1], known[::-1])[::-1]
+    return before if before.sum() >= after.sum() else after
+
+
+def _sums_before(value: Floats, known: Flags) -> Flags:
+    is_sum = np.zeros(len(value), dtype=bool)
+    while True:  # sums of shifts, then of days, then of the week
+        rows = np.flatnonzero(~is_sum)
+        some = _plain_sums(value[rows], known[rows])
+        if not some.any():
+            return is_sum
+        is_sum[rows[some]] = True
+
+
+def _plain_sums(value: Floats, known: Flags) -> Flags:
+    """Rows that sum rows just before them, none of which is a sum."""
+    total = np.concatenate(([0.0], np.cumsum(value)))
+    above = np.concatenate(([0], np.cumsum(value > 0)))
+    want = total[:-1] - value  # the total where a sum's rows would begin
+    start = np.searchsorted(total, want, side="right") - 1
+    large = (value > 0) & (want >= 0) & (total[start] == want) & (above[:-1] - above[start] >= _SUMMED)
+    is_sum: Flags = large & (value > value[~large].max(initial=0.0))
+    median = float(np.median(value[value > 0])) if above[-1] else 0.0
+    least, size = next((least, size) for most, least, size in _SEVERAL if median < most)
+    is_sum &= value >= size
+    if is_sum.sum() < least:
+        is_sum[:] = False
+    ends = np.flatnonzero(is_sum | known)
+    since = np.concatenate(([0], ends + 1))[np.searchsorted(ends, np.arange(len(value)))]
+    whole = (value == total[:-1] - total[since]) & (np.arange(len(value)) > since)
+    short = (above[:-1] - above[since] >= 2) & is_sum.any() & (value >= size)
+    both: Flags = is_sum | whole & (known | short)
+    return both
 
 
 def stamped_at(at_us: Ints, value: Floats, plant: Plant) -> str:

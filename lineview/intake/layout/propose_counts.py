@@ -9,7 +9,7 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.language import mark, tr
-from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, usual_step_us, what_counts
+from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, sum_rows, usual_step_us, what_counts
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.cells.timestamp_columns import localise
@@ -58,6 +58,8 @@ def recognise_counts(
             continue
         frame = pl.DataFrame({"at": at, "value": parse_numbers(cells, marks)[0]}).drop_nulls().sort("at")
         at_us, value = frame["at"].to_physical().to_numpy(), frame["value"].to_numpy()
+        plain = ~sum_rows(value)
+        at_us, value = at_us[plain], value[plain]
         if len(value) < 2:
             continue
         read.append((at_us, value))

@@ -21,6 +21,7 @@ from lineview.intake.cells.counting import (
     pace_per_min,
     restarts,
     set_back,
+    sum_rows,
     usual_step_us,
     what_counts,
 )
@@ -52,6 +53,7 @@ class CountReadings:
 
     def __init__(self, layout: Layout, plant: Plant, where: str) -> None:
         self._layout, self._plant, self._where = layout, plant, where
+        self._sums = np.zeros(0, np.int64)
 
     def checked(self, channel: Channel, header: str, at: pl.Series, values: pl.Series) -> None:
         """Raise where cells that nobody said the meaning of go up and down as no total does.
@@ -62,12 +64,27 @@ class CountReadings:
         if not isinstance(part, Counter) or channel.counting is not None or part.counting != "total":
             return
         at_us, value = _in_time_order(at.head(_LOOK), values.head(_LOOK))
+        plain = ~sum_rows(value)
+        at_us, value = at_us[plain], value[plain]
         if not len(value):
             return
         count = what_counts(at_us, value, part, self._plant)
         is_coarse = usual_step_us(at_us) >= _APART_US and len(np.unique(value)) > 1
         if count.counting in ("since last row", "down") and (count.sure or is_coarse):
             raise IntakeError(_open_fault(header, count.counting, self._where, self._layout.id))
+
+    def sums(self, channel: Channel, row: pl.Series, at: pl.Series, values: pl.Series) -> pl.Series | None:
+        """Which differences [counts] are sums of others that the file holds too; None where none is."""
+        part = channel.part
+        if not isinstance(part, Counter) or (channel.counting or part.counting) != "since last row":
+            return None
+        place = pl.int_range(len(values), eager=True)
+        block = pl.DataFrame({"place": place, "row": row, "at": at, "value": values}).drop_nulls()
+        block = block.sort("at", maintain_order=True)
+        numbers = block["row"].to_numpy()
+        is_sum = sum_rows(block["value"].to_numpy(), np.isin(numbers, self._sums))
+        self._sums = np.union1d(self._sums, numbers[is_sum])
+        return place.is_in(block["place"].filter(pl.Series(is_sum)).implode()) if is_sum.any() else None
 
     def plausible(self, channel: Channel, header: str, row: pl.Series, at: pl.Series, values: pl.Series) -> None:
         """Raise where the clock was set back in mid-file, or the pace is no pace of the machine.

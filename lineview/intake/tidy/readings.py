@@ -124,6 +124,9 @@ def _take(
         values, why = strip.numbers(marks)
         if strip.channel.is_whole:
             values, why = _whole(strip, values, why)
+        sums = counts.sums(strip.channel, own_row, own_at, values)
+        if sums is not None:
+            values, why = _refused(strip, values, why, sums, refusal_reasons.SUM_OF_ROWS)
         text, has = None, values.is_not_null()
         counts.checked(strip.channel, strip.header, own_at, values)
         counts.plausible(strip.channel, strip.header, own_row, own_at, values)
@@ -167,10 +170,14 @@ def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tu
         reason = refusal_reasons.OF_PARTS
     else:
         return values, why
+    return _refused(strip, values, why, values.is_not_null(), reason)
+
+
+def _refused(
+    strip: ChannelColumn, values: pl.Series, why: pl.Series | None, some: pl.Series, reason: str
+) -> tuple[pl.Series, pl.Series]:
     reasons = pl.select(pl.format(reason, strip.cells.str.strip_chars())).to_series()
-    none = _blank_reasons(len(values)) if why is None else why
-    some = values.is_not_null()
-    return values.set(some, None), reasons.zip_with(some, none)
+    return values.set(some, None), reasons.zip_with(some, _blank_reasons(len(values)) if why is None else why)
 
 
 def _blank_reasons(size: int) -> pl.Series:
