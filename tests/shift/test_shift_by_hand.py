@@ -14,7 +14,7 @@ from scipy.stats import chi2
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, REELS, STOP_LOG
-from lineview.plant import Break, Counter, Line, Machine, Plant, Shift, Web
+from lineview.plant import Break, Counter, Gauge, Line, Machine, Plant, Shift, Web
 from lineview.report.answer import Scope, to_json
 from lineview.shift.words import _planned, in_words
 from tests import factories
@@ -78,9 +78,17 @@ def counted() -> tuple[np.ndarray, np.ndarray]:
     return at_s, np.concatenate([[0.0], np.cumsum(rate * EVERY_S / 60)[:-1]])
 
 
-def asked(now_min: float, untold: int = 0, **more: pl.DataFrame) -> dict[str, Any]:
+def asked(
+    now_min: float,
+    untold: int = 0,
+    *,
+    unread: tuple[float, float] = (0, 0),
+    period: tuple[float, float] = (0, LENGTH_MIN),
+    **more: pl.DataFrame,
+) -> dict[str, Any]:
+    """The shift's JSON at a minute: without the first `untold` reasons, without readings within `unread`."""
     at_s, pieces = counted()
-    seen = at_s <= 60 * now_min
+    seen = (at_s <= 60 * now_min) & ~((at_s > 60 * unread[0]) & (at_s < 60 * unread[1]))
     moments = factories.moments(START.timestamp() + at_s[seen])
     values = {"pieces": pieces[seen], "rejects": np.floor(pieces[seen] / REJECT_EVERY)}
     read = pl.concat([factories.readings("w1", name, moments, value % 65_536) for name, value in values.items()])
@@ -92,8 +100,12 @@ def asked(now_min: float, untold: int = 0, **more: pl.DataFrame) -> dict[str, An
         stop_log=factories.rows(STOP_LOG, log, machine="w1"),
         **more,
     )
-    scope = Scope("1", "w1", Period(START, at(LENGTH_MIN)), at(now_min))
-    return dict(json.loads(to_json(answered("shift", works(), scope, frames))))
+    return shown_of(frames, works(), period, now_min)
+
+
+def shown_of(frames: Frames, plant: Plant, period: tuple[float, float], now_min: float) -> dict[str, Any]:
+    scope = Scope("1", "w1", Period(*map(at, period)), at(now_min))
+    return dict(json.loads(to_json(answered("shift", plant, scope, frames))))
 
 
 @pytest.fixture(scope="module")
@@ -268,3 +280,103 @@ def test_a_shift_that_goes_on_says_what_comes_and_when() -> None:
         f"To reach the plan of 150,000 the rest must run at {pace}, more than the nominal band allows." in shown["soft"]
     )
     assert shown["sentence"].startswith(f"This shift has made {good:,.0f} good pieces so far, ")
+
+
+UNREAD = (420, 440)
+
+UNSEEN = UNREAD[1] - UNREAD[0]
+
+
+def cells(shown: dict[str, Any], name: str) -> list[tuple[Any, ...]]:
+    """A table's rows, each in the order of its columns."""
+    table = shown["tables"][name]
+    return [tuple(row[column["key"]] for column in table["columns"]) for row in table["rows"]]
+
+
+def test_a_shift_with_a_gap_word_for_word_and_cell_for_cell() -> None:
+    """Twenty minutes without readings while it ran: what was counted over them stays, its minutes do not."""
+    plan = [{"product": "mint", "start": START, "end": at(LENGTH_MIN), "pieces": PLAN_PIECES}]
+    shown = asked(LENGTH_MIN, unread=UNREAD, plan=factories.rows(PLAN, plan, line="1"))
+    ran, seen, delay = RAN - UNSEEN, PLANNED - UNSEEN, STOOD["stop"] + STOOD["short stop"]
+    seen_pieces = MADE - UNSEEN * SET
+    assert shown["sentence"] == (
+        f"This shift made {GOOD:,.0f} good pieces, {GOOD / PLANNED:,.0f} a minute over its 455 planned minutes; "
+        "the nominal band is 300 to 400."
+    )
+    assert shown["needs_a_person"] == [f"{GOOD / PLANNED:,.0f} a minute"]
+    assert shown["soft"] == (
+        f"While running it made {seen_pieces / ran:,.0f} a minute. It stood for 51 minutes: 15 in one changeover, 29 "
+        f"in three stops, 7 in two short stops under 5 minutes. 20 minutes have no readings, so uptime is between "
+        f"{100 * ran / PLANNED:.1f} and {100 * RAN / PLANNED:.1f} %. The plan for it was 150,000: "
+        f"{PLAN_PIECES - GOOD:,.0f} short."
+    )
+    assert shown["notes"] == ["No reel log: the next reel change is not known."]
+    assert cells(shown, "ladder") == [
+        ("all planned minutes at 340 a minute", PLANNED, PLANNED * SET),
+        ("changeovers", 15, -15 * SET),
+        ("stops", 29, -29 * SET),
+        ("short stops", 7, -7 * SET),
+        ("not seen", UNSEEN, 0),
+        ("slow stretches", pytest.approx(SLOW_MIN, abs=0.5), -SLOW_MIN * (SET - SLOW)),
+        ("running above or below that rate", pytest.approx(ran - SLOW_MIN, abs=0.5), 0),
+        ("rejects", None, -REJECTS),
+        ("good pieces", None, GOOD),
+    ]
+    stands = [(a, b, "stop" if b - a >= SHORT_MIN else "short stop", why or None) for a, b, why in STOPS]
+    assert cells(shown, "stops") == [
+        (shown_at(a), shown_at(b), b - a, state, why)
+        for a, b, state, why in [*stands, (*CHANGEOVER, "changeover", None)]
+    ]
+    legs = [(0, SLOWED[0], SET), (*SLOWED, SLOW), (SLOWED[1], LENGTH_MIN, SET)]
+    for (start, end, run, pieces, rate), (a, b, pace) in zip(cells(shown, "legs"), legs, strict=True):
+        outside = sum(d - c for c, d in (BREAK, CHANGEOVER, UNREAD, *(s[:2] for s in STOPS)) if a <= c < b)
+        assert all(abs(datetime.fromisoformat(x) - at(y)) <= timedelta(seconds=6) for x, y in ((start, a), (end, b)))
+        assert run == pytest.approx(b - a - outside, abs=0.21)
+        assert pieces == pytest.approx(run * pace, abs=0.21 * (SET - SLOW))
+        assert rate == pytest.approx(pieces / run)
+    assert cells(shown, "changeovers") == [("lime", "mint", 1, 15, 15, 15)]
+    slow = pytest.approx(SLOW_MIN, abs=0.5)
+    minutes = [pytest.approx(ran - SLOW_MIN, abs=0.5), slow, 15, 7, 29, UNSEEN, BREAK[1] - BREAK[0]]
+    assert [row[2] for row in cells(shown, "key figures")] == [None] * 13 + minutes + [None] * 7
+    good_share = GOOD / MADE
+    effective, setup = seen_pieces / SET / ran, STOOD["changeover"]
+    percents = [
+        ran / seen, effective, good_share, seen_pieces * good_share / SET / seen,
+        (ran + setup) / seen * effective * good_share, 1, ran / seen, ran / (ran + delay), setup / (ran + setup),
+        REJECTS / MADE, None, (ran + 7) / seen, seen_pieces / SET / (ran + 7),
+    ]  # fmt: skip
+    assert [row[1] for row in cells(shown, "key figures")] == [
+        None if share is None else pytest.approx(100 * share) for share in percents + [None] * 14
+    ]
+
+
+@pytest.mark.parametrize(
+    ("period", "unread", "words"),
+    [
+        ((232, 240.3), (235, 239), "It did not stop for longer than a moment. 4 minutes have no"),
+        ((241, 241.2), (0, 0), "It stood the whole time."),
+        ((232, 241), (0, 0), "It stood for 1 minute: 1 in one short stop under 5 minutes."),
+    ],
+)
+def test_a_moment_of_standing_is_told_from_standing_throughout(
+    period: tuple[float, float], unread: tuple[float, float], words: str
+) -> None:
+    assert words in asked(LENGTH_MIN, unread=unread, period=period)["soft"]
+
+
+def test_a_machine_that_only_its_own_states_tell_of() -> None:
+    stands = [BREAK, CHANGEOVER, *((a, b) for a, b, _ in STOPS)]
+    states = ["Stopped" if any(a <= m < b for a, b in stands) else "Execute" for m in range(LENGTH_MIN + 1)]
+    read = factories.readings("w1", "state", [at(m) for m in range(LENGTH_MIN + 1)], text=states)
+    plant = works()
+    machine = plant.machines[0].model_copy(update={"gauges": (Gauge(id="state", measures="state"),)})
+    own = plant.model_copy(update={"machines": (machine,)})
+    shown = shown_of(Frames({"w1": read}), own, (0, LENGTH_MIN), LENGTH_MIN)
+    assert shown["sentence"] == (
+        f"No counter of w1 was read, so its pieces are not known; by its own states it ran {RAN} of {PLANNED} planned "
+        f"minutes, {100 * RAN / PLANNED:.0f} %."
+    )
+    assert (
+        shown["soft"]
+        == "It stood for 51 minutes: 44 in four stops without a reason, 7 in two short stops under 5 minutes."
+    )
