@@ -90,8 +90,8 @@ class ReelEstimates:
 def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | None) -> list[ReelMetres]:
     """Each finished reel's metres in the three views."""
     mountings: dict[str, list[ReelSpan]] = {}
-    for number, span in enumerate(reels):
-        mountings.setdefault(span.origin or span.reel or f"number {number + 1}", []).append(span)
+    for span in reels:
+        mountings.setdefault(span.origin, []).append(span)
     out = []
     for reel, spans in mountings.items():
         if spans[-1].taken_off is None or any(s.wraps is None and s.fed is None for s in spans):

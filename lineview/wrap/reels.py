@@ -162,10 +162,11 @@ SCRAP_SHARE = 0.05
 class ReelSpan:
     """One reel on one machine from mounting up to the next change.
 
-    `held_m` is what was on it when it was mounted [m]: the label's length, or what was left on it the time
-    before; `fed` the feed counter's metres; `wraps` the wraps counted meanwhile; both None where some
-    increment is not known. `origin` is the name under which the same reel was first mounted, its own name
-    where this is the first time; `stated_m` is the length that the log states at this mounting.
+    `reel` is its name in the log, or which of its kind it is where it has none; `held_m` what was on it when
+    it was mounted [m]: the label's length, or what was left on it the time before; `fed` the feed counter's
+    metres; `wraps` the wraps counted meanwhile; both None where some increment is not known. `origin` is the
+    name under which the same reel was first mounted, its own where this is the first time; `stated_m` is the
+    length that the log states at this mounting.
     """
 
     reel: str
@@ -182,7 +183,7 @@ class ReelSpan:
     splices: int
     fed: Estimate | None
     wraps: float | None
-    origin: str = ""
+    origin: str
     stated_m: float | None = None
 
     @property
@@ -240,7 +241,8 @@ def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: d
         fed, wraps = _count_estimates(counts, kind, moments), _wraps_between(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
-            spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
+            name = str(row["reel"] or "") or tr("without a name ({number})", number=k + 1)
+            spans.append(_span(plant, kind, name, row, following, ends[k], fed[k], wraps[k]))
     return _with_rests(spans)
 
 
@@ -252,10 +254,8 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     out: list[ReelSpan] = []
     rests = _OpenRests()
     for span in spans:
-        k = rests.used_by(span, out)
-        if k is None:
-            joined = replace(span, origin=span.reel)
-        else:
+        joined, k = span, rests.used_by(span, out)
+        if k is not None:
             before = out[k]
             out[k] = replace(before, returned=True)
             held_m = _remainder_m(before)
@@ -315,6 +315,7 @@ class _OpenRests:
 def _span(
     plant: Plant,
     kind: WebKind,
+    name: str,
     row: Mapping[str, Any],
     following: Mapping[str, Any] | None,
     end: datetime,
@@ -327,7 +328,8 @@ def _span(
     if label is None and web is not None:
         label = web.reel_length_m
     return ReelSpan(
-        reel=str(row["reel"] or ""),
+        reel=name,
+        origin=name,
         kind=kind,
         web=str(row["web"]),
         cut_length_mm=None if web is None else web.cut_length_mm,
@@ -390,9 +392,9 @@ def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
     faults: list[ReelFault] = []
     by_name: dict[tuple[str, str], list[ReelSpan]] = {}
     for span in sorted(spans, key=lambda s: s.mounted):
-        earlier = by_name.setdefault((span.kind, span.origin or span.reel), [])
-        faults_of_reel = [_again(earlier[-1], span)] if earlier and span.reel else []
-        faults_of_reel += [_too_much_left(span), _too_much_fed([*earlier, span]) if span.reel else ""]
+        earlier = by_name.setdefault((span.kind, span.origin), [])
+        faults_of_reel = [_again(earlier[-1], span)] if earlier else []
+        faults_of_reel += [_too_much_left(span), _too_much_fed([*earlier, span])]
         faults += [ReelFault(span.reel, span.mounted, what) for what in faults_of_reel if what]
         earlier.append(span)
     return faults

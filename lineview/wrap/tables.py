@@ -112,8 +112,8 @@ def reel_table(account: WrapAccount) -> Table:
             "drawn": span.unwound_m,
             "fed": None if span.fed is None else span.fed.number,
             "splices": span.splices,
-            "rest_of": "" if span.origin in ("", span.reel) else span.origin,
-            "verdict": wrong.get((span.kind, span.origin or span.reel), ""),
+            "rest_of": "" if span.origin == span.reel else span.origin,
+            "verdict": wrong.get((span.kind, span.origin), ""),
         }
         for span in account.reels
     ]
@@ -129,7 +129,7 @@ def reel_table(account: WrapAccount) -> Table:
 
 def claim_table(account: WrapAccount, plant: Plant) -> Table:
     """The reels that held less than their label: by how much, and between which lengths."""
-    mounted = {(span.kind, span.origin or span.reel): span for span in reversed(account.reels)}
+    mounted = {(span.kind, span.origin): span for span in reversed(account.reels)}
     rows: list[dict[str, Any]] = []
     for wrong in (w for views in account.views for w in views.wrong):
         length, span = wrong.length, mounted.get((wrong.kind, wrong.reel))

@@ -21,8 +21,8 @@ HOUR = timedelta(hours=1)
 
 def span(**others) -> ReelSpan:
     base = {
-        "reel": "r1", "kind": "film", "web": "film", "cut_length_mm": 56.0, "mounted": AT, "taken_off": None,
-        "full_m": 2875.0,
+        "reel": "r1", "origin": "r1", "kind": "film", "web": "film", "cut_length_mm": 56.0, "mounted": AT,
+        "taken_off": None, "full_m": 2875.0,
         "label_m": 2875.0, "held_m": 2875.0, "left_m": None, "returned": False, "splices": 0,
         "fed": Estimate(1867.0, 1866.9, 1867.1, 100), "wraps": 33_000.0,
     }  # fmt: skip
