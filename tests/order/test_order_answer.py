@@ -217,7 +217,7 @@ def test_one_freight_stands_in_a_suppliers_total(works) -> None:
     sheet = next(t for t in answer.tables if t.name == "order sheet")
     freight = [r for r in sheet.rows if r["web"] == "freight"]
     total = next(r for r in sheet.rows if r["web"] == "total")
-    assert [r["money"] for r in freight] == [75.0]
+    assert [(r["money"], r["why"]) for r in freight] == [(75.0, "Once for the whole order")]
     rows = [r for r in sheet.rows if r["web"] not in ("total", "freight")]
     assert total["money"] == pytest.approx(sum(r["money"] for r in rows) + 75.0)
 

@@ -205,6 +205,38 @@ def test_the_table_says_what_the_figures_say(shown) -> None:
     assert reels["fixed"] == pytest.approx(reels["reels"] * LOST_M)
     assert reels["gross"] == pytest.approx(net * (1 + RUNNING) + reels["fixed"])
     assert reels["order"] == 24 * math.ceil(reels["reels"] / 24)
+    assert (reels["basis"], reels["pieces"], reels["reel"]) == ("the plan", A_WEEK * WEEKS, REEL_M)
+    assert reels["working"] == (
+        f"18,000,000 pieces × 50 mm = 900,000 m net; + 2 % = 18,000 m in proportion; + 0 m at 0 starts; ÷ (1,350 m a "
+        f"reel − 12 m lost with each) → {reels['reels']} whole reels (a delivery may come 10 % short)"
+    )
+    weeks = shown["tables"]["demand"]["rows"]
+    assert [row["week"] for row in weeks] == [f"{NOW + timedelta(weeks=k):%FT%TZ}" for k in range(4)]
+    assert all(row | {"week": ""} == weeks[0] | {"week": ""} for row in weeks)
+
+
+def test_the_sheet_and_the_notes_word_for_word(shown) -> None:
+    """One web of its supplier, so that its freight is not shared."""
+    economic = math.sqrt(2 * FREIGHT * WEEK * 365.25 / 7 / (HOLDING * PRICE))
+    reels = 24 * math.ceil(economic / (1 - UNDER) / 24)
+    shared = ("Invented Paper", str(date(2026, 6, 12) + timedelta(days=last_day(0.05))))
+    why = (
+        f"The economic quantity, {economic:.1f} reels, {economic / (1 - UNDER):.1f} as a delivery may come 10 % short; "
+        f"raised to {reels}, a multiple of 24"
+    )
+    sheet = shown["tables"]["order sheet"]
+    keys = [column["key"] for column in sheet["columns"]]
+    assert keys == ["supplier", "by", "web", "reels", "price", "money", "pallets", "why"]
+    assert [tuple(row[key] for key in keys) for row in sheet["rows"]] == [
+        (*shared, "wax", reels, PRICE, pytest.approx(reels * PRICE), None, why),
+        (*shared, "freight", None, None, FREIGHT, None, ""),
+        (*shared, "total", reels, None, pytest.approx(reels * PRICE + FREIGHT), None, ""),
+    ]
+    assert shown["notes"] == [
+        "Days count weekends too, with the need spread evenly over the week; what cannot be wrapped while a web is "
+        "out is assumed to be wrapped once it arrives.",
+        "No date of a food-contact declaration in plant.toml for wax: ask the supplier for it before ordering.",
+    ]
 
 
 def test_the_use_a_week_is_that_of_the_coming_week() -> None:

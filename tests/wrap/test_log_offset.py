@@ -44,3 +44,18 @@ def test_too_few_reels_tell_no_offset() -> None:
     stretches = standings(rng)
     mounted = [begin + timedelta(minutes=8) for begin, _ in stretches[:7]]
     assert log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE)[0] == timedelta(0)
+
+
+@pytest.mark.parametrize(("every_s", "told"), [(1000, True), (800, False)])
+def test_eight_reels_of_eight_tell_an_offset_where_chance_would_hardly_put_them_into_standings(
+    every_s: int, told: bool
+) -> None:
+    """By hand: 200 s of standing and near it in so many; all eight at one of 121 offsets by chance: 121 p⁸ ≤ 1/1000."""
+    assert (121 * (200 / every_s) ** 8 <= 1e-3) is told
+    rng = np.random.default_rng(11)
+    begins = every_s * np.arange(80) + rng.uniform(0, every_s - 200, 80)
+    stretches = tuple((moment(at), moment(at + 160)) for at in begins)
+    mounted = [begin + timedelta(seconds=80 + 480) for begin, _ in stretches[::10]]
+    late, *around = log_offset(mounted, WrapEvents((), (), stretches), timedelta(seconds=80 * every_s))
+    assert (abs(late.total_seconds() - 480) <= 60) is told
+    assert around == ([BEFORE, AFTER] if told else [timedelta(minutes=20)] * 2)
