@@ -163,7 +163,7 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
     ideal = e.run_time_per_item_min * e.produced
     ideal_good = e.run_time_per_item_min * e.good
     counted_share = e.counted_min / e.production_min if e.production_min > 0 else 1.0
-    nee_bottom = e.planned_busy_min * e.counted_min * e.produced
+    nee_bottom = e.planned_busy_min * e.counted_min / e.processing_min if e.counted_min * e.produced > 0 else 0.0
     return (
         KeyFigure("availability", "APT / PBT", e.production_min, e.planned_busy_min),
         KeyFigure("effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
@@ -174,9 +174,7 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
             ideal_good,
             e.planned_busy_min * counted_share,
         ),
-        KeyFigure(
-            "nee_index", tr("AUPT / PBT × Effectiveness × Quality ratio"), e.processing_min * ideal * e.good, nee_bottom
-        ),
+        KeyFigure("nee_index", tr("AUPT / PBT × Effectiveness × Quality ratio"), ideal_good, nee_bottom),
         KeyFigure("allocation_efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min),
         KeyFigure("utilization_efficiency", "APT / AUBT", e.production_min, e.busy_min),
         KeyFigure("technical_efficiency", "APT / (APT + ADET)", e.production_min, e.production_min + e.delay_min),

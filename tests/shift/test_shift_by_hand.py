@@ -293,10 +293,15 @@ def cells(shown: dict[str, Any], name: str) -> list[tuple[Any, ...]]:
     return [tuple(row[column["key"]] for column in table["columns"]) for row in table["rows"]]
 
 
-def test_a_shift_with_a_gap_word_for_word_and_cell_for_cell() -> None:
+@pytest.fixture(scope="module")
+def with_gap() -> dict[str, Any]:
     """Twenty minutes without readings while it ran: what was counted over them stays, its minutes do not."""
     plan = [{"product": "mint", "start": START, "end": at(LENGTH_MIN), "pieces": PLAN_PIECES}]
-    shown = asked(LENGTH_MIN, unread=UNREAD, plan=factories.rows(PLAN, plan, line="1"))
+    return asked(LENGTH_MIN, unread=UNREAD, plan=factories.rows(PLAN, plan, line="1"))
+
+
+def test_a_shift_with_a_gap_word_for_word_and_cell_for_cell(with_gap) -> None:
+    shown = with_gap
     ran, seen, delay = RAN - UNSEEN, PLANNED - UNSEEN, STOOD["stop"] + STOOD["short stop"]
     seen_pieces = MADE - UNSEEN * SET
     assert shown["sentence"] == (
@@ -348,6 +353,71 @@ def test_a_shift_with_a_gap_word_for_word_and_cell_for_cell() -> None:
     assert [row[1] for row in cells(shown, "key figures")] == [
         None if share is None else pytest.approx(100 * share) for share in percents + [None] * 14
     ]
+
+
+def test_every_working_has_the_numbers_worked_out(with_gap) -> None:
+    """A slow stretch is found from the reading before it to the one after it: two steps of six seconds longer."""
+    ran, seen, delay, edges = RAN - UNSEEN, PLANNED - UNSEEN, STOOD["stop"] + STOOD["short stop"], 2 * EVERY_S / 60
+    slow, made = SLOW_MIN + edges, MADE - UNSEEN * SET
+    slow_made, good = SLOW_MIN * SLOW + edges * SET, made * GOOD / MADE
+    iso, looked = "(map of states 2026-11)", "p 1.000 corrected for the looks"
+    trend = f"5 stops in {ran} running minutes: no trend shown"
+    stops = f", of {delay:.1f} min of stops"
+    machine = f"{good:,.0f} good ÷ ({ran + delay:.1f} operating min × 340 a minute); 0.0 min stood by causes outside"
+    whole = {
+        "good_pieces": "pieces less rejects",
+        "pieces_made": "increments of the piece counter",
+        "rejects": "increments of the reject counter",
+        "effective_rate_per_min": f"{GOOD:,.0f} good pieces ÷ {PLANNED:.1f} planned minutes",
+        "running_rate_per_min": f"{made:,.0f} pieces ÷ {ran:.1f} running and slow minutes",
+        "planned_min": f"{ran - slow:.1f} running + {slow:.1f} slow + 7.0 short stop + 29.0 stop + 15.0 changeover + "
+        "20.0 unseen min",
+        "running_min": "running",
+        "slow_min": "below the nominal band's low end for a minute or longer",
+        "own_stop_min": "stops without another known cause" + stops,
+        "blocked_min": "stops in which the next machine could not take product" + stops,
+        "starved_min": "stops in which the one before could not send product" + stops,
+        "outside_min": "stops by a cause outside the machine" + stops,
+        "uptime_percent": f"{ran:.1f} running and slow minutes ÷ {seen:.1f} planned minutes seen; 20.0 of "
+        f"{PLANNED:.1f} planned minutes were not seen",
+        "pieces_lost_changeover": "15.0 min × 340 a minute − 0 pieces made in them",
+        "pieces_lost_stop": "29.0 min × 340 a minute − 0 pieces made in them",
+        "pieces_lost_short_stop": "7.0 min × 340 a minute − 0 pieces made in them",
+        "pieces_lost_unseen": f"20.0 min × 340 a minute − {UNSEEN * SET:,.0f} pieces made in them",
+        "pieces_lost_slow": f"{slow:.1f} min × 340 a minute − {slow_made:,.0f} pieces made in them",
+        "pieces_lost_running": f"{ran - slow:.1f} min × 340 a minute − {made - slow_made:,.0f} pieces made in them",
+        "mtbf_min": f"{ran:.1f} running minutes ÷ 5 stops that began while it ran",
+        "mttr_min": f"{delay:.1f} minutes ÷ 5 stops that ended",
+        "iso_availability_percent": f"APT / PBT = {ran:.1f} ÷ {seen:.1f} {iso}",
+        "iso_effectiveness_percent": f"PRI × PQ / APT = {made / SET:.1f} ÷ {ran:.1f} {iso}",
+        "iso_quality_ratio_percent": f"GQ / PQ = {good:,.0f} ÷ {made:,.0f} {iso}",
+        "iso_oee_index_percent": f"Availability × Effectiveness × Quality ratio = {good / SET:.1f} ÷ {seen:.1f} {iso}",
+        "iso_nee_index_percent": f"AUPT / PBT × Effectiveness × Quality ratio = {good / SET:.1f} ÷ "
+        f"{seen * ran / (ran + 15):.1f} {iso}",
+        "iso_allocation_efficiency_percent": f"AUBT / PBT = {seen:.1f} ÷ {seen:.1f} {iso}",
+        "iso_utilization_efficiency_percent": f"APT / AUBT = {ran:.1f} ÷ {seen:.1f} {iso}",
+        "iso_technical_efficiency_percent": f"APT / (APT + ADET) = {ran:.1f} ÷ {ran + delay:.1f} {iso}",
+        "iso_setup_ratio_percent": f"AUST / AUPT = 15.0 ÷ {ran + 15:.1f} {iso}",
+        "iso_scrap_ratio_percent": f"SQ / PQ = {made - good:,.0f} ÷ {made:,.0f} {iso}",
+        "tpm_availability_percent": f"(APT + short stops) / PBT = {ran + 7:.1f} ÷ {seen:.1f} {iso}",
+        "tpm_performance_percent": f"PRI × PQ / (APT + short stops) = {made / SET:.1f} ÷ {ran + 7:.1f} {iso}",
+        "stops_trend_laplace": trend,
+        "stops_trend_handbook": trend,
+        "stops_power_law_shape": f"(5 − 1) ÷ Σ ln(T ÷ t) over {trend}",
+        "stops_after_changeover_ratio": f"(0 stops ÷ 10 min) ÷ (5 ÷ {ran - 10} min); {looked}",
+        "stops_after_restart_ratio": f"(0 stops ÷ 15 min) ÷ (5 ÷ {ran - 15} min); {looked}",
+        "efficiency_all_causes_percent": machine,
+        "efficiency_machine_only_percent": machine,
+    }
+    assert {name: with_gap["figures"][name]["working"] for name in whole} == whole
+    bounds = {"running_min": (ran - slow, UNSEEN), "stop_min": (29, UNSEEN), "changeover_min": (15, UNSEEN)}
+    for name, (low, more) in bounds.items():
+        figure = with_gap["figures"][name]
+        assert (figure["value"], figure["low"], figure["high"]) == pytest.approx((low, low, low + more)), name
+        assert figure["interval"] == "bounds: unseen minutes"
+    uptime = with_gap["figures"]["uptime_percent"]
+    shares = (ran / seen, ran / PLANNED, RAN / PLANNED)
+    assert (uptime["value"], uptime["low"], uptime["high"]) == pytest.approx(tuple(100 * share for share in shares))
 
 
 @pytest.mark.parametrize(
