@@ -147,6 +147,42 @@ def test_an_open_delivery_that_comes_with_todays_order_does_not_last_until_it() 
     assert now["value"] == pytest.approx(float(law(LEAD).sf(ON_HAND)), rel=1e-6)
 
 
+def test_a_plan_of_nothing_has_no_reorder_point() -> None:
+    shown = order_of((0, WEEKS, 0.0))
+    assert figure(shown, "reorder_point")["why_none"] == "not known: no need of wax, or no lead_time_days in plant.toml"
+    assert shown["sentence"] == "Nothing has to be ordered: what is on hand and on order lasts beyond a year."
+    (row,) = shown["tables"]["order"]["rows"]
+    assert (row["use"], row["reorder"], row["order"], row["by"]) == (0, None, None, None)
+
+
+def test_every_working_has_the_numbers_worked_out(shown) -> None:
+    due, economic = last_day(0.05), math.sqrt(2 * FREIGHT * WEEK * 365.25 / 7 / (HOLDING * PRICE))
+    reels, lead = 24 * math.ceil(economic / (1 - UNDER) / 24), "21 ± 0 days"
+    need, half = law(LEAD).mean(), (due - last_day(0.025)) * WEEK / 7
+    whole = {
+        "use_reels_per_week": "from plan; a reel holds 1,500 m",
+        "reels_on_hand": f"34.4 whole reels and 0 m in part reels = {ON_HAND * REEL_M:,.0f} m, less use since the "
+        "count, ÷ 1,500 m",
+        "reorder_point": f"need of {need:.1f} reels in a lead time of {lead}, with {point() - need:.1f} reels of "
+        "safety stock: 5 % chance of running out in a cycle",
+        "order_by": f"latest day with at most 5 % chance, lead time {lead}",
+        "order_quantity": f"the economic quantity, {economic:.1f} reels, {economic / (1 - UNDER):.1f} as a delivery "
+        "may come 10 % short, raised to at least 48 reels and a multiple of 24",
+        "chance_of_running_out": f"need beyond what is there within {lead}",
+        "chance_waiting_a_week": f"need within 7 days + {lead}",
+        "chance_if_ordered_today": f"need within {lead}",
+        "chance_before_open_delivery": f"need beyond what is there within {COMING_DAYS} days",
+        "days_of_cover": "until the expected need first exceeds what is on hand and delivered by then",
+        "safety_reels": "reels there less the expected need",
+        "order_money": f"{reels} reels × {PRICE} EUR",
+        "halving_reels": "need in the days that the order must go out earlier for a chance of 2.5 %",
+        "halving_money": f"{half:.3f} reels × {PRICE} EUR",
+    }
+    assert {name: figure(shown, name)["working"] for name in whole} == whole
+    needed = shown["tables"]["reels for pieces"]["rows"][0]["working"]
+    assert figure(shown, "reels_needed")["working"] == f"the plan: {needed}"
+
+
 def test_without_a_reel_there_is_no_day_of_cover() -> None:
     cover = figure(order_of((0, WEEKS, A_WEEK * WEEKS), on_hand=0), "days_of_cover")
     assert (cover["value"], cover["low"], cover["high"]) == (0, 0, 0)
