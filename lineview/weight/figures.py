@@ -221,7 +221,7 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
         good_pieces=y.good_pieces,
         good_kg=y.good_kg,
         mass_in_kg=y.mass_in_kg,
-        budget=_budget(y),
+        budget=_budget(y, y.u_good_kg),
     )
     figures.add("yield_percent", percent, working)
     working = tr(
@@ -229,14 +229,14 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
         mass_in_kg=y.mass_in_kg,
         good_kg=y.good_kg,
         rejects=rejects,
-        budget=_budget(y),
+        budget=_budget(y, y.u_out_kg),
     )
     figures.add("unexplained_kg", Estimate.expanded(y.unexplained_kg, y.u_unexplained_kg, y.batches, kind), working)
 
 
-def _budget(y: Yield) -> str:
+def _budget(y: Yield, u_pieces_kg: float) -> str:
     """Write the uncertainty budget: what mean mass and counts bring, and the batch scale."""
-    pieces = tr("u(mean mass, counts) = {u:.2f} kg", u=y.u_good_kg)
+    pieces = tr("u(mean mass, counts) = {u:.2f} kg", u=u_pieces_kg)
     if y.u_scale_kg is None:
         return tr(
             "{budget}; batch scale: its error is not declared (batch_scale_error_kg in plant.toml)", budget=pieces

@@ -296,7 +296,8 @@ class Yield:
 
     `unexplained_kg` is what went in less good pieces and rejects. `rejects_kg` is None where no counter
     counts rejects: they are then within what is unexplained. `u_scale_kg` is of the mass in, by the batch
-    scale's own error; None where nobody declared it, and then in no other uncertainty.
+    scale's own error; None where nobody declared it, and then in no other uncertainty. `u_out_kg` is of
+    good pieces and rejects together, by mean mass and counts.
     """
 
     batches: int
@@ -305,9 +306,8 @@ class Yield:
     good_kg: float
     u_good_kg: float
     rejects_kg: float | None
-    u_rejects_kg: float
+    u_out_kg: float
     unexplained_kg: float
-    u_unexplained_kg: float
     u_scale_kg: float | None = None
 
     @property
@@ -319,6 +319,11 @@ class Yield:
     def u_share(self) -> float:
         """Standard uncertainty of the share."""
         return math.hypot(self.u_good_kg, self.share * (self.u_scale_kg or 0.0)) / self.mass_in_kg
+
+    @property
+    def u_unexplained_kg(self) -> float:
+        """Standard uncertainty of what is unexplained [kg]."""
+        return math.hypot(self.u_out_kg, self.u_scale_kg or 0.0)
 
 
 def batch_yield(
@@ -371,11 +376,9 @@ def batch_yield(
     rejected = pieces.rejects.value[countable] if counts_rejects and pieces.rejects else np.zeros(len(pieces_in))
     reject_kg, rejects = float((rejected * each_kg).sum()), float(rejected.sum())
     used = int(countable.sum())
-    u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
-    u_rejects = rejects * u_piece_g / 1000
+    u_good, u_out = (math.hypot(n * u_piece_g / 1000, math.sqrt(count_u2)) for n in (good, good + rejects))
     missing_kg = float(mass_in.sum()) - good_kg - reject_kg
     u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
-    u_left = math.sqrt(count_u2 + ((good + rejects) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
     return Yield(
         used,
         float(mass_in.sum()),
@@ -383,9 +386,8 @@ def batch_yield(
         good_kg,
         u_good,
         reject_kg if counts.has_read("rejects") else None,
-        u_rejects,
+        u_out,
         missing_kg,
-        u_left,
         u_scale,
     )
 

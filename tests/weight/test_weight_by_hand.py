@@ -200,6 +200,79 @@ def test_the_other_line_is_apart_by_what_was_added(shown) -> None:
     assert (here["batches"], here["pieces"], here["apart_g"]) == (BATCHES, OFF.size, None)
 
 
+def test_every_working_table_and_note_has_the_numbers_worked_out(shown) -> None:
+    figures, n = shown["figures"], OFF.size
+    off, good, mass_in = MEAN / TOLERANCE_G, BATCHES_MIN * (MADE_PER_MIN - REJECTS_PER_MIN), BATCHES * BATCH_KG
+    good_kg, u_scale = good * (TARGET_G + MEAN) / 1000, BATCHES * SCALE_KG / math.sqrt(3)
+    u_mean = (figures["deviation_g"]["high"] - figures["deviation_g"]["low"]) / 2 / 1.96
+    scale = f"u(batch scale) = {BATCHES} × {SCALE_KG} kg / √3 = {u_scale:.2f} kg"
+    by, counted = ", in tolerances from the target", f"counted over {n} weighings"
+    within, total = WITHIN / TOLERANCE_G, TOTAL / TOLERANCE_G
+    whole = {
+        "mean_g": f"target {TARGET_G} g {MEAN:+.4f} g mean deviation over {BATCHES} batches",
+        "target_g": "plant.toml, 1 product(s)",
+        "sd_total_g": f"√({math.sqrt(V_BATCH):.4f}² + {WITHIN:.4f}²)",
+        "batches": counted,
+        "pieces": counted,
+        "set_aside": "none was set aside",
+        "cp": f"1 / (3 × {within:.4f}){by}",
+        "cpk": f"(1 − |{off:+.4f}|) / (3 × {within:.4f}){by}",
+        "pp": f"1 / (3 × {total:.4f}){by}",
+        "ppk": f"(1 − |{off:+.4f}|) / (3 × {total:.4f}){by}",
+        "below_tolerance_percent": "normal share below target − tolerance, by mean and total spread",
+        "giveaway_g_per_piece": "mean mass − target; negative: short",
+        "giveaway_kg_per_week": f"{MEAN:+.4f} g × {A_WEEK:,} pieces a week ({GOOD:,} pieces × {5 * PLANNED_MIN:,} / "
+        f"{PLANNED_MIN} planned minutes)",
+        "giveaway_money_per_week": "giveaway a week × price_per_kg in plant.toml",
+        "yield_percent": f"{good:,} good pieces = {good_kg:.1f} kg of {mass_in:.1f} kg in; u(mean mass, counts) = "
+        f"{good * u_mean / 1000:.2f} kg; {scale}",
+        "unexplained_kg": f"{mass_in:.1f} kg in − good {good_kg:.1f} kg − rejects {(OUT - 1) * good_kg:.1f} kg; "
+        f"u(mean mass, counts) = {OUT * good * u_mean / 1000:.2f} kg; {scale}",
+        "batches_outside": "none; by chance 0.1",
+    }
+    assert {name: figures[name]["working"] for name in whole} == whole
+    nest = "restricted maximum likelihood, levels batch / sample / piece, 48 weighings; batches taken as independent"
+    assert all(
+        figures[f"sd_{name}_g"]["working"].startswith(nest) for name in ("within", "between", "samples", "piece")
+    )
+    spreads = {"between batches": "between", "between sample times in a batch": "samples", "piece to piece": "piece"}
+    spreads |= {"within batches": "within", "of all pieces": "total"}
+    of_table = {
+        "spread": [(f"spread {words}", f"sd_{name}_g") for words, name in spreads.items()],
+        "capability": [
+            ("capability Cp, within batches", "cp"), ("capability Cpk, within batches", "cpk"),
+            ("performance Pp, all pieces", "pp"), ("performance Ppk, all pieces", "ppk"),
+            ("pieces below their tolerance, %", "below_tolerance_percent"),
+        ],
+    }  # fmt: skip
+    for table, rows in of_table.items():
+        assert [tuple(row.values()) for row in shown["tables"][table]["rows"]] == [
+            (words, *(figures[name][key] for key in ("value", "low", "high", "working"))) for words, name in rows
+        ]
+    (gives,) = shown["tables"]["giveaway"]["rows"]
+    kg, money = (figures[f"giveaway_{what}_per_week"] for what in ("kg", "money"))
+    assert gives == {
+        "product": "mint", "pieces": A_WEEK, "off_g": pytest.approx(MEAN), "price": PRICE,
+        "kg": kg["value"], "kg_low": kg["low"], "kg_high": kg["high"],
+        "money": money["value"], "money_low": money["low"], "money_high": money["high"],
+        "allowed_g": None, "room_g": None, "why": "",
+    }  # fmt: skip
+    (product,) = shown["tables"]["products"]["rows"]
+    mean = [pytest.approx(grams) for grams in (TARGET_G + MEAN, TARGET_G, MEAN)]
+    assert list(product.values()) == ["mint", BATCHES, n, *mean]
+    half = t.ppf(0.975, 2 * (BATCHES - 1)) * math.sqrt(2 * MS_BATCH / n)
+    assert shown["notes"] == [
+        f"More mass came out than went in ({100 * good_kg / mass_in:.0f} %): the count, the mean mass or the batches' "
+        "mass in is wrong, or batches are missing from the sheet.",
+        f"Pieces of the same products are {HEAVIER_G:.3f} g heavier on line2 than on line1 ({HEAVIER_G - half:+.3f} g "
+        f"to {HEAVIER_G + half:+.3f} g, 95 %).",
+        "Source of the spread not known: no rope diameter in this period.",
+    ]
+    assert shown["soft"].startswith(
+        f"Tue 9 June, early; {n} pieces in {n} weighings of {BATCHES} batches; mean off target "
+    )
+
+
 def test_the_charts_are_those_of_the_handbooks(shown) -> None:
     """Limits by d2 = 1.128, D4 = 3.267, and c4 = 0.9515 for the six of a batch (NIST handbook 6.3.2, from memory)."""
     means, single, moving, spread = OFF.mean(axis=(1, 2)), *shown["tables"]["chart"]["rows"]
