@@ -15,8 +15,9 @@ from lineview.app.setup_layouts import Readings, ReadSoFar, SetUpQuestion, Surve
 from lineview.core.errors import Fault, LineviewError
 from lineview.core.language import in_digits, spoken, tr, tr_count
 from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m
+from lineview.machine.pieces import piece_counter
 from lineview.machine.rhythm import DAY_MIN, Minutes, Rhythm, shifts_of
-from lineview.plant import Counter, Gauge, Line, Machine, Plant
+from lineview.plant import Gauge, Line, Machine, Plant
 from lineview.plant.answers import lines_text, read_band, read_lines, read_shifts, shift_text
 from lineview.plant.read import check_text
 from lineview.plant.write import plant_text
@@ -148,12 +149,8 @@ def _seconds(frame: pl.DataFrame) -> NDArray[np.float64]:
     return frame["at"].dt.epoch("us").to_numpy() / 1e6
 
 
-def _pieces_counter(machine: Machine) -> Counter | None:
-    return machine.counter("pieces") or machine.counter("good pieces")
-
-
 def _pieces_counted(machine: Machine, readings: Readings) -> float:
-    counter = _pieces_counter(machine)
+    counter = piece_counter(machine)
     frame = readings.get((machine.id, counter.id)) if counter else None
     if frame is None or frame.height < 2:
         return 0.0
@@ -173,7 +170,7 @@ def _rhythm(draft: Plant, readings: Readings, tz: ZoneInfo) -> Rhythm:
     running: dict[str, dict[date, Minutes]] = {}
     ends: list[date] = []
     for machine in draft.machines:
-        counter = _pieces_counter(machine)
+        counter = piece_counter(machine)
         frame = readings.get((machine.id, counter.id)) if counter else None
         if frame is None or frame.height < 2:
             continue
@@ -205,7 +202,7 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
     """Pieces that each machine counted by day; falls that are no turn are left out."""
     frames = []
     for machine in draft.machines:
-        counter = _pieces_counter(machine)
+        counter = piece_counter(machine)
         frame = readings.get((machine.id, counter.id)) if counter else None
         if frame is not None and frame.height > 1:
             frame = frame.filter(~pl.Series(odd_readings(frame["value"].to_numpy())))
@@ -260,7 +257,7 @@ def _band_question(read: ReadSoFar) -> SetUpQuestion:
 
 
 def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:
-    counters = [(machine, _pieces_counter(machine)) for machine in read.draft.machines]
+    counters = [(machine, piece_counter(machine)) for machine in read.draft.machines]
     keys = [(machine.id, counter.id) for machine, counter in counters if counter]
     return [read.readings[key] for key in keys if key in read.readings and read.readings[key].height > 1]
 
@@ -291,7 +288,7 @@ def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
     options = tuple((str(n), tr_count("{count} piece", "{count:,} pieces", n)) for n in (1, 10, 100, 1000))
     questions: list[SetUpQuestion] = []
     for machine in read.draft.machines:
-        counter = _pieces_counter(machine)
+        counter = piece_counter(machine)
         frame = read.readings.get((machine.id, counter.id)) if counter else None
         if counter is None or frame is None or frame.height < 2:
             continue
@@ -366,7 +363,7 @@ def _agreement(first: NDArray[np.bool_], second: NDArray[np.bool_]) -> float:
 
 def _profile(machine: Machine, readings: Readings) -> set[int]:
     """The minutes since 1970 in which a machine ran: counted, or had a rope to measure."""
-    counter = _pieces_counter(machine) or machine.counter("rope")
+    counter = piece_counter(machine) or machine.counter("rope")
     frame = readings.get((machine.id, counter.id)) if counter else None
     if frame is not None and frame.height > 1:
         start, end, moved = _steps(frame)

@@ -222,13 +222,9 @@ def _machines_in(surveys: Sequence[Survey], drafts: dict[str, _Draft]) -> list[s
             for owner in survey.owners:
                 add(owner, [column for column in survey.columns if column.owner == owner])
         else:
-            add(survey.machine or _by_place(survey), survey.columns)
+            by_content = "wrap" if {column.meaning for column in survey.columns} & WRAPS else "sizer"
+            add(survey.machine or by_content, survey.columns)
     return [key for name in keys for key in _split(name, drafts)]
-
-
-def _by_place(survey: Survey) -> str:
-    """A name for exports whose files name no machine: by what they hold."""
-    return "wrap" if {column.meaning for column in survey.columns} & WRAPS else "sizer"
 
 
 def _split(key: str, drafts: dict[str, _Draft]) -> list[str]:

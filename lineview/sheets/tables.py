@@ -265,7 +265,10 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     text = table_text(table, plant)
     plain = [[in_english(cell).replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in text.rows]
     point = in_digits(".")
-    numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(text.headings))]
+    numbers = [
+        all(row[c] in ("", "–") or row[c].replace(".", "", 1).removeprefix("-").isdigit() for row in plain)
+        for c in range(len(text.headings))
+    ]
     cells = [
         [p.replace(".", point) if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
         for both in zip(plain, text.rows, strict=True)
@@ -274,10 +277,6 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     names = [n for n, number in zip(frame.columns, numbers, strict=True) if not number]
     safe = frame.with_columns(guard_formulas(frame.select(names))) if names else frame
     return b"\xef\xbb\xbf" + safe.write_csv(separator=";" if point == "," else ",").encode("utf-8")
-
-
-def _is_number(text: str) -> bool:
-    return text.replace(".", "", 1).removeprefix("-").isdigit() or text in ("", "–")
 
 
 def _unique(headings: list[str]) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -179,11 +178,8 @@ def suppliers_claimed(answer: Answer) -> list[str]:
     answer : Answer
         Of wrap.
     """
-    return list(dict.fromkeys(row["supplier"] for row in _claims(answer) if row["supplier"]))
-
-
-def _claims(answer: Answer) -> Sequence[Mapping[str, Any]]:
-    return next((table.rows for table in answer.tables if table.name == "short reels"), ())
+    claims = next((table.rows for table in answer.tables if table.name == "short reels"), ())
+    return list(dict.fromkeys(row["supplier"] for row in claims if row["supplier"]))
 
 
 def claim_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:

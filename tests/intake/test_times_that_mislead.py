@@ -62,6 +62,17 @@ def test_times_a_little_ahead_are_noted(tmp_path):
     assert "ahead of this computer's clock" in " ".join(export.notes)
 
 
+def test_a_day_ahead_that_month_first_is_not(tmp_path):
+    layout = layout_of({"n": "pieces"}, time_format="%d/%m/%Y %H:%M:%S")
+    month_first = rows(stamps(9, 10, START.replace(day=7)), total, form="%m/%d/%Y %H:%M:%S")
+    with pytest.raises(IntakeError, match="in the future, on 2026-07-06: day and month may be swapped, it would be 20"):
+        export_of(tmp_path, f"time;n\n{month_first}", layout)
+    meant = layout.model_copy(update={"any_times": True})
+    assert utc(export_of(tmp_path, f"time;n\n{month_first}", meant))[0] == "2026-07-06 04:00:00"
+    ahead = rows(stamps(9, 10, START.replace(month=8)), total, form="%d/%m/%Y %H:%M:%S")  # 8 August is so both ways
+    assert export_of(tmp_path, f"time;n\n{ahead}", layout).rows_refused == 0
+
+
 @pytest.mark.parametrize("form", ["%d.%m.%Y %I:%M:%S", "%Y-%m-%d %I:%M"])
 @pytest.mark.parametrize("newest_first", [False, True])
 def test_a_clock_of_twelve_hours_is_refused(tmp_path, form, newest_first):

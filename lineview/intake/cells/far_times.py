@@ -55,6 +55,8 @@ def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -
     _against_name(first, last, where, layout)
     if last - first > _MONTHS * _DAY_US and len(at) < 1 << 20:  # a spreadsheet holds no more rows
         _against_swapped_days(at, where, layout)
+    if now is not None and at.null_count() * 2 < len(at):  # else another format reads more of them
+        _against_swapped_day(first, last, now, where, layout)
     return FarTimes(far, reason, _against_today(first, last, now, where, layout))
 
 
@@ -87,8 +89,27 @@ def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
     if (meant or numbers) and len(scattered) > 1 and all(date.day in numbers for date in early):
         lone = next(date for date in early if date.replace(day=1) in scattered)
         what = mark("some of its times lie on lone days, the first on {lone}: day and month may be swapped there")
-        do = mark("Correct the dates in the export; any_times = true in layout '{id}' takes them as read.")
-        raise IntakeError(Fault(tr(what, lone=lone), where, tr("dates written in one way"), tr(do, id=layout.id)))
+        raise IntakeError(Fault(tr(what, lone=lone), where, tr("dates written in one way"), _correct_dates(layout)))
+
+
+def _against_swapped_day(first: int, last: int, now: datetime, where: str, layout: Layout) -> None:
+    """Raise where the times of one day are ahead of today, and would not be if day and month changed places."""
+    begin, end = datetime_of(first), datetime_of(last)
+    if not layout.time_format.startswith(("%d", "%m")) or begin.day > _MONTHS or end - begin > timedelta(days=1):
+        return
+    meant = begin.replace(month=begin.day, day=begin.month).date()
+    if begin.date() > now.date() + timedelta(days=1) and meant <= now.date():
+        text = mark("its times lie in the future, on {begin}: day and month may be swapped, it would be {meant}")
+        what = tr(text, begin=begin.date(), meant=meant)
+        raise IntakeError(Fault(what, where, _until(now), _correct_dates(layout)))
+
+
+def _until(now: datetime) -> str:
+    return tr("times up to today, {now:%Y-%m-%d}", now=now)
+
+
+def _correct_dates(layout: Layout) -> str:
+    return tr("Correct the dates in the export; any_times = true in layout '{id}' takes them as read.", id=layout.id)
 
 
 def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.Series | None, int, int]:
@@ -132,8 +153,7 @@ def _against_today(first: int, last: int, now: datetime | None, where: str, layo
             else mark("its times, {first} to {last}, lie where a clock that lost its time begins")
         )
         do = tr("Set the machine's clock; any_times = true in layout '{id}' takes them as they are.", id=layout.id)
-        expected = tr("times up to today, {now:%Y-%m-%d}", now=now)
-        raise IntakeError(Fault(tr(what, first=_day(first), last=_day(last)), where, expected, do))
+        raise IntakeError(Fault(tr(what, first=_day(first), last=_day(last)), where, _until(now), do))
     if last > today + _NOTED_D * _DAY_US:
         return (tr("its times lie ahead of this computer's clock, up to {day}", day=_day(last)),)
     return ()

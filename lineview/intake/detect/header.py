@@ -391,21 +391,22 @@ TOTALS = re.compile(
 )
 
 
-def _words_words(text: str) -> frozenset[str]:
+def word_set(text: str) -> frozenset[str]:
+    """Words that stand in one text, to be looked up."""
     return frozenset(text.split())
 
 
-GOOD = _words_words(
+GOOD = word_set(
     "good gut bon bonne bueno buena buono buona goed ok okay valid gültig valide válido valido geldig normal "
     "true yes ja oui si sí g in-range"
 )
-BAD = _words_words(
+BAD = word_set(
     "bad schlecht mauvais mauvaise malo mala cattivo cattiva slecht error fehler erreur errore fout fail "
     "failed failure fault invalid ungültig invalide inválido invalido ongeldig false no nein non stale "
     "offline disconnected notconnected commfail timeout nodata missing b outofservice badinput"
 )
 
 #: Headers of columns that hold a quality, alone or behind the header of what they judge.
-QUALITY_HEADERS = _words_words(
+QUALITY_HEADERS = word_set(
     "quality qualität qualitaet qualité qualite calidad qualità qualita kwaliteit statuscode status qual good? q"
 )

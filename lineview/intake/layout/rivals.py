@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from lineview.core.language import tr
 from lineview.core.units import dimension, unit_named
-from lineview.intake.detect.header import same, tokens, unit_of, without_unit
+from lineview.intake.detect.header import same, tokens, unit_of, without_unit, word_set
 from lineview.intake.exports import Question
 
 LEAVE_OUT = "leave out"
@@ -18,27 +18,25 @@ ADD = "add"
 COLUMNS_OF = "columns of "
 
 
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
-
-_TARGET = _words(
+_TARGET = word_set(
     "soll sollwert sollmenge sollstück ziel vorgabe target plan planned geplant set setpoint nominal goal "
     "quota consigne objectif cible nominale prévu objetivo consigna nominale obiettivo previsto doel "
     "streef streefwaarde"
 )
-_ACTUAL = _words("ist istwert istmenge iststück actual real réel reel effectif effettivo werkelijk current aktuell")
-_SPREAD = _words(
+_ACTUAL = word_set("ist istwert istmenge iststück actual real réel reel effectif effettivo werkelijk current aktuell")
+_SPREAD = word_set(
     "std sd stdev stddev sigma stabw standardabweichung abweichung range spannweite cv variance varianz "
     "écart ecart desviación desviacion deviazione afwijking "
     "tolerance toleranz tolérance tolerancia tolleranza"
 )
-_EDGES = _words(
+_EDGES = word_set(
     "min mini minimum max maxi maximum lowest highest least greatest kleinster größter kleinste größte "
     "niedrigster höchster minimal maximal mínimo minimo máximo massimo laagste hoogste"
 )
-_MEAN = _words("mean avg average mittel mittelwert mittlerer durchschnitt moyenne moy media promedio gemiddelde gem mw")
-_RATES = _words(
+_MEAN = word_set(
+    "mean avg average mittel mittelwert mittlerer durchschnitt moyenne moy media promedio gemiddelde gem mw"
+)
+_RATES = word_set(
     "rate takt taktrate speed cadence ritmo geschwindigkeit velocidad vitesse velocità snelheid leistung "
     "durchsatz throughput ppm percent prozent pourcent porcentaje percentuale procent quote"
 )
@@ -47,10 +45,10 @@ _PER_TIME = re.compile(
     r"(?:/|\b(?:per|pro|je|par|por|al|a|à)\s)\s*(?:min|minute|minuut|minuto|h|hour|stunde|std|heure|hora|ora|uur|s|sec)\b",
     re.IGNORECASE,
 )
-_TARE = _words("tare tara taré")
-_GROSS = _words("gross brutto brut bruto lordo")
-_NET = _words("net netto neto")
-_FILLERS = _words(
+_TARE = word_set("tare tara taré")
+_GROSS = word_set("gross brutto brut bruto lordo")
+_NET = word_set("net netto neto")
+_FILLERS = word_set(
     "total gesamt counter count number nombre anzahl aantal numero número of the de des der di del n no nr"
 )
 

@@ -26,6 +26,7 @@ from lineview.intake.detect.header import (
     same,
     tokens,
     unit_of,
+    word_set,
 )
 from lineview.intake.detect.tables import must_be_narrow
 from lineview.intake.layout.propose_columns import kind_for, long_columns, pattern_for
@@ -34,18 +35,13 @@ from lineview.intake.read import tables_of
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.plant import ExportKind, Plant
 
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
-
 #: Headers of a column that names machines.
-MACHINE = _words(
+MACHINE = word_set(
     "machine machines maschine maschinen anlage máquina maquina macchina macchinario equipo équipement "
     "equipement equipment impianto"
 )
 #: Words of a file's name that name no machine.
-_WORDS_OF_NO_NAME = _words(
+_WORDS_OF_NO_NAME = word_set(
     "export exports log logs data daten datos dati données donnees gegevens counter counters zähler "
     "zaehler compteur compteurs contador contadores contatore contatori teller tellers report protokoll "
     "rapport informe rapporto csv xlsx shift schicht équipe equipe turno ploeg early late night früh "
@@ -53,7 +49,7 @@ _WORDS_OF_NO_NAME = _words(
     "middag day tag jour día dia giorno dag readings werte messwerte from to von bis"
 )
 #: What a number behind a word counts where it counts no machine: roller pairs, lanes, probes.
-_NO_MACHINE = _words(
+_NO_MACHINE = word_set(
     "pair paar paire par coppia walze walzenpaar roller rouleau rodillo rullo rol lane bahn spur voie "
     "carril pista baan probe sensor fühler sonde column spalte v speed product batch"
 )
