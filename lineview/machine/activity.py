@@ -183,8 +183,7 @@ def _lacking(cycles: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     first, last = inner.first[wide], inner.last[wide]
     beside = np.empty_like(pace)
     np.maximum(pace[:-2], pace[2:], out=beside[1:-1])
-    # The ends have one neighbour each and the other at the far end, which no leg of three reaches over.
-    beside[0], beside[-1] = max(pace[1], pace[-1]), max(pace[-2], pace[0])
+    beside[0], beside[-1] = pace[1], pace[-2]
     behind = np.flatnonzero(cycles < (seconds - 1.0) * np.maximum(beside, 1e-9))
     likely = behind[_segment_of(behind, first, last)[1]]
     # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.

@@ -79,6 +79,7 @@ def test_nothing_running_suggests_nothing() -> None:
         (5, (572, 588), "09:30-09:45"),  # off the mark, but on all of five days
         (2, (570, 586), "09:30-09:45"),  # on two days alone, but on the mark
         (2, (572, 588), ""),  # two stops that fell together
+        (5, (573, 582), ""),  # nine minutes, of which five lie between marks
     ],
 )
 def test_a_pause_of_two_days_is_a_break_only_on_the_mark(days: int, pause: tuple[int, int], expected: str) -> None:

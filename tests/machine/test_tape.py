@@ -49,6 +49,12 @@ def test_partial_intervals_at_a_stops_edges_are_resolved_by_the_legs_own_rate() 
     ]
 
 
+def test_a_partial_interval_counts_at_the_rate_of_the_minute_beside_the_stop() -> None:
+    """Half an interval's pieces of the last two minutes, 6.6 a second, not of the ten minutes at 5.4 before them."""
+    found = short(laid([54] * 60 + [66] * 12 + [33] + [0] * 10 + [33] + [66] * 12 + [54] * 60))
+    assert [row[:2] for row in found] == [("running", 725), ("short stop", 110), ("running", 725)]
+
+
 @pytest.mark.parametrize("pieces", [7, 30])  # a tenth of a minute at the band's lower end
 def test_a_jog_of_a_few_pieces_does_not_cut_a_stop_in_two(pieces: int) -> None:
     found = laid([60] * 12 + [0] * 10 + [pieces] + [0] * 10 + [60] * 12)
@@ -68,8 +74,13 @@ def test_what_is_read_first_and_last_is_between_nothing() -> None:
 
 
 def test_a_stop_shorter_than_an_interval_is_found_where_it_takes_the_count_down() -> None:
-    for low, stood_s in (([24], 6.0), ([36, 30], 9.0)):
-        before, stop, after = short(laid([60] * 12 + low + [60] * 12))
+    for low, stood_s, first, last in (
+        ([24], 6.0, 12, 12),
+        ([36, 30], 9.0, 12, 12),
+        ([24], 6.0, 0, 12),
+        ([24], 6.0, 12, 0),
+    ):
+        before, stop, after = short(laid([60] * first + low + [60] * last))
         assert stop == ("short stop", stood_s, 0)
         assert (before[2], after[2]) == pytest.approx((6 * before[1], 6 * after[1]))  # six a second on either side
 

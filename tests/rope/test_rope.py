@@ -136,6 +136,8 @@ def test_gauge_dead_for_a_while_is_told_and_left_out():
 def test_wrong_unit(factor, unit):
     answer = ask(rope().with_columns(pl.col("value") * factor), sheet(120, 10))
     assert f"as if it were in {unit}" in answer.text
+    (row,) = next(t for t in answer.tables if t.name == "gauges").rows
+    assert (row["used"], row["readings"], row["found"].startswith(f"seems to be in {unit}")) == ("no", 0, True)
     assert answer.figure("drift_mm_per_h").value is None
 
 
