@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import UTC, datetime, timedelta
 
@@ -11,6 +12,7 @@ import pytest
 
 from lineview.core.frames import BATCHES
 from lineview.plant import WEEK, Counter, Machine, Plant, Shift
+from lineview.report.answer import to_json
 from lineview.rope.account import rope_account
 from lineview.rope.batches import points_of, readings_in_batches, rope_clock
 from lineview.rope.drift_model import fit_rope
@@ -224,3 +226,77 @@ def test_a_rope_that_is_out_already_says_so_and_calls() -> None:
     assert hours is not None and hours.value == 0.0
     said = {row["what"]: row["said"] for t in answer.tables if t.name == "lead" for row in t.rows}
     assert said["out of tolerance"] == "already"
+
+
+def mm(value: float, decimals: int = 3, *, signed: bool = False) -> str:
+    sign = "−" if value < 0 else "+" if signed else ""
+    return f"{sign}{abs(value):.{decimals}f} mm"
+
+
+def clock(moment: str, form: str = "%A %H:%M") -> str:
+    return datetime.fromisoformat(moment).strftime(form)
+
+
+@pytest.mark.parametrize("wear", [0.003, -0.006])
+def test_a_drifting_rope_word_for_word_and_cell_for_cell(wear: float) -> None:
+    """Twenty hours from Monday 04:00 in batches of ten minutes: what is said is what the figures say."""
+    shown = json.loads(to_json(ask(rope(wear=wear), sheet(120, 10))))
+    figures = shown["figures"]
+    value, low, high = ({name: figure[key] for name, figure in figures.items()} for key in ("value", "low", "high"))
+    drift, off, hours = value["drift_mm_per_h"], value["deviation_mm"], value["hours_to_tolerance"]
+    pace = f"{'thinning' if wear < 0 else 'thickening'} {mm(abs(drift), 4)} an hour"
+    moment = datetime.fromisoformat(value["leaves_tolerance_at"])
+    near = datetime.fromtimestamp(round(moment.timestamp() / 600) * 600, UTC)
+    assert shown["sentence"] == (
+        f"The rope of sizer 2 is {pace}; at this pace it leaves tolerance in {hours:.0f} hours of running, "
+        f"{near:%A} about {near:%H:%M}."
+    )
+    assert shown["needs_a_person"] == [pace, f"{hours:.0f} hours of running"]
+    ends = [clock(end["leaves_tolerance_at"]) for end in (low, high)]
+    if datetime.fromisoformat(high["leaves_tolerance_at"]).date() > START.date() + timedelta(days=4):
+        ends[1] = clock(high["leaves_tolerance_at"], "%-d %B %H:%M")
+    between = {
+        k: f"{low[k]:.0f} to {high[k]:.0f}" for k in ("hours_to_tolerance", "hours_to_first_out", "hours_to_share_out")
+    }
+    wears = f"{mm(low['drift_mm_per_h'], 4, signed=True)} to {mm(high['drift_mm_per_h'], 4, signed=True)}"
+    assert shown["soft"] == (
+        f"{wears} an hour of running (95 %); {between['hours_to_tolerance']} hours, {ends[0]} to {ends[1]} until the "
+        f"mean is out (90 %); the first batch is likely out within {value['hours_to_first_out']:.0f} hours "
+        f"({between['hours_to_first_out']}); 5 % of pieces are out from {value['hours_to_share_out']:.0f} hours on "
+        f"({between['hours_to_share_out']}). Batch taper and batch-to-batch change are taken out. 120 batches since "
+        "Monday 04:04."
+    )
+    last_h = (119 * 600 + 290) / 3600  # the middle of the last batch's readings
+    assert hours == pytest.approx(((0.3 if wear > 0 else -0.3) - off) / drift, rel=0.02)  # a median
+    effect = 6.8 * ((1 + off / 14) ** 2 - 1)
+    assert (value["level_mm"], value["weight_effect_g_per_piece"]) == pytest.approx((14 + off, effect))
+    assert (moment - START) / timedelta(hours=1) == pytest.approx(last_h + hours, abs=0.1)
+    sum_mm = f"14 + {'−' if off < 0 else ''}{abs(off):.4f}"
+    workings = {
+        "target_mm": "the products' diameter_mm in plant.toml", "tolerance_low_mm": "14 − 0.3",
+        "tolerance_high_mm": "14 + 0.3", "drift_since": "no step in the period",
+        "level_mm": sum_mm, "weight_effect_g_per_piece": f"6.8 g × ((({sum_mm}) ÷ 14)² − 1), mint",
+        "taper_mm": "mean over batches of slope × length, 120 batches",
+    }  # fmt: skip
+    assert {name: figures[name]["working"] for name in workings} == workings
+    lead = {row["what"]: row["said"] for row in shown["tables"]["lead"]["rows"]}
+    assert lead["sizer"] == "sizer 2, 1"
+    assert lead["since"] == "Monday 04:04, the first batch shown"
+    assert lead["out of tolerance"] == (
+        f"in {hours:.0f} hours of running ({between['hours_to_tolerance']}, 90 %), {near:%A} about {near:%H:%M}"
+    )
+    sizes = {
+        "wear, an hour of running": ("drift_mm_per_h", 4, True),
+        "one batch to the next": ("batch_to_batch_sd_mm", 3, False),
+        "within a batch": ("within_batch_sd_mm", 3, False), "from a batch's start to its end": ("taper_mm", 3, True),
+    }  # fmt: skip
+    rows = {row["what"]: (row["size"], row["interval"]) for row in shown["tables"]["causes"]["rows"]}
+    assert rows == {
+        what: (
+            mm(value[name], decimals, signed=signed),
+            f"{mm(low[name], decimals, signed=signed)} to {mm(high[name], decimals, signed=signed)}",
+        )
+        for what, (name, decimals, signed) in sizes.items()
+    } | {"rope 1 °C warmer": (None, None)}  # no temperature was read
+    (gauge,) = shown["tables"]["gauges"]["rows"]
+    assert list(gauge.values()) == ["dia", "yes", 3600, 0, 0, ""]

@@ -21,7 +21,7 @@ from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report.answer import to_json
 from lineview.stats.batch_correlation import fit_memory
 from lineview.weight.giveaway import grouped_means
-from lineview.weight.spread import spread_of, within_offsets
+from lineview.weight.spread import piece_points, spread_of, within_offsets
 from tests import factories
 from tests.from_frames import Frames, answered
 from tests.simulate import weighed_line
@@ -322,6 +322,12 @@ def test_a_coarse_scale_shifts_the_means_limits_by_the_first_term_of_rounding(st
     shift = step_g / math.pi * math.exp(-2 * math.pi**2 * variance / step_g**2)
     assert fine.mean_low - seen.mean_low == pytest.approx(shift, rel=1e-6)  # type: ignore[operator]  # known
     assert seen.mean_high - fine.mean_high == pytest.approx(shift, rel=1e-6)  # type: ignore[operator]  # known
+
+
+def test_of_very_many_pieces_every_second_is_drawn_from_the_first_to_the_last() -> None:
+    grams = np.arange(9_999.0)
+    frame = pl.DataFrame({"at": grams, "net_g": grams}).with_columns(batch=pl.lit("b"), product=pl.lit("mint"))
+    assert piece_points(frame)["mass_g"].to_list() == list(grams[::2])
 
 
 def nested(unit: float = 1.0) -> pl.DataFrame:
