@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, tr, tr_count
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.figures import COUNT_BOUNDS, FigureList, good_pieces_figure, outside_figures
@@ -71,8 +71,8 @@ def _total(figures: FigureList, ledger: Ledger, unit: str, unit_words: str) -> N
 
 
 def _row(figures: FigureList, row: LedgerRow) -> None:
-    clock = {"minutes": row.clock_min, "times": row.events}
-    working = tr("{minutes:,.1f} min by the clock, {times} times", **clock) if row.clock_min else ""
+    working = tr("{minutes:,.1f} min by the clock", minutes=row.clock_min) if row.clock_min else ""
+    working += tr_count(", {count} time", ", {count:,} times", row.events) if working and row.events else ""
     for unit, amount in row.amounts.items():
         if amount.value is None:
             figures.unknown(SHOWN[unit][0], amount.why_none, cause=row.cause)

@@ -17,6 +17,7 @@ from lineview.plant import Break, Counter, Line, Machine, Plant, Shift, Web
 from lineview.report.answer import Scope, to_json
 from lineview.week.account import LineInputs, MachineInputs, WeekInputs, line_week
 from lineview.week.answer import answer_week
+from lineview.week.words import _unexplained_words
 from tests import factories
 from tests.from_frames import counted
 
@@ -166,5 +167,72 @@ def test_all_rows_are_what_the_planned_minutes_would_have_given(shown) -> None:
     assert (film["high"] - film["value"], film["value"] - film["low"]) == pytest.approx((half, half), rel=1e-3)
 
 
-def test_the_sentence_names_the_dearest_row(shown) -> None:
-    assert shown["sentence"].startswith("Stops for jam cost most: 127 EUR and 22 minutes of 54 lost; ")
+def test_the_week_word_for_word_and_cell_for_cell(shown) -> None:
+    def money(row: str) -> float:
+        lost_min, _, film_m, candy_kg = ROWS[row]
+        return lost_min * SET * MASS_G / 1000 * WORTH + candy_kg * PRICE + film_m * REEL_PRICE / REEL_M
+
+    lost, lasts = PLANNED * SET - GOOD, SLOWED[1] - SLOWED[0]
+    a_piece = MASS_G / 1000 * WORTH
+    #: By the ends of the slow stretch, and by what its two readings ran at the set rate.
+    slow_pieces, off = lasts * (SET - SLOW), 2 * EVERY_S / 60
+    known = sum(map(money, ROWS)) + slow_pieces * a_piece
+    assert shown["sentence"] == (
+        f"Stops for jam cost most: {money('stops__jam'):.0f} EUR and 22 minutes of {lost / SET:.0f} lost; too few "
+        "shifts to say whether that is better or worse."
+    )
+    assert shown["soft"] == (
+        f"{GOOD:,.0f} good pieces of {PLANNED * SET:,.0f} possible in {PLANNED:.0f} planned minutes at the nominal "
+        f"rate, {100 * GOOD / PLANNED / SET:.1f} %. Lost in all: at least {known:.0f} EUR."
+    )
+    weighed = ["rope off its target diameter", "pieces over target mass", "batch mass not accounted for"]
+    no_mass = "no piece was weighed in this period"
+    assert shown["notes"] == [
+        f"Not known: {weighed[0]} (no readings of the rope's diameter).",
+        f"Not known: {weighed[1]} ({no_mass}).",
+        f"Not known: {weighed[2]} (the mean mass of a piece is not known: {no_mass}).",
+        "Not known: rush freight and shortage (nothing records rush orders; see the order's risk).",
+        "Better or worse is not known: too few shifts: needs 3 in the period and 3 before it, has 0 and 0.",
+    ]
+    ledger = shown["tables"]["ledger of losses"]["rows"]
+    assert [row["cause"] for row in ledger] == [
+        "stops: jam", "rejects", "slow running", "short stops without a reason", "stops: film break", "blank wraps",
+        *weighed, "running off the nominal rate", "rush freight and shortage", "not explained", "rounding", "all rows",
+    ]  # fmt: skip
+    whole = ledger[-1]
+    film_m = math.floor(CYCLES * CUT_M * 10) / 10 - GOOD * CUT_M
+    assert (whole["minutes"], whole["pieces"], whole["kg"]) == (round(lost / SET), lost, round(lost * MASS_G / 1000, 1))
+    assert (whole["candy_kg"], whole["film_m"], whole["money"]) == (
+        round(REJECTS * MASS_G / 1000, 1), round(film_m), round(known)
+    )  # fmt: skip
+    for key in ("minutes", "pieces", "kg", "candy_kg", "film_m", "money"):
+        assert sum(row[key] or 0 for row in ledger[:-1]) == pytest.approx(whole[key]), key
+    good_kg, rejects_kg = GOOD * MASS_G / 1000, REJECTS * MASS_G / 1000
+    possible = {"min": PLANNED, "pieces": PLANNED * SET, "kg": PLANNED * SET * MASS_G / 1000}
+    was = {"min": GOOD / SET, "pieces": GOOD, "kg": good_kg}
+    rows = [(unit, possible[unit], was[unit]) for unit in possible]
+    rows += [("kg", good_kg + rejects_kg, good_kg), ("m", film_m + GOOD * CUT_M, GOOD * CUT_M)]
+    balance = shown["tables"]["balance"]["rows"]
+    assert [row["unit"] for row in balance] == [unit for unit, _, _ in rows]
+    for row, (_, first, second) in zip(balance, rows, strict=True):
+        expected = (first, second, first - second, first - second)
+        assert [row[key] for key in ("possible", "was", "lost", "rows")] == pytest.approx(expected)
+    assert [row["open"] for row in balance] == ["", "", "", ", ".join(weighed), ""]
+    workings = {
+        "planned_min": "of 1 shifts, breaks left out",
+        "all_rows_lost_min": f"sum of the rows = {PLANNED:.1f} possible − {GOOD / SET:.1f} made or sold",
+        "all_rows_not_made_pieces": f"sum of the rows = {PLANNED * SET:,.1f} possible − {GOOD:,.1f} made or sold",
+        "stops__jam_lost_min": "22.0 min by the clock, 2 times",
+        "stops__film_break_cost_money": "7.0 min by the clock, 1 time",
+        "slow_running_not_made_kg": f"{lasts + off:.1f} min by the clock",
+        "running_off_the_nominal_rate_lost_min": f"{RAN - off:.1f} min by the clock",
+    }
+    assert {name: shown["figures"][name]["working"] for name in workings} == workings
+    why = f"not known: {', '.join(weighed)}, rush freight and shortage; the other rows add up to {known:.1f} EUR"
+    assert shown["figures"]["all_rows_cost_money"]["why_none"] == why
+
+
+def test_more_or_fewer_pieces_than_explained_are_told_apart() -> None:
+    rest = "counted {}than the states and the other counters explain."
+    assert _unexplained_words(-1200) == f"1,200 more pieces were {rest.format('')}"
+    assert _unexplained_words(1200) == f"1,200 pieces fewer were {rest.format('as good ')}"
