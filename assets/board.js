@@ -52,6 +52,7 @@
       keep(root.dataset.theme === "night" ? "day" : "night");
       screen();
       plain.textContent = other();
+      told(); /* what Dash has asked for by now is of before */
     });
     /* the browser knows its zone where the computer that serves the page does not */
     var zone = document.querySelector("select[data-zone-of-browser]");
@@ -113,10 +114,17 @@
   /* whoever is signed in no more, or a screen that was revoked, is shown nothing further: the board's next
      question is refused, and the page gives way to the one for signing in */
   var ask = window.fetch;
-  window.fetch = function () {
+  window.fetch = function (to, what) {
     return ask.apply(this, arguments).then(function (answer) {
       if (answer.status === 401) { window.location.reload(); }
       return answer;
+    }, function (error) {
+      /* a page that the network lost is asked for until it is there: nothing else would ask for it again */
+      if (String(what && what.body).indexOf('{"output":"..head.children') !== 0) { throw error; }
+      var line = document.querySelector("#start .under-way"), lost = say("The board cannot be reached") + ".";
+      if (line) { line.textContent = lost; }
+      window.dash_clientside.set_props("under-way", { children: lost });
+      return new Promise(function (go) { window.setTimeout(go, 2000); }).then(function () { return window.fetch(to, what); });
     });
   };
 
@@ -174,15 +182,18 @@
     document.querySelectorAll(".svg-container .main-svg").forEach(function (one) { one.removeAttribute("viewBox"); });
   });
 
-  /* the document's start gives way once the frame holds a page; a picker that is open stays open */
+  /* the document's start gives way once the frame holds a page; a picker that is open stays open, and the focus where it is */
   function giveWay() {
     var start = document.getElementById("start"), said = document.getElementById("sentence");
     if (!start || !said || said.querySelector(".waiting")) { return; }
-    var open = start.querySelector("details.picker[open]");
-    var at = Array.prototype.indexOf.call(start.querySelectorAll("details.picker"), open);
+    var there = "header summary, header a, button.theme, #theme";
+    var open = start.querySelector("details.picker[open] > summary"), held = start.contains(document.activeElement) && document.activeElement;
+    var places = Array.prototype.slice.call(start.querySelectorAll(there));
+    var at = places.indexOf(held || open), opened = places.indexOf(open);
     start.remove();
-    var same = open && document.querySelectorAll("#head details.picker")[at];
-    if (same) { same.open = true; same.querySelector("summary").focus(); }
+    var same = document.querySelectorAll("#board " + there.split(", ").join(", #board "));
+    if (same[opened]) { same[opened].parentNode.open = true; }
+    if (same[at]) { same[at].focus(); }
   }
   if (document.getElementById("start")) {
     new MutationObserver(giveWay).observe(document.body, { childList: true, subtree: true });

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 from shutil import copy2
 
 import pytest
-from playwright.sync_api import Browser, Route
+from playwright.sync_api import Browser, Page, Route
 
 from lineview.app.question import read_question
 from lineview.app.works import Works
@@ -77,41 +78,98 @@ def test_from_a_figure_to_its_readings_in_two_actions(serve_board, works) -> Non
     assert page.locator("td[data-label=row]").first.inner_text().strip().isdigit()
 
 
-def test_the_sentence_stands_before_any_script_has_run_and_the_live_page_takes_its_place(
-    browser_here: Browser, works
-) -> None:
+@pytest.fixture(scope="module")
+def kept(browser_here: Browser, works: Works) -> Iterator[str]:
+    """The address of a board whose worker has made the page of the shift before."""
     workers = Workers(open_answers, works.folder, None, 1)
     server = open_server(create_app(works, workers=workers), port=0)
     threading.Thread(target=server.run, daemon=True).start()
     try:
-        address, expected = address_of(server, "127.0.0.1") + "shift", works.ask(read_question("shift")).text
-        live = browser_here.new_page()
-        live.goto(address)
-        live.wait_for_selector("#sentence:not(:has(.waiting))")
-        plain = browser_here.new_context(java_script_enabled=False).new_page()
-        plain.goto(address)
-        assert plain.inner_text("#start .sentence").replace("\n", " ") == expected
-        assert plain.locator("#react-entry-point").is_hidden()
-        assert plain.locator("#start .picker:visible").count() == live.locator("#head .picker:visible").count()
-
-        held: list[Route] = []
-
-        def hold(route: Route) -> None:
-            held.append(route)
-
-        live.route("**/_dash-update-component*", hold)
-        live.goto(address)
-        live.click("#start .pick-period > summary")
-        for route in held:
-            route.continue_()
-        live.unroute_all()
-        live.wait_for_selector("#pick-period[open]")
-        assert live.locator("#start").count() == 0
-        assert live.evaluate("document.activeElement.closest('details').id") == "pick-period"
-        live.locator("#pick-period .choices a").nth(1).click()  # within the board, no document anew
-        live.wait_for_function("location.search.includes('period=')")
-        plain.context.close()
-        live.close()
+        address = address_of(server, "127.0.0.1") + "shift"
+        first = browser_here.new_page()
+        first.goto(address)
+        first.wait_for_selector("#sentence:not(:has(.waiting))")
+        first.close()
+        yield address
     finally:
         server.close()
         workers.close()
+
+
+@pytest.fixture
+def slow(browser_here: Browser, kept: str) -> Iterator[tuple[Page, list[Route]]]:
+    """A browser that has been here before, at a document whose call for the page is held up."""
+    live, held = browser_here.new_page(), list[Route]()
+
+    def hold(route: Route) -> None:
+        if "head.children" in (route.request.post_data or "").partition(",")[0]:
+            held.append(route)
+        else:
+            route.continue_()
+
+    live.goto(kept)
+    live.wait_for_selector("#sentence:not(:has(.waiting))")
+    live.route("**/_dash-update-component*", hold)
+    live.goto(kept)
+    while not held:
+        live.wait_for_timeout(50)
+    yield live, held
+    live.close()
+
+
+def let_go(live: Page, held: list[Route]) -> None:
+    """Let what is held go on, until the page stands."""
+    for route in held:
+        route.continue_()
+    live.unroute_all()
+    live.wait_for_selector("#start", state="detached")
+
+
+def test_the_sentence_stands_before_any_script_has_run(browser_here: Browser, works: Works, kept: str) -> None:
+    plain = browser_here.new_context(java_script_enabled=False).new_page()
+    plain.goto(kept)
+    assert plain.inner_text("#start .sentence").replace("\n", " ") == works.ask(read_question("shift")).text
+    assert plain.locator("#react-entry-point").is_hidden()
+    shown = plain.locator("#start .picker:visible").count()
+    plain.context.close()
+    live = browser_here.new_page()
+    live.goto(kept)
+    live.wait_for_selector("#start", state="detached")
+    assert shown == live.locator("#head .picker:visible").count()
+    live.close()
+
+
+def test_the_live_page_takes_over_an_open_picker_and_the_focus(slow: tuple[Page, list[Route]]) -> None:
+    live, held = slow
+    live.click("#start .pick-period > summary")
+    let_go(live, held)
+    assert live.locator("#pick-period[open]").count() == 1
+    assert live.evaluate("document.activeElement.closest('details').id") == "pick-period"
+    live.locator("#pick-period .choices a").nth(1).click()  # within the board, no document anew
+    live.wait_for_function("location.search.includes('period=')")
+
+
+def test_the_live_page_takes_over_the_link_in_focus(slow: tuple[Page, list[Route]]) -> None:
+    live, held = slow
+    live.focus("#start >> text=Weight")
+    let_go(live, held)
+    assert live.evaluate("document.activeElement.closest('#head') && document.activeElement.textContent") == "Weight"
+
+
+def test_night_chosen_before_the_page_stands_is_the_night_it_is_drawn_for(slow: tuple[Page, list[Route]]) -> None:
+    live, held = slow
+    live.click("#start .theme")
+    let_go(live, held)
+    live.wait_for_selector(".main-svg text")
+    assert live.inner_text("#theme") == "Day"
+    live.wait_for_function(
+        "getComputedStyle(document.querySelector('.main-svg text')).fill === getComputedStyle(document.body).color"
+    )
+
+
+def test_a_page_that_the_network_lost_is_asked_for_again(slow: tuple[Page, list[Route]]) -> None:
+    live, held = slow
+    held[0].abort()
+    live.wait_for_selector("#start .under-way:has-text('The board cannot be reached.')")
+    let_go(live, held[1:])
+    assert live.inner_text("#under-way") == ""
