@@ -418,7 +418,8 @@ def start_of_document(pages: KeptPages) -> Markup:
         kept = pages.latest(key[0], key[2])
         is_old = kept is None or kept.version != version or time.monotonic() - kept.since >= FRESH_S
         if known is not None and pages.fresh(key, version) is None:
-            pages.begin(key, version, values, unseen=False)
+            with suppress(AskError):  # too much is under way for this person; what is kept is shown all the same
+                pages.begin(key, version, values, unseen=False)
         if kept is not None:
             g.holds_a_page = True  # of now: no browser may keep it for later
             return _start(json.loads(kept.page)["response"], pages.words(key, version, older=True) if is_old else "")
@@ -427,18 +428,19 @@ def start_of_document(pages: KeptPages) -> Markup:
 
 def _start(places: Mapping[str, Any], words: str) -> Markup:
     """The places of a page as its frame has them; of the page itself the lines above its first picture."""
-    head, said, facts, page = (places[name]["children"] for name in ("head", "sentence", "facts", "page"))
+    head, said, facts, page, foot = (places[at]["children"] for at in ("head", "sentence", "facts", "page", "foot"))
     lines = list(takewhile(lambda part: part["type"] == "P", page))
+    follows = tr("Pictures and tables follow, in a browser that runs scripts.") if len(lines) < len(page) else ""
     button = element("button", tr("Night"), type="button", className="theme")
     main = [
         element("h1", [text_of(said)], className="sentence"),
         element("p", words, className="under-way soft"),
         element("div", [text_of(facts)]),
         element("div", className="above"),
-        element("div", [text_of(lines)]),
+        element("div", [text_of(lines), element("p", follows, className="soft")]),
     ]
     header = element("header", [element("div", [text_of(head)], className="head"), button], className="top")
-    return element("div", [header, element("main", main)], id="start")
+    return element("div", [header, element("main", main), element("footer", [text_of(foot)])], id="start")
 
 
 def look(pages: KeptPages, values: Values, browser_version: str, working: str) -> tuple[str | None, str | None]:

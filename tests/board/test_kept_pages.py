@@ -30,6 +30,7 @@ from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK
 from lineview.board.processes import Answers, Asked, ProcessEndedError, Replies, Reply
 from lineview.board.workers import Workers
+from lineview.core.errors import AskError, Fault
 from tests.bench.measured import environment
 from tests.bench.people import children
 from tests.board.access_scene import call_of
@@ -124,13 +125,15 @@ def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Serv
     assert served.show("/shift")["under-way"]["children"] == ""
 
 
-def test_a_document_shows_at_once_what_is_kept_of_its_page(served: Served) -> None:
+def test_a_document_shows_at_once_what_is_kept_of_its_page(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
     client, place = served.app.server.test_client(), "/shift?machine=wrap1"
     sentence = "".join(text if isinstance(text, str) else text["props"]["children"] for text in said_of(served))
     sent = client.get(place, headers=HEADERS)
     start = sent.text.partition('id="start"')[2].partition('id="react-entry-point"')[0]
     assert escape(sentence) in re.sub(r"</?mark[^>]*>", "", start)
     assert "Last reading" in start
+    assert "Pictures and tables follow" in start
+    assert "lock out" in start.partition("<footer>")[2]  # what it advises stands nowhere without the cautions
     assert "before the latest change" not in start
     assert ' id="' not in start.replace('id="react', "")  # the frame has them
     assert '<html lang="en"' in sent.text
@@ -148,6 +151,13 @@ def test_a_document_shows_at_once_what_is_kept_of_its_page(served: Served) -> No
     assert 'data-theme="night"' in sent.text
     assert len(served.workers.asked) == before + 1  # worked out while the scripts are fetched
     served.whole("/shift")
+
+    def refused(*_: Any, **__: Any) -> Any:
+        raise AskError(Fault("too many pages"))
+
+    served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 12, tzinfo=UTC), "knife changed a third time")
+    monkeypatch.setattr(served.app.pages, "begin", refused)
+    assert 'id="start"' in client.get(place, headers=HEADERS).text  # what is kept is shown whatever is under way
 
 
 def said_of(served: Served) -> Any:
