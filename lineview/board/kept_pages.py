@@ -429,8 +429,9 @@ def start_of_document(pages: KeptPages) -> Markup:
 def _start(places: Mapping[str, Any], words: str) -> Markup:
     """The places of a page as its frame has them; of the page itself the lines above its first picture."""
     head, said, facts, page, foot = (places[at]["children"] for at in ("head", "sentence", "facts", "page", "foot"))
-    lines = list(takewhile(lambda part: part["type"] == "P", page))
-    follows = tr("Pictures and tables follow, in a browser that runs scripts.") if len(lines) < len(page) else ""
+    kinds = [part["type"] for part in page]
+    lines = page[: len(list(takewhile("P".__eq__, kinds)))]
+    follows = tr("Pictures and tables follow, in a browser that runs scripts.") if "Div" in kinds else ""
     button = element("button", tr("Night"), type="button", className="theme")
     main = [
         element("h1", [text_of(said)], className="sentence"),
