@@ -429,9 +429,8 @@ def start_of_document(pages: KeptPages) -> Markup:
 def _start(places: Mapping[str, Any], words: str) -> Markup:
     """The places of a page as its frame has them; of the page itself the lines above its first picture."""
     head, said, facts, page, foot = (places[at]["children"] for at in ("head", "sentence", "facts", "page", "foot"))
-    kinds = [part["type"] for part in page]
-    lines = page[: len(list(takewhile("P".__eq__, kinds)))]
-    follows = tr("Pictures and tables follow, in a browser that runs scripts.") if "Div" in kinds else ""
+    lines, has_more = list(takewhile(lambda part: part["type"] == "P", page)), any(p["type"] == "Div" for p in page)
+    follows = tr("Pictures and tables follow, in a browser that runs scripts.") if has_more else ""
     button = element("button", tr("Night"), type="button", className="theme")
     main = [
         element("h1", [text_of(said)], className="sentence"),
