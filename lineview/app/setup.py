@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -342,20 +343,14 @@ def _partners(
         elif not fit or fit[0][0] <= APART:
             partners[wrapper.id] = ("", True)
         else:
-            named = [s.id for s in sizers if _numbers(s.id) and _numbers(s.id) == _numbers(wrapper.id)]
+            digits = re.sub(r"\D", "", wrapper.id)
+            named = [s.id for s in sizers if digits and re.sub(r"\D", "", s.id) == digits]
             partners[wrapper.id] = (named[0], True) if len(named) == 1 else (fit[0][1], False)
     return partners
 
 
-def _numbers(name: str) -> str:
-    return "".join(c for c in name if c.isdigit())
-
-
 def _agreement(first: NDArray[np.bool_], second: NDArray[np.bool_]) -> float:
-    """How far two machines ran in the same minutes: 1 wholly, 0 as by chance.
-
-    Taken over the minutes in which any machine ran, so that shared nights and breaks do not count.
-    """
+    """How far two machines ran in the same of the minutes in which any did: 1 wholly, 0 as by chance."""
     if first.all() or second.all() or not first.any() or not second.any():
         return 0.0
     return float(np.corrcoef(first, second)[0, 1])

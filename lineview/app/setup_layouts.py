@@ -71,8 +71,8 @@ class ReadSoFar:
     """What exports give with the layouts as far as they are known.
 
     The `draft` has all machines on one line; `proposals`, with a sample, and `layouts` in which nothing is open are by
-    group, `readings` of the newest files by machine and channel. With files that contradict each other (`mixed`)
-    nothing is set up.
+    group, `readings` of the newest files by machine and channel. With files that contradict each other, or
+    where none can be read (`mixed`), nothing is set up.
     """
 
     groups: tuple[Group, ...]
@@ -132,14 +132,17 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     """Read the newest exports with what is known; the same answers again are not worked out again."""
     surveys, same = _joined(surveyed.surveys, answers)
     groups, draft = grouped(surveys, surveyed.shop, zone)
-    proposals = {group.id: p for group in groups if not group.aside and (p := _best_proposal(group, draft))}
+    tried = {group.id: _best_proposal(group, draft) for group in groups if not group.aside}
+    proposals = {group: proposal for group, (proposal, _) in tried.items() if proposal}
+    lost = [fault for proposal, why in tried.values() if proposal is None for fault in why]
     questions, settled = _settled(groups, proposals, answers)
     machines = tuple(sorted({survey.machine for survey in surveys}))
     key = (spoken(), zone, machines, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
     if key not in surveyed.kept:
         layouts, faults = _layouts(groups, proposals, settled)
         readings, unread, mixed = _readings(groups, draft, layouts)
-        every = (*surveyed.faults, *faults, *unread)
+        every = (*surveyed.faults, *(lost if proposals else ()), *faults, *unread)
+        mixed = mixed if proposals else (*mixed, *lost)
         surveyed.kept[key] = ReadSoFar(
             tuple(groups), draft, proposals, layouts, readings, (*same, *questions), every, mixed
         )
@@ -234,21 +237,23 @@ def _joined(surveys: Sequence[Survey], answers: Mapping[str, str]) -> tuple[list
     return out, questions
 
 
-def _best_proposal(group: Group, draft: Plant) -> Proposal | None:
-    """The proposal from the file of a group that leaves least open."""
+def _best_proposal(group: Group, draft: Plant) -> tuple[Proposal | None, tuple[Fault, ...]]:
+    """The proposal from the file of a group that leaves least open, and why its newest file gives none."""
     machines = tuple(m for m in draft.machines if m.id in group.machines)
     plant = draft.model_copy(update={"machines": machines})
     best: Proposal | None = None
+    faults: tuple[Fault, ...] = ()
     for path in group.paths[-4:]:
         try:
             proposal = read_export(path, plant, now=datetime.now(UTC))
-        except LineviewError:
+        except LineviewError as error:
+            faults = tuple(error.faults)
             continue
         if isinstance(proposal, Proposal) and (best is None or len(proposal.questions) < len(best.questions)):
             best = proposal
         if best is not None and not best.questions:
             break
-    return best
+    return best, faults
 
 
 # What the files leave open

@@ -381,18 +381,11 @@ def check_breaks(breaks: dict[int, Any], info: ValidationInfo) -> Iterator[Place
 def check_shifts(shifts: dict[int, Any], _info: ValidationInfo) -> Iterator[PlacedFault]:
     """Shifts one after the other."""
     for (_, first), (i, second) in combinations(shifts.items(), 2):
-        day = _common_day(first, second)
-        if day:
-            what = tr(
-                "shifts '{first}' and '{second}' overlap on {day}", first=first.id, second=second.id, day=_day_name(day)
-            )
+        if day := _common_day(first, second):
+            day = day if spoken() == ENGLISH else weekday_name(WEEK.index(day))
+            what = tr("shifts '{first}' and '{second}' overlap on {day}", first=first.id, second=second.id, day=day)
             advice = tr("Correct the start, the end or the days of one")
             yield (i, "start"), Fault(what, "", tr("shifts one after the other"), advice)
-
-
-def _day_name(day: str) -> str:
-    """A day as the file has it; in another language its name."""
-    return day if spoken() == ENGLISH else weekday_name(WEEK.index(day))
 
 
 def _common_day(first: Any, second: Any) -> str:

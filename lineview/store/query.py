@@ -144,12 +144,8 @@ def one_a_moment(readings: pl.DataFrame) -> pl.DataFrame:
 
 def disputed_moments(readings: pl.DataFrame) -> pl.DataFrame:
     """The rows of every moment of a channel that has two different values or texts."""
-    return readings.filter(_differ(READING_VALUES).over(READING_KEYS))
-
-
-def _differ(values: Sequence[str]) -> pl.Expr:
-    """Whether any of the values differs within the group; a missing value differs from one that is there."""
-    return pl.any_horizontal((pl.col(value).n_unique() > 1) for value in values)
+    differ = pl.any_horizontal((pl.col(value).n_unique() > 1) for value in READING_VALUES)  # so does a missing one
+    return readings.filter(differ.over(READING_KEYS))
 
 
 def nth_alike() -> pl.Expr:

@@ -527,3 +527,18 @@ def test_rare_counts_that_come_to_sums_by_chance_stay(tmp_path):
     assert made(tmp_path, came).value == sum(330 + 7 * k % 20 for k in range(1, 481))
     with Works(tmp_path / "works") as opened:
         assert opened.store.refusals(1).is_empty()
+
+
+def test_exports_none_of_which_can_be_read_set_nothing_up(tmp_path):
+    came = shown(tmp_path, "Clock;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%H:%M:%S"))
+    assert came.text == ""
+    assert "its times have no date: the first is '06:00:00'" in str(came.faults[0])
+    (tmp_path / "exports" / "wrapper2.csv").write_text(
+        "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}"), encoding="utf-8"
+    )
+    beside = set_up(
+        survey_folder([tmp_path / "exports"], "Invented", "Europe/Berlin"),
+        ANSWERS | {"lines": "Line 1 = wrapper1, wrapper2"},
+    )
+    assert "its times have no date" in str(beside.faults[0])  # is said, and the other is set up
+    assert "wrapper2" in beside.text

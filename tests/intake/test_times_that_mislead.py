@@ -73,6 +73,18 @@ def test_a_day_ahead_that_month_first_is_not(tmp_path):
     assert export_of(tmp_path, f"time;n\n{ahead}", layout).rows_refused == 0
 
 
+def test_a_date_in_the_first_row_of_a_day_is_that_of_the_rows_below(tmp_path):
+    days = [f"{stamp:%d.%m.%Y};{stamp:%H:%M:%S}" for stamp in stamps(2 * 144, 600, START.replace(hour=0))]
+    lines = [f"{line if k % 144 == 0 else ';' + line[11:]};{17 * k}\n" for k, line in enumerate(days)]
+    layout = layout_of({"n": "pieces"}, time=["day", "time"], time_format="%d.%m.%Y %H:%M:%S")
+    export = export_of(tmp_path, "day;time;n\n" + "".join(lines), layout)
+    assert (export.rows_refused, utc(export)[145]) == (0, "2026-06-08 22:10:00")
+    night = [line.removeprefix("09.06.2026") for line in lines]  # over midnight under one date: whose day is open
+    export = export_of(tmp_path, "day;time;n\n" + "".join(night), layout)
+    assert export.rows_refused == 144
+    assert reasons(export)[146, ""] == "'00:00:00' is not a time as '%d.%m.%Y %H:%M:%S'"
+
+
 @pytest.mark.parametrize("form", ["%d.%m.%Y %I:%M:%S", "%Y-%m-%d %I:%M"])
 @pytest.mark.parametrize("newest_first", [False, True])
 def test_a_clock_of_twelve_hours_is_refused(tmp_path, form, newest_first):

@@ -52,7 +52,7 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
     plan = plan_clock(bare.filter(~clock & (bare != "")), "auto")
     read = read_clock(bare.set(clock, ""), [form for form in plan.formats if form not in ("excel",)][:3])
     day = read.naive.dt.date()
-    seconds = _seconds(bare.set(~clock, None))
+    seconds = clock_seconds(bare.set(~clock, None))
     if first is None and not (day.is_not_null() & ~clock).any():
         raise IntakeError(
             Fault(
@@ -64,7 +64,7 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
         )
     frame = pl.DataFrame({"day": day, "clock": seconds, "at": read.naive}).with_columns(
         part=pl.col("day").is_not_null().cum_sum(),
-        of=pl.coalesce("clock", pl.col("at").dt.time().cast(pl.Duration("us")).dt.total_seconds(fractional=True)),
+        of=pl.coalesce("clock", pl.col("at").dt.time().cast(pl.Duration("us")).dt.totalclock_seconds(fractional=True)),
     )
     over = (pl.col("of").forward_fill().diff() < -_MIDNIGHT_H * 3600).fill_null(False).cast(pl.Int64)
     day_so_far = pl.col("day").forward_fill().fill_null(pl.lit(first, dtype=pl.Date))
@@ -79,7 +79,20 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
     return iso.zip_with(clock & iso.is_not_null(), bare)
 
 
-def _seconds(cells: pl.Series) -> pl.Series:
+def carried_down(date: pl.Series, clock: pl.Series) -> pl.Series:
+    """Give the dates of a day's first row to the rows below, where most cells have none, until the clock goes back."""
+    blank = (date == "") & (clock != "")
+    if int(blank.sum()) * 2 <= len(date):
+        return date
+    of = pl.coalesce(clock_seconds(clock), clock.cast(pl.Float64, strict=False))
+    frame = pl.select(date=pl.lit(date), of=of).with_columns(part=(pl.col("date") != "").cum_sum())
+    back = (pl.col("of").diff() < 0).fill_null(False).cum_max()
+    return frame.select(
+        pl.when(back.over("part")).then("date").otherwise(pl.col("date").first().over("part"))
+    ).to_series()
+
+
+def clock_seconds(cells: pl.Series) -> pl.Series:
     """Clock times [s] since midnight."""
     part = cells.str.extract_groups(
         r"^(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?(?: ?([AaPp])\.?[Mm]\.?)?$"

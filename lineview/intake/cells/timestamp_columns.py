@@ -10,6 +10,7 @@ from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
 from lineview.core.language import mark, tr
 from lineview.intake import refusal_reasons
+from lineview.intake.cells.dateless import carried_down
 from lineview.intake.cells.far_times import FarTimes
 from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
 from lineview.intake.detect.zones import marked_otherwise, open_fault
@@ -122,14 +123,14 @@ class Times:
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
-    """The time cells of rows; date and clock of two columns joined with one blank."""
+    """The time cells of rows; date and clock of two columns joined with one blank, a day's date from its first row."""
     if len(places) == 1:
         return rows.column(places[0])
     # a workbook gives a date a midnight and a clock a day of its own: neither was written
     date = rows.column(places[0]).str.strip_chars().str.replace(r"[ T]00:00:00(\.0+)?$", "")
     clock = rows.column(places[1]).str.strip_chars().str.replace(r"^(1899-12-3[01]|1904-01-01)[ T]", "")
     serial = r"^\d+(\.\d+)?(E0)?$"
-    both = pl.DataFrame({"date": date, "clock": clock})
+    both = pl.DataFrame({"date": carried_down(date, clock), "clock": clock})
     numeric = pl.col("date").str.contains(serial) & pl.col("clock").str.contains(r"^0(\.\d+)?(E0)?$")
     total = pl.sum_horizontal(pl.all().cast(pl.Float64, strict=False))
     text = pl.concat_str(["date", "clock"], separator=" ").str.strip_chars()

@@ -49,15 +49,11 @@ def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
     for place in range(heading.width):
         cells = _filled_cells(rows.column(place).head(2000))
         # "723" reads as a clock too, and says nothing of the day: a counter's numbers are judged as numbers
-        plan = _with_days(plan_clock(cells, "auto"))
+        plan = plan_clock(cells, "auto")
+        plan = replace(plan, formats=tuple(form for form in plan.formats if not form.startswith(("%H", "%I"))))
         are_times = len(cells) > 0 and (not _of_numbers(plan) or _are_moments(cells, plan, heading.names[place]))
         shares[place] = _share(cells, plan) if are_times else 0.0
     return shares
-
-
-def _with_days(plan: ClockPlan) -> ClockPlan:
-    """A plan without its formats that hold no day."""
-    return replace(plan, formats=tuple(form for form in plan.formats if not form.startswith(("%H", "%I"))))
 
 
 def _of_numbers(plan: ClockPlan) -> bool:
