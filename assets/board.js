@@ -104,7 +104,7 @@
     var now = new Date();
     if (clock) {
       clock.textContent = now.toLocaleTimeString(clock.dataset.units === "US" ? "en-US" : "en-GB", {
-        hour: "numeric", minute: "2-digit", timeZone: clock.dataset.zone
+        hour: clock.dataset.units === "US" ? "numeric" : "2-digit", minute: "2-digit", timeZone: clock.dataset.zone
       });
     }
     root.dataset.stale = read && now - new Date(read.dateTime) > STALE_MS ? "yes" : "";

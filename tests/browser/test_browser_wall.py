@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import polars as pl
 import pytest
@@ -91,6 +92,24 @@ def test_the_wall_reads_from_five_metres_and_fits_its_screen(serve_board: Served
     ahead = board.page.inner_text(".ahead")
     assert "film reel ends 13:52" in ahead
     assert board.page.locator("#theme:visible, nav:visible, input:visible").count() == 0
+
+
+#: Of each axis the places of its labels, in order.
+LABELS = """Array.from(document.querySelectorAll('.main-svg .%s text')).map(text => text.getBoundingClientRect())
+  .filter(box => box.width).map(box => [box.left, box.right, box.top, box.bottom])"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (1366, 768), (3840, 2160)])
+def test_no_labels_of_the_wall_lie_on_each_other_on_any_screen(serve_board: Served, width: int, height: int) -> None:
+    board = serve_board(InventedWorks(), "wall")
+    board.page.set_viewport_size({"width": width, "height": height})
+    board.open("/wall?line=1").drawn().page.wait_for_timeout(300)
+    rows, columns = (board.page.evaluate(LABELS % axis) for axis in ("ytick", "xtick"))
+    assert len(rows) > 2
+    # of a label's box digits fill the middle half
+    assert all(upper[3] <= lower[2] + 0.4 * (lower[3] - lower[2]) for lower, upper in pairwise(rows)), rows
+    assert all(left[1] <= right[0] for left, right in pairwise(columns)), columns
+    assert rows[0][3] - rows[0][2] > 0.02 * width  # as large beside the rest as on the usual screen
 
 
 def test_the_wall_of_all_lines_has_a_row_a_machine(serve_board: Served) -> None:
