@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 ROUNDS, LEAST_STEP = 200, 4 * float(np.finfo(float).eps)
 #: By how much sums of some thousand terms differ for their rounding alone [share of the sum].
 ROUNDING = 64 * float(np.finfo(float).eps)
+#: How far beside a place slopes are looked at, and how often.
+SLOPE_STEP, SLOPE_ROUNDS = 0.01, 15
 
 
 def root_between(f: Callable[[float], float], low: float, high: float, tolerance: float = 2e-12) -> float:
@@ -124,6 +126,29 @@ def least_value(
             corners[-1], values[-1] = moved
     best = int(np.argmin(values))
     return corners[best], float(values[best])
+
+
+def least_by_slopes(f: Callable[[Floats], Floats], start: Floats) -> Floats | None:
+    """Find where a function of a place a row is least near a start, by Newton's steps; None where it bends down."""
+    one = SLOPE_STEP * np.eye(start.size)
+    first, second = np.triu_indices(start.size, 1)
+    both = one[first] + one[second]
+    around = np.concatenate([0 * one[:1], one, -one, 2 * one, -2 * one, both, -both])
+    ends = np.cumsum([1, *4 * [start.size], first.size])
+    place: Floats = start
+    for _ in range(SLOPE_ROUNDS):
+        here, up, down, further_up, further_down, over, under = np.split(f(place + around), ends)
+        slope = (8 * (up - down) - (further_up - further_down)) / (12 * SLOPE_STEP)
+        bend = np.diag(up + down - 2 * here)
+        bend[first, second] = (over + under + 2 * here - (up + down)[first] - (up + down)[second]) / 2
+        bend = (bend + np.triu(bend, 1).T) / SLOPE_STEP**2
+        if not np.linalg.eigvalsh(bend)[0] > 0:
+            return None
+        step = np.linalg.solve(bend, -slope)
+        place = place + np.clip(step, -1.0, 1.0)
+        if np.abs(step).max() <= 1e-9:
+            return place
+    return None
 
 
 def _new_corner(f: Callable[[Floats], float], corners: Floats, values: Floats) -> tuple[Floats, float] | None:

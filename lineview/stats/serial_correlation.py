@@ -168,15 +168,16 @@ def best_lag(
     from scipy.special import fdtri
 
     candidates: list[tuple[float, float, int]] = []
+    group = np.unique(groups, return_inverse=True)[1]
     for lag, series in zip(lags, delayed, strict=True):
         usable = np.isfinite(series) & np.isfinite(values)
         if int(usable.sum()) < LEAST_FOR_DELAY:
             continue
         w = np.ones(int(usable.sum())) if weights is None else weights[usable]
-        x, n_groups = _deviations(values[usable], groups[usable], w)
-        y, _ = _deviations(series[usable], groups[usable], w)
+        x, y = (_deviations(part[usable], group[usable], w) for part in (values, series))
+        n_groups = int(np.count_nonzero(np.bincount(group[usable])))
         scale = math.sqrt(float((w * x) @ x) * float((w * y) @ y))
-        candidates.append((lag, float((w * x) @ y) / scale if scale > 0 else 0.0, int(usable.sum()) - n_groups))
+        candidates.append((lag, float((w * x) @ y) / scale if scale > 0 else 0.0, w.size - n_groups))
     if not candidates:
         return Lag(0.0, 0.0, 0, False, 0.0, 0.0)
     lag, r, n = max(candidates, key=lambda t: t[1])
@@ -185,11 +186,11 @@ def best_lag(
     return Lag(lag, r, n, _is_clear(r, n, len(candidates)), min(near, default=lag), max(near, default=lag))
 
 
-def _deviations(values: Floats, groups: Floats, weights: Floats) -> tuple[Floats, int]:
-    """Deviations from the weighted mean of each group, and the number of groups."""
-    _, index = np.unique(groups, return_inverse=True)
-    means = np.bincount(index, weights=weights * values) / np.bincount(index, weights=weights)
-    return np.asarray(values - means[index], dtype=np.float64), int(index.max()) + 1
+def _deviations(values: Floats, group: NDArray[np.int64], weights: Floats) -> Floats:
+    """Deviations from the weighted mean of each group."""
+    total = np.bincount(group, weights)
+    means = np.bincount(group, weights * values) / np.where(total > 0, total, 1.0)
+    return np.asarray(values - means[group], dtype=np.float64)
 
 
 def _is_clear(r: float, n: int, count: int) -> bool:

@@ -8,17 +8,19 @@ of squares for intervals.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.stats.optimum import least_value
+from lineview.stats.optimum import least_by_slopes, least_value
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+#: A level has vanished where its variance is likeliest at 0 and not at one of these, over where the search starts.
+BESIDE = np.array([1e-6, 1e-4, 1e-3, 0.01, 0.03, 0.1, 0.3, 1.0])
 
 
 @dataclass(frozen=True)
@@ -202,27 +204,27 @@ def reml(
     scale = max(float(np.var(np.asarray(values, dtype=np.float64))), 1e-300)
     best = _minimize(layout, scale, maximum_likelihood)
     _, mean, variance = _minus_twice_loglikelihood(best, layout, maximum_likelihood)
-    return Components(mean, variance, tuple(float(v) for v in best[::-1]))
+    return Components(float(mean), float(variance), tuple(float(v) for v in best[::-1]))
 
 
 def _minus_twice_loglikelihood(
     variances: Floats, layout: Layout, maximum_likelihood: bool
-) -> tuple[float, float, float]:
-    """Compute -2 log likelihood (less a constant), mean and its variance; innermost variance first."""
-    piece = variances[0]
-    total = (layout.df_within + layout.units) * np.log(piece) - layout.log_pieces
-    total += float(np.sum(layout.count * np.log(layout.pieces / piece))) + layout.ss_within / piece
+) -> tuple[Floats, Floats, Floats]:
+    """Compute -2 log likelihood (less a constant), mean and its variance; innermost variance first, a row a case."""
+    piece = variances[..., :1]
+    total = layout.df_within * np.log(piece[..., 0]) + layout.ss_within / piece[..., 0] - layout.log_pieces
+    total += float(layout.count @ np.log(layout.pieces))
     mean, below = layout.mean, piece / layout.pieces
     count: Floats | float = layout.count
     fold_spread: Floats | float = layout.spread
-    for at_level, parent in zip(variances[1:], layout.parents, strict=True):
-        spread = at_level + below
+    for level, parent in enumerate(layout.parents, start=1):
+        spread = variances[..., level, None] + below
         mean, below, off = fold(mean, spread, parent, count, fold_spread)
-        total += float(np.sum(count * np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
+        total += np.sum(count * np.log(spread) + off, axis=-1) - np.sum(np.log(below), axis=-1)
         count, fold_spread = 1.0, 0.0
     if maximum_likelihood:
-        total += float(np.log(below[0]))
-    return float(total), float(mean[0]), float(below[0])
+        total += np.log(below[..., 0])
+    return total, mean[..., 0], below[..., 0]
 
 
 def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
@@ -231,17 +233,25 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     within = layout.ss_within / layout.df_within
     floor = 1e-9 * (within if within > 0 else scale)
 
-    def objective(roots: Floats) -> float:
+    def unlikely(variances: Floats) -> Floats:
+        return _minus_twice_loglikelihood(variances, layout, maximum_likelihood)[0]
+
+    def by_roots(roots: Floats) -> float:
         # Squares keep variances from being negative and let them reach 0 exactly.
         variances = roots**2 * scale
         variances[0] = max(variances[0], floor * 1e-3)
-        return _minus_twice_loglikelihood(variances, layout, maximum_likelihood)[0]
+        return float(unlikely(variances))
 
+    start = np.array([max(within, floor), *levels * [0.5 * scale]])
+    for vanished in ([], *([level] for level in range(1, levels + 1))):
+        quick = _by_slopes(unlikely, start, vanished)
+        if quick is not None and np.all(np.delete(quick, vanished) > floor):
+            return quick
     best, lowest = None, np.inf
     for share in (0.5, 0.05):
         start = np.full(levels + 1, np.sqrt(share))
         start[0] = np.sqrt(max(within, floor) / scale)
-        roots, least = least_value(objective, start, 1e-9, 1e-11, 4000)
+        roots, least = least_value(by_roots, start, 1e-9, 1e-11, 4000)
         if least < lowest - 1e-9:
             best, lowest = roots, least
         # Only where a level vanished may another start have found more.
@@ -251,3 +261,17 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
         raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))
     variances = best**2 * scale
     return np.asarray(np.where(variances < floor, 0.0, variances), dtype=np.float64)
+
+
+def _by_slopes(unlikely: Callable[[Floats], Floats], start: Floats, vanished: list[int]) -> Floats | None:
+    """The likeliest variances with at most one level vanished, by Newton's steps; None where they are not found."""
+
+    def whole(logs: Floats) -> Floats:
+        return np.insert(np.exp(logs), vanished, 0.0, axis=-1)
+
+    logs = least_by_slopes(lambda at: unlikely(whole(at)), np.log(np.delete(start, vanished)))
+    if logs is None:
+        return None
+    found = whole(logs)
+    beside = found + BESIDE[:, None] * start * np.isin(np.arange(start.size), vanished)
+    return found if unlikely(beside).min() >= unlikely(found) else None

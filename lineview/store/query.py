@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from functools import cache
+from collections.abc import Callable, Collection, Sequence
+from functools import cache, partial
 from itertools import pairwise
 from typing import Any
 
@@ -247,8 +247,38 @@ def _ended_by(disputed: pl.Series, rows: pl.DataFrame, at: str) -> pl.DataFrame:
     return following.with_columns(end=pl.when(sooner).then("begins").otherwise("end")).select(rows.columns)
 
 
-#: From and to [µs since 1970] where all is asked for.
+#: From and to [µs since 1970], both included; where all is asked for; and the most bytes of rows that are kept.
+Moments = tuple[int, int]
 _EVER = -(2**63), 2**63 - 1
+_MOST_KEPT_BYTES = 8_000_000
+
+
+def within_widest(
+    journal: JournalReader,
+    key: tuple[str | None, ...],
+    between: Moments,
+    at: str,
+    read: Callable[[Moments], pl.DataFrame],
+) -> pl.DataFrame:
+    """Rows of a time that `read` gives by each row's own moment, column `at`.
+
+    Within one state of the journal those of a time within one asked for before are not read again.
+    """
+    low, high = between
+    kept: dict[str, tuple[int, int, pl.DataFrame]] = journal.once(("rows", *key), dict)
+    since, until, rows = kept.get("rows", (high, low, pl.DataFrame()))
+    if not kept or low < since or until < high:
+        overlap = bool(kept) and low <= until and since <= high
+        wide = (min(low, since), max(high, until)) if overlap else between
+        rows = read(wide)
+        if (overlap or high - low > until - since) and rows.estimated_size() <= _MOST_KEPT_BYTES:
+            kept["rows"] = *wide, rows
+        since, until = wide
+    if (since, until) == between:
+        return rows
+    begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in between)
+    return rows.filter(pl.col(at).is_between(begin, end))
+
 
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
@@ -397,26 +427,12 @@ class Told:
     def _all(
         self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """All rows of a kind, also those that a later export replaces.
+        """All rows of a kind, also those that a later export replaces."""
+        between = _EVER[0] if first is None else first, _EVER[1] if last is None else last
+        read = partial(self._asked, kind, owner=owner)
+        return within_widest(self._journal, (kind.name, owner), between, kind.at, read)
 
-        Within one state of the journal those of a time within one asked for before are not asked for again.
-        """
-        low, high = _EVER[0] if first is None else first, _EVER[1] if last is None else last
-        kept: dict[str, tuple[int, int, pl.DataFrame]] = self._journal.once(("rows", kind.name, owner), dict)
-        since, until, rows = kept.get("rows", (low, low - 1, pl.DataFrame()))
-        if low < since or until < high:
-            overlap = low <= until and since <= high
-            wide = (min(low, since), max(high, until)) if overlap else (low, high)
-            rows = self._asked(kind, wide, owner)
-            if overlap or high - low > until - since:
-                kept["rows"] = *wide, rows
-            since, until = wide
-        if (since, until) == (low, high):
-            return rows
-        begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (low, high))
-        return rows.filter(pl.col(kind.at).is_between(begin, end))
-
-    def _asked(self, kind: RecordType, between: tuple[int, int], owner: str | None) -> pl.DataFrame:
+    def _asked(self, kind: RecordType, between: Moments, owner: str | None) -> pl.DataFrame:
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))

@@ -31,6 +31,7 @@ from lineview.store.query import (
     one_a_moment,
     spans,
     told_in_part,
+    within_widest,
 )
 from lineview.store.tables import KINDS, intakes
 
@@ -203,7 +204,12 @@ class StoreReader:
     def weights(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
         with storage_errors(tr("read the weights of {machine}", machine=machine)):
-            return once_weighed(self._weights.rows(machine, micros(start), micros(end) - 1))
+            between = micros(start), micros(end) - 1
+            read = partial(self._once_weighed, machine)  # each moment's weighings by themselves
+            return within_widest(self._journal, ("weights", machine), between, "at", read)
+
+    def _once_weighed(self, machine: str, between: tuple[int, int]) -> pl.DataFrame:
+        return once_weighed(self._weights.rows(machine, *between))
 
     def span(self, machine: str | None = None) -> Period | None:
         """The first and the last reading's moment, of one machine or of all; None without readings.

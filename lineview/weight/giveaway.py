@@ -13,7 +13,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.language import tr
 from lineview.machine.calendar import calendar
-from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import read_moments
 from lineview.plant import Plant
 from lineview.stats.batch_correlation import LEAST_GROUPS, fit_memory
@@ -286,8 +286,8 @@ def _planned_min(stretches: pl.DataFrame) -> float:
     return float((planned["end"] - planned["start"]).dt.total_microseconds().sum()) / 60e6
 
 
-#: A batch without an end on the sheet lasts at most this long [s].
-LONGEST_S = 3600.0
+#: A batch without an end on the sheet lasts at most this long.
+LONGEST = timedelta(hours=1)
 
 
 @dataclass(frozen=True)
@@ -361,14 +361,13 @@ def batch_yield(
     Source: gum
     """
     rows = _balanced_batches(batches, piece_g)
-    at = micros([moment for row in rows for moment in row[:2]])
-    pieces = counts.pieces(at[::2], at[1::2])
-    if not rows or pieces.good is None:
+    pieces = counts.pieces(*(rows[name].to_physical().to_numpy() for name in ("start", "end")))
+    if rows.is_empty() or pieces.good is None:
         return None
     countable = (pieces.good.missing_s <= 0) & ~np.isnan(pieces.good.value) & (pieces.good.readings > 0)
     if not countable.any():
         return None
-    mass_in, each_kg = np.array([row[2:] for row in rows])[countable].T
+    mass_in, each_kg = (rows[name].to_numpy()[countable] for name in ("mass_in_kg", "each_kg"))
     pieces_in = pieces.good.value[countable]
     good, good_kg = float(pieces_in.sum()), float((pieces_in * each_kg).sum())
     count_u2 = float((((pieces.good.high - pieces.good.low)[countable] * each_kg) ** 2).sum()) / 12
@@ -392,22 +391,13 @@ def batch_yield(
     )
 
 
-def _balanced_batches(
-    batches: pl.DataFrame, piece_g: Mapping[str, float]
-) -> list[tuple[datetime, datetime, float, float]]:
-    """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
-    rows = []
-    columns = ("start", "end", pl.col("start").shift(-1).alias("next"), "product", "mass_in_kg")
-    for start, own_end, following, product, mass_in_kg in batches.sort("start").select(columns).iter_rows():
-        end = _end(start, own_end, following)
-        each = piece_g.get(product or "")
-        if end is not None and each is not None and (mass_in_kg or 0) > 0:
-            rows.append((start, end, mass_in_kg, each / 1000))
-    return rows
+def _balanced_batches(batches: pl.DataFrame, piece_g: Mapping[str, float]) -> pl.DataFrame:
+    """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg].
 
-
-def _end(start: datetime, end: datetime | None, following: datetime | None) -> datetime | None:
-    """Give until when pieces of a batch come: to the next batch's start, or a little after its own end."""
-    if following is not None and (following - start).total_seconds() <= LONGEST_S:
-        return following
-    return end
+    Pieces of a batch come until the next one starts, or until a little after its own end.
+    """
+    following = pl.col("start").shift(-1)
+    end = pl.when(following - pl.col("start") <= LONGEST).then(following).otherwise("end")
+    each_g = pl.col("product").fill_null("").replace_strict(dict(piece_g), default=None, return_dtype=pl.Float64)
+    rows = batches.sort("start").select("start", "mass_in_kg", end=end, each_kg=each_g / 1000)
+    return rows.drop_nulls().filter(pl.col("mass_in_kg") > 0)

@@ -13,7 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.core.language import mark, tr
-from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.pieces import MachineCounts
 from lineview.rope.batches import readings_in_batches
 from lineview.stats.generalized_intervals import Part, VarianceShare, levels_of, variance_shares
 from lineview.stats.serial_correlation import Lag, best_lag
@@ -292,8 +292,8 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     if counters is None:
         return None
     log_length: dict[str, float] = {}
-    batches = core.filter(pl.col("nr").rle_id().is_first_distinct()).select("batch", "start", "end")
-    begins, ends = micros(batches["start"].to_list()), micros(batches["end"].to_list())
+    batches = core[np.flatnonzero(np.diff(core["nr"].to_numpy(), prepend=-1))]
+    begins, ends = (batches[name].to_physical().to_numpy() for name in ("start", "end"))
     rope = counters.rope.count("rope", begins, ends)
     counted_pieces = counters.pieces.pieces(begins, ends).made
     if rope is None or counted_pieces is None:
