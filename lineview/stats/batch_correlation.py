@@ -361,7 +361,7 @@ def _solved(runs: _Runs, rho: Floats, white: float) -> tuple[Floats, ...]:
     columns = np.ones(y.size), t, y
     solved = dpttrs(pivots, below, np.stack(columns).T, overwrite_b=True)[0].T
     one, by_t, by_y = ((column - (1 - white) * by) / white for column, by in zip(columns, solved, strict=True))
-    return one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots) + np.log(gap)
+    return one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots * gap)
 
 
 def _coarse_grid(phis: Floats, likelihood: Floats) -> Floats:

@@ -198,8 +198,8 @@ def find_slope_change(y: Floats, x: Floats, t: Floats, steps: Floats, places: Fl
     n, p = x.shape
     if places.size == 0 or n < p + 6:
         return None
-    columns = np.column_stack([slope_change_column(t, float(at)) for at in places])
-    both = np.column_stack([x, y, columns])
+    both = np.vstack([x.T, y, *(slope_change_column(t, float(at)) for at in places)]).T
+    columns = both[:, p + 1 :]
     without, best = -np.inf, np.full(places.size, -np.inf)
     for noise in SEARCH_NOISES:
         solved, log_det = inverse_times(noise, steps, both)

@@ -61,19 +61,25 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
 @lru_cache(maxsize=256)
 def _parts_of(noise: Noise, packed_steps: bytes) -> tuple[Floats, Floats, float]:
     """T where nothing is white, else the factors of M; and log |V|."""
-    steps, q = np.frombuffer(packed_steps), noise.white
+    (steps, place, times), q = _distinct(packed_steps), noise.white
     rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
-    diagonal = np.ones(steps.size + 1)
-    diagonal[1:] += rho**2 / gap
-    diagonal[:-1] += rho**2 / gap
-    beside, log_det = -rho / gap, float(np.sum(np.log(gap)))
+    diagonal, own = np.ones(place.size + 1), (rho**2 / gap)[place]
+    diagonal[1:] += own
+    diagonal[:-1] += own
+    beside, log_det = (-rho / gap)[place], float(times @ np.log(gap))
     if q == 0.0:
         return diagonal, beside, log_det
     from scipy.linalg.lapack import dpttrf
 
     pivots, below, _ = dpttrf((1 - q) + q * diagonal, q * beside)
     return pivots, below, float(np.sum(np.log(pivots))) + log_det
+
+
+@lru_cache(maxsize=8)
+def _distinct(packed_steps: bytes) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
+    """Steps that differ, of which there are few, which of them each step is, and how often each is there."""
+    return np.unique(np.frombuffer(packed_steps), return_inverse=True, return_counts=True)
 
 
 def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
@@ -384,14 +390,15 @@ def correlated_regression(
         grid = _near_best(y, plain, steps, grid)
     at = np.concatenate(([0.0], np.cumsum(steps)))
     gaps = np.abs(np.subtract.outer(at, at[list(extras.places)]))
-    crosses, log_det = [], np.empty(len(grid))
+    rows, log_det = np.vstack([x.T, y]), np.empty(len(grid))
+    crosses = np.zeros((len(grid), *2 * [len(rows) + gaps.shape[1]]))
     for g, noise in enumerate(grid):
-        slow = (1 - noise.white) * noise.phi**gaps if noise.phi >= SLOW else 0.0 * gaps
-        columns = np.column_stack([x, y, slow])
-        solved, log_det[g] = inverse_times(noise, steps, columns)
-        crosses.append(columns.T @ solved)
+        slow = [(1 - noise.white) * noise.phi**gaps.T] if noise.phi >= SLOW else []
+        columns = np.vstack([rows, *slow])
+        solved, log_det[g] = inverse_times(noise, steps, columns.T)
+        crosses[g, : len(columns), : len(columns)] = columns @ solved
     place_gaps = gaps[list(extras.places)]
-    return _average_fits(grid, np.array(crosses), log_det, (n, p), place_gaps, extras)
+    return _average_fits(grid, crosses, log_det, (n, p), place_gaps, extras)
 
 
 def _average_fits(
@@ -416,10 +423,9 @@ def _average_fits(
     solved = inverse @ right
     residual = np.maximum(cross[:, None, k, k] - np.sum(right[..., 0] * solved[..., 0], axis=-1), 1e-300)
     log_left = np.log(residual)
-    smooths = np.linalg.slogdet(system[..., p:, p:])[1] - np.log(narrow).sum(axis=1)
-    fixed = np.linalg.slogdet(system)[1] - np.linalg.slogdet(system[..., p:, p:])[1]
-    likelihood = -0.5 * (log_det[:, None] + smooths + n * log_left)
-    restricted = -0.5 * (log_det[:, None] + smooths + fixed + df * log_left)
+    shared = log_det[:, None] - np.log(narrow).sum(axis=1)
+    likelihood = -0.5 * (shared + np.linalg.slogdet(system[..., p:, p:])[1] + n * log_left)
+    restricted = -0.5 * (shared + np.linalg.slogdet(system)[1] + df * log_left)
     weight = _weights(grid, restricted, n >= SEEN_FROM and (extras.careful or _unsettled(grid, restricted)))
     beta = np.zeros((len(grid), bent.size, k + places))
     covariance = np.zeros((len(grid), bent.size, k + places, k + places))

@@ -82,7 +82,7 @@ class StepScanner:
 
     def __init__(self, y: Floats, x: Floats, steps: Floats) -> None:
         self._n, self._p = x.shape
-        both = np.column_stack([y, x])
+        both = np.vstack([y, x.T]).T
         self._exact = [_Exact(noise, steps, both) for noise in SEARCH_NOISES]
         self._filtered = [_FilteredProducts(noise, both) for noise in SEARCH_NOISES]
 
