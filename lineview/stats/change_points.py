@@ -199,7 +199,6 @@ def find_slope_change(y: Floats, x: Floats, t: Floats, steps: Floats, places: Fl
     if places.size == 0 or n < p + 6:
         return None
     both = np.vstack([x.T, y, *(slope_change_column(t, float(at)) for at in places)]).T
-    columns = both[:, p + 1 :]
     without, best = -np.inf, np.full(places.size, -np.inf)
     for noise in SEARCH_NOISES:
         solved, log_det = inverse_times(noise, steps, both)
@@ -208,7 +207,7 @@ def find_slope_change(y: Floats, x: Floats, t: Floats, steps: Floats, places: Fl
         beta = inverse @ cross[:p, p:]
         residual = max(float(cross[p, p] - cross[:p, p] @ beta[:, 0]), 1e-300)
         without = max(without, -0.5 * (log_det + n * float(np.log(residual))))
-        total = np.sum(columns * solved[:, p + 1 :], axis=0)
+        total = np.sum(both[:, p + 1 :] * solved[:, p + 1 :], axis=0)
         partial = total - np.sum(cross[:p, p + 1 :] * beta[:, 1:], axis=0)
         shared = cross[p, p + 1 :] - cross[:p, p] @ beta[:, 1:]
         explained = np.where(partial > 1e-9 * total, shared**2 / np.maximum(partial, 1e-300), 0.0)

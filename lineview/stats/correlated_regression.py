@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.stats.generalized_intervals import mixture_quantile
+from lineview.stats.generalized_intervals import mixture_quantile, percentiles
 from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
@@ -227,10 +227,8 @@ class CorrelatedFit:
         """Equal-tailed intervals of linear combinations of the coefficients, one a row."""
         centre, scale = self.spreads(contrasts)
         tail = (1 - level) / 2
-        return (
-            mixture_quantile(tail, self.weight, centre, scale, self.df),
-            mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
-        )
+        low, high = (mixture_quantile(share, self.weight, centre, scale, self.df) for share in (tail, 1 - tail))
+        return low, high
 
     def spreads(self, contrasts: Floats) -> tuple[Floats, Floats]:
         """Centre and scale of linear combinations, one a row, under each noise, one a column."""
@@ -275,10 +273,7 @@ class CorrelatedFit:
 
     def sd_interval(self, level: float = 0.95) -> tuple[float, float]:
         """Equal-tailed interval of the noise's standard deviation."""
-        draws = self.draws(4000)[1]
-        tail = (1 - level) / 2
-        low, high = np.quantile(draws, [tail, 1 - tail])
-        return float(low), float(high)
+        return percentiles(self.draws(4000)[1], level)
 
     def draws(self, n: int, seed: int = 1) -> tuple[Floats, Floats, Floats]:
         """Draw coefficients, noise standard deviations and noises (as indices) that the data allow."""
@@ -397,8 +392,7 @@ def correlated_regression(
         columns = np.vstack([rows, *slow])
         solved, log_det[g] = inverse_times(noise, steps, columns.T)
         crosses[g, : len(columns), : len(columns)] = columns @ solved
-    place_gaps = gaps[list(extras.places)]
-    return _average_fits(grid, crosses, log_det, (n, p), place_gaps, extras)
+    return _average_fits(grid, crosses, log_det, (n, p), gaps[list(extras.places)], extras)
 
 
 def _average_fits(
@@ -437,9 +431,8 @@ def _average_fits(
     beta[..., k:] = cross[:, None, k, k + 1 :] - np.sum(right[..., 1:] * solved[..., :1], axis=-2)
     covariance[..., :k, k:] = -bears
     covariance[..., k:, :k] = -np.swapaxes(bears, -1, -2)
-    covariance[..., k:, k:] = (prior - cross[:, k + 1 :, k + 1 :])[:, None] + np.swapaxes(
-        right[..., 1:], -1, -2
-    ) @ bears
+    own = (prior - cross[:, k + 1 :, k + 1 :])[:, None]
+    covariance[..., k:, k:] = own + np.swapaxes(right[..., 1:], -1, -2) @ bears
     variance = (residual / df).ravel()
     many = variance.size
     return CorrelatedFit(

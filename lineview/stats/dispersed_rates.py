@@ -89,13 +89,13 @@ def dispersed_rates(groups: Sequence[tuple[Floats, Floats]], *, restricted: bool
     if df < 1 or any((counts < 0).any() or not (time > 0).all() for counts, time in groups):
         raise MeasureError(Fault("too few counts, one below 0, or a time not above 0", "counts, time"))
 
-    def unlikely(place: Floats) -> float:
-        return -_log_likelihood(groups, math.exp(float(place[0])), restricted=restricted)
+    def unlikely(places: Floats) -> Floats:
+        return np.array([-_log_likelihood(groups, math.exp(at), restricted=restricted) for at in places.ravel()])
 
-    places = np.linspace(math.log(_LEAST_DISPERSION), math.log(_MOST_DISPERSION), 40)[:, None]
-    start = min(places, key=unlikely)
-    best = float(np.clip(least_value(unlikely, start, 1e-10, 0.0, 200)[0][0], places[0, 0], places[-1, 0]))
-    dispersion = math.exp(best)
+    places = np.linspace(math.log(_LEAST_DISPERSION), math.log(_MOST_DISPERSION), 40)
+    start = places[[np.argmin(unlikely(places))]]
+    best = least_value(unlikely, start)
+    dispersion = math.exp(float(np.clip(start if best is None else best, places[0], places[-1])[0]))
     fits = [_dispersed_rate(counts, time, dispersion) for counts, time in groups]
     variances = [1.0 / information if rate > 0 else math.inf for rate, information in fits]
     return DispersedRates(tuple(rate for rate, _ in fits), tuple(variances), dispersion, df)

@@ -15,8 +15,8 @@ Floats = NDArray[np.float64]
 ROUNDS, LEAST_STEP = 200, 4 * float(np.finfo(float).eps)
 #: By how much sums of some thousand terms differ for their rounding alone [share of the sum].
 ROUNDING = 64 * float(np.finfo(float).eps)
-#: How far beside a place slopes are looked at, and how often.
-SLOPE_STEP, SLOPE_ROUNDS = 0.01, 15
+#: How far beside a place slopes are looked at, and how far from a start a least value may lie.
+STEP, REACH = 0.01, 18.0
 
 
 def root_between(f: Callable[[float], float], low: float, high: float, tolerance: float = 2e-12) -> float:
@@ -99,74 +99,32 @@ def _next_step(
     return half, half
 
 
-def least_value(
-    f: Callable[[Floats], float], start: Floats, x_tolerance: float, f_tolerance: float, most: int
-) -> tuple[Floats, float]:
-    """Find where a function is least near a start, by the simplex of Nelder and Mead.
+def least_value(f: Callable[[Floats], Floats], start: Floats) -> Floats | None:
+    """Find where a function of a place a row is least near a start, by Newton's method; None where it is nowhere near.
 
-    Values that differ by no more than the rounding of a double count as equal: no further step can tell them apart.
-    Source: nelder-mead-1965
+    Slopes are of the fourth order in the distance at which they are looked at. Where the function bends down, steps
+    go as if it bent up; what lies higher is halved. Values that differ by the rounding of a double count as equal.
     """
     n = start.size
-    corners = np.tile(start, (n + 1, 1))
-    for k in range(n):
-        corners[k + 1, k] = start[k] * 1.05 if start[k] != 0 else 0.00025
-    values = np.array([f(corner) for corner in corners])
-    for _ in range(most):
-        order = np.argsort(values)
-        corners, values = corners[order], values[order]
-        near = np.max(np.abs(corners[1:] - corners[0])) <= x_tolerance
-        if near and np.max(np.abs(values[0] - values[1:])) <= max(f_tolerance, ROUNDING * abs(values[0])):
-            break
-        moved = _new_corner(f, corners, values)
-        if moved is None:
-            corners[1:] = corners[0] + 0.5 * (corners[1:] - corners[0])
-            values[1:] = [f(corner) for corner in corners[1:]]
-        else:
-            corners[-1], values[-1] = moved
-    best = int(np.argmin(values))
-    return corners[best], float(values[best])
-
-
-def least_by_slopes(f: Callable[[Floats], Floats], start: Floats) -> Floats | None:
-    """Find where a function of a place a row is least near a start, by Newton's steps; None where it bends down."""
-    one = SLOPE_STEP * np.eye(start.size)
-    first, second = np.triu_indices(start.size, 1)
+    one, (first, second) = STEP * np.eye(n), np.triu_indices(n, 1)
     both = one[first] + one[second]
     around = np.concatenate([0 * one[:1], one, -one, 2 * one, -2 * one, both, -both])
-    ends = np.cumsum([1, *4 * [start.size], first.size])
-    place: Floats = start
-    for _ in range(SLOPE_ROUNDS):
+    ends = np.cumsum([1, *4 * [n], first.size])
+    place, best, least = start, start, np.inf
+    for _ in range(ROUNDS):
         here, up, down, further_up, further_down, over, under = np.split(f(place + around), ends)
-        slope = (8 * (up - down) - (further_up - further_down)) / (12 * SLOPE_STEP)
+        if not here[0] <= least + ROUNDING * abs(least):
+            place = (place + best) / 2
+            continue
+        best, least = place, float(here[0])
+        slope = (8 * (up - down) - (further_up - further_down)) / (12 * STEP)
         bend = np.diag(up + down - 2 * here)
-        bend[first, second] = (over + under + 2 * here - (up + down)[first] - (up + down)[second]) / 2
-        bend = (bend + np.triu(bend, 1).T) / SLOPE_STEP**2
-        if not np.linalg.eigvalsh(bend)[0] > 0:
-            return None
-        step = np.linalg.solve(bend, -slope)
-        place = place + np.clip(step, -1.0, 1.0)
+        bend[second, first] = (over + under + 2 * here - (up + down)[first] - (up + down)[second]) / 2
+        size, direction = np.linalg.eigh(bend / STEP**2)
+        step = -direction @ (slope @ direction / np.maximum(np.abs(size), 1e-300))
+        place = best + np.clip(step, -1.0, 1.0)
         if np.abs(step).max() <= 1e-9:
-            return place
+            return place if size[0] > 0 else None
+        if np.abs(place - start).max() > REACH:
+            return None
     return None
-
-
-def _new_corner(f: Callable[[Floats], float], corners: Floats, values: Floats) -> tuple[Floats, float] | None:
-    """Where the worst corner goes, and the value there; None where the simplex must shrink."""
-    middle, worst = corners[:-1].mean(axis=0), corners[-1]
-
-    def along(reach: float) -> tuple[Floats, float]:
-        place = (1 + reach) * middle - reach * worst
-        return place, f(place)
-
-    mirrored = along(1.0)
-    if mirrored[1] < values[0]:
-        further = along(2.0)
-        return further if further[1] < mirrored[1] else mirrored
-    if mirrored[1] < values[-2]:
-        return mirrored
-    if mirrored[1] < values[-1]:
-        outside = along(0.5)
-        return outside if outside[1] <= mirrored[1] else None
-    inside = along(-0.5)
-    return inside if inside[1] < values[-1] else None

@@ -9,18 +9,19 @@ of squares for intervals.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain, combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.stats.optimum import least_by_slopes, least_value
+from lineview.stats.optimum import least_value
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-#: A level has vanished where its variance is likeliest at 0 and not at one of these, over where the search starts.
-BESIDE = np.array([1e-6, 1e-4, 1e-3, 0.01, 0.03, 0.1, 0.3, 1.0])
+#: Below this share of the variance of all values lies only the rounding of equal ones.
+LEAST_SHARE = 1e-12
 
 
 @dataclass(frozen=True)
@@ -215,13 +216,12 @@ def _minus_twice_loglikelihood(
     total = layout.df_within * np.log(piece[..., 0]) + layout.ss_within / piece[..., 0] - layout.log_pieces
     total += float(layout.count @ np.log(layout.pieces))
     mean, below = layout.mean, piece / layout.pieces
-    count: Floats | float = layout.count
-    fold_spread: Floats | float = layout.spread
+    alike: tuple[Floats | float, Floats | float] = layout.count, layout.spread
     for level, parent in enumerate(layout.parents, start=1):
         spread = variances[..., level, None] + below
-        mean, below, off = fold(mean, spread, parent, count, fold_spread)
-        total += np.sum(count * np.log(spread) + off, axis=-1) - np.sum(np.log(below), axis=-1)
-        count, fold_spread = 1.0, 0.0
+        mean, below, off = fold(mean, spread, parent, *alike)
+        total += np.sum(alike[0] * np.log(spread) + off, axis=-1) - np.sum(np.log(below), axis=-1)
+        alike = 1.0, 0.0
     if maximum_likelihood:
         total += np.log(below[..., 0])
     return total, mean[..., 0], below[..., 0]
@@ -231,47 +231,36 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     """Find the variances, innermost first, that are most likely; none below 0."""
     levels = len(layout.parents)
     within = layout.ss_within / layout.df_within
-    floor = 1e-9 * (within if within > 0 else scale)
+    floor = 1e-9 * within
+    if within < LEAST_SHARE * scale:  # values of a unit are alike: the variance of pieces is 0
+        floor = LEAST_SHARE * scale
+        layout = replace(layout, ss_within=floor / 2 * layout.df_within)
 
     def unlikely(variances: Floats) -> Floats:
         return _minus_twice_loglikelihood(variances, layout, maximum_likelihood)[0]
 
-    def by_roots(roots: Floats) -> float:
-        # Squares keep variances from being negative and let them reach 0 exactly.
-        variances = roots**2 * scale
-        variances[0] = max(variances[0], floor * 1e-3)
-        return float(unlikely(variances))
-
     start = np.array([max(within, floor), *levels * [0.5 * scale]])
-    for vanished in ([], *([level] for level in range(1, levels + 1))):
-        quick = _by_slopes(unlikely, start, vanished)
-        if quick is not None and np.all(np.delete(quick, vanished) > floor):
-            return quick
     best, lowest = None, np.inf
-    for share in (0.5, 0.05):
-        start = np.full(levels + 1, np.sqrt(share))
-        start[0] = np.sqrt(max(within, floor) / scale)
-        roots, least = least_value(by_roots, start, 1e-9, 1e-11, 4000)
-        if least < lowest - 1e-9:
-            best, lowest = roots, least
-        # Only where a level vanished may another start have found more.
-        if np.all(roots**2 * scale > floor):
+    for vanished in chain.from_iterable(combinations(range(1, levels + 1), n) for n in range(levels + 1)):
+        found = _with_vanished(unlikely, start, list(vanished))
+        if found is not None and (now := float(unlikely(found))) < lowest - 1e-9:
+            best, lowest = found, now
+        # Only where a level may have vanished has more to be tried.
+        if best is not None and not vanished and np.all(best > floor):
             break
     if best is None:
         raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))
-    variances = best**2 * scale
-    return np.asarray(np.where(variances < floor, 0.0, variances), dtype=np.float64)
+    return np.asarray(np.where(best < floor, 0.0, best), dtype=np.float64)
 
 
-def _by_slopes(unlikely: Callable[[Floats], Floats], start: Floats, vanished: list[int]) -> Floats | None:
-    """The likeliest variances with at most one level vanished, by Newton's steps; None where they are not found."""
+def _with_vanished(unlikely: Callable[[Floats], Floats], start: Floats, vanished: list[int]) -> Floats | None:
+    """The likeliest variances with those of some levels at 0, found by their logarithms; None where there are none."""
 
     def whole(logs: Floats) -> Floats:
-        return np.insert(np.exp(logs), vanished, 0.0, axis=-1)
+        variances = np.zeros((*logs.shape[:-1], start.size))
+        variances[..., kept] = np.exp(logs)
+        return variances
 
-    logs = least_by_slopes(lambda at: unlikely(whole(at)), np.log(np.delete(start, vanished)))
-    if logs is None:
-        return None
-    found = whole(logs)
-    beside = found + BESIDE[:, None] * start * np.isin(np.arange(start.size), vanished)
-    return found if unlikely(beside).min() >= unlikely(found) else None
+    kept = np.delete(np.arange(start.size), vanished)
+    logs = least_value(lambda at: unlikely(whole(at)), np.log(start[kept]))
+    return None if logs is None else whole(logs)

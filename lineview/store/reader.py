@@ -205,11 +205,13 @@ class StoreReader:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
         with storage_errors(tr("read the weights of {machine}", machine=machine)):
             between = micros(start), micros(end) - 1
-            read = partial(self._once_weighed, machine)  # each moment's weighings by themselves
-            return within_widest(self._journal, ("weights", machine), between, "at", read)
-
-    def _once_weighed(self, machine: str, between: tuple[int, int]) -> pl.DataFrame:
-        return once_weighed(self._weights.rows(machine, *between))
+            return within_widest(  # each moment's weighings are told by themselves
+                self._journal,
+                ("weights", machine),
+                between,
+                "at",
+                lambda of: once_weighed(self._weights.rows(machine, *of)),
+            )
 
     def span(self, machine: str | None = None) -> Period | None:
         """The first and the last reading's moment, of one machine or of all; None without readings.

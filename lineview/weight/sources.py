@@ -291,7 +291,6 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     """Give ln of the mean cut length of each weighing's batch; nan where the counters do not tell it."""
     if counters is None:
         return None
-    log_length: dict[str, float] = {}
     batches = core[np.flatnonzero(np.diff(core["nr"].to_numpy(), prepend=-1))]
     begins, ends = (batches[name].to_physical().to_numpy() for name in ("start", "end"))
     rope = counters.rope.count("rope", begins, ends)
@@ -299,11 +298,9 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     if rope is None or counted_pieces is None:
         return None
     sure = (rope.missing_s <= 0) & (counted_pieces.missing_s <= 0) & (rope.value > 0) & (counted_pieces.value > 0)
-    for name, metres, pieces in zip(
-        batches["batch"].filter(pl.Series(sure)), rope.value[sure], counted_pieces.value[sure], strict=True
-    ):
-        log_length[name] = float(np.log(metres / pieces))
-    return np.array([log_length.get(n, np.nan) for n in names])
+    logs = np.log(rope.value[sure] / counted_pieces.value[sure])
+    of_batch = dict(zip(batches["batch"].filter(pl.Series(sure)), logs, strict=True))
+    return np.array([of_batch.get(n, np.nan) for n in names])
 
 
 def _shares(columns: _Columns, rope_parts: RopeVariance, length: Floats | None, delay: Lag, why: str) -> SpreadSources:

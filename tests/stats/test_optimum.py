@@ -30,15 +30,25 @@ def test_a_function_of_one_sign_has_no_root():
 
 
 @pytest.mark.parametrize("start", [[-1.2, 1.0], [0.0, 0.0], [3.0, -2.0]])
-def test_the_simplex_goes_where_scipy_s_goes(start):
-    def valley(x):
-        return float(100 * (x[1] - x[0] ** 2) ** 2 + (1 - x[0]) ** 2)
+def test_a_least_value_lies_where_scipy_finds_it(start):
+    def hollow(x):
+        a, b = x[..., 0], x[..., 1]
+        return 40 * np.log(np.exp(a) + 0.3) + 9 * np.exp(-a) + 12 * np.log(np.exp(b) + np.exp(a)) + 7 * np.exp(-b)
 
-    options = {"xatol": 1e-9, "fatol": 1e-11, "maxiter": 4000, "maxfev": 4000}
-    reference = minimize(valley, start, method="Nelder-Mead", options=options)
-    place, least = least_value(valley, np.array(start), 1e-9, 1e-11, 4000)
-    assert place == pytest.approx(reference.x, rel=1e-9)
-    assert least == pytest.approx(reference.fun, abs=1e-15)
+    reference = minimize(hollow, start, method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-13})
+    assert least_value(hollow, np.array(start)) == pytest.approx(reference.x, abs=1e-6)
+
+
+def test_a_curved_valley_is_followed_to_its_end():
+    def valley(x):
+        return 100 * (x[..., 1] - x[..., 0] ** 2) ** 2 + (1 - x[..., 0]) ** 2
+
+    assert least_value(valley, np.array([-1.2, 1.0])) == pytest.approx([1.0, 1.0], abs=1e-6)
+
+
+def test_a_function_that_falls_for_ever_has_no_least_value():
+    for f in (lambda x: x[..., 0], lambda x: np.exp(x[..., 0]), lambda x: -(x[..., 0] ** 2)):
+        assert least_value(f, np.array([0.0])) is None
 
 
 @pytest.mark.parametrize("run_length", [20, 37, 370.4, 865, 12_345, 99_999, 100_000])
