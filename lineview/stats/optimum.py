@@ -102,8 +102,7 @@ def _next_step(
 def least_value(f: Callable[[Floats], Floats], start: Floats) -> Floats | None:
     """Find where a function of a place a row is least near a start, by Newton's method; None where it is nowhere near.
 
-    Slopes are of the fourth order in the distance at which they are looked at. Where the function bends down, steps
-    go as if it bent up; what lies higher is halved. Values that differ by the rounding of a double count as equal.
+    Slopes are of the fourth order; where the function bends down steps go as if it bent up, and are halved to go down.
     """
     n = start.size
     one, (first, second) = STEP * np.eye(n), np.triu_indices(n, 1)

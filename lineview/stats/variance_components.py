@@ -255,12 +255,10 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
 
 def _with_vanished(unlikely: Callable[[Floats], Floats], start: Floats, vanished: list[int]) -> Floats | None:
     """The likeliest variances with those of some levels at 0, found by their logarithms; None where there are none."""
+    places = [level - n for n, level in enumerate(vanished)]
 
     def whole(logs: Floats) -> Floats:
-        variances = np.zeros((*logs.shape[:-1], start.size))
-        variances[..., kept] = np.exp(logs)
-        return variances
+        return np.insert(np.exp(logs), places, 0.0, axis=-1)
 
-    kept = np.delete(np.arange(start.size), vanished)
-    logs = least_value(lambda at: unlikely(whole(at)), np.log(start[kept]))
+    logs = least_value(lambda at: unlikely(whole(at)), np.log(np.delete(start, vanished)))
     return None if logs is None else whole(logs)

@@ -256,7 +256,7 @@ _MOST_KEPT_BYTES = 8_000_000
 def within_widest(
     journal: JournalReader,
     key: tuple[str | None, ...],
-    between: Moments,
+    asked: Moments,
     at: str,
     read: Callable[[Moments], pl.DataFrame],
 ) -> pl.DataFrame:
@@ -264,19 +264,19 @@ def within_widest(
 
     Within one state of the journal those of a time within one asked for before are not read again.
     """
-    low, high = between
+    low, high = asked
     kept: dict[str, tuple[int, int, pl.DataFrame]] = journal.once(("rows", *key), dict)
     since, until, rows = kept.get("rows", (high, low, pl.DataFrame()))
     if not kept or low < since or until < high:
         overlap = bool(kept) and low <= until and since <= high
-        wide = (min(low, since), max(high, until)) if overlap else between
+        wide = (min(low, since), max(high, until)) if overlap else asked
         rows = read(wide)
         if (overlap or high - low > until - since) and rows.estimated_size() <= _MOST_KEPT_BYTES:
             kept["rows"] = *wide, rows
         since, until = wide
-    if (since, until) == between:
+    if (since, until) == asked:
         return rows
-    begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in between)
+    begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in asked)
     return rows.filter(pl.col(at).is_between(begin, end))
 
 
@@ -429,8 +429,8 @@ class Told:
     ) -> pl.DataFrame:
         """All rows of a kind, also those that a later export replaces."""
         between = _EVER[0] if first is None else first, _EVER[1] if last is None else last
-        read = partial(self._asked, kind, owner=owner)
-        return within_widest(self._journal, (kind.name, owner), between, kind.at, read)
+        asked = partial(self._asked, kind, owner=owner)
+        return within_widest(self._journal, (kind.name, owner), between, kind.at, asked)
 
     def _asked(self, kind: RecordType, between: Moments, owner: str | None) -> pl.DataFrame:
         table = of_kind[kind.name].c

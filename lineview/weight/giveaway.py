@@ -392,10 +392,7 @@ def batch_yield(
 
 
 def _balanced_batches(batches: pl.DataFrame, piece_g: Mapping[str, float]) -> pl.DataFrame:
-    """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg].
-
-    Pieces of a batch come until the next one starts, or until a little after its own end.
-    """
+    """From when until when pieces of each batch that can be balanced come, its mass in and the mean of a piece [kg]."""
     following = pl.col("start").shift(-1)
     end = pl.when(following - pl.col("start") <= LONGEST).then(following).otherwise("end")
     each_g = pl.col("product").fill_null("").replace_strict(dict(piece_g), default=None, return_dtype=pl.Float64)
