@@ -54,8 +54,6 @@ class AgreedViews:
         Sum of squared adjustments weighted by the covariance.
     df : int
         Balances: views less things.
-    p : float
-        Chance of such a statistic if there is no gross error.
     sum_sd : float
         Standard uncertainty of the sum of the things' reconciled values.
     """
@@ -65,8 +63,14 @@ class AgreedViews:
     standardized: Floats
     statistic: float
     df: int
-    p: float
     sum_sd: float
+
+    @property
+    def p(self) -> float:
+        """Chance of such a statistic if there is no gross error."""
+        from scipy.special import chdtrc
+
+        return float(chdtrc(self.df, self.statistic))
 
 
 def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats) -> AgreedViews:
@@ -101,8 +105,6 @@ def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floa
     >>> out.values.round(2).tolist()
     [10.1, 10.1]
     """
-    from scipy.special import chdtrc
-
     starts = np.flatnonzero(np.concatenate(([True], thing[1:] != thing[:-1])))
     of = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(thing))))
     weight = own_sd**-2.0
@@ -123,13 +125,11 @@ def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floa
     tiny = adjustment_sd <= TINY * np.sqrt(before).max()
     statistic = float(weight @ off**2 - by_shares @ errors)
     sums = of_level.sum(axis=1)
-    df = len(thing) - len(starts)
     return AgreedViews(
         values,
         values - measured,
         np.where(tiny, 0.0, (values - measured) / np.where(tiny, 1.0, adjustment_sd)),
         statistic,
-        df,
-        float(chdtrc(df, statistic)),
+        len(thing) - len(starts),
         float(np.sqrt((1.0 / total).sum() + sums @ covariance @ sums)),
     )
