@@ -105,4 +105,13 @@ SAY_NOTHING: dict[str, str] = {
     "order/demand.py:pace: max(seen_share, 1e-09) → max(seen_share, 1.1000000000000001e-09)": (
         "a share of days that were seen is of days at least"
     ),
+    "report/tables.py:table_text: zip(table.columns, contents, strict=True) → "
+    "zip(table.columns, contents, strict=False)": "there are as many contents as columns",
+    "report/figures.py:count: total.high - low < NO_DOUBT → total.high - low <= NO_DOUBT": (
+        "bounds so far apart to the last digit do not come"
+    ),
+    "shift/past.py:: (2000, 4, 50) → (2000, 4, 51)": "how many are drawn at a time changes no law",
+    "week/trial_answer.py:_other: round(value, 6) → round(value, 7)": "more digits than are written",
+    "wrap/words.py:_unexplained: 0.0 if unexplained is None else unexplained.value → 0.1 if unexplained is None else "
+    "unexplained.value": "what needs a person is known",
 }

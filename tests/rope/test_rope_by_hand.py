@@ -277,8 +277,17 @@ def test_a_drifting_rope_word_for_word_and_cell_for_cell(wear: float) -> None:
         "tolerance_high_mm": "14 + 0.3", "drift_since": "no step in the period",
         "level_mm": sum_mm, "weight_effect_g_per_piece": f"6.8 g × ((({sum_mm}) ÷ 14)² − 1), mint",
         "taper_mm": "mean over batches of slope × length, 120 batches",
+        "deviation_mm": f"model at {last_h:.2f} running hours, the last batch",
+        "leaves_tolerance_at": f"{hours:.1f} running hours ÷ 1.00 running hours a planned hour, along the planned "
+        "shifts",
     }  # fmt: skip
     assert {name: figures[name]["working"] for name in workings} == workings
+    leaves = (
+        f"(tolerance − {sum_mm.removeprefix('14 + ')} mm) ÷ {'−' if wear < 0 else ''}{abs(drift):.5f} mm/h, over the"
+    )
+    assert figures["hours_to_tolerance"]["working"].startswith(leaves)
+    fit = "generalised least squares of 120 batch means on running hours (live gauge readings), 0 step(s); correlation"
+    assert figures["drift_mm_per_h"]["working"].startswith(fit)
     lead = {row["what"]: row["said"] for row in shown["tables"]["lead"]["rows"]}
     assert lead["sizer"] == "sizer 2, 1"
     assert lead["since"] == "Monday 04:04, the first batch shown"
