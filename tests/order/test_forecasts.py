@@ -111,6 +111,20 @@ def test_a_flavour_never_made_yet_takes_its_base_mean() -> None:
     assert out.mean[2] == pytest.approx([100, 100])
 
 
+@pytest.mark.parametrize(("kin", "apart"), [((100.0,), 50.0), ((80.0, 120.0), 20.0)])
+@pytest.mark.parametrize("weeks", [0, 2])
+def test_what_is_borrowed_is_as_unsure_as_its_kin_lie_apart_or_half_of_the_only_one(
+    kin: tuple[float, ...], apart: float, weeks: int
+) -> None:
+    """Its own weeks count against eight of the kin's; steady series, so that nothing else is unsure."""
+    history = np.vstack([*(np.full(40, each) for each in kin), np.full(40, np.nan)])
+    history[-1, 40 - weeks :] = 140.0
+    out = weekly_forecast(history, level(40, 2), ["fruit"] * len(history))
+    own = weeks / (weeks + 8)
+    mean = own * 140 + (1 - own) * 100
+    assert (out.mean[-1, 0], out.level_cv[-1]) == pytest.approx((mean, (1 - own) * apart / mean))
+
+
 def test_pace_sums_amounts_over_sums_of_minutes() -> None:
     learned = pace([480, 480, 240, 480, 480, 480], [480, 480, 240, 480, 480, 480])
     assert learned is not None

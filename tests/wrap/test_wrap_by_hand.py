@@ -152,6 +152,48 @@ def test_every_cause_in_every_unit(shown, kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", WEBS)
+def test_every_working_has_the_numbers_worked_out(shown, kind: str) -> None:
+    metres, seen, (cut, _, _, _, left, splices, _) = used_m(kind), views(kind), WEBS[kind]
+    pieces, reels = MINUTES * PER_MIN, len(mounts(kind))
+    explained = metres["total"] - metres["unexplained"]
+    whole = {
+        "": f"{metres['total']:,.1f} m (metres fed and left on reels taken off)",
+        "geometry": f"{metres['geometry']:,.2f} m: {GOOD:,.0f} good pieces × {1000 * cut:g} mm",
+        "fed": f"{metres['fed']:,.1f} m on the feed counter",
+        "difference": f"({metres['fed']:,.1f} m fed − {metres['geometry']:,.1f} m by geometry)",
+        "rejects": f"{metres['rejects']:,.2f} m: {pieces * REJECTS:,.0f} rejects × cut length",
+        "blank wraps": f"{metres['blank wraps']:,.2f} m: {pieces * BLANKS:,.0f} blank wraps × cut length",
+        "reel ends": f"{metres['reel ends']:,.2f} m: {reels} reel starts × {START_M[kind]:g} m (assumed); "
+        f"{(reels - 1) * left:.1f} m left on reels taken off",
+        "splices": f"{metres['splices']:,.2f} m: {reels * splices} splices × 1 m (assumed)",
+        "unexplained": f"{metres['unexplained']:,.2f} m: {metres['total']:,.1f} m used − {explained:,.1f} m explained",
+    }
+    rows = {row["what"]: row for row in shown["tables"]["use"]["rows"] if row["web"] == kind}
+    key = kind.replace(" ", "_")
+    for unit, (factor, name) in factors(kind).items():
+        each = "" if unit == "m" else f" × {factor:.4g} {'money' if unit == 'money' else name} a metre"
+        for part, text in whole.items():
+            figure = shown["figures"][f"{key}_{unit}_per_thousand" + (f"_{part.replace(' ', '_')}" if part else "")]
+            assert figure["working"] == f"{text}{each} ÷ {GOOD:,.0f} good pieces × 1,000"
+    for part, row in rows.items():
+        text = whole["" if part == "total" else part]
+        assert row["working"] == f"{text} ÷ {GOOD:,.0f} good pieces × 1,000"
+        assert row["basis"] == ("assumed" if part in ("reel ends", "splices") else "")
+        figure = shown["figures"][f"{key}_m_per_thousand" + ("" if part == "total" else f"_{part.replace(' ', '_')}")]
+        assert (row["low"], row["high"]) == (figure["low"], figure["high"])
+    three = [f"{view} {m:,.0f} ± {2 * sd:.0f} m" for view, (m, sd) in seen.items() if view != "reconciled"]
+    assert shown["figures"][f"{key}_reconciled_m"]["working"].startswith(f"least squares of {', '.join(three)}; χ² 0.")
+    last = shown["figures"][f"{key}_reel_left_m"]
+    assert last["working"] == f"reel {mounts(kind)[-1]['reel']}: held less fed less its end"
+    wraps = f"{math.floor(last['value'] / cut):,} wraps at the period's pace, stops included"
+    assert shown["figures"][f"{key}_reel_left_min"]["working"] == wraps
+    (product,) = (row for row in shown["tables"]["products"]["rows"] if row["web"] == kind)
+    assert (product["product"], product["good"]) == ("plum", GOOD)
+    for unit, (factor, _) in factors(kind).items():
+        assert product[unit] == pytest.approx(metres["fed"] * factor / GOOD * 1000)
+
+
+@pytest.mark.parametrize("kind", WEBS)
 def test_views_of_finished_reels_and_what_is_left_on_the_last(shown, kind: str) -> None:
     rows = {row["view"]: row for row in shown["tables"]["views"]["rows"] if row["web"] == kind}
     expected = views(kind)
