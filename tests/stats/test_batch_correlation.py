@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.stats.batch_correlation import MemoryFit, _likelihood, _runs, fit_memory, within_batch_correlation
+from lineview.stats.batch_correlation import (
+    MemoryFit,
+    _fine_grid,
+    _likelihood,
+    _runs,
+    _sandwich,
+    fit_memory,
+    within_batch_correlation,
+)
 
 
 @pytest.mark.parametrize("scale", [1.0, 1e-3, 1e-9])
@@ -88,6 +96,53 @@ def test_white_noise_on_readings_weighs_as_a_dense_covariance_says(white: float)
     likelihood, residual, _ = _likelihood(sorted_runs, phi, white)
     assert likelihood == pytest.approx(-0.5 * (determinants + df * np.log(squares / df)))
     assert residual.sum() == pytest.approx(squares)
+
+
+def test_runs_bear_on_the_spread_as_dense_scores_and_information_say() -> None:
+    """The sandwich for the logarithm of the variance, from each run's likelihood by a dense covariance."""
+    rng, runs, each = np.random.default_rng(3), 40, 15
+    steps = np.abs(np.subtract.outer(np.arange(each), np.arange(each)))
+    root = np.linalg.cholesky(0.7 * 0.7**steps + 0.3 * np.eye(each))
+    value = (root @ rng.normal(size=(each, runs)) * rng.uniform(0.6, 1.4, runs)).T.ravel()
+    of_runs = _runs(value, np.arange(runs * each) * 20.0, np.repeat(np.arange(runs), each))
+    x, y = np.column_stack([np.ones(each), of_runs.time[:each]]), of_runs.value.reshape(runs, each).T
+
+    def parts(phi: float, white: float) -> tuple[float, np.ndarray]:
+        covariance = (1 - white) * phi**steps + white * np.eye(each)
+        inverse = np.linalg.inv(covariance)
+        left = y - x @ np.linalg.solve(x.T @ inverse @ x, x.T @ inverse @ y)
+        logs = np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(x.T @ inverse @ x)[1]
+        return float(logs), np.einsum("ik,ij,jk->k", left, inverse, left)
+
+    middle, h = np.array([0.7, 0.3, 0.0]), 1e-3
+    df = each - 2
+    middle[2] = np.log(parts(*middle[:2])[1].sum() / (runs * df))
+
+    def likelihoods(move: np.ndarray) -> np.ndarray:
+        phi, white, log_variance = middle + h * move
+        logs, squares = parts(phi, white)
+        return -0.5 * (logs + df * log_variance + squares / np.exp(log_variance))
+
+    one = np.eye(3)
+    scores = np.array([(likelihoods(e) - likelihoods(-e)) / (2 * h) for e in one])
+    information = -np.array(
+        [
+            [sum(a * b * likelihoods(a * e + b * f).sum() for a in (1, -1) for b in (1, -1)) / (4 * h**2) for f in one]
+            for e in one
+        ]
+    )
+    inverse = np.linalg.inv(information)
+    sandwich = inverse @ np.cov(scores) @ inverse * runs
+    found = _sandwich(of_runs, [0.7, 0.3], {0: h, 1: h})
+    assert found == pytest.approx(sandwich[2, 2] / inverse[2, 2], rel=1e-3)
+
+
+def test_the_finer_grid_reaches_six_standard_errors_to_either_side() -> None:
+    tried = np.linspace(0, 1, 101)
+    grid = _fine_grid(tried, -0.5 * ((tried - 0.4) / 0.05) ** 2)
+    assert (grid[0], grid[-1]) == pytest.approx((0.1, 0.7), abs=1e-3)
+    edge = _fine_grid(tried, -0.5 * ((tried - 0.9) / 0.05) ** 2)
+    assert edge[-1] == 1.0
 
 
 def test_short_runs_whose_values_follow_each_other_state_no_limits() -> None:
