@@ -64,7 +64,7 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
         )
     frame = pl.DataFrame({"day": day, "clock": seconds, "at": read.naive}).with_columns(
         part=pl.col("day").is_not_null().cum_sum(),
-        of=pl.coalesce("clock", pl.col("at").dt.time().cast(pl.Duration("us")).dt.totalclock_seconds(fractional=True)),
+        of=pl.coalesce("clock", pl.col("at").dt.time().cast(pl.Duration("us")).dt.total_seconds(fractional=True)),
     )
     over = (pl.col("of").forward_fill().diff() < -_MIDNIGHT_H * 3600).fill_null(False).cast(pl.Int64)
     day_so_far = pl.col("day").forward_fill().fill_null(pl.lit(first, dtype=pl.Date))
