@@ -103,6 +103,8 @@ SAY_NOTHING: dict[str, str] = {
     "weight/sources.py:_noise: z.size < 50 → z.size <= 50": "a choice that nothing outside holds: fifty, or one more",
     "weight/sources.py:_noise: np.abs(away - lag * cadence) < 0.5 * cadence → np.abs(away - lag * cadence) <= 0.5 * "
     "cadence": "readings half a step off to the last digit do not come",
+    "report/show.py:_decimals_for: len(ends) > 1 → len(ends) >= 1": "one end alone has no width either way",
+    "week/account.py:: timedelta(weeks=13) → timedelta(weeks=14)": "a choice that nothing outside holds",
     "weight/bag_law.py:: 1e-18 → 1.1000000000000001e-18": "either is far below what a chance is shown to",
     "order/demand.py:pace: max(seen_share, 1e-09) → max(seen_share, 1.1000000000000001e-09)": (
         "a share of days that were seen is of days at least"

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from lineview.machine.rhythm import DAY_MIN, shifts_of
+from lineview.machine.rhythm import DAY_MIN, _name, shifts_of
 from lineview.plant.answers import shift_text
 
 MONDAY = date(2026, 6, 8)
@@ -85,3 +85,15 @@ def test_nothing_running_suggests_nothing() -> None:
 def test_a_pause_of_two_days_is_a_break_only_on_the_mark(days: int, pause: tuple[int, int], expected: str) -> None:
     found = shifts_of({"wrap": running([(420, 930)], days, [pause])}, MONDAY, MONDAY + timedelta(days=days))
     assert shift_text(found.shifts[0]).partition(" breaks ")[2] == expected
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "name"),
+    [
+        (180, 660, "early"), (360, 840, "early"), (510, 990, "late"), (840, 1320, "late"), (1020, 1500, "night"),
+        (299, 899, "early"), (300, 900, "day"), (540, 1140, "late"), (539, 1139, "day"), (360, 1080, "day"),
+    ],
+)  # fmt: skip
+def test_a_shift_is_called_by_the_hour_of_its_middle(start: int, end: int, name: str) -> None:
+    """Of nine hours and more the middle of a day shift lies between 10:00 and 14:00."""
+    assert _name(start, end) == name

@@ -18,6 +18,8 @@ from scipy.stats import gamma
 
 from lineview.core.figure import Period
 from lineview.core.frames import PLAN, STOCK
+from lineview.order.demand import Need
+from lineview.order.policy import Supply, chance_before_open
 from lineview.order.words import chance_words
 from lineview.plant import Line, Machine, Plant, Web
 from lineview.records.output import DAILY_OUTPUT
@@ -181,6 +183,15 @@ def test_every_working_has_the_numbers_worked_out(shown) -> None:
     assert {name: figure(shown, name)["working"] for name in whole} == whole
     needed = shown["tables"]["reels for pieces"]["rows"][0]["working"]
     assert figure(shown, "reels_needed")["working"] == f"the plan: {needed}"
+
+
+def test_of_two_open_deliveries_the_one_that_is_likelier_too_late_counts() -> None:
+    """Five reels come in a week, ninety in four: the second is the greater risk, whichever is listed first."""
+    need = Need(np.full(WEEKS, WEEK), np.full(WEEKS, 0.1 * WEEK), 0.0)
+    for coming in (((7.0, 5.0), (28.0, 90.0)), ((28.0, 90.0), (7.0, 5.0))):
+        found = chance_before_open(need, Supply(ON_HAND, coming))
+        assert found == (pytest.approx(law(28).sf(ON_HAND + 5)), 28.0)
+    assert chance_before_open(need, Supply(ON_HAND)) is None
 
 
 def test_without_a_reel_there_is_no_day_of_cover() -> None:

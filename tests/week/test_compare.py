@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -18,9 +19,10 @@ from lineview.core.estimate import Estimate
 from lineview.core.frames import BATCHES, WEIGHTS, empty
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.week.compare import NO_DIFFERENCE, RATE, Comparison, Difference
+from lineview.week.compare import MEASURES, NO_DIFFERENCE, RATE, Comparison, Difference, judged
 from lineview.week.material import weighed_off_target
 from lineview.week.side_by_side import compared_sentence
+from lineview.week.trend import BETTER, WORSE
 from tests import factories
 from tests.simulate.shift_losses import PLANNED_MIN, Drawn, draw
 from tests.truth.test_week_truth import compared
@@ -32,6 +34,14 @@ CASES = [
     {"only": "product=vanilla", "against": "product=lemon"},
     {"against": "machine=wrap2", "machine": "wrap1"},
 ]
+
+
+def test_more_pieces_and_uptime_are_better_and_more_of_all_else_is_worse() -> None:
+    rows = [Difference(name, unit, 2.0, 1.0, Estimate(1.0, 0.5, 1.5), q=1e-6) for name, (unit, _) in MEASURES.items()]
+    measures, (cause,) = judged(rows, [replace(rows[0], name="stops: jam")])
+    better = [row.name for row in measures if row.verdict == BETTER]
+    assert better == ["effective rate", "uptime"]
+    assert {row.verdict for row in (*measures, cause) if row.name not in better} == {WORSE}
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["against"])
