@@ -450,3 +450,20 @@ def test_a_machine_that_only_its_own_states_tell_of() -> None:
         shown["soft"]
         == "It stood for 51 minutes: 44 in four stops without a reason, 7 in two short stops under 5 minutes."
     )
+
+
+def test_a_shift_that_has_stood_so_far_may_yet_run_as_fast_as_any_before_it_and_no_faster() -> None:
+    """Twenty days before it at 300 to 357 a minute, each third three faster after four hours; an hour of none."""
+    minute = np.arange(-20 * 1440, 61)
+    day, of_day = minute // 1440 + 20, minute % 1440
+    pace = 300 + 3.0 * day + np.where((day % 3 == 0) & (of_day > 240), 3.0, 0.0)
+    runs = (minute < 0) & (of_day < LENGTH_MIN) & ~((of_day >= BREAK[0]) & (of_day < BREAK[1]))
+    made = np.concatenate([[0.0], np.cumsum(np.where(runs, pace, 0.0))[:-1]])
+    moments = factories.moments(START.timestamp() + 60.0 * minute)
+    values = {"pieces": made, "rejects": np.floor(made / REJECT_EVERY)}
+    read = pl.concat([factories.readings("w1", name, moments, value % 65_536) for name, value in values.items()])
+    shown = shown_of(Frames({"w1": read}), works(), (0, LENGTH_MIN), 60)
+    projected, left = shown["figures"]["projected_pieces"], PLANNED - 60
+    assert shown["figures"]["good_pieces"]["value"] == projected["low"] == 0
+    assert projected["value"] < projected["high"]
+    assert 300 * left <= projected["high"] <= 357 * left
