@@ -47,9 +47,10 @@ class AgreedViews:
 
     Parameters
     ----------
-    values, adjustments, standardized : array, shape (n,)
-        Reconciled values, what they are more than the measured ones, and that over its own standard
-        deviation; 0 where a value cannot be adjusted.
+    values : array, shape (n,)
+        Reconciled, one a thing.
+    adjustments, standardized : array, shape (v, n)
+        What they are more than the measured ones, and that over its own standard deviation; 0 where none can be.
     statistic : float
         Sum of squared adjustments weighted by the covariance.
     df : int
@@ -73,24 +74,22 @@ class AgreedViews:
         return float(chdtrc(self.df, self.statistic))
 
 
-def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats) -> AgreedViews:
+def reconcile_views(measured: Floats, own_sd: Floats, shared_sd: Floats) -> AgreedViews:
     """Adjust measurements so that all views of one thing agree.
 
     Parameters
     ----------
-    measured : array, shape (n,)
-        Thing by thing, up to three views each; at least one thing has two.
-    thing : array of int, shape (n,)
-        Which thing each is of, never falling.
-    own_sd : array, shape (n,)
+    measured : array, shape (v, n)
+        Each view's measurement of each thing, nan where there is none; at least one of each thing, two of one.
+    own_sd : array, shape (v, n)
         Standard uncertainty of each measurement alone.
-    shared_sd : array, shape (n, k)
+    shared_sd : array, shape (k, v, n)
         What each measurement takes of k errors that are common to many, as standard uncertainties.
 
     Returns
     -------
     AgreedViews
-        x − V Aᵀ (A V Aᵀ)⁻¹ A x with V = diag(own_sd²) + shared_sd shared_sdᵀ and a balance in A between each
+        x − V Aᵀ (A V Aᵀ)⁻¹ A x with V = diag(own_sd²) + shared_sdᵀ shared_sd and a balance in A between each
         two successive views of a thing, as the same least squares in each thing's value and the k shared errors:
         given those a value is a weighted mean. In time in proportion to the number of measurements.
 
@@ -100,36 +99,32 @@ def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floa
 
     Examples
     --------
-    >>> metres, same = np.array([10.0, 10.2]), np.array([0, 0])
-    >>> out = reconcile_views(metres, same, np.array([0.1, 0.1]), np.zeros((2, 1)))
-    >>> out.values.round(2).tolist()
-    [10.1, 10.1]
+    >>> metres = np.array([[10.0], [10.2]])
+    >>> reconcile_views(metres, np.full((2, 1), 0.1), np.zeros((1, 2, 1))).values.round(2).tolist()
+    [10.1]
     """
-    starts = np.flatnonzero(np.concatenate(([True], thing[1:] != thing[:-1])))
-    of = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(thing))))
-    weight = own_sd**-2.0
-    total = np.add.reduceat(weight, starts)
+    there, k = ~np.isnan(measured), len(shared_sd)
+    weight, known = np.where(there, own_sd, np.inf) ** -2.0, np.where(there, measured, 0.0)
+    total = weight.sum(axis=0)
     # Weighted means of each thing's measurements and of what they take of each shared error, one error a row.
-    shares = np.ascontiguousarray(shared_sd.T)
-    level = np.add.reduceat(weight * measured, starts) / total
-    of_level = np.add.reduceat(weight * shares, starts, axis=1) / total
-    off, off_shares = measured - level[of], shares - of_level[:, of]
-    weighted = weight * off_shares
-    covariance = np.linalg.inv(np.eye(len(shares)) + weighted @ off_shares.T)
-    by_shares = weighted @ off
+    level, of_level = (weight * known).sum(axis=0) / total, (weight * shared_sd).sum(axis=1) / total
+    off, off_shares = known - level, shared_sd - of_level[:, None]
+    weighted = (weight * off_shares).reshape(k, -1)
+    covariance = np.linalg.inv(np.eye(k) + weighted @ off_shares.reshape(k, -1).T)
+    by_shares = weighted @ off.ravel()
     errors = covariance @ by_shares
-    values = (level - errors @ of_level)[of]
-    before = own_sd**2 + (shares**2).sum(axis=0)
+    values = level - errors @ of_level
+    adjustments = values - measured
+    before = np.where(there, own_sd**2 + (shared_sd**2).sum(axis=0), 0.0)
     after = 1.0 / total + (of_level * (covariance @ of_level)).sum(axis=0)
-    adjustment_sd = np.sqrt(np.clip(before - after[of], 0.0, None))
-    tiny = adjustment_sd <= TINY * np.sqrt(before).max()
-    statistic = float(weight @ off**2 - by_shares @ errors)
+    adjustment_sd = np.sqrt(np.maximum(before - after, 0.0))
+    tiny = adjustment_sd <= TINY * np.sqrt(before.max())
     sums = of_level.sum(axis=1)
     return AgreedViews(
         values,
-        values - measured,
-        np.where(tiny, 0.0, (values - measured) / np.where(tiny, 1.0, adjustment_sd)),
-        statistic,
-        len(thing) - len(starts),
+        adjustments,
+        np.where(tiny, 0.0, adjustments / np.where(tiny, 1.0, adjustment_sd)),
+        float((weight * off**2).sum() - by_shares @ errors),
+        int(there.sum()) - len(total),
         float(np.sqrt((1.0 / total).sum() + sums @ covariance @ sums)),
     )

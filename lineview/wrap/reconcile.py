@@ -172,12 +172,12 @@ def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL
             return table.summed(there, fit, kind, tuple(wrong))
         reel, view, label = worst
         wrong.append(label)
-        there[reel, view] = False
+        there[view, reel] = False
 
 
 @dataclass(frozen=True)
 class _Table:
-    """Reels by view: metres (n, 3) [m] with nan where a view has nothing, and what they are unsure by."""
+    """Views of reels: metres (3, n) [m] with nan where a view has nothing, and what they are unsure by."""
 
     reels: Sequence[ReelMetres]
     metres: Floats
@@ -189,15 +189,17 @@ class _Table:
     @classmethod
     def of(cls, reels: Sequence[ReelMetres], label_sd: float) -> _Table:
         """Each reel's own doubt [m], and what all reels of a view share: of cut length and of feed."""
-        metres = np.array([[np.nan if v is None else v for v in m.views] for m in reels])
+        metres = np.array(
+            [[np.nan if v is None else v for v in view] for view in zip(*(m.views for m in reels), strict=True)]
+        )
         label = np.array([m.label_m or 0.0 for m in reels])
         size = np.nan_to_num(metres)
         # A label's error is one of the whole reel, however little of it was unwound.
-        own_sd = np.column_stack((CUT_OWN_SD * size[:, 0], FEED_OWN_SD * size[:, 1], label_sd * label))
+        own_sd = np.stack((CUT_OWN_SD * size[0], FEED_OWN_SD * size[1], label_sd * label))
         end = np.array([m.own_sd_m for m in reels])
-        doubt = np.column_stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
-        shared = np.zeros((len(reels), 3, 2))
-        shared[:, 0, 0], shared[:, 1, 1] = CUT_COMMON_SD * size[:, 0], FEED_COMMON_SD * size[:, 1]
+        doubt = np.stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
+        shared = np.zeros((2, *metres.shape))
+        shared[0, 0], shared[1, 1] = CUT_COMMON_SD * size[0], FEED_COMMON_SD * size[1]
         return cls(reels, metres, np.hypot(own_sd, doubt), shared, label, label_sd)
 
     @property
@@ -207,29 +209,25 @@ class _Table:
 
     def fit(self, there: npt.NDArray[np.bool_]) -> AgreedViews | None:
         """Reconcile: within each reel all views must agree; None where no reel has two."""
-        if not np.any(there.sum(axis=1) > 1):
+        if not np.any(there.sum(axis=0) > 1):
             return None
-        reel = np.nonzero(there)[0]
-        return reconcile_views(self.metres[there], reel, self.own_sd[there], self.shared_sd[there])
+        return reconcile_views(np.where(there, self.metres, np.nan), self.own_sd, self.shared_sd)
 
     def worst(
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, critical: float
     ) -> tuple[int, int, WrongLabel] | None:
         """The largest standardized adjustment beyond the critical one, in a reel with three views."""
-        reel, view = np.nonzero(there)
-        whole_reels = np.asarray(there.all(axis=1))
-        size = np.where(whole_reels[reel], np.abs(fit.standardized), 0.0)
-        at = int(size.argmax())
-        if size[at] <= critical:
+        size = np.where(there.all(axis=0), np.abs(fit.standardized), 0.0)
+        k, v = divmod(int(size.T.argmax()), len(VIEWS))
+        if size[v, k] <= critical:
             return None
-        k, v = int(reel[at]), int(view[at])
-        metres = self.label_m[k] if v == 2 else self.metres[k, v]
-        share = float(fit.adjustments[at]) / (float(metres) or 1.0)
+        metres = self.label_m[k] if v == 2 else self.metres[v, k]
+        share = float(fit.adjustments[v, k]) / (float(metres) or 1.0)
         tolerance = K * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
         what = (mark("wraps"), "feed counter", mark("label"))[v]
         finished = self.reels[k]
         length = measured_length(finished) if v == 2 else None
-        standardized = float(fit.standardized[at])
+        standardized = float(fit.standardized[v, k])
         of = (finished.reel, finished.kind, what)
         return k, v, WrongLabel(*of, share, tolerance, standardized, finished.label_m, length)
 
@@ -237,16 +235,13 @@ class _Table:
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
     ) -> ReelEstimates:
         """Sum measured and reconciled metres over the reels."""
-        reel = np.nonzero(there)[0]
-        values = fit.values[np.flatnonzero(np.concatenate(([True], reel[1:] != reel[:-1])))]
-        totals = []
+        totals, agreed_m = [], float(fit.values.sum())
         for v, name in enumerate(VIEWS):
-            if np.isnan(self.metres[:, v]).any():
+            if np.isnan(self.metres[v]).any():
                 continue
-            rows = there[:, v]
-            separate, shared = self.own_sd[rows, v], self.shared_sd[rows, v]
-            sd = float(np.sqrt((separate**2).sum() + (shared.sum(axis=0) ** 2).sum()))
-            total = float(self.metres[:, v].sum())
-            totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
-        agreed = (float(values.sum()), fit.sum_sd, fit.statistic, fit.df, fit.p)
+            separate, shared = self.own_sd[v, there[v]], self.shared_sd[:, v, there[v]]
+            sd = float(np.sqrt((separate**2).sum() + (shared.sum(axis=1) ** 2).sum()))
+            total = float(self.metres[v].sum())
+            totals.append(ViewTotal(name, total, sd, agreed_m - total))
+        agreed = (agreed_m, fit.sum_sd, fit.statistic, fit.df, fit.p)
         return ReelEstimates(kind, len(self.reels), tuple(totals), *agreed, wrong)
