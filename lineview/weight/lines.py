@@ -136,8 +136,8 @@ def _means(both: pl.DataFrame, line: str, between: float | None, within: float |
 def line_table(across: LineSpread | None, plant: Plant) -> Table:
     """Each line's mean deviation from target, over the products that several lines made."""
     columns = columns_of(
-        "line: Line; batches: Batches; pieces: Pieces; off_g: Off target [g]; off_low: Low [g]; "
-        "off_high: High [g]; apart_g: Difference from this line [g]; apart_low: Low [g]; apart_high: High [g]"
+        "line; batches; pieces; off_g: off target [g]; off_low: low [g]; "
+        "off_high: high [g]; apart_g: difference from this line [g]; apart_low: low [g]; apart_high: high [g]"
     )
     rows = []
     for row in across.lines if across else ():

@@ -18,7 +18,7 @@ from lineview.weight.giveaway import Giveaway, ProductGiveaway
 
 def spread_table(figures: tuple[Figure, ...]) -> Table:
     """The spread by level."""
-    columns = columns_of("what:; size: Size [g]; low: Low [g]; high: High [g]; from: From")
+    columns = columns_of("what:; size [g]; low [g]; high [g]; from")
     names = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
     rows = [
         {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
@@ -31,7 +31,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
     """The capability and performance indices."""
-    columns = columns_of("what:; size: Index; low: Low; high: High; from: From")
+    columns = columns_of("what:; size: index; low; high; from")
     rows = [
         {
             "what": f"{f.label}, %" if f.unit == "%" else f.label,
@@ -50,8 +50,7 @@ def product_table(account: WeightAccount) -> Table:
     """Give mean and deviation by product."""
     usable = account.sorted.kept
     columns = columns_of(
-        "product: Product; batches: Batches; pieces: Pieces; mean_g: Mean [g]; target_g: Target [g]; "
-        "deviation_g: Off target [g]"
+        "product; batches; pieces; mean_g: mean [g]; target_g: target [g]; deviation_g: off target [g]"
     )
     pieces = pl.col("pieces").cast(pl.Float64)
     rows = (
@@ -70,7 +69,7 @@ def product_table(account: WeightAccount) -> Table:
 
 def chart_table(detail: WeightDetail) -> Table:
     """Give centre, limits and batches outside of the three charts."""
-    columns = columns_of("chart: Chart; centre: Centre [g]; low: Low limit [g]; high: High limit [g]; outside: Outside")
+    columns = columns_of("chart; centre [g]; low: low limit [g]; high: high limit [g]; outside: batches outside")
     rows = [
         {
             "chart": f"{tr(c.chart)} ({tr(c.unit)})",
@@ -87,8 +86,7 @@ def chart_table(detail: WeightDetail) -> Table:
 def plan_table(detail: WeightDetail) -> Table:
     """How many pieces to weigh how often to know the mean."""
     columns = columns_of(
-        "within: Mean to ± [g]; batches: Batches; samples: Samples per batch; pieces: Pieces per sample; "
-        "total: Pieces in total"
+        "within: mean to ± [g]; batches; samples: samples per batch; pieces: pieces per sample; total: pieces in total"
     )
     rows = [
         {
@@ -106,9 +104,9 @@ def plan_table(detail: WeightDetail) -> Table:
 def bag_table(plans: tuple[BagPlan, ...]) -> Table:
     """Give planned bags by count and by weight, product by product."""
     columns = columns_of(
-        "product: Product; label_g: Label [g]; lot: Bags per lot; count: Pieces; count_mean_g: Mean bag [g]; "
-        "count_chance: Chance to pass [%]; least_mean_g: Least mean piece [g]; fill_g: Or fill to [g]; "
-        "fill_mean_g: Mean bag filled [g]; fill_chance: Chance to pass filled [%]; why: Why"
+        "product; label_g: label [g]; lot: bags per lot; count: pieces; count_mean_g: mean bag [g]; "
+        "count_chance: chance to pass [%]; least_mean_g: least mean piece [g]; fill_g: or fill to [g]; "
+        "fill_mean_g: mean bag filled [g]; fill_chance: chance to pass filled [%]; why"
     )
     rows = [_bag(row, plan) for plan in plans for row in plan.rows]
     title = tr("Plan of bags (a planning aid; the authority decides)")
@@ -159,11 +157,10 @@ def _why(row: BagRow) -> str:
 def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -> Table:
     """Give giveaway by product, with the mean piece that each product's bags would still allow."""
     columns = columns_of(
-        "product: Product; pieces: Pieces a week; off_g: Off target [g]; kg: Giveaway a week [kg]; "
-        "kg_low: Low [kg]; kg_high: High [kg]; price: Price [price]; "
-        "money: Money a week [currency]; money_low: Low [currency]; "
-        "money_high: High [currency]; allowed_g: Lowest safe target [g]; "
-        "room_g: Could be lowered by [g]; why: Remark",
+        "product; pieces: pieces a week; off_g: off target [g]; kg: giveaway a week [kg]; "
+        "kg_low: low [kg]; kg_high: high [kg]; price [price]; money: money a week [currency]; "
+        "money_low: low [currency]; money_high: high [currency]; allowed_g: lowest safe target [g]; "
+        "room_g: could be lowered by [g]; why: remark",
         currency=plant.currency,
         price=f"{plant.currency}/kg",
     )

@@ -6,15 +6,18 @@ from datetime import UTC, datetime, timedelta
 from html import unescape
 from urllib.parse import urlsplit
 
+import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lineview.app.works import Works
 from lineview.board.address import NAMES, PAGES, Address, read_address
+from lineview.board.answer_page import HEADINGS
 from lineview.board.components import RawHtml, element
 from lineview.board.layout import forms_of, page_of, unfinished
 from lineview.board.method_pages import READING
+from lineview.board.tables import framed
 from lineview.board.written import FRESH, moment_shown, write_form
 from lineview.core.errors import AskError, Fault, StoreError
 from lineview.core.figure import Period
@@ -168,6 +171,19 @@ def test_pages_in_us_units_convert_tables_and_headings() -> None:
     assert "standard deviation, oz" in shown
     assert "0.24127 oz" in shown  # 6.84 g, its interval 0.0007 oz to each side
     assert "at mean, oz sd, oz from, oz to, oz n" in shown  # every mass of a table in the same unit
+
+
+@pytest.mark.parametrize(
+    ("question", "names", "headings"),
+    [
+        ("shift", ("state", "code", "coded"), ["state", "code of the machine", "state from the code"]),
+        ("wrap", ("web", "kind"), ["web", "material"]),
+        ("order", ("web", "kind"), ["web", "what"]),
+    ],
+)
+def test_columns_behind_a_picture_are_named_for_readers(question: str, names: tuple[str, ...], headings: list) -> None:
+    table = framed("behind", pl.DataFrame({name: ["x"] for name in names}), HEADINGS.get(question))
+    assert [heading for _, heading, _ in table.columns] == headings
 
 
 @pytest.mark.parametrize("text", ["", "yesterday", "2026-13-01 10:00", "2026-03-29 02:30"])

@@ -86,3 +86,10 @@ def test_the_numbers_are_the_same(week: Works, german: Works, question: str) -> 
         for works in (week, german)
     )
     assert before == after
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_headings_of_every_answer_begin_with_a_small_letter(week: Works, question: str) -> None:
+    tables = week.ask(read_question(question)).tables
+    large = [(table.name, heading) for table in tables for _, heading, _ in table.columns if heading[:1].isupper()]
+    assert [found for found in large if not found[1].startswith("ISO")] == []
