@@ -175,7 +175,8 @@ def files_not_in(folder: Path) -> list[dict[str, Any]]:
         try:
             entry = json.loads(line)
             if "why" in entry:
-                entry["why"] = [_why_words(why) for why in entry["why"]]
+                parts = ({k: reworded(v) for k, v in w.items()} if isinstance(w, dict) else w for w in entry["why"])
+                entry["why"] = [str(Fault(**part)) if isinstance(part, dict) else part for part in parts]
             last.pop(entry["file"], None)
             last[entry["file"]] = entry
         except (ValueError, TypeError, KeyError):  # the first one may be cut, and the last one half written
@@ -235,11 +236,6 @@ def _line(result: Taken) -> str:
         kept=r.kept,
         refused=r.refused,
     )
-
-
-def _why_words(why: str | dict[str, Any]) -> str:
-    """Why a file is not in, as the log has it: a fault's parts, or words of the language once spoken."""
-    return why if isinstance(why, str) else str(Fault(**{part: reworded(kept) for part, kept in why.items()}))
 
 
 def _entry(result: Taken, kept: Callable[[str], Any]) -> dict[str, object]:

@@ -28,15 +28,8 @@ from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, are_possible, parse_numbers
 from lineview.intake.cells.quality import meanings
-from lineview.intake.cells.timestamp_columns import (
-    gap_notes,
-    in_utc,
-    joined_cells,
-    less_offset,
-    must_have_24_hours,
-    settled_clock,
-)
-from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_one, spaced_alike
+from lineview.intake.cells.timestamp_columns import gap_notes, in_utc, joined_cells, less_offset, must_have_24_hours
+from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_one, settled_clock, spaced_alike
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, second_headers
 from lineview.intake.exports import NotInPieces, Stretch

@@ -529,6 +529,23 @@ def test_rare_counts_that_come_to_sums_by_chance_stay(tmp_path):
         assert opened.store.refusals(1).is_empty()
 
 
+def test_a_day_above_its_clock_times_that_may_be_a_month_is_asked_about(tmp_path):
+    """It had been read day first, as 6 August."""
+    lines = rows(lambda k: f"{pieces(k)}", "%H:%M:%S").splitlines(keepends=True)
+    text = f"Time;Pieces\n06/08/2026 {lines[0]}{''.join(lines[1:])}"
+    asked = shown(tmp_path, text).open
+    assert [question.key for question in asked] == ["time_format csv Time"]
+    assert "'06/08/2026 06:00:00': does the day or the month come first?" in asked[0].text
+    assert made(tmp_path, shown(tmp_path, text, **{asked[0].key: "%m/%d/%Y %H:%M:%S"})).value == MADE
+    description = tmp_path / "works" / "plant.toml"
+    told = description.read_text(encoding="utf-8")
+    description.write_text(told.replace("%m/%d/%Y %H:%M:%S", "auto"), encoding="utf-8")
+    later = tmp_path / "wrapper1.csv"
+    later.write_text(text.replace("06/08/2026", "06/09/2026"), encoding="utf-8")
+    with Works(tmp_path / "works") as works:
+        assert "can be read day first or month first, and no row decides" in str(works.take([later])[0].error)
+
+
 def test_exports_none_of_which_can_be_read_set_nothing_up(tmp_path):
     came = shown(tmp_path, "Clock;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%H:%M:%S"))
     assert came.text == ""

@@ -10,7 +10,8 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import tr
-from lineview.intake.cells.timestamps import plan_clock, read_clock
+from lineview.intake.cells.timestamps import read_clock, settled_clock
+from lineview.plant import Layout
 
 _CLOCK = r"^\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?: ?[AaPp]\.?[Mm]\.?)?$"
 _DATES = (
@@ -41,15 +42,22 @@ def date_in(texts: Iterable[str]) -> date | None:
     return dates.pop() if len(dates) == 1 else None
 
 
-def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
-    """Write the day before each clock time, as ISO 8601; other cells stay as they are.
+def day_cells(cells: pl.Series) -> pl.Series:
+    """The filled cells of a column of clock times that are none."""
+    bare = cells.str.strip_chars()
+    return bare.filter((bare != "") & ~bare.str.contains(_CLOCK))
+
+
+def dated(cells: pl.Series, first: date | None, layout: Layout, where: str) -> pl.Series:
+    """Write times as ISO 8601, with the day before each clock time; cells that are no time stay as they are.
 
     The day is that of the last row with a date, else `first`, and the next one each time the clock runs over
     midnight.
     """
     bare = cells.str.strip_chars()
     clock = bare.str.contains(_CLOCK).fill_null(False)
-    plan = plan_clock(bare.filter(~clock & (bare != "")), "auto")
+    dates = layout if "%d" in layout.time_format else layout.model_copy(update={"time_format": "auto"})
+    plan = settled_clock(day_cells(cells), dates, where, typed=False)
     read = read_clock(bare.set(clock, ""), [form for form in plan.formats if form not in ("excel",)][:3])
     day = read.naive.dt.date()
     seconds = clock_seconds(bare.set(~clock, None))
@@ -76,7 +84,8 @@ def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
         .alias("clock")
     ).to_series()
     iso = pl.select(pl.format("{} {}", days, hands)).to_series()
-    return iso.zip_with(clock & iso.is_not_null(), bare)
+    iso = iso.zip_with(clock, read.naive.dt.strftime("%Y-%m-%d %H:%M:%S%.f"))
+    return iso.zip_with(iso.is_not_null(), bare)
 
 
 def carried_down(date: pl.Series, clock: pl.Series) -> pl.Series:

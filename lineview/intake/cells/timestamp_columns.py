@@ -12,7 +12,7 @@ from lineview.core.language import mark, tr
 from lineview.intake import refusal_reasons
 from lineview.intake.cells.dateless import carried_down
 from lineview.intake.cells.far_times import FarTimes
-from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
+from lineview.intake.cells.timestamps import Clock, plan_clock, read_clock
 from lineview.intake.detect.zones import marked_otherwise, open_fault
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import Layout
@@ -135,22 +135,6 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
     total = pl.sum_horizontal(pl.all().cast(pl.Float64, strict=False))
     text = pl.concat_str(["date", "clock"], separator=" ").str.strip_chars()
     return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
-
-
-def first_of(form: str) -> str:
-    """What comes first in a date of a format: "day first", "month first" or "year first"."""
-    return tr({"d": mark("day first"), "m": mark("month first")}.get(form[1:2], mark("year first")))
-
-
-def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
-    """Settle the time formats of a table that a layout fits."""
-    plan = plan_clock(cells, layout.time_format, typed=typed)
-    if plan.undecided:
-        readings = tr(" or ").join(first_of(form) for form in plan.undecided)
-        forms = tr(" or ").join(f"'{form}'" for form in plan.undecided)
-        what = tr("'{example}' can be read {readings}, and no row decides", example=plan.example, readings=readings)
-        raise IntakeError(Fault(what, where, tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id)))
-    return plan
 
 
 #: Times in UTC, as they say, or counted since 1970.

@@ -12,8 +12,11 @@ from functools import lru_cache, reduce
 
 import polars as pl
 
+from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
+from lineview.core.language import mark, tr
 from lineview.intake.detect.zones import ABBREVIATIONS
+from lineview.plant import Layout
 
 _DATE = re.compile(
     r"(?P<iso>\d{4}(?P<s1>[-/.])\d{1,2}(?P=s1)\d{1,2})|(?P<compact>\d{8})"
@@ -355,3 +358,19 @@ def _orders(texts: pl.Series, twins: list[tuple[str, ...]]) -> list[int]:
         differ |= any(bool((moments != read[0]).any()) for moments in read[1:])
     fitting = [order for order, ok in enumerate(fine) if ok]
     return fitting[:1] if fitting and not differ else fitting
+
+
+def first_of(form: str) -> str:
+    """What comes first in a date of a format: "day first", "month first" or "year first"."""
+    return tr({"d": mark("day first"), "m": mark("month first")}.get(form[1:2], mark("year first")))
+
+
+def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
+    """Settle the time formats of a table that a layout fits."""
+    plan = plan_clock(cells, layout.time_format, typed=typed)
+    if plan.undecided:
+        readings = tr(" or ").join(first_of(form) for form in plan.undecided)
+        forms = tr(" or ").join(f"'{form}'" for form in plan.undecided)
+        what = tr("'{example}' can be read {readings}, and no row decides", example=plan.example, readings=readings)
+        raise IntakeError(Fault(what, where, tr("time_format = {forms} in layout '{id}'", forms=forms, id=layout.id)))
+    return plan

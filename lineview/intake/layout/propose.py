@@ -11,7 +11,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import in_digits, mark, tr
-from lineview.intake.cells.dateless import date_in, dated
+from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import joined_cells
@@ -119,9 +119,10 @@ def propose(
     for records, heading in headed + bare:
         rows = data_rows(records, heading, range(heading.width))
         clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet, now=now)
-        if clock is not None and clock.time_format == "auto":  # without a date, which stands elsewhere
-            day_in_name = date_in([*heading.preamble, name, records.sheet])
-            rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), day_in_name, str(path))
+        if clock is not None and are_clocks(rows.column(clock.places[0])):  # the date stands elsewhere
+            day_in_name, form = date_in([*heading.preamble, name, records.sheet]), clock.time_format
+            layout = Layout(id="proposed", time_format=form)
+            rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), day_in_name, layout, str(path))
         week = {"week": FIELD_WORDS["plan"]["week"]}
         if clock is not None or any(recognised(header, week) for header in heading.names if header):
             remarks = [*notes, *([] if heading.place >= 0 else [tr(_BARE)])]

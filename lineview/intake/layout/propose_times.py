@@ -9,9 +9,9 @@ from typing import cast
 import polars as pl
 
 from lineview.core.language import mark, tr
-from lineview.intake.cells.dateless import are_clocks
-from lineview.intake.cells.timestamp_columns import first_of, joined_cells
-from lineview.intake.cells.timestamps import NUMERIC, ClockPlan, plan_clock, read_clock
+from lineview.intake.cells.dateless import are_clocks, day_cells
+from lineview.intake.cells.timestamp_columns import joined_cells
+from lineview.intake.cells.timestamps import NUMERIC, ClockPlan, first_of, plan_clock, read_clock
 from lineview.intake.detect.header import CHANNELS, TIME, Heading, recognised, tokens
 from lineview.intake.exports import Question
 from lineview.intake.tidy.rows import Rows
@@ -97,7 +97,9 @@ def find_clock(
         clocks = [
             p for p in range(heading.width) if are_clocks(rows.column(p)) and tokens(heading.names[p]) & set(TIME)
         ]
-        return FoundClock((clocks[0],), "auto") if clocks else None
+        plan = plan_clock(day_cells(rows.column(clocks[0])), "auto") if clocks else ClockPlan(())
+        found = _found_clock((clocks[0],), plan) if plan.undecided else FoundClock(tuple(clocks[:1]), "auto")
+        return found if clocks else None
     best = max(fit, key=rank)
     if is_numeric(best) and not rank(best)[0] and len(fit) > 1:
         return None  # of several columns of numbers that could be moments none says that it is

@@ -19,10 +19,9 @@ from lineview.intake.cells.timestamp_columns import (
     joined_cells,
     must_be_times,
     must_have_24_hours,
-    settled_clock,
     to_moments,
 )
-from lineview.intake.cells.timestamps import Clock, ClockPlan, read_clock
+from lineview.intake.cells.timestamps import Clock, ClockPlan, read_clock, settled_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
 from lineview.intake.layout.bind import BoundFields, FieldColumn, bind_fields
@@ -47,7 +46,7 @@ def event_times(
     start_columns = bound.named(first)
     cells = rows.column(start_columns[0].place) if start_columns else joined_cells(rows, bound.times)
     if len(bound.times) == 1 and not start_columns and are_clocks(cells):
-        cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), where)
+        cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), layout, where)
         layout = layout.model_copy(update={"time_format": "auto"})
     others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
     texts = [rows.column(c.place).filter(~_clock_only(rows.column(c.place))) for c in others]

@@ -23,10 +23,9 @@ from lineview.intake.cells.timestamp_columns import (
     joined_cells,
     must_be_times,
     must_have_24_hours,
-    settled_clock,
     to_moments,
 )
-from lineview.intake.cells.timestamps import Clock, plan_clock, read_clock
+from lineview.intake.cells.timestamps import Clock, plan_clock, read_clock, settled_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
 from lineview.intake.layout.bind import BoundLayout, bind
@@ -194,7 +193,7 @@ def _read_times(rows: Rows, bound: BoundLayout, plant: Plant, facts: Settled, he
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
     if len(bound.times) == 1 and are_clocks(cells):
-        cells = dated(cells, date_in([*heading.preamble, facts.name]), facts.where)
+        cells = dated(cells, date_in([*heading.preamble, facts.name]), layout, facts.where)
         clock = read_clock(cells, plan_clock(cells, "auto").formats)
     else:
         clock = as_marked(cells, read_clock(cells, facts.formats(cells)), layout, plant.zone, facts.where)
