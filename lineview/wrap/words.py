@@ -154,7 +154,7 @@ def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_bat
     if account.left_out_min >= 1:
         out.append(
             tr(
-                "{minutes:,.0f} minutes are left out: a counter reset or turned unseen in them.",
+                "{minutes:,.0f} minutes are left out: in them a counter was not read, or reset or turned unseen.",
                 minutes=account.left_out_min,
             )
         )

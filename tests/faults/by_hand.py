@@ -106,6 +106,9 @@ SAY_NOTHING: dict[str, str] = {
     "report/show.py:_decimals_for: len(ends) > 1 → len(ends) >= 1": "one end alone has no width either way",
     "week/account.py:: timedelta(weeks=13) → timedelta(weeks=14)": "a choice that nothing outside holds",
     "rope/lead.py:_out: mean.low_h or 0.0 → mean.low_h or 0.1": "whole hours are written",
+    "wrap/account.py:_has_wraps: float(count.high[0]) > 0 → float(count.high[0]) >= 0": (
+        "what is not read may have counted something"
+    ),
     "weight/bag_law.py:: 1e-18 → 1.1000000000000001e-18": "either is far below what a chance is shown to",
     "order/demand.py:pace: max(seen_share, 1e-09) → max(seen_share, 1.1000000000000001e-09)": (
         "a share of days that were seen is of days at least"

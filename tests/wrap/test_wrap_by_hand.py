@@ -46,16 +46,22 @@ def shown() -> dict[str, Any]:
     return shown_between(START, END)
 
 
-def shown_between(start: Any, end: Any, reels: list[dict[str, Any]] | None = None) -> dict[str, Any]:
+def shown_between(
+    start: Any, end: Any, reels: list[dict[str, Any]] | None = None, *, waits_min: int = 0
+) -> dict[str, Any]:
+    """The JSON of a period; the machine was read for so long, its feed counters aside, before it first ran."""
     reels = [row for kind in WEBS for row in mounts(kind)] if reels is None else reels
-    at_s = np.arange(0.0, MINUTES * 60 + 1, 10.0)
-    at = factories.moments(START.timestamp() + at_s)
-    pieces = np.floor(at_s / 60 * PER_MIN)
+    at_s = np.arange(-60.0 * waits_min, MINUTES * 60 + 1, 10.0)
+    at, runs = factories.moments(START.timestamp() + at_s), np.maximum(at_s, 0.0)
+    pieces = np.floor(runs / 60 * PER_MIN)
     values = {
         "pieces": pieces, "rejects": np.floor(pieces * REJECTS), "blanks": np.floor(pieces * BLANKS),
-        "film": np.floor(fed_m("film", at_s) / 0.1), "paper": np.floor(fed_m("wax paper", at_s) / 0.1),
+        "film": np.floor(fed_m("film", runs) / 0.1), "paper": np.floor(fed_m("wax paper", runs) / 0.1),
     }  # fmt: skip
-    read = pl.concat([factories.readings("wrap1", name, at, v % 65536) for name, v in values.items()])
+    seen = {name: (at_s >= 0) | (name not in ("film", "paper")) for name in values}
+    read = pl.concat(
+        [factories.readings("wrap1", name, at.filter(seen[name]), v[seen[name]] % 65536) for name, v in values.items()]
+    )
     batch = {"batch": "1", "product": "plum", "start": START, "end": END}
     frames = Frames(
         {"wrap1": read},
@@ -300,3 +306,11 @@ def test_a_reel_shorter_than_its_label_is_named_marked_and_claimed(named: bool, 
         through = WEBS[kind][3] - WEBS[kind][4]
         fed = through if after else used_m(kind)["fed"] - (len(of) - 1) * through
         assert row["fed"] == pytest.approx(fed, abs=0.2)
+
+
+def test_an_hour_in_which_the_feed_was_not_read_is_left_out_and_changes_nothing(shown) -> None:
+    """The machine stood in it: what was wrapped and fed from then on is all there is."""
+    waited = shown_between(START - timedelta(hours=1), END, waits_min=60)
+    assert waited["notes"] == ["60 minutes are left out: in them a counter was not read, or reset or turned unseen."]
+    assert (waited["sentence"], waited["soft"]) == (shown["sentence"], shown["soft"])
+    assert waited["tables"]["use"] == shown["tables"]["use"]
