@@ -109,6 +109,10 @@ SAY_NOTHING: dict[str, str] = {
     "wrap/account.py:_has_wraps: float(count.high[0]) > 0 → float(count.high[0]) >= 0": (
         "what is not read may have counted something"
     ),
+    "records/seams.py:_leave: rise < 0 and self._pairs.sized → rise < 0 or self._pairs.sized": (
+        "what rose by more than fits stands above what fits, and is no least either way"
+    ),
+    "wrap/account.py:waste_ratios: geometry > 0 → geometry > 1": "no use is learned from a metre",
     "weight/bag_law.py:: 1e-18 → 1.1000000000000001e-18": "either is far below what a chance is shown to",
     "order/demand.py:pace: max(seen_share, 1e-09) → max(seen_share, 1.1000000000000001e-09)": (
         "a share of days that were seen is of days at least"

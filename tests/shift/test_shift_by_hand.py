@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
-from scipy.stats import chi2
+from scipy.stats import chi2, t
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, REELS, STOP_LOG
+from lineview.machine.stops import StopCount
 from lineview.plant import Break, Counter, Gauge, Line, Machine, Plant, Shift, Web
 from lineview.report.answer import Scope, to_json
+from lineview.shift.past import PastShift, mean_between
 from lineview.shift.words import _planned, in_words
 from tests import factories
 from tests.from_frames import Frames, answered
@@ -467,3 +469,21 @@ def test_a_shift_that_has_stood_so_far_may_yet_run_as_fast_as_any_before_it_and_
     assert shown["figures"]["good_pieces"]["value"] == projected["low"] == 0
     assert projected["value"] < projected["high"]
     assert 300 * left <= projected["high"] <= 357 * left
+
+
+@pytest.mark.parametrize("stops", [[4, 6, 5, 7, 3, 8, 2, 6, 4], [5] * 9, [1, 12, 2, 9, 4, 0, 3, 11, 3]])
+def test_limits_of_the_mean_time_between_stops_know_how_unevenly_they_come(stops: list[int]) -> None:
+    """Nine shifts of 400 running minutes: variance over mean of their stops, by Student's t; at least 0.3 of chance.
+
+    Exact limits of so many fewer events in so much less time (NIST handbook 8.4.5.1).
+    """
+    at = np.array([0.0, 400.0])
+    shifts = [PastShift(at, 300 * at, at, np.linspace(10, 390, n), np.full(n, 3.0)) for n in stops]
+    over = max(0.3, np.var(stops, ddof=1) / np.mean(stops) * (t.ppf(0.975, 8) / 1.96) ** 2)
+    found = mean_between(StopCount(5, 5, 15.0, 400.0), shifts)
+    events, time = 5 / over, 400 / over
+    assert found.value == 80
+    assert (found.low, found.high) == pytest.approx(
+        (2 * time / chi2.ppf(0.975, 2 * events + 2), 2 * time / chi2.ppf(0.025, 2 * events)), rel=1e-3
+    )
+    assert found.interval == f"95 % confidence; stops of 9 shifts come {over:.1f} times as unevenly as by chance"

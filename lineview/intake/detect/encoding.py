@@ -71,7 +71,7 @@ def separator_of(lines: Sequence[str]) -> str:
     """The cell separator of a sample of lines."""
     filled = [line for line in lines if line.strip()]
     shares = {mark: _share_alike(filled, mark) for mark in SEPARATORS}
-    best = max(shares.values(), default=0.0)
+    best = max(shares.values())
     return next((mark for mark in SEPARATORS if shares[mark] and shares[mark] >= 0.8 * best), ",")
 
 
