@@ -55,7 +55,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
             product_table(account, plant, plant.currency),
             reel_table(account),
         ),
-        series={"causes": cause_series(account, plant)},
+        series={"causes": cause_series(account)},
         notes=notes(
             account, machine, has_timeline=events is not None, has_batches=any(row.product for row in account.rows)
         ),

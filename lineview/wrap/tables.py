@@ -16,7 +16,7 @@ from lineview.report.answer import Answer, Span, Table, columns_of
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
 from lineview.wrap.figures import unit_words
 from lineview.wrap.reconcile import WrongLabel
-from lineview.wrap.use import CAUSES, UNITS, WebUse
+from lineview.wrap.use import CAUSES, UNITS
 
 CAUSE_SERIES = {
     "web": pl.String(),
@@ -242,7 +242,7 @@ def verdict(wrong: WrongLabel) -> str:
     )
 
 
-def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:
+def cause_series(account: WrapAccount) -> pl.DataFrame:
     """Give metres a thousand good pieces by web and cause, in the order of the picture."""
     rows = []
     for use in account.uses:
@@ -250,12 +250,5 @@ def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:
             amount, cause = per_thousand(use, what, "m"), use.cause(what)
             if amount is None or cause is None:
                 continue
-            name = _web_name(plant, use)
-            rows.append((name, use.kind, what, amount.value, amount.low, amount.high, cause.assumed))
+            rows.append((use.kind, use.kind, what, amount.value, amount.low, amount.high, cause.assumed))
     return pl.DataFrame(rows, schema=CAUSE_SERIES, orient="row")
-
-
-def _web_name(plant: Plant, use: WebUse) -> str:
-    """The web's own name where there is one of its kind, else the kind."""
-    of_kind = [web for web in plant.webs if web.kind == use.kind]
-    return (of_kind[0].name or of_kind[0].id) if len(of_kind) == 1 else use.kind

@@ -34,6 +34,7 @@ def test_the_sentence_says_metres_of_both_webs(works) -> None:
     names = [c[0] for c in next(t for t in answer.tables if t.name == "views").columns]
     assert names[:3] == ["web", "view", "metres"]
     causes = answer.series["causes"]
+    assert set(causes["web"]) == {"film", "wax paper"}  # as the sentence and every table have it, in any language
     order = causes.filter(pl.col("kind") == "film")["cause"].to_list()
     assert order[0] == "geometry"
     assert order[-1] == "unexplained"
