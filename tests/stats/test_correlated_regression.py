@@ -5,7 +5,7 @@ import pytest
 from statsmodels.regression.linear_model import GLS, OLS
 
 from lineview.core.errors import MeasureError
-from lineview.stats.correlated_regression import Noise, correlated_regression
+from lineview.stats.correlated_regression import NOISES, Noise, _near_best, correlated_regression
 from lineview.stats.least_squares import least_squares_fits
 
 
@@ -87,3 +87,17 @@ def test_columns_that_depend_on_each_other_are_refused():
     t = np.arange(20.0)
     with pytest.raises(MeasureError, match="independent columns"):
         correlated_regression(t, np.column_stack([np.ones(20), t, 2 * t]), np.ones(19))
+
+
+def test_noises_that_are_left_out_of_many_points_would_weigh_next_to_nothing():
+    """Memory of 0.6 with a third of white noise on it, 700 points: those kept have all of the whole grid's weight."""
+    rng = np.random.default_rng(8)
+    y = np.zeros(700)
+    for k in range(1, 700):
+        y[k] = 0.6 * y[k - 1] + rng.normal(0, 0.8)
+    y, x, steps = y + rng.normal(0, 0.7, 700), np.ones((700, 1)), np.ones(699)
+    grid = tuple(noise for noise in NOISES if noise.phi <= 0.9)
+    kept = _near_best(y, x, steps, grid)
+    (whole,) = least_squares_fits(y[:, None], x, steps, grid)
+    assert len(kept) < len(grid)
+    assert sum(weight for noise, weight in zip(grid, whole.weight, strict=True) if noise in kept) > 0.98

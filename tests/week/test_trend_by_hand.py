@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
+import polars as pl
 import pytest
 from scipy.stats import linregress, t, ttest_ind
 
 from lineview.week.tables import trend_table, window_table
 from lineview.week.trend import History, Trends, cause_trends
+from lineview.week.trial import _Series
 
 MONDAY = datetime(2026, 6, 8, tzinfo=UTC)
 PERIOD = (MONDAY, MONDAY + timedelta(weeks=1))
@@ -128,3 +131,14 @@ def test_of_few_weeks_there_is_no_level_of_thirteen(found: Trends) -> None:
     assert {w.level.why_none for trend in found.causes for w in trend.windows if w.weeks == 13} == {
         "too few weeks: needs 13"
     }
+
+
+def test_a_shifts_spread_is_that_which_makes_a_difference_as_unsure_as_it_is() -> None:
+    """Independent shifts of a spread of 2, 200 before and 40 since: their means differ by √(2² ÷ 200 + 2² ÷ 40)."""
+    rng, before, since = np.random.default_rng(4), 200, 40
+    value, n = rng.normal(30, 2, before + since), before + since
+    rows = pl.DataFrame({"since": np.arange(n) >= before})
+    shifts = SimpleNamespace(rows=rows, share=np.zeros((n, 0)), names=[])
+    series = _Series(value, value, np.sqrt(value), np.ones(n), shifts)  # type: ignore[arg-type]
+    assert series.unit_sd(before, since) == pytest.approx(2, rel=0.12)
+    assert series.unit_sd(before, 0) == pytest.approx(2, rel=0.12)
