@@ -113,6 +113,10 @@ SAY_NOTHING: dict[str, str] = {
         "what rose by more than fits stands above what fits, and is no least either way"
     ),
     "wrap/account.py:waste_ratios: geometry > 0 → geometry > 1": "no use is learned from a metre",
+    "records/compose.py:_parts: zip(*(_arrays(read[name]) for name in ('edge_us', 'state', 'at_us', 'made')), "
+    "strict=True) → zip(*(_arrays(read[name]) for name in ('edge_us', 'state', 'at_us', 'made')), strict=False)": (
+        "columns of one frame are as long as each other"
+    ),
     "weight/bag_law.py:: 1e-18 → 1.1000000000000001e-18": "either is far below what a chance is shown to",
     "order/demand.py:pace: max(seen_share, 1e-09) → max(seen_share, 1.1000000000000001e-09)": (
         "a share of days that were seen is of days at least"

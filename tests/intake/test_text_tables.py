@@ -99,10 +99,11 @@ def test_a_quoted_table_with_doubled_quotes_and_separators(read):
 
 
 def test_a_line_end_within_quotes_is_one_row_with_the_number_of_its_first_line(read):
-    text = 'time,pieces,note,rejects\n2026-06-08 06:00:00,100,"jam\nat the knife",1\n2026-06-08 06:00:10,158,,2\n'
-    export = read(text, PIECES)
-    assert values(export, "rejects") == [1, 2]
-    assert export.parts[0].tidy["row"].unique().sort().to_list() == [2, 4]
+    noted = '"jam\nat the knife",1\n2026-06-08 06:00:10,158,"three\nlines\nof it",2\n2026-06-08 06:00:20,216,,3\n'
+    export = read(f"time,pieces,note,rejects\n2026-06-08 06:00:00,100,{noted}", PIECES)
+    assert values(export, "rejects") == [1, 2, 3]
+    assert export.parts[0].tidy["row"].unique().sort().to_list() == [2, 4, 7]
+    assert (export.rows, reasons(export)) == (3, {})
 
 
 def test_a_stray_pair_of_quotes_swallows_no_row(read):
