@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 import xlsxwriter
@@ -71,6 +72,18 @@ def test_a_day_ahead_that_month_first_is_not(tmp_path):
     assert utc(export_of(tmp_path, f"time;n\n{month_first}", meant))[0] == "2026-07-06 04:00:00"
     ahead = rows(stamps(9, 10, START.replace(month=8)), total, form="%d/%m/%Y %H:%M:%S")  # 8 August is so both ways
     assert export_of(tmp_path, f"time;n\n{ahead}", layout).rows_refused == 0
+
+
+def test_a_stretch_of_time_is_no_offset_from_utc(tmp_path):
+    """`06:00-06:15` had been read as 12:15 UTC."""
+    quarters = stamps(9, 900)
+    lines = "".join(f"{a:%d.%m.%Y %H:%M}-{b:%H:%M};{k}\n" for k, (a, b) in enumerate(pairwise(quarters)))
+    path = tmp_path / "export.csv"
+    path.write_text(f"time;n\n{lines}", encoding="utf-8")
+    with pytest.raises(IntakeError, match="no rows with times were found"):
+        read_export(path, WORKS, now=NOW)
+    export = export_of(tmp_path, f"time;n\n{lines}", layout_of({"n": "pieces"}, time_format="auto"))
+    assert (export.rows_refused, reasons(export)[2, ""]) == (8, "'08.06.2026 06:00-06:15' is not a time")
 
 
 def test_a_date_in_the_first_row_of_a_day_is_that_of_the_rows_below(tmp_path):

@@ -30,6 +30,8 @@ _TIME = re.compile(
     r"|(?P<gap2>[T ])?(?P<compact>\d{6}|\d{4})(?P<fraction2>[.,]\d+)?"
 )
 _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
+#: Offsets at the ends of cells; a zone has two in a year, and a third where its law changed.
+_OFFSET, _MOST_OFFSETS = re.compile(r"(?<=\d)[+-]\d{2}:?\d{2}$"), 3
 _ABBREVIATED = re.compile(rf" ?\(?(?P<name>{'|'.join(ABBREVIATIONS)})\)?")
 
 
@@ -100,9 +102,15 @@ def _time_format(tail: str, *, alone: bool) -> tuple[str, str]:
 
 
 def formats_in(sample: Iterable[str]) -> list[tuple[str, ...]]:
-    """The formats of a sample of cells, commonest first, each with its day-or-month twin."""
-    counts = Counter(formats for text in sample if (formats := formats_of(text)))
-    return [formats for formats, _ in counts.most_common()]
+    """The formats of a sample of cells, commonest first, each with its day-or-month twin.
+
+    Clocks that differ all the time behind a minus sign are no offsets from UTC: `06:00-06:15` is a stretch of time.
+    """
+    texts = list(sample)
+    counts = Counter(formats for text in texts if (formats := formats_of(text)))
+    offsets = {match[0] for text in texts if (match := _OFFSET.search(text))}
+    are_offsets = len(offsets) <= _MOST_OFFSETS
+    return [formats for formats, _ in counts.most_common() if are_offsets or not formats[0].endswith("%z")]
 
 
 _NAMES = {
