@@ -9,7 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from html import escape
 from pathlib import Path
@@ -158,6 +158,14 @@ def test_a_document_shows_at_once_what_is_kept_of_its_page(served: Served, monke
     served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 12, tzinfo=UTC), "knife changed a third time")
     monkeypatch.setattr(served.app.pages, "begin", refused)
     assert 'id="start"' in client.get(place, headers=HEADERS).text  # what is kept is shown whatever is under way
+
+
+def test_a_document_shows_nothing_that_was_made_for_other_rights(served: Served) -> None:
+    served.whole("/shift")
+    for rights, there in ((LOCAL.rights, True), (frozenset({"see"}), False)):
+        with served.app.server.test_request_context("/shift?machine=wrap1"):
+            g.person = replace(LOCAL, rights=rights)
+            assert bool(kept_pages.start_of_document(served.app.pages)) is there
 
 
 def said_of(served: Served) -> Any:

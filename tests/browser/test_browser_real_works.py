@@ -8,6 +8,7 @@ from pathlib import Path
 from shutil import copy2
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Route
 
 from lineview.app.question import read_question
@@ -147,6 +148,14 @@ def test_the_live_page_takes_over_an_open_picker_and_the_focus(slow: tuple[Page,
     assert live.evaluate("document.activeElement.closest('details').id") == "pick-period"
     live.locator("#pick-period .choices a").nth(1).click()  # within the board, no document anew
     live.wait_for_function("location.search.includes('period=')")
+
+
+def test_the_start_of_a_document_breaks_no_rule(slow: tuple[Page, list[Route]]) -> None:
+    live, held = slow
+    live.evaluate("document.querySelectorAll('#start details').forEach(fold => { fold.open = true; })")
+    found = Axe().run(live).response["violations"]
+    assert [(rule["id"], node["html"][:160]) for rule in found for node in rule["nodes"]] == []
+    let_go(live, held)
 
 
 def test_the_live_page_takes_over_the_link_in_focus(slow: tuple[Page, list[Route]]) -> None:
