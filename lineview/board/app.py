@@ -111,7 +111,7 @@ def create_app(
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=escape(_shop(works)) or tr("Set up"),  # Dash puts it into the document as it is
+        title=escape(_shop(works)).replace("{%", "{&#37;") or tr("Set up"),  # Dash takes it as it is, and fills {%…%}
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,

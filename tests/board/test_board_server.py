@@ -82,7 +82,7 @@ def test_the_document_names_no_other_host_and_holds_no_page(client: FlaskClient)
 
 
 def test_a_shop_with_markup_in_its_name_is_a_text_everywhere() -> None:
-    name = "</title><script>alert(7)</script><meta http-equiv=refresh content=0>"
+    name = "</title><script>alert(7)</script><meta http-equiv=refresh content=0>{%app_entry%}"
     shop = InventedWorks(plant().model_copy(update={"shop": name}))
     client = create_app(shop).server.test_client()
     for path in ("/", "/account", "/large", "/works"):
@@ -90,6 +90,7 @@ def test_a_shop_with_markup_in_its_name_is_a_text_everywhere() -> None:
         assert "<script>alert" not in text
         assert "<meta http-equiv=refresh" not in text
     assert "&lt;/title&gt;" in get(client, "/").text
+    assert get(client, "/").text.count("react-entry-point") == 1  # a name holds nothing that Dash fills
 
 
 def test_no_callback_is_global_and_two_boards_do_not_mix(works: InventedWorks) -> None:
