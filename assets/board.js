@@ -119,11 +119,13 @@
       if (answer.status === 401) { window.location.reload(); }
       return answer;
     }, function (error) {
-      /* a page that the network lost is asked for until it is there: nothing else would ask for it again */
-      if (String(what && what.body).indexOf('{"output":"..head.children') !== 0) { throw error; }
+      var body = String(what && what.body), ofPage = body.indexOf('{"output":"..head.children') === 0;
+      if (!ofPage && body.indexOf('{"output":"..version.data') !== 0) { throw error; }
       var line = document.querySelector("#start .under-way"), lost = say("The board cannot be reached") + ".";
       if (line) { line.textContent = lost; }
       window.dash_clientside.set_props("under-way", { children: lost });
+      if (!ofPage) { throw error; }
+      /* a page that the network lost is asked for until it is there: nothing else would ask for it again */
       return new Promise(function (go) { window.setTimeout(go, 2000); }).then(function () { return window.fetch(to, what); });
     });
   };

@@ -68,7 +68,7 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
     def look_again(_ticks: int, _soon: int, known: str, working: str | None, *at: Any) -> Any:
         if pages is None:
             version = works.version()
-            return (no_update if version == known else version), no_update
+            return (no_update if version == known else version), "" if working else no_update
         values = dict(zip(("address.pathname", "address.search", "screen.data"), at, strict=True))
         replies = look(pages, values, known or "", working or "")
         return tuple(no_update if reply is None else reply for reply in replies)

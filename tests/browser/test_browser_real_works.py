@@ -147,7 +147,7 @@ def test_the_live_page_takes_over_an_open_picker_and_the_focus(slow: tuple[Page,
     assert live.locator("#pick-period[open]").count() == 1
     assert live.evaluate("document.activeElement.closest('details').id") == "pick-period"
     live.locator("#pick-period .choices a").nth(1).click()  # within the board, no document anew
-    live.wait_for_function("location.search.includes('period=')")
+    live.wait_for_url("**period=*")
 
 
 def test_the_start_of_a_document_breaks_no_rule(slow: tuple[Page, list[Route]]) -> None:
@@ -171,9 +171,13 @@ def test_night_chosen_before_the_page_stands_is_the_night_it_is_drawn_for(slow: 
     let_go(live, held)
     live.wait_for_selector(".main-svg text")
     assert live.inner_text("#theme") == "Day"
-    live.wait_for_function(
-        "getComputedStyle(document.querySelector('.main-svg text')).fill === getComputedStyle(document.body).color"
-    )
+    drawn = "[getComputedStyle(document.querySelector('.main-svg text')).fill, getComputedStyle(document.body).color]"
+    for _ in range(100):  # no text is evaluated within the page, so it is asked from here
+        text, ink = live.evaluate(drawn)
+        if text == ink:
+            break
+        live.wait_for_timeout(50)
+    assert text == ink
 
 
 def test_a_page_that_the_network_lost_is_asked_for_again(slow: tuple[Page, list[Route]]) -> None:
@@ -182,3 +186,15 @@ def test_a_page_that_the_network_lost_is_asked_for_again(slow: tuple[Page, list[
     live.wait_for_selector("#start .under-way:has-text('The board cannot be reached.')")
     let_go(live, held[1:])
     assert live.inner_text("#under-way") == ""
+
+
+def test_an_open_page_says_that_the_board_is_gone_until_it_is_back(slow: tuple[Page, list[Route]]) -> None:
+    live, held = slow
+    let_go(live, held)
+    live.wait_for_selector("#under-way:empty", state="attached")
+    live.route("**/_dash-update-component*", lambda route: route.abort())
+    live.evaluate("window.dash_clientside.set_props('tick', {n_intervals: 1000})")
+    live.wait_for_selector("#under-way:has-text('The board cannot be reached.')")
+    live.unroute_all()
+    live.wait_for_selector("#under-way:empty", state="attached")
+    assert live.locator("#sentence .waiting").count() == 0
