@@ -96,6 +96,7 @@ def test_cells_are_written_by_what_they_hold() -> None:
 def test_columns_of_one_measure_keep_what_either_needs() -> None:
     columns = [("a", "a", "mm"), ("b", "b", "mm"), ("n", "n", "g")]
     assert tables.table_decimals(columns[:1], [{"a": 50.25}, {"a": 0.5}], PLANT) == {"a": 1}
+    assert tables.table_decimals(columns[:1], [{"a": 1.0}, {"a": 0.5}], PLANT) == {"a": 1}  # two figures of 1.0
     assert tables.table_decimals(columns, [{"a": 50.25, "b": 0.5, "n": 7.0}], PLANT) == {"a": 2, "b": 2, "n": 0}
     charged = Table("t", "t", columns_of("a [EUR]; b [EUR]"), [{"a": 1200.5, "b": 3.0}], charged=("a", "b"))
     assert tables.table_places(charged, PLANT) == {"a": 2, "b": 0}
