@@ -110,6 +110,8 @@ def test_no_labels_of_the_wall_lie_on_each_other_on_any_screen(serve_board: Serv
     assert all(upper[3] <= lower[2] + 0.4 * (lower[3] - lower[2]) for lower, upper in pairwise(rows)), rows
     assert all(left[1] <= right[0] for left, right in pairwise(columns)), columns
     assert rows[0][3] - rows[0][2] > 0.02 * width  # as large beside the rest as on the usual screen
+    said = board.page.evaluate("parseFloat(getComputedStyle(document.getElementById('under-way')).fontSize)")
+    assert said > 0.017 * width  # that the board is gone is read from afar too
 
 
 def test_the_wall_of_all_lines_has_a_row_a_machine(serve_board: Served) -> None:
