@@ -214,18 +214,19 @@ class KeptPages:
         while len(self._kept) > KEPT or (self._held > KEPT_BYTES and len(self._kept) > 1):
             self._held -= self._kept.popitem(last=False)[1].size
 
-    def words(self, key: Key, version: str, *, older: bool) -> str:
-        """What is said of a page that is being worked out."""
+    def words(self, key: Key, version: str, older: Kept | None) -> str:
+        """What is said of a page that is being worked out, and of the older one that is shown meanwhile."""
         began, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
         for_s = "" if began is None else tr(" for {s} s so far", s=max(1, round(time.monotonic() - began)))
         usual_s = "" if usual is None else tr("; this page usually takes {s} s", s=max(1, round(usual)))
-        if not older:
+        if older is None:
             return tr("Working it out{for_so_long}{usual}.", for_so_long=for_s, usual=usual_s)
-        return tr(
-            "This page is from before the latest change. It is being worked out anew{for_so_long}{usual}.",
-            for_so_long=for_s,
-            usual=usual_s,
+        text = (
+            mark("This page is some minutes old. It is being worked out anew{for_so_long}{usual}.")
+            if older.version == version
+            else mark("This page is from before the latest change. It is being worked out anew{for_so_long}{usual}.")
         )
+        return tr(text, for_so_long=for_s, usual=usual_s)
 
     def forms(self, values: Values) -> Response | None:
         """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""
@@ -379,7 +380,7 @@ def _page_now(pages: KeptPages, values: Values) -> Response | None:
             pages.begin(key, version, values, unseen=False).result(patience_s)
             kept = pages.fresh(key, version)
         except TimedOut:
-            kept, words, waits = older, pages.words(key, version, older=older is not None), True
+            kept, words, waits = older, pages.words(key, version, older), True
         except AskError as error:
             kept, words, waits = older, str(error), True
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
@@ -422,7 +423,7 @@ def start_of_document(pages: KeptPages) -> Markup:
                 pages.begin(key, version, values, unseen=False)
         if kept is not None:
             g.holds_a_page = True  # of now: no browser may keep it for later
-            return _start(json.loads(kept.page)["response"], pages.words(key, version, older=True) if is_old else "")
+            return _start(json.loads(kept.page)["response"], pages.words(key, version, kept) if is_old else "")
     return Markup("")
 
 
@@ -460,4 +461,4 @@ def look(pages: KeptPages, values: Values, browser_version: str, working: str) -
         pages.begin(key, version, values, unseen=not working)
     except AskError as error:
         return None, str(error)
-    return None, pages.words(key, version, older=pages.older(key) is not None)
+    return None, pages.words(key, version, pages.older(key))
