@@ -118,7 +118,7 @@ class Rounds:
 
 @pytest.fixture(scope="module")
 def rounds(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rounds]:
-    """Five rounds, three of them with odd rows."""
+    """Seven rounds, three of them with odd rows."""
     folder = tmp_path_factory.mktemp("rounds")
     found = Rounds(folder / "log.csv", folder / "log_odd.csv")
     write_log(found.log, 0, ROWS)
@@ -128,7 +128,7 @@ def rounds(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rounds]:
     lines[ROWS // 4] = lines[ROWS // 4 - 1]
     found.odd_log.write_bytes(b"\n".join(lines))
     del lines
-    for attempt in range(5):
+    for attempt in range(7):
         found.run(folder, odd=attempt < 3)
     yield found
     shutil.rmtree(folder)
@@ -228,7 +228,7 @@ def test_two_thousand_intakes_do_not_slow_the_next(tmp_path: Path, monkeypatch: 
         for one in parts_of(tmp_path / "log.csv", works["many"], rows):
             assert store.record(one).kept == rows
     took: dict[str, list[float]] = {"few": [], "many": []}
-    for attempt in range(5):
+    for attempt in range(9):
         for name, folder in works.items():
             copy = tmp_path / "copy"
             shutil.copytree(folder, copy)
