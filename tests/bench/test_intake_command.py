@@ -128,6 +128,7 @@ def rounds(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rounds]:
     lines[ROWS // 4] = lines[ROWS // 4 - 1]
     found.odd_log.write_bytes(b"\n".join(lines))
     del lines
+    os.sync()  # what tests before have written is not waited for in a round
     for attempt in range(7):
         found.run(folder, odd=attempt < 3)
     yield found
