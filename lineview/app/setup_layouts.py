@@ -23,6 +23,7 @@ from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
 from lineview.plant import WEEK, Layout, Plant, Shift
 from lineview.plant.answers import read_shifts
+from lineview.plant.counting import counters_of
 
 #: So many of the newest files of each kind are read before anything is asked.
 FILES_READ = 16
@@ -416,17 +417,14 @@ def _readings(
     ordered = whole.sort("machine", "channel", "at")
     parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
     named = {(str(key[0]), str(key[1])): part for key, part in parts.items()}
-    return {key: _counting_up(part, *key, layouts) for key, part in named.items()}, faults, mixed or _mixed(every)
+    counted = {key: _counting_up(part, key, draft, [*layouts.values()]) for key, part in named.items()}
+    return counted, faults, mixed or _mixed(every)
 
 
-def _counting_up(readings: pl.DataFrame, machine: str, channel: str, layouts: Mapping[str, Layout]) -> pl.DataFrame:
+def _counting_up(readings: pl.DataFrame, key: tuple[str, str], draft: Plant, layouts: Sequence[Layout]) -> pl.DataFrame:
     """Readings of a counter; of one that holds differences, or what is left, what it has counted since its first."""
-    counting = {
-        target.counting
-        for layout in layouts.values()
-        for target in layout.columns.values()
-        if target.to.rpartition("/")[2] == channel and layout.machine in ("", machine)
-    }
+    columns = (column for layout in layouts for column in counters_of(layout, draft.machines))
+    counting = {counting for _, machine, channel, counting in columns if (machine, channel) == key}
     value = pl.col("value")
     if "since last row" in counting:
         return readings.with_columns(value=value.cum_sum())

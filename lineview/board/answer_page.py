@@ -248,7 +248,7 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
         )
     },
     "weight": {"low": ("from", "g"), "high": ("to", "g")},
-    "wrap": {"m_per_thousand": (mark("a thousand good pieces"), "m"), "kind": (mark("material"), "")},
+    "wrap": {"m_per_thousand": (mark("a thousand good pieces"), "m")},
     "shift": {"code": (mark("code of the machine"), ""), "coded": (mark("state from the code"), "")},
     "order": {"kind": (mark("what"), "")},
 }

@@ -11,7 +11,20 @@ from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
 def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
-    """Header, machine id, counter id and what the cells are (None: nothing said), of each counter a layout fills."""
+    """Give what a layout says of each counter that it fills.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of readings; any other fills none.
+    machines : sequence of Machine
+        Those that its exports may be of.
+
+    Yields
+    ------
+    tuple of str, str, str and Counting
+        Header, machine id, counter id, and what the cells are; None where nothing is said.
+    """
     for header, target in layout.columns.items() if layout.kind == "readings" else ():
         owner, _, channel = target.to.rpartition("/")
         for machine in machines:

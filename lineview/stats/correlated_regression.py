@@ -64,9 +64,9 @@ def _parts_of(noise: Noise, packed_steps: bytes) -> tuple[Floats, Floats, float]
     (steps, place, times), q = _distinct(packed_steps), noise.white
     rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
-    diagonal, own = np.ones(place.size + 1), (rho**2 / gap)[place]
-    diagonal[1:] += own
-    diagonal[:-1] += own
+    diagonal, beyond_one = np.ones(place.size + 1), (rho**2 / gap)[place]
+    diagonal[1:] += beyond_one
+    diagonal[:-1] += beyond_one
     beside, log_det = (-rho / gap)[place], float(times @ np.log(gap))
     if q == 0.0:
         return diagonal, beside, log_det
@@ -431,8 +431,8 @@ def _average_fits(
     beta[..., k:] = cross[:, None, k, k + 1 :] - np.sum(right[..., 1:] * solved[..., :1], axis=-2)
     covariance[..., :k, k:] = -bears
     covariance[..., k:, :k] = -np.swapaxes(bears, -1, -2)
-    own = (prior - cross[:, k + 1 :, k + 1 :])[:, None]
-    covariance[..., k:, k:] = own + np.swapaxes(right[..., 1:], -1, -2) @ bears
+    apart = (prior - cross[:, k + 1 :, k + 1 :])[:, None]
+    covariance[..., k:, k:] = apart + np.swapaxes(right[..., 1:], -1, -2) @ bears
     variance = (residual / df).ravel()
     many = variance.size
     return CorrelatedFit(

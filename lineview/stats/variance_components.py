@@ -242,9 +242,9 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     start = np.array([max(within, floor), *levels * [0.5 * scale]])
     best, lowest = None, np.inf
     for vanished in chain.from_iterable(combinations(range(1, levels + 1), n) for n in range(levels + 1)):
-        found = _with_vanished(unlikely, start, list(vanished))
-        if found is not None and (now := float(unlikely(found))) < lowest - 1e-9:
-            best, lowest = found, now
+        variances = _with_vanished(unlikely, start, list(vanished))
+        if variances is not None and (value := float(unlikely(variances))) < lowest - 1e-9:
+            best, lowest = variances, value
         # Only where a level may have vanished has more to be tried.
         if best is not None and not vanished and np.all(best > floor):
             break

@@ -20,7 +20,6 @@ from lineview.wrap.use import CAUSES, UNITS
 
 CAUSE_SERIES = {
     "web": pl.String(),
-    "kind": pl.String(),
     "cause": pl.String(),
     "m_per_thousand": pl.Float64(),
     "low": pl.Float64(),
@@ -250,5 +249,5 @@ def cause_series(account: WrapAccount) -> pl.DataFrame:
             amount, cause = per_thousand(use, what, "m"), use.cause(what)
             if amount is None or cause is None:
                 continue
-            rows.append((use.kind, use.kind, what, amount.value, amount.low, amount.high, cause.assumed))
+            rows.append((use.kind, what, amount.value, amount.low, amount.high, cause.assumed))
     return pl.DataFrame(rows, schema=CAUSE_SERIES, orient="row")

@@ -70,7 +70,7 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
         "wax paper": [("geometry", 58.0), ("rejects", 0.7), ("restarts", 1.0), ("reel ends and splices", 1.6), ("unexplained", 2.1)],
         "clear film": [("geometry", 56.0), ("rejects", 0.7), ("restarts", 1.1), ("reel ends and splices", 0.9), ("unexplained", 0.2)],
     }  # fmt: skip
-    rows = [(web, "film" if "film" in web else "wax paper", c, m) for web, parts in causes.items() for c, m in parts]
+    rows = [(web, c, m) for web, parts in causes.items() for c, m in parts]
     return Answer(
         "wrap",
         scope(machine, WEEK, label, line),
@@ -115,7 +115,7 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
                 [{"reel": "41", "supplier": "Invented Papers", "label": 1470.0, "short": 88.0}],
             ),
         ),
-        {"causes": pl.DataFrame(rows, schema=["web", "kind", "cause", "m_per_thousand"], orient="row")},
+        {"causes": pl.DataFrame(rows, schema=["web", "cause", "m_per_thousand"], orient="row")},
         ("No price of wax paper in plant.toml.",),
         ("Wrap that touches food must be approved for it: the supplier's declaration says so.",),
     )

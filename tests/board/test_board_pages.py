@@ -177,7 +177,7 @@ def test_pages_in_us_units_convert_tables_and_headings() -> None:
     ("question", "names", "headings"),
     [
         ("shift", ("state", "code", "coded"), ["state", "code of the machine", "state from the code"]),
-        ("wrap", ("web", "kind"), ["web", "material"]),
+        ("wrap", ("web", "m_per_thousand"), ["web", "a thousand good pieces"]),
         ("order", ("web", "kind"), ["web", "what"]),
     ],
 )

@@ -312,7 +312,7 @@ def test_words_behind_a_bar_of_losses_end_within_a_phones_picture() -> None:
 
 def test_a_picture_names_webs_and_jumps_in_the_works_language() -> None:
     speak("de")
-    rows = {"web": ["film", "wax paper"], "kind": "use", "cause": "geometry", "m_per_thousand": [56.0, 50.0]}
+    rows = {"web": ["film", "wax paper"], "cause": "geometry", "m_per_thousand": [56.0, 50.0]}
     assert wrap_picture(pl.DataFrame(rows), LOOK).figure.layout.yaxis.ticktext == ("Folie", "Wachspapier")
     jump = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["unexplained jump"]})
     wide = rope_of([0.0] * 40, adjustments=jump)

@@ -35,7 +35,7 @@ def test_the_sentence_says_metres_of_both_webs(works) -> None:
     assert names[:3] == ["web", "view", "metres"]
     causes = answer.series["causes"]
     assert set(causes["web"]) == {"film", "wax paper"}  # as the sentence and every table have it, in any language
-    order = causes.filter(pl.col("kind") == "film")["cause"].to_list()
+    order = causes.filter(pl.col("web") == "film")["cause"].to_list()
     assert order[0] == "geometry"
     assert order[-1] == "unexplained"
     assert all(figure.value is not None or figure.why_none for figure in answer.figures)

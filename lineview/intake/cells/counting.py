@@ -225,10 +225,11 @@ def _sums_before(value: Floats, known: Flags) -> Flags:
 def _plain_sums(value: Floats, known: Flags) -> Flags:
     """Rows that sum rows just before them, none of which is a sum."""
     total = np.concatenate(([0.0], np.cumsum(value)))
+    rounding = 1e-10 * total[-1]  # of lengths in tenths of a metre
     above = np.concatenate(([0], np.cumsum(value > 0)))
     want = total[:-1] - value  # the total where a sum's rows would begin
-    start = np.searchsorted(total, want, side="right") - 1
-    large = (value > 0) & (want >= 0) & (total[start] == want) & (above[:-1] - above[start] >= _SUMMED)
+    start = np.searchsorted(total, want + rounding, side="right") - 1
+    large = (value > 0) & (np.abs(total[start] - want) <= rounding) & (above[:-1] - above[start] >= _SUMMED)
     is_sum: Flags = large & (value > value[~large].max(initial=0.0))
     median = float(np.median(value[value > 0])) if above[-1] else 0.0
     least, size = next((least, size) for most, least, size in _SEVERAL if median < most)
@@ -237,10 +238,9 @@ def _plain_sums(value: Floats, known: Flags) -> Flags:
         is_sum[:] = False
     ends = np.flatnonzero(is_sum | known)
     since = np.concatenate(([0], ends + 1))[np.searchsorted(ends, np.arange(len(value)))]
-    whole = (value == total[:-1] - total[since]) & (np.arange(len(value)) > since)
+    whole = (np.abs(want - total[since]) <= rounding) & (np.arange(len(value)) > since)
     short = (above[:-1] - above[since] >= 2) & is_sum.any() & (value >= size)
-    both: Flags = is_sum | whole & (known | short)
-    return both
+    return np.asarray(is_sum | whole & (known | short))
 
 
 def stamped_at(at_us: Ints, value: Floats, plant: Plant) -> str:

@@ -89,16 +89,15 @@ def dated(cells: pl.Series, first: date | None, layout: Layout, where: str) -> p
 
 
 def carried_down(date: pl.Series, clock: pl.Series) -> pl.Series:
-    """Give the dates of a day's first row to the rows below, where most cells have none, until the clock goes back."""
+    """Dates, where most cells are empty that of the last row with one, until the clock goes back."""
     blank = (date == "") & (clock != "")
     if int(blank.sum()) * 2 <= len(date):
         return date
     of = pl.coalesce(clock_seconds(clock), clock.cast(pl.Float64, strict=False))
     frame = pl.select(date=pl.lit(date), of=of).with_columns(part=(pl.col("date") != "").cum_sum())
-    back = (pl.col("of").diff() < 0).fill_null(False).cum_max()
-    return frame.select(
-        pl.when(back.over("part")).then("date").otherwise(pl.col("date").first().over("part"))
-    ).to_series()
+    back = (pl.col("of").forward_fill().diff() < 0).fill_null(False).cum_max()
+    above = pl.col("date").first().over("part")
+    return frame.select(pl.when(back.over("part")).then("date").otherwise(above)).to_series()
 
 
 def clock_seconds(cells: pl.Series) -> pl.Series:

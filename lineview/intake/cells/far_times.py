@@ -101,11 +101,8 @@ def _against_swapped_day(first: int, last: int, now: datetime, where: str, layou
     if begin.date() > now.date() + timedelta(days=1) and meant <= now.date():
         text = mark("its times lie in the future, on {begin}: day and month may be swapped, it would be {meant}")
         what = tr(text, begin=begin.date(), meant=meant)
-        raise IntakeError(Fault(what, where, _until(now), _correct_dates(layout)))
-
-
-def _until(now: datetime) -> str:
-    return tr("times up to today, {now:%Y-%m-%d}", now=now)
+        expected = tr("times up to today, {now:%Y-%m-%d}", now=now)
+        raise IntakeError(Fault(what, where, expected, _correct_dates(layout)))
 
 
 def _correct_dates(layout: Layout) -> str:
@@ -153,7 +150,8 @@ def _against_today(first: int, last: int, now: datetime | None, where: str, layo
             else mark("its times, {first} to {last}, lie where a clock that lost its time begins")
         )
         do = tr("Set the machine's clock; any_times = true in layout '{id}' takes them as they are.", id=layout.id)
-        raise IntakeError(Fault(tr(what, first=_day(first), last=_day(last)), where, _until(now), do))
+        expected = tr("times up to today, {now:%Y-%m-%d}", now=now)
+        raise IntakeError(Fault(tr(what, first=_day(first), last=_day(last)), where, expected, do))
     if last > today + _NOTED_D * _DAY_US:
         return (tr("its times lie ahead of this computer's clock, up to {day}", day=_day(last)),)
     return ()

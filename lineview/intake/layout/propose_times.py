@@ -98,8 +98,9 @@ def find_clock(
             p for p in range(heading.width) if are_clocks(rows.column(p)) and tokens(heading.names[p]) & set(TIME)
         ]
         plan = plan_clock(day_cells(rows.column(clocks[0])), "auto") if clocks else ClockPlan(())
-        found = _found_clock((clocks[0],), plan) if plan.undecided else FoundClock(tuple(clocks[:1]), "auto")
-        return found if clocks else None
+        if plan.undecided:
+            return _found_clock((clocks[0],), plan)
+        return FoundClock((clocks[0],), "auto") if clocks else None
     best = max(fit, key=rank)
     if is_numeric(best) and not rank(best)[0] and len(fit) > 1:
         return None  # of several columns of numbers that could be moments none says that it is
