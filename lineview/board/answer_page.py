@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -253,10 +254,17 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
     "order": {"kind": (mark("what"), "")},
 }
 
+#: A digit before a unit or a currency.
+_BEFORE_UNIT = re.compile(r"(\d) (?=(?:mm|cm|m|km|g|kg|h|min|s|%|°C|°F|[A-Z]{3})(?!\w))")
+
 
 def sentence(spans: tuple[Span, ...]) -> list[Any]:
-    """A sentence; what needs a person is marked by weight and line as well as by colour."""
-    return [html.Mark(span.text, className="call") if span.call else span.text for span in spans]
+    """A sentence; what needs a person is marked by weight and line as well as by colour.
+
+    No line ends between a number and its unit.
+    """
+    texts = [_BEFORE_UNIT.sub("\\1\u00a0", span.text) for span in spans]
+    return [html.Mark(text, className="call") if span.call else text for text, span in zip(texts, spans, strict=True)]
 
 
 def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
