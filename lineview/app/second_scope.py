@@ -208,5 +208,5 @@ def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:
     if len(machines) == 1:
         return machines[0].shown
     lines = {m.line for m in machines}
-    line_name = next((line.name or line.id for line in plant.lines if {line.id} == lines), None)
+    line_name = next((line.shown for line in plant.lines if {line.id} == lines), None)
     return line_name or ALL_LINES

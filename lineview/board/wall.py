@@ -130,7 +130,7 @@ def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any]
 
 
 def _name(machine: Machine, plant: Plant) -> str:
-    line = next((line.name or line.id for line in plant.lines if line.id == machine.line), "")
+    line = next((line.shown for line in plant.lines if line.id == machine.line), "")
     return f"{line}, {machine.shown}" if line else machine.shown
 
 

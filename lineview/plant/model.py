@@ -42,6 +42,18 @@ class Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class NamedPart(Part):
+    """A part with an id for files and a name for people."""
+
+    id: Id
+    name: str = ""
+
+    @property
+    def shown(self) -> str:
+        """The name a person reads."""
+        return self.name or self.id
+
+
 class Break(Part):
     """A planned break within a shift, in the plant's wall time."""
 
@@ -99,12 +111,10 @@ class Gauge(Part):
     codes: Annotated[dict[str, StateMeaning], checks.together(checks.check_codes)] = {}
 
 
-class Machine(Part):
+class Machine(NamedPart):
     """A machine with its counters and gauges; the nominal band and set speed are pieces a minute."""
 
-    id: Id
     kind: MachineKind
-    name: str = ""
     line: LineId
     nominal_per_min: Annotated[tuple[Positive, Positive], checks.value_check(checks.check_band)] = (300.0, 400.0)
     set_per_min: Positive | None = None
@@ -122,17 +132,9 @@ class Machine(Part):
         """The first gauge that measures this, or None."""
         return next((g for g in self.gauges if g.measures == measures), None)
 
-    @property
-    def shown(self) -> str:
-        """The name a person reads."""
-        return self.name or self.id
 
-
-class Line(Part):
+class Line(NamedPart):
     """A line of the works: a sizer and a cut-and-wrap machine work together on it."""
-
-    id: Id
-    name: str = ""
 
 
 class PriceStep(Part):
@@ -142,7 +144,7 @@ class PriceStep(Part):
     price_per_reel: Positive
 
 
-class Web(Part):
+class Web(NamedPart):
     """One material fed from a reel, with its allowances and its supply.
 
     Either `grammage_g_m2` or both `thickness_um` and `density_g_cm3` give its mass. `reel_length_m` is what
@@ -151,9 +153,7 @@ class Web(Part):
     `holding_percent_per_year` (of the price, for money and room) make the order quantity an economic one.
     """
 
-    id: Id
     kind: WebKind
-    name: str = ""
     cut_length_mm: Positive
     width_mm: Positive
     grammage_g_m2: Positive | None = None

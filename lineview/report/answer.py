@@ -62,7 +62,7 @@ def scope_name(scope: Scope, plant: Plant) -> str:
     if machine is not None:
         return machine.shown
     line = next((line for line in plant.lines if line.id == scope.line), None)
-    return scope.machine or scope.line or tr(ALL_LINES) if line is None else line.name or line.id
+    return scope.machine or scope.line or tr(ALL_LINES) if line is None else line.shown
 
 
 #: What the order is of, whatever line is asked for.

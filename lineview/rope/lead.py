@@ -48,7 +48,7 @@ def lead_table(
 ) -> Table:
     """The lines that stand first on the rope's page."""
     rows: list[dict[str, str]] = []
-    line = next((line.name or line.id for line in plant.lines if line.id == account.sizer.line), "")
+    line = next((line.shown for line in plant.lines if line.id == account.sizer.line), "")
     rows.append({"what": tr("sizer"), "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
     if judgement is not None and account.model is not None:
         rows.append({"what": tr("since"), "said": _since(account, judgement, plant, scope)})

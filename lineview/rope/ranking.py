@@ -100,7 +100,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
         "sizer; state: rope; hours: leaves tolerance in [h]; early: at the earliest [h]; drift [mm/h]; "
         "low: 95 % from [mm/h]; high: to [mm/h]; line; why: reason for its rank"
     )
-    lines = {line.id: line.name or line.id for line in plant.lines}
+    lines = {line.id: line.shown for line in plant.lines}
     rows: list[dict[str, Any]] = [
         {
             "sizer": sizer.shown,

@@ -399,11 +399,7 @@ def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     by_header = any(target.to == "line" for target in layout.columns.values())
     if "line" not in ESSENTIAL.get(layout.kind, ()) or layout.line or by_header or draft.machine_place is not None:
         return []
-    return [
-        Question(
-            "line", tr("which line is this for?"), tuple((line.id, line.name or line.id) for line in draft.plant.lines)
-        )
-    ]
+    return [Question("line", tr("which line is this for?"), tuple((line.id, line.shown) for line in draft.plant.lines))]
 
 
 def settle(proposal: Proposal, answers: Mapping[str, str]) -> Layout:
