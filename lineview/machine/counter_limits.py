@@ -134,7 +134,7 @@ def _modulus(
         counts = step[falls] + modulus
         turned = counts <= np.maximum(1.5 * rate * seconds[falls] / 60.0, 2.0)
         # an unread gap may hide anything, so it proves no turn and speaks against none
-        long = seconds[falls] > 3600.0
+        long = seconds[falls] > max(3600.0, 2.0 * float(np.median(seconds)))
         set_back = value[falls + 1] <= SET_BACK * modulus
         proof = int((turned & ~long).sum())
         if proof and (turned | long | set_back).all() and proof >= int((set_back & ~turned & ~long).sum()):

@@ -193,8 +193,9 @@ def _pairs_mended(
     mends = inside & steady & possible(at_us, value, i, j, limits)
     if ahead:
         return np.asarray(mends & ~_pairs_restarted(at_us, value, pairs, limits, good))
-    # A value that stood still is not off course: it stood, or was frozen, which is judged elsewhere.
-    return np.asarray(mends & (value[np.minimum(i + 1, last)] != value[i]))
+    # A value that stood still, or that was reached before a reset, is not off course: it is judged elsewhere.
+    reset = good[i] & (length == 1) & _pairs_restarted(at_us, value, pairs, limits, good)
+    return np.asarray(mends & ~reset & (value[np.minimum(i + 1, last)] != value[i]))
 
 
 def _pairs_restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bools) -> Bools:

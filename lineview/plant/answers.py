@@ -76,7 +76,7 @@ def read_shifts(text: str, where: str = "shifts") -> tuple[Shift, ...]:
     for part in filter(None, (p.strip() for p in re.split(r"[;\n]", text))):
         shift = _shift(part)
         if shift is None:
-            example = tr("early 06:00-14:00 mon-fri breaks 09:00-09:15")
+            example = tr("early 06:00-14:00 mon-fri breaks 09:00-09:15; late 14:00-22:00")
             faults.append(
                 Fault(tr("'{text}' is not a shift", text=part), where, tr("such as: {example}", example=example))
             )
@@ -109,7 +109,8 @@ def _shift(part: str) -> Shift | None:
     at = [c for c in clocks if c is not None]
     named = main[span.end() :].strip(" ,:.")
     days = _days(named)
-    if named and not days:
+    further = set(re.findall(r"[^\W\d_]{2,}", _SPAN.sub("", pauses))) - {"and", "und", "et"}
+    if (named and not days) or _CLOCK.search(named) or further:  # a second shift, behind a comma
         return None
     breaks = tuple(Break(start=a, end=b) for a, b in zip(at[2::2], at[3::2], strict=True))
     try:
@@ -120,10 +121,7 @@ def _shift(part: str) -> Shift | None:
 
 def _clocks(match: re.Match[str]) -> tuple[time | None, time | None]:
     hours = [int(text) for text in match.groups()]
-    pairs = [
-        (hours[0] % 24 if hours[0] == 24 else hours[0], hours[1]),
-        (hours[2] % 24 if hours[2] == 24 else hours[2], hours[3]),
-    ]
+    pairs = [(0 if hour == 24 else hour, minute) for hour, minute in (hours[:2], hours[2:])]
     first, second = (time(h, m) if h < 24 and m < 60 else None for h, m in pairs)
     return first, second
 

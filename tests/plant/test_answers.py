@@ -34,7 +34,17 @@ def test_several_shifts_and_other_ways_to_write_them() -> None:
     assert (late.end, late.days) == (time(0), ("mon", "sat"))
 
 
-@pytest.mark.parametrize("text", ["", "early six to two", "early 25:00-14:00", "é 06:00-14:00"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "early six to two",
+        "early 25:00-14:00",
+        "é 06:00-14:00",
+        "early 06:00-14:00 mon-sun, late 14:00-22:00 mon-sun",  # the second was lost
+        "early 06:00-14:00 breaks 09:00-09:15, late 14:00-22:00",  # it was a break
+    ],
+)
 def test_what_is_no_shift_is_said(text: str) -> None:
     with pytest.raises(AskError, match="shift"):
         read_shifts(text)
