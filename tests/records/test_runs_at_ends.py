@@ -104,6 +104,15 @@ def test_an_outage_at_the_start_of_the_data_leaves_the_shift_open(tmp_path):
     assert figures(works, "late")["pieces_made"][0] == pytest.approx(MADE, abs=PER_MIN / 6 + 1)
 
 
+def test_a_counter_frozen_from_the_start_that_resumes_at_its_own_pace_loses_no_piece(tmp_path):
+    """It shows its first count for half an hour; another counted half of the pace meanwhile, which may be anything."""
+    sure = works_of(tmp_path / "works", lambda minute: total(0) if minute < 30 else total(minute), 490)
+    assert figures(sure, "early")["pieces_made"] == (MADE, MADE, MADE)
+    half = works_of(tmp_path / "half", lambda minute: total(0) if minute < 30 else total(minute - 15), 490)
+    _, low, high = figures(half, "early")["pieces_made"]
+    assert (low, high) == (PER_MIN * 450, PER_MIN * (450 + 15))
+
+
 def test_a_shift_within_an_outage_is_not_read(tmp_path):
     works = works_of(tmp_path / "works", outage(450, 1000), 1300)
     assert "pieces_made" not in figures(works, "late") or figures(works, "late")["pieces_made"][2] >= MADE

@@ -83,6 +83,19 @@ def test_running_hours_are_those_of_the_counter_from_the_periods_start_on() -> N
     assert clock.source == "pieces of w"
 
 
+@pytest.mark.parametrize(("hours", "source"), [(2.5, "pieces of w"), (2.3, "live gauge readings")])
+def test_a_counter_read_for_less_than_three_fifths_of_the_rope_is_no_clock(hours: float, source: str) -> None:
+    """The gauge is live for four hours, three fifths of which are 2.4."""
+    counter = Counter(id="pieces", counts="pieces", fastest_per_min=450)
+    wrapper = Machine(id="w", kind="cut-and-wrap machine", line="1", counters=(counter,))
+    seconds = np.arange(0.0, 4 * 3600 + 1, 10.0)
+    moments = factories.moments(START.timestamp() + seconds)
+    read = int(np.sum(seconds <= 3600 * hours))
+    counts = counted(works(), wrapper, factories.readings("w", "pieces", moments[:read], 55.0 * np.arange(read)))
+    clock = rope_clock(None, [counts], pl.DataFrame({"at": moments, "value": 14.0}), (START, at(240)), gap_s=120)
+    assert clock.source == source
+
+
 def test_the_spread_of_a_batchs_mean_knows_how_long_readings_go_together() -> None:
     """Readings of memory 0.7 leave on a mean of n about √((1 + 0.7) ÷ (1 − 0.7) ÷ n) of their own spread."""
     plant, frame = works(), rope(200, seed=4)

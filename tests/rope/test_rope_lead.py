@@ -54,8 +54,14 @@ def test_a_steady_rope_and_a_jump_have_their_own_words() -> None:
     steady = lead(ask(rope(level=0.0), sheet(120, 10)))
     assert steady["likely cause"] == "no measurable drift"
     assert steady["to set"].startswith("nothing: ")
-    jumped = lead(ask(rope(step=(70, 0.15), level=0.0), sheet(120, 10)))
+    answer = ask(rope(step=(70, 0.15), level=0.0), sheet(120, 10))
+    jumped = lead(answer)
     assert "nobody noted it" in jumped["likely cause"]
+    # 70 batches of ten minutes, read every 20 s: midway between the middles of the 70th and the 71st
+    midway = START + timedelta(seconds=70 * 600 + 290 - 300)
+    (jump,) = next(t for t in answer.tables if t.name == "adjustments").rows
+    assert (jump["at"], jump["what"]) == (midway, "unexplained jump")
+    assert jumped["since"] == f"Monday {midway:%H:%M}, the last unexplained jump"
     repaired = lead(ask(rope(step=(70, -0.13), level=0.15), sheet(120, 10), adjusted(701)))
     assert "the last adjustment" in repaired["since"]
 

@@ -297,7 +297,7 @@ def machine_of(name: str) -> tuple[str, str]:
 
     Examples
     --------
-    >>> machine_of("wrap1_2026-06-08_early.csv"), machine_of("2026-06-08 press 2.csv")
+    >>> machine_of("wrap1_2026-06-08_early.csv"), machine_of("2026-06-08 2026-06-09 press 2.csv")
     (('wrap1', ''), ('', 'press 2'))
     """
     stem = re.sub(r"\.[A-Za-z]{1,5}(\.gz)?$", "", name)
