@@ -65,6 +65,26 @@ def test_slip_shows_as_flow_missing(speed, share):
     assert (slip.low > 0) == (share > 0)
 
 
+def test_each_pair_is_compared_with_the_last():
+    """The second pair carries 4 % more than the fourth, the third 3 % less; the first was read for too few minutes."""
+    ends = {1: (30, 45.0, 5.0), 2: (600, 26.0, 62.589), 3: (600, 20.0, 98.668), 4: (600, 14.0, 207.6)}
+    gauges = tuple(
+        Gauge(id=f"{what}{pair}", measures=measures, unit=unit, pair=pair)
+        for pair in ends for what, measures, unit in (("d", "rope diameter", "mm"), ("v", "roller speed", "mm/s"))
+    )  # fmt: skip
+    rng = np.random.default_rng(7)
+    read = [
+        channel(f"{what}{pair}", value * (1 + rng.normal(0, 1e-3, n)), 5)
+        for pair, (n, d, v) in ends.items()
+        for what, value in (("d", d), ("v", v))
+    ]
+    found = slips(SIZER.model_copy(update={"gauges": gauges[2:]}), pl.concat(read))
+    assert [(one.pair, one.against, round(one.share, 2), one.minutes) for one in found] == [
+        (2, 4, -0.04, 50), (3, 4, 0.03, 50),
+    ]  # fmt: skip
+    assert slips(SIZER.model_copy(update={"gauges": gauges}), pl.concat(read)) == []
+
+
 def test_planned_moment_passes_over_what_is_not_planned():
     day = START.replace(hour=6)
     rows = {"start": [day, day + timedelta(hours=8)], "end": [day + timedelta(hours=4), day + timedelta(hours=12)]}

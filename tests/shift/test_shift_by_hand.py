@@ -436,6 +436,32 @@ def test_a_moment_of_standing_is_told_from_standing_throughout(
     assert words in asked(LENGTH_MIN, unread=unread, period=period)["soft"]
 
 
+#: At most 450 a minute and a twentieth.
+UNREAD = f"part of the period was not read; at least 0, at most {LENGTH_MIN * 450 * 1.05:,.0f}"
+NOWHERE = "no counter in plant.toml counts them"
+
+
+@pytest.mark.parametrize(
+    ("counters", "good", "rejects"),
+    [
+        ((), NOWHERE, NOWHERE),
+        (("pieces",), UNREAD, NOWHERE),
+        (("good pieces",), UNREAD, NOWHERE),
+        (("rejects",), NOWHERE, UNREAD),
+        (("pieces", "good pieces"), UNREAD, UNREAD),  # rejects are what the one counts more than the other
+        (("film", "pieces", "good pieces"), UNREAD, UNREAD),
+    ],
+)
+def test_pieces_that_were_not_read_are_told_from_those_that_nothing_counts(counters, good: str, rejects: str) -> None:
+    plant = works()
+    machine = plant.machines[0].model_copy(
+        update={"counters": tuple(Counter(id=name, counts=name, fastest_per_min=450) for name in counters)}
+    )
+    shown = shown_of(Frames({}), plant.model_copy(update={"machines": (machine,)}), (0, LENGTH_MIN), LENGTH_MIN)
+    whys = {name: figure["why_none"].removeprefix("not known: ") for name, figure in shown["figures"].items()}
+    assert [whys[name] for name in ("good_pieces", "pieces_made", "rejects")] == [good, good, rejects]
+
+
 def test_a_machine_that_only_its_own_states_tell_of() -> None:
     stands = [BREAK, CHANGEOVER, *((a, b) for a, b, _ in STOPS)]
     states = ["Stopped" if any(a <= m < b for a, b in stands) else "Execute" for m in range(LENGTH_MIN + 1)]

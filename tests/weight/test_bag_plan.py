@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+import polars as pl
 import pytest
 
 from lineview.app.bags import net_contents_tables
@@ -17,11 +18,13 @@ from lineview.weight.bags import (
     BagRow,
     chance_by_count,
     chance_by_weight,
+    plan_products,
     smallest_count,
     smallest_fill,
     smallest_mean,
 )
 from lineview.weight.contents import Sampling
+from lineview.weight.spread import spread_of
 from lineview.weight.tables import bag_table
 
 TABLES = net_contents_tables()
@@ -154,3 +157,20 @@ def test_a_plan_says_what_a_piece_fewer_would_do(less: Chance, why: str) -> None
         "least_mean_g": 6.5, "fill_g": 460.0, "fill_mean_g": 463, "fill_chance": 97.0, "why": why,
     }  # fmt: skip
     assert WANTED == 0.95  # as the page says
+
+
+def test_an_hours_lot_has_so_many_bags_of_so_many_batches() -> None:
+    """20,000 pieces of 6.6 g are 132 kg: 530 bags of 249 g, three batches of 50 kg; what is hardly weighed has none."""
+    offs = (-0.2, -0.1, 0.0, 0.0, 0.1, 0.2)
+    rows = [(f"b{b}", f"s{b}", "mint", 6.6 + off, 6.5, 1) for b in range(12) for off in offs]
+    rows += [("c", "c", "nut", 7.0 + off, 7.0, 1) for off in (-0.1, 0.1)]
+    frame = pl.DataFrame(rows, schema=["batch", "sample", "product", "net_g", "target_g", "pieces"], orient="row")
+    spread = spread_of(frame, pl.col("net_g") - pl.col("target_g"), draws=400)
+    mint, nut = plan_products(
+        frame, spread, {"nut": [500.0]}, [249.0], TABLES["eu"], pieces_per_lot=20_000, batch_kg=50
+    )
+    assert (mint.product, mint.batches, [(row.label_g, row.lot) for row in mint.rows]) == ("mint", 3, [(249.0, 530)])
+    assert mint.rows[0].count is not None and 249 / 6.6 < mint.rows[0].count < 40
+    (row,) = nut.rows
+    assert (nut.product, row.label_g, row.count) == ("nut", 500.0, None)
+    assert row.why_none == "too few: needs 20 weighings of 3 batches, has 2 of 1"
