@@ -5,7 +5,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from lineview.wrap.learning import AFTER, BEFORE, log_offset
+from lineview.machine.products import ProductSpan
+from lineview.wrap.learning import AFTER, BEFORE, _edges, log_offset
+from lineview.wrap.reels import ReelSpan
 from lineview.wrap.waste import WrapEvents
 
 START, WHOLE = datetime(2026, 6, 8, tzinfo=UTC), timedelta(days=4)
@@ -59,3 +61,21 @@ def test_eight_reels_of_eight_tell_an_offset_where_chance_would_hardly_put_them_
     late, *around = log_offset(mounted, WrapEvents((), (), stretches), timedelta(seconds=80 * every_s))
     assert (abs(late.total_seconds() - 480) <= 60) is told
     assert around == ([BEFORE, AFTER] if told else [timedelta(minutes=20)] * 2)
+
+
+@pytest.mark.parametrize("late_s", [480, -480])
+@pytest.mark.parametrize(("start_s", "changes"), [(0, 8), (500, 7)])
+def test_a_change_lies_where_it_was_made_and_not_where_it_was_logged(late_s: int, start_s: int, changes: int) -> None:
+    """Eight reels, the first changed 280 s in: before a period that starts 500 s in, whatever the log says."""
+    begins = 1000 * np.arange(80) + np.r_[200, np.random.default_rng(11).uniform(0, 800, 79)]
+    changed = [moment(at + 80) for at in begins[::10]]
+    none = dict.fromkeys(("taken_off", "full_m", "label_m", "held_m", "left_m", "fed", "wraps"))
+    known = {"kind": "film", "web": "film", "cut_length_mm": 32.0, "returned": False, "splices": 0, "origin": ""} | none
+    reels = [ReelSpan(reel=f"r{k}", mounted=at + timedelta(seconds=late_s), **known) for k, at in enumerate(changed)]
+    events = WrapEvents((), (), tuple((moment(at), moment(at + 160)) for at in begins))
+    edges, is_change = _edges([ProductSpan("mint", moment(start_s), moment(80_000))], reels, events)
+    windows = [(a, b) for a, b, change in zip(edges[:-1], edges[1:], is_change, strict=True) if change]
+    assert len(windows) == changes
+    for at, (opens, closes) in zip(changed[-changes:], windows, strict=True):
+        assert opens <= max(at - BEFORE + timedelta(minutes=1), moment(start_s))
+        assert at + AFTER - timedelta(minutes=1) <= closes
