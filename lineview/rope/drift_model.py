@@ -212,7 +212,7 @@ def _curved_gain(y: Floats, base: Floats, shapes: Floats, steps: Floats) -> floa
         return 0.0
     both = np.column_stack([base, shapes])
     curved = correlated_regression(y, both, steps, SEARCH_NOISES, FitExtras(smooth=SHAPES))
-    return 2 * (curved.likelihood - correlated_regression(y, base, steps, SEARCH_NOISES).likelihood)
+    return 2 * (curved.likelihood - curved.straight)
 
 
 def _early_bend(

@@ -300,15 +300,12 @@ def _widen(fit: CorrelatedFit, columns: list[int], p: int) -> CorrelatedFit:
     beta, covariance = np.zeros((g, p)), np.zeros((g, p, p))
     beta[:, columns] = fit.beta
     covariance[np.ix_(range(g), columns, columns)] = fit.covariance
-    return CorrelatedFit(fit.noises, fit.weight, beta, covariance, fit.variance, fit.df, fit.likelihood, fit.bent)
+    return replace(fit, beta=beta, covariance=covariance)
 
 
 def _narrow(fit: CorrelatedFit, p: int) -> CorrelatedFit:
     columns = [i for i in range(fit.beta.shape[1]) if i != p]
-    covariance = fit.covariance[:, columns][:, :, columns]
-    return CorrelatedFit(
-        fit.noises, fit.weight, fit.beta[:, columns], covariance, fit.variance, fit.df, fit.likelihood, fit.bent
-    )
+    return replace(fit, beta=fit.beta[:, columns], covariance=fit.covariance[:, columns][:, :, columns])
 
 
 def _mix(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
@@ -322,5 +319,6 @@ def _mix(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
         np.concatenate([fit.variance for fit in fits]),
         np.concatenate([fit.df for fit in fits]),
         fits[0].likelihood,
+        fits[0].straight,
         np.concatenate([fit.bent for fit in fits]),
     )

@@ -53,9 +53,12 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
         return _times(diagonal, beside, columns), log_det
     from scipy.linalg.lapack import dpttrs
 
-    solved, _ = dpttrs(diagonal, beside, columns)
+    solved: Floats = dpttrs(diagonal, beside, columns)[0]
     # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
-    return np.asarray((columns - (1 - noise.white) * solved) / noise.white, dtype=np.float64), log_det
+    solved *= noise.white - 1
+    solved += columns
+    solved /= noise.white
+    return solved, log_det
 
 
 @lru_cache(maxsize=256)
@@ -114,21 +117,9 @@ def innovation_form(noise: Noise) -> tuple[float, float]:
 def innovations(noise: Noise, columns: Floats) -> Floats:
     """Filter evenly spaced columns so that this noise in them becomes independent.
 
-    Parameters
-    ----------
-    noise : Noise
-        The noise.
-    columns : numpy.ndarray, shape (n,) or (n, k)
-        Values in order.
+    e[t] = u[t] − φ u[t−1] + θ e[t−1]. The first has no past: it is u[0], of unit variance; the others have the σ of
+    `innovation_form`.
 
-    Returns
-    -------
-    numpy.ndarray, shape of `columns`
-        e[t] = u[t] − φ u[t−1] + θ e[t−1]. The first has no past: it is u[0], of unit variance; the others
-        have the σ of `innovation_form`.
-
-    Notes
-    -----
     Source: derived-rope
     """
     change = np.array(columns, dtype=np.float64)
@@ -166,8 +157,8 @@ class CorrelatedFit:
         Noise variance under each (restricted maximum likelihood).
     df : numpy.ndarray, shape (g,)
         Points less coefficients.
-    likelihood : float
-        Largest log likelihood over the noises (coefficients and variance fitted too), but for a constant.
+    likelihood, straight : float
+        Largest log likelihood but for a constant, coefficients and variance fitted too; without a change of slope.
     bent : numpy.ndarray of bool, shape (g,)
         Whether the slope may change.
     """
@@ -179,6 +170,7 @@ class CorrelatedFit:
     variance: Floats
     df: Floats
     likelihood: float
+    straight: float
     bent: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
 
     @property
@@ -232,8 +224,10 @@ class CorrelatedFit:
 
     def spreads(self, contrasts: Floats) -> tuple[Floats, Floats]:
         """Centre and scale of linear combinations, one a row, under each noise, one a column."""
-        variance = np.einsum("mi,gij,mj->mg", contrasts, self.covariance, contrasts, optimize=True)
-        return contrasts @ self.beta.T, np.sqrt(np.maximum(variance, 1e-300))
+        used = np.flatnonzero(contrasts.any(axis=0))  # of many columns most contrasts name few
+        few = contrasts[:, used]
+        variance = np.sum((few @ self.covariance[:, used[:, None], used]) * few, axis=-1).T
+        return few @ self.beta[:, used].T, np.sqrt(np.maximum(variance, 1e-300))
 
     def beyond(self, at: float, centre: Floats, scale: Floats) -> Floats:
         """How likely linear combinations with these spreads are above a value, one a row."""
@@ -260,7 +254,7 @@ class CorrelatedFit:
         weight, bent = self.weight[mask] / self.weight[mask].sum(), self.bent[mask] if self.bent.size else self.bent
         noises = tuple(m for m, keep in zip(self.noises, mask, strict=True) if keep)
         values = (self.beta[mask], self.covariance[mask], self.variance[mask], self.df[mask])
-        return CorrelatedFit(noises, weight, *values, self.likelihood, bent)
+        return CorrelatedFit(noises, weight, *values, self.likelihood, self.straight, bent)
 
     def sd(self) -> float:
         """Estimate the standard deviation of the noise, both parts together; of a level that wanders one change."""
@@ -279,11 +273,12 @@ class CorrelatedFit:
         """Draw coefficients, noise standard deviations and noises (as indices) that the data allow."""
         rng = np.random.default_rng(seed)
         which = rng.choice(self.weight.size, size=n, p=self.weight)
-        df = self.df[which]
-        sd = np.sqrt(self.variance[which] * df / rng.chisquare(df))
+        sd = np.sqrt(self.variance[which] * self.df[which] / rng.chisquare(self.df[which]))
         normal = rng.standard_normal((n, self.beta.shape[1]))
-        root = _roots(self.covariance / self.variance[:, None, None])[which]
-        beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root, normal)
+        beta = self.beta[which]
+        for noise in np.unique(which).tolist():
+            drawn, root = which == noise, _root(self.covariance[noise] / self.variance[noise])
+            beta[drawn] += sd[drawn, None] * (normal[drawn] @ root)
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
     def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
@@ -443,6 +438,7 @@ def _average_fits(
         variance,
         np.full(many, float(df)),
         float(likelihood.max()),
+        float(likelihood[:, 0].max()),
         np.tile(bent, len(grid)) > 0,
     )
 
@@ -493,7 +489,7 @@ def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -
     return tuple(m for m in noises if abs(m.phi - best.phi) < 0.26 and abs(m.white - best.white) < 0.41)
 
 
-def _roots(covariance: Floats) -> Floats:
-    """Symmetric square roots; safer than Cholesky where a column hardly matters."""
+def _root(covariance: Floats) -> Floats:
+    """The symmetric square root; safer than Cholesky's where a column hardly matters."""
     value, vector = np.linalg.eigh(covariance)
-    return np.asarray((vector * np.sqrt(np.maximum(value, 0))[:, None, :]) @ np.swapaxes(vector, -1, -2))
+    return np.asarray((vector * np.sqrt(np.maximum(value, 0))) @ vector.T)

@@ -224,6 +224,6 @@ def least_squares_fits(
         weight = np.exp(log_weight[:, k] - log_weight[:, k].max())
         covariance = shape * variance[:, k, None, None]
         all_beta = np.broadcast_to(beta[:, k], (len(grid), p))
-        likelihood = float(log_weight[:, k].max())
-        fits.append(CorrelatedFit(grid, weight / weight.sum(), all_beta, covariance, variance[:, k], df, likelihood))
+        best = float(log_weight[:, k].max())
+        fits.append(CorrelatedFit(grid, weight / weight.sum(), all_beta, covariance, variance[:, k], df, best, best))
     return fits

@@ -195,18 +195,18 @@ class _Base:
     """
 
     def __init__(self, cross: Floats, sums: Floats) -> None:
-        self._columns = sums[:, 1:]
+        self._rows = np.ascontiguousarray(sums[:, 1:].T)  # sums run backwards, which linear algebra does slowly
         # columns are of very different sizes, such as a level of 1 and running hours
         size = 1 / np.sqrt(np.diag(cross)[1:])
         self._inverse = np.linalg.inv(cross[1:, 1:] * size[:, None] * size) * size[:, None] * size
         beta = self._inverse @ cross[1:, 0]
         self.residual = float(cross[0, 0] - cross[0, 1:] @ beta)
-        self.of_y = sums[:, 0] - self._columns @ beta
+        self.of_y = sums[:, 0] - beta @ self._rows
 
     def explained(self) -> Floats:
         """How much of each step the columns take up."""
-        return np.asarray(np.sum((self._columns @ self._inverse) * self._columns, axis=1))
+        return np.asarray(np.einsum("pn,pn->n", self._inverse @ self._rows, self._rows))
 
     def without(self, products: Floats, m: int) -> Floats:
         """Take the columns out of the cross products of steps with that at m."""
-        return np.asarray(products - self._columns @ (self._inverse @ self._columns[m]))
+        return np.asarray(products - (self._inverse @ self._rows[:, m]) @ self._rows)
