@@ -87,8 +87,12 @@ def test_an_interval_with_open_ends(low: float | None, high: float | None, text:
 
 
 @pytest.mark.parametrize(
-    ("amount", "written"), [(352.0, "352 mm"), (12.5, "12.5 mm"), (0.05, "0.05 mm"), (14.0, "14 mm"), (-0.3, "−0.3 mm")]
-)
+    ("amount", "written"),
+    [
+        (352.0, "352 mm"), (12.5, "12.5 mm"), (0.05, "0.05 mm"), (14.0, "14 mm"), (-0.3, "−0.3 mm"),
+        (0.012345, "0.012345 mm"), (0.0012345, "0.00123 mm"), (12345.0, "12,345 mm"), (0.123456, "0.123 mm"),
+    ],
+)  # fmt: skip
 def test_a_value_without_an_interval_is_written_as_it_was_set(amount: float, written: str) -> None:
     assert show.value(Figure("gap_mm", "gap", amount, "mm"), PLANT) == written
 

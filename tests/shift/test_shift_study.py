@@ -1,5 +1,6 @@
 """What lies behind a shift's stops: order of flavours, clusters, trend, efficiency, states, plan, pareto."""
 
+import math
 import re
 from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise, permutations
@@ -283,12 +284,24 @@ def test_the_mean_length_of_stops_is_as_sure_as_their_lengths_are_alike() -> Non
 
 def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
     past = PastShifts([gone_on(rate, rate, 300) for rate in [299, 301] * 5])
-    usual, slow = (RestOfShift(past, gone_on(rate, rate)).project(60.0) for rate in (300, 200))
+    usual, slow, fast = (RestOfShift(past, gone_on(rate, rate)).project(60.0) for rate in (300, 200, 400))
     assert usual.pieces == pytest.approx(18_000)
-    # Two thirds as fast, with stops as often as usual: nearly all of it is taken to last.
-    assert slow.pieces == pytest.approx(12_000, rel=0.25)
+    # A stop of two minutes for every 20 run: a pace is 1 / 1.1 of the rate. Those of the past say nothing of the rest,
+    # and have a variance of 10/9 / 1.1²: 1 − (10/9) / 100² of the 100 / 1.1 that this one is off is taken to last.
+    lasts, off = 1 - 10 / 9 / 100**2, 100 / 1.1
+    # What that leaves is ± 1 / 1.1 of it, over √(1 − 1/10 − 1/10); t with 8 degrees is 1.8595 at 90 % (any table).
+    half = [1.8595 * math.sqrt(10 * (weight / 1.1) ** 2 / 0.8 / 8 * 1.1) for weight in (lasts, 1.0)]
+    rate = 300 - lasts * off
+    expected = [60 * rate, 60 * min(rate - half[0], 300 - off - half[1]), 60 * (rate + half[0])]
+    assert [slow.pieces, slow.low, slow.high] == pytest.approx(expected, abs=0.01)
+    rate = 300 + lasts * off
+    expected = [60 * rate, 60 * (rate - half[0]), 60 * (300 + off + half[1])]
+    assert [fast.pieces, fast.low, fast.high] == pytest.approx(expected, abs=0.01)
     assert usual.from_what.startswith("90 % prediction")
-    assert slow.from_what.startswith("at least 90 % prediction")
+    assert slow.from_what == (
+        "at least 90 % prediction from 10 shifts of the four weeks before, whether or not its pace lasts (−94.9 sd off "
+        "theirs)"
+    )
 
 
 def test_a_rate_is_unusual_where_at_most_one_shift_in_ten_was_as_slow_by_then() -> None:
