@@ -118,6 +118,16 @@ def test_a_tour_of_equal_steps_is_any_tour() -> None:
     assert found.cost == 12
 
 
+def test_without_time_to_solve_a_tour_goes_on_to_the_nearest_place_each_time() -> None:
+    """Places 1, 2, 4 … 2048 along a line, no step from the first to the last: up to the last and back again."""
+    at = 2.0 ** np.arange(12)
+    cost = np.abs(at[:, None] - at)
+    np.fill_diagonal(cost, np.inf)
+    cost[0, 11] = np.inf
+    found = shortest_tour(cost, solve_s=0)
+    assert (found.tour, found.cost, found.exact) == (tuple(range(12)), 2 * (2048 - 1), False)
+
+
 @pytest.mark.parametrize("places", range(2, 8))
 def test_a_tour_of_few_places_is_the_cheapest_of_all_orders(places: int) -> None:
     cost = np.random.default_rng(places).integers(1, 9, (places, places)).astype(float)
