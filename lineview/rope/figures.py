@@ -71,6 +71,11 @@ def _kind(model: RopeModel, stated: str) -> str:
     )
 
 
+def _sum_words(size_mm: float, change_mm: float) -> str:
+    sign = "−" if change_mm < 0 else "+"
+    return in_digits(f"{size_mm:g} {sign} ") + show.number(abs(change_mm), 4)
+
+
 def _targets(figures: FigureList, account: RopeAccount) -> None:
     middle, half = account.target.diameter_mm, account.target.tolerance_mm
     if middle is None or half is None:
@@ -124,7 +129,7 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         return None
     level, wear = model.fit.mean(model.at(ahead.now_h)), model.fit.mean(model.contrast(wear=1.0))
     working = tr(
-        "(tolerance − {level} mm) ÷ {wear} mm/h, over the levels and wears that the data allow; "
+        "(tolerance − ({level}) mm) ÷ {wear} mm/h, over the levels and wears that the data allow; "
         "{share:.0%} of them leave within {hours:.0f} h",
         level=show.number(level, 4),
         wear=show.number(wear, 5),
@@ -189,8 +194,7 @@ def _level_figures(figures: FigureList, account: RopeAccount, model: RopeModel) 
             figures.unknown(name, tr("the target diameter is not known"))
         return
     level = Estimate.exact(target) + deviation
-    working = in_digits(f"{target:g} + ") + show.number(deviation.number, 4)
-    figures.add("level_mm", level, working, interval=deviation.interval)
+    figures.add("level_mm", level, _sum_words(target, deviation.number), interval=deviation.interval)
     figures.add(
         "deviation_mm", deviation, tr("model at {hours} running hours, the last batch", hours=show.number(now_h, 2))
     )
@@ -219,7 +223,7 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     ends = (deviation.number, *deviation.ends)
     grams, low, high = (mass_change_g(product.mass_g, product.diameter_mm, d) for d in ends)
     size, mass = in_digits(f"{product.diameter_mm:g}"), in_digits(f"{product.mass_g:g}")
-    working = f"{mass} g × ((({size} + {show.number(ends[0], 4)}) ÷ {size})² − 1), {product.flavour}"
+    working = f"{mass} g × ((({_sum_words(product.diameter_mm, ends[0])}) ÷ {size})² − 1), {product.flavour}"
     figures.add(_WEIGHT[0], Estimate(grams, low, high, model.n), working)
     if account.weeks_a_piece is None or account.made is None:
         why = tr("pieces were not counted") if account.made is None else tr("no shifts are planned")

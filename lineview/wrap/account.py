@@ -47,16 +47,15 @@ class PerThousand:
     working: str
 
 
-def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
-    """What a thousand good pieces take."""
+def per_thousand(use: WebUse, what: str, unit: str, unit_name: str = "") -> PerThousand | None:
+    """What a thousand good pieces take; the working names the unit as people read it."""
     factor = use.factors.get(unit)
     metres = _metres(use, what)
     if factor is None or metres is None or use.good <= 0:
         return None
     value, low, high, working = metres
     scale = factor * 1000.0 / use.good
-    named = {"m2": "m²", "money": tr("money")}.get(unit, unit)
-    factor_text = "" if unit == "m" else tr(" × {factor:.4g} {unit} a metre", factor=factor, unit=named)
+    factor_text = "" if unit == "m" else tr(" × {factor:.4g} {unit} a metre", factor=factor, unit=unit_name)
     working += factor_text + tr(" ÷ {good:,.0f} good pieces × {thousand:,}", good=use.good, thousand=1000)
     return PerThousand(value * scale, low * scale, high * scale, working)
 

@@ -7,7 +7,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.language import mark, tr
 from lineview.machine.products import WEBS
 from lineview.report.figures import FigureList
-from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
+from lineview.wrap.account import WrapAccount, per_thousand
 from lineview.wrap.use import CAUSES, UNITS, WebUse
 from lineview.wrap.waste import Allowance
 
@@ -132,20 +132,16 @@ def unit_words(unit: str, currency: str) -> str:
 def _per_thousand(figures: FigureList, account: WrapAccount, kind: str, unit: str, part: str, label: str) -> None:
     """Add what a thousand pieces take of a web: in all, or one part of it."""
     name = "{kind}_{unit}_per_thousand" + ("_{part}" if part else "")
-    use, amount = account.use(kind), amount_per_thousand(account, kind, part, unit)
+    use = account.use(kind)
+    if use is not None:
+        amount = per_thousand(use, part, unit, label)
+    else:  # of a web without geometry, the metres fed
+        amount = account.fed_alone.get(kind) if (part, unit) == ("fed", "m") else None
     if amount is None:
         why = _why(account, use, kind, unit, part)
         return figures.unknown(name, why, kind=kind, unit=unit, part=part, shown=label)
     estimate = Estimate(amount.value, amount.low, amount.high, account.readings, interval=_interval(use, part))
     return figures.add(name, estimate, amount.working, kind=kind, unit=unit, part=part, shown=label)
-
-
-def amount_per_thousand(account: WrapAccount, kind: str, what: str, unit: str) -> PerThousand | None:
-    """What a thousand pieces take; of a web without geometry, the metres fed."""
-    use = account.use(kind)
-    if use is not None:
-        return per_thousand(use, what, unit)
-    return account.fed_alone.get(kind) if (what, unit) == ("fed", "m") else None
 
 
 def _interval(use: WebUse | None, what: str) -> str:

@@ -284,7 +284,7 @@ def test_a_drifting_rope_word_for_word_and_cell_for_cell(wear: float) -> None:
     effect = 6.8 * ((1 + off / 14) ** 2 - 1)
     assert (value["level_mm"], value["weight_effect_g_per_piece"]) == pytest.approx((14 + off, effect))
     assert (moment - START) / timedelta(hours=1) == pytest.approx(last_h + hours, abs=0.1)
-    sum_mm = f"14 + {'−' if off < 0 else ''}{abs(off):.4f}"
+    sum_mm = f"14 {'−' if off < 0 else '+'} {abs(off):.4f}"
     workings = {
         "target_mm": "the products' diameter_mm in plant.toml", "tolerance_low_mm": "14 − 0.3",
         "tolerance_high_mm": "14 + 0.3", "drift_since": "no step in the period",
@@ -295,9 +295,8 @@ def test_a_drifting_rope_word_for_word_and_cell_for_cell(wear: float) -> None:
         "shifts",
     }  # fmt: skip
     assert {name: figures[name]["working"] for name in workings} == workings
-    leaves = (
-        f"(tolerance − {sum_mm.removeprefix('14 + ')} mm) ÷ {'−' if wear < 0 else ''}{abs(drift):.5f} mm/h, over the"
-    )
+    minus = ["−" if number < 0 else "" for number in (off, wear)]
+    leaves = f"(tolerance − ({minus[0]}{abs(off):.4f}) mm) ÷ {minus[1]}{abs(drift):.5f} mm/h, over the"
     assert figures["hours_to_tolerance"]["working"].startswith(leaves)
     fit = "generalised least squares of 120 batch means on running hours (live gauge readings), 0 step(s); correlation"
     assert figures["drift_mm_per_h"]["working"].startswith(fit)

@@ -177,7 +177,7 @@ def test_every_working_has_the_numbers_worked_out(shown, kind: str) -> None:
     rows = {row["what"]: row for row in shown["tables"]["use"]["rows"] if row["web"] == kind}
     key = kind.replace(" ", "_")
     for unit, (factor, name) in factors(kind).items():
-        each = "" if unit == "m" else f" × {factor:.4g} {'money' if unit == 'money' else name} a metre"
+        each = "" if unit == "m" else f" × {factor:.4g} {name} a metre"
         for part, text in whole.items():
             figure = shown["figures"][f"{key}_{unit}_per_thousand" + (f"_{part.replace(' ', '_')}" if part else "")]
             assert figure["working"] == f"{text}{each} ÷ {GOOD:,.0f} good pieces × 1,000"
