@@ -117,9 +117,21 @@ def innovation_form(noise: Noise) -> tuple[float, float]:
 def innovations(noise: Noise, columns: Floats) -> Floats:
     """Filter evenly spaced columns so that this noise in them becomes independent.
 
-    e[t] = u[t] − φ u[t−1] + θ e[t−1]. The first has no past: it is u[0], of unit variance; the others have the σ of
-    `innovation_form`.
+    Parameters
+    ----------
+    noise : Noise
+        The noise.
+    columns : numpy.ndarray, shape (n,) or (n, k)
+        Values in order.
 
+    Returns
+    -------
+    numpy.ndarray, shape of `columns`
+        e[t] = u[t] − φ u[t−1] + θ e[t−1]. The first has no past: it is u[0], of unit variance; the others
+        have the σ of `innovation_form`.
+
+    Notes
+    -----
     Source: derived-rope
     """
     change = np.array(columns, dtype=np.float64)
@@ -203,8 +215,7 @@ class CorrelatedFit:
     @property
     def phi(self) -> float:
         """Mean correlation of neighbours about the level, over the noises tried."""
-        about = ((w, m) for w, m in zip(self.weight, self.noises, strict=True) if m.phi < SLOW)
-        return float(sum(w * m.phi * (1 - m.white) for w, m in about))
+        return float(self.weight @ np.array([m.phi * (1 - m.white) * (m.phi < SLOW) for m in self.noises]))
 
     def mean(self, contrast: Floats) -> float:
         """Estimate a linear combination of the coefficients."""
@@ -277,7 +288,8 @@ class CorrelatedFit:
         normal = rng.standard_normal((n, self.beta.shape[1]))
         beta = self.beta[which]
         for noise in np.unique(which).tolist():
-            drawn, root = which == noise, _root(self.covariance[noise] / self.variance[noise])
+            value, vector = np.linalg.eigh(self.covariance[noise] / self.variance[noise])  # safer than Cholesky
+            root, drawn = (vector * np.sqrt(np.maximum(value, 0))) @ vector.T, which == noise
             beta[drawn] += sd[drawn, None] * (normal[drawn] @ root)
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
@@ -446,8 +458,7 @@ def _average_fits(
 def _unsettled(grid: tuple[Noise, ...], restricted: Floats) -> bool:
     """Whether memory that lasts, or a change of slope, is about as likely as none."""
     seen, lasts = np.exp(restricted - restricted.max()), np.array([m.phi >= LASTS for m in grid])
-    some = lasts.any() and not lasts.all()
-    lasting = bool(some and seen[lasts, 0].mean() > LASTING * seen[~lasts, 0].mean())
+    lasting = bool(lasts.any() and not lasts.all() and seen[lasts, 0].mean() > LASTING * seen[~lasts, 0].mean())
     return lasting or bool(seen.shape[1] > 1 and seen[:, 1:].mean() > seen[:, 0].mean())
 
 
@@ -487,9 +498,3 @@ def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -
     rough = correlated_regression(y, x, steps, (*COARSE, *slow[::2]))
     best = rough.noises[rough.mode]
     return tuple(m for m in noises if abs(m.phi - best.phi) < 0.26 and abs(m.white - best.white) < 0.41)
-
-
-def _root(covariance: Floats) -> Floats:
-    """The symmetric square root; safer than Cholesky's where a column hardly matters."""
-    value, vector = np.linalg.eigh(covariance)
-    return np.asarray((vector * np.sqrt(np.maximum(value, 0))) @ vector.T)
