@@ -200,7 +200,7 @@ def fit_rope(
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
     swaps = [(doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
-    extras = FitExtras((*(max(a.first - 1, 0) for a in adjustments), y.size - 1), SHAPES)
+    extras = FitExtras((*(a.first - 1 for a in adjustments), y.size - 1), SHAPES)
     fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps, extras)
     bend_h = None if bend is None else bend.at
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)

@@ -53,8 +53,8 @@ def tail_check(values: Floats, group: Ints) -> TailCheck:
     used = count > 1
     squares, degrees = squares[used], degrees[used]
     df, total = float(degrees.sum()), float(squares.sum())
-    alone = count[group] > 1
-    stretched = off[alone] * np.sqrt(count[group] / np.maximum(count[group] - 1.0, 1.0))[alone]
+    several = count[group] > 1
+    stretched = off[several] * np.sqrt(1.0 + 1.0 / (count[group][several] - 1.0))
     n = stretched.size
     kurtosis = float(np.mean(stretched**4) / np.mean(stretched**2) ** 2) - 3.0
     if squares.size < _LEAST_GROUPS:

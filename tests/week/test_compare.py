@@ -21,7 +21,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.week.compare import MEASURES, NO_DIFFERENCE, RATE, Comparison, Difference, judged
 from lineview.week.material import weighed_off_target
-from lineview.week.side_by_side import compared_sentence
+from lineview.week.side_by_side import compared_sentence, difference_series
 from lineview.week.trend import BETTER, WORSE
 from tests import factories
 from tests.simulate.shift_losses import PLANNED_MIN, Drawn, draw
@@ -102,6 +102,12 @@ def test_a_jam_that_is_worse_makes_the_difference() -> None:
     assert worst.name == "stops: jam"
     assert worst.verdict == "worse"
     assert np.sign(found.measure(RATE).value) == -1
+    # The picture shows what each cause takes off or adds, so that a loss of more stands below 0.
+    drawn = difference_series(found).rows()
+    assert [row[1:] for row in drawn] == [
+        (-row.value, -row.same_mix.high, -row.same_mix.low, row.verdict) for row in found.causes
+    ]
+    assert drawn[0][1] < 0
 
 
 def test_at_one_mix_a_difference_is_that_of_least_squares_with_the_share_of_a_product() -> None:
