@@ -58,16 +58,8 @@ log = logging.getLogger("lineview.board")
 class Doors:
     """By which names the board is reached, and who may come in.
 
-    Parameters
-    ----------
-    hosts : tuple of str
-        Host names and addresses it answers to.
-    any_address : bool
-        Whether it answers to every address in figures, since it serves on all of the machine's.
-    access : Access or None
-        Who may come in from other machines; None where it serves this machine alone and nobody signs in.
-    proxied : bool
-        Whether a proxy that was named stands in front.
+    `any_address`: it answers to every address in figures, since it serves on all of the machine's; `access` is None
+    where it serves this machine alone and nobody signs in; `proxied`: a proxy that was named stands in front.
     """
 
     hosts: tuple[str, ...] = LOCAL_HOSTS

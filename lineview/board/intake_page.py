@@ -208,20 +208,8 @@ def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
 class TakeOutcome:
     """What became of one uploaded export: taken in, proposed or faulty.
 
-    Parameters
-    ----------
-    file_name : str
-        As uploaded, without folders.
-    receipt : str
-        What happened, in whole sentences; "" where nothing was taken in.
-    counts : mapping of str to int
-        Words and counts of rows to show beside it, in order.
-    intake : int or None
-        The intake's id, for its refusals.
-    proposal : Proposal or None
-        Where no layout fits the file: what is proposed, and what has to be asked.
-    faults : sequence of Fault
-        Why it could not be taken in.
+    `receipt` says in whole sentences what happened ("" where nothing was taken in), `counts` are words and counts of
+    rows to show beside it, in order; `intake` is the id for its refusals.
     """
 
     file_name: str

@@ -173,16 +173,9 @@ def _with_pieces(activity: Activity, at: Ints, pieces_added: Floats, low: Floats
 
 @dataclass(frozen=True)
 class CodedSums:
-    """By the place of the shift.
+    """By the place of the shift: (state, kind of stop) to minutes [min] and pieces, without the machine's own stops.
 
-    Parameters
-    ----------
-    kinds : mapping
-        Of each shift, (state, kind of stop) to minutes [min] and pieces; without the machine's own stops.
-    run_min, stand_min : mapping
-        Minutes run and stood that the states alone tell [min].
-    uncounted_min : mapping
-        Running minutes whose pieces no counter tells [min].
+    Minutes run and stood that the states alone tell, and running ones whose pieces no counter tells [min].
     """
 
     kinds: Mapping[int, Mapping[tuple[str, str], tuple[float, float]]]

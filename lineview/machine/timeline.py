@@ -61,18 +61,10 @@ def _overlaps_any(start: Ints, end: Ints, begins: Ints, ends: Ints) -> Bools:
 
 @dataclass(frozen=True)
 class StandingRows:
-    """Rows of a tape before its states are named.
+    """Rows of a tape before its states are named: the stretch of the clock each lies in, whether the machine stood.
 
-    Parameters
-    ----------
-    stretch : array of int
-        Which stretch of the clock each row lies in.
-    stands : array of bool
-        Rows in which the machine stood.
-    says : array of int
-        What the state channel said, as a place in MEANINGS; -1 where nothing.
-    long_us, planned_us : array of int
-        Their length, and their length outside breaks [µs].
+    `says` is what the state channel said, as a place in MEANINGS, -1 where nothing; `planned_us` is their length
+    outside breaks [µs].
     """
 
     stretch: Ints

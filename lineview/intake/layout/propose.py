@@ -42,6 +42,7 @@ from lineview.intake.layout.propose_columns import (
     long_columns,
     machine_place,
     machines_named,
+    machines_unknown,
     pattern_for,
 )
 from lineview.intake.layout.propose_counts import Counts, moments_of, recognise_counts
@@ -182,7 +183,7 @@ def _proposal(
         counts = _counts(draft, owners, columns)
         columns.columns, settings = counts.columns, counts.settings
         questions, notes = [*questions, *counts.questions], [*notes, *counts.notes]
-    zone, of_zone = _zone(draft)
+    zone, of_zone = _zone(draft) if clock.places else ({}, [])
     settings, questions = {**settings, **zone}, [*questions, *of_zone]
     layout = _layout(draft, owners, columns, mark if decimal is None else "", settings)
     questions += _line_question(layout, draft) + _quality_question(layout, draft)
@@ -262,8 +263,13 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
         counts = {m.id: len(find_channels(_header_cells(draft), plant, (m,), draft.marks).columns) for m in chosen}
         most = max(counts.values())
         chosen = tuple(m for m in chosen if counts[m.id] == most)
-    if len(chosen) == 1 or not needs:
+    unknown, names = machines_unknown(draft.heading, draft.rows, plant)
+    if (len(chosen) == 1 and not unknown) or not needs:
         return chosen, []
+    if names > 1:
+        listed = ", ".join(f"'{name}'" for name in unknown[:5])
+        text = tr("plant.toml knows no machine {names}: write each as the name of the machine that it is", names=listed)
+        return chosen[:1], [Question("machines", text, ())]
     options = tuple((machine.id, machine.shown) for machine in chosen)
     return chosen[:1], [Question("machine", tr("which machine wrote this file?"), options)]
 

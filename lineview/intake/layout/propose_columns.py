@@ -25,6 +25,7 @@ from lineview.intake.detect.header import (
     tokens,
     unit_of,
     without_repeat,
+    word_set,
 )
 from lineview.intake.exports import Question
 from lineview.intake.layout.channels import machine_named, own_unit, parts_of
@@ -40,7 +41,7 @@ from lineview.intake.layout.rivals import (
     not_a_measurement,
     stray_unit,
 )
-from lineview.intake.tidy.rows import Rows
+from lineview.intake.tidy.rows import SHORT_CLOCK, Rows
 from lineview.plant import ColumnTarget, Counter, ExportKind, Gauge, Machine, Plant
 from lineview.plant.fields import CHANNEL_NAMES, FIELDS
 
@@ -91,6 +92,26 @@ def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) 
     return max(fit, key=lambda kind: scores[kind]) if fit else "readings"
 
 
+#: Headers of a column that names machines.
+MACHINE = word_set(
+    "machine machines maschine maschinen anlage máquina maquina macchina macchinario equipo équipement "
+    "equipement equipment impianto"
+)
+_BESIDE_MACHINE = word_set("id no nr name number nummer code numéro numero número naam nom nome")
+
+
+def _is_of_machines(header: str) -> bool:
+    words = tokens(header)
+    return bool(words & MACHINE) and words <= MACHINE | _BESIDE_MACHINE
+
+
+def machines_unknown(heading: Heading, rows: Rows, plant: Plant) -> tuple[list[str], int]:
+    """Names in a column headed as one of machines that the plant does not know, and how many names are in it."""
+    place = next((place for place in range(heading.width) if _is_of_machines(heading.names[place])), None)
+    cells = set() if place is None else {*rows.column(place).str.strip_chars().to_list()} - {""}
+    return [name for name in sorted(cells) if not machine_named(plant, name)], len(cells)
+
+
 def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | None:
     """The columns of name, value and quality of a long table, or None for a wide one."""
     by_words = {place: tokens(header) for place, header in enumerate(heading.names) if header}
@@ -111,7 +132,8 @@ def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
     for place in range(heading.width):
         distinct = [c for c in rows.column(place).head(5000).unique().to_list() if c.strip()]
         known = [machine_named(plant, cell) for cell in distinct[:50]]
-        if distinct and len(distinct) <= 50 and sum(map(bool, known)) > len(known) / 2:
+        least = 0 if _is_of_machines(heading.names[place]) else len(known) / 2
+        if distinct and len(distinct) <= 50 and sum(map(bool, known)) > least:
             return place
     return None
 
@@ -386,7 +408,12 @@ def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, p
     }[to]
     median = parse_numbers(cells, marks)[0].median()
     if to == "duration" and not isinstance(median, float):
-        return  # written as h:mm:ss
+        short = cells.filter(cells.str.contains(SHORT_CLOCK))
+        if len(short):  # else h:mm:ss, or with its units
+            text = tr("'{example}' in '{header}': what is it?", example=short[0].strip(), header=header)
+            clocks = (("min", tr("minutes and seconds")), ("h", tr("hours and minutes")))
+            found.questions.append(Question(f"unit of {header}", text, clocks))
+        return
     if to == "mass_g" and isinstance(median, float):
         masses = [product.mass_g for product in plant.products]
         near = [u for u in choices if any(0.6 < convert(median, u, "g") / mass < 1.6 for mass in masses)]

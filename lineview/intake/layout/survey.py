@@ -29,17 +29,12 @@ from lineview.intake.detect.header import (
     word_set,
 )
 from lineview.intake.detect.tables import must_be_narrow
-from lineview.intake.layout.propose_columns import kind_for, long_columns, pattern_for
+from lineview.intake.layout.propose_columns import MACHINE, kind_for, long_columns, pattern_for
 from lineview.intake.layout.propose_times import FoundClock, find_clock, time_shares
 from lineview.intake.read import tables_of
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.plant import ExportKind, Plant
 
-#: Headers of a column that names machines.
-MACHINE = word_set(
-    "machine machines maschine maschinen anlage máquina maquina macchina macchinario equipo équipement "
-    "equipement equipment impianto"
-)
 #: Words of a file's name that name no machine.
 _WORDS_OF_NO_NAME = word_set(
     "export exports log logs data daten datos dati données donnees gegevens counter counters zähler "

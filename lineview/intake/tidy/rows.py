@@ -32,16 +32,8 @@ REFUSED: dict[str, pl.DataType] = {name: REFUSALS[name] for name in ("row", "col
 class Rows:
     """Rows of a table whose cells can be looked at.
 
-    Parameters
-    ----------
-    frame : polars.DataFrame
-        `row` and `text` of the data rows.
-    columns : mapping of int to polars.Series of String
-        The cells of the columns that were asked for.
-    refused : polars.DataFrame
-        REFUSED: rows that could not be used at all.
-    passed : mapping of str to int
-        How many rows were no data, by what they were.
+    `frame` has `row` and `text` of the data rows, `columns` the cells of those asked for, `refused` (REFUSED) the rows
+    that could not be used at all, `passed` how many were no data, by what they were.
     """
 
     frame: pl.DataFrame
@@ -251,12 +243,26 @@ def _possible(
     return frame["value"], None if reasons.null_count() == len(reasons) else reasons
 
 
+#: A clock of two parts, of which nothing says whether they are hours and minutes; a duration with its units.
+SHORT_CLOCK = r"^\s*\d{1,3}:[0-5]?\d\s*$"
+_WORDED = (
+    r"(?i)^(?:(?<h>\d+)\s*(?:h|hrs?|hours?|std|stunden?)\.?)?\s*(?:(?<m>\d+)\s*(?:m|mins?|minutes?|minuten|'|′)\.?)?"
+    r"\s*(?:(?<s>\d+)\s*(?:s|secs?|seconds?|sek|sekunden|\"|″|'')\.?)?$"
+)
+
+
 def _durations(
     texts: pl.Series, column: FieldColumn, marks: NumberSeparators, where: str
 ) -> tuple[pl.Series, pl.Series | None]:
     """Read durations [s]: h:mm:ss or h:mm, or numbers in the column's unit."""
     bare = texts.str.strip_chars()
-    short = bare.str.contains(r"^\d{1,3}:[0-5]?\d$")
+    worded = pl.DataFrame({"p": bare.str.extract_groups(_WORDED)}).unnest("p").cast(pl.Float64)
+    by_words = worded.select(
+        pl.when(pl.any_horizontal(pl.all().is_not_null())).then(
+            pl.col("h").fill_null(0) * 3600 + pl.col("m").fill_null(0) * 60 + pl.col("s").fill_null(0)
+        )
+    ).to_series()
+    short = bare.str.contains(SHORT_CLOCK)
     if short.any() and column.unit == "min":  # minutes and seconds
         bare = pl.select(pl.when(short).then(pl.concat_str(pl.lit("0:"), bare)).otherwise(bare)).to_series()
     elif short.any() and column.unit != "h":
@@ -279,6 +285,7 @@ def _durations(
         + pl.col("m").cast(pl.Float64) * 60
         + pl.col("s").str.replace(",", ".", literal=True).cast(pl.Float64).fill_null(0.0)
     ).to_series()
+    seconds = seconds.zip_with(by_words.is_null(), by_words)
     # a workbook's duration is a moment counted from its day zero
     typed = bare.str.to_datetime("%Y-%m-%d %H:%M:%S%.f", time_unit="us", strict=False)
     zero = pl.Series([datetime(1899, 12, 31)], dtype=pl.Datetime("us"))  # noqa: DTZ001 - no zone

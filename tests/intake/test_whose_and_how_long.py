@@ -1,0 +1,114 @@
+"""Whose rows a table holds, how long its stops lasted and which week a plan is for: right, asked about or declined."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from lineview.app.take_in import Taken
+from lineview.app.works import Works
+from lineview.intake.exports import Proposal
+from lineview.intake.read import Export, read_export
+
+PLANT = """
+shop = "Invented"
+zone = "Europe/Berlin"
+[[shifts]]
+id = "early"
+start = 06:00:00
+end = 14:00:00
+[[lines]]
+id = "1"
+[[machines]]
+id = "wrap1"
+kind = "cut-and-wrap machine"
+line = "1"
+counters = [{ id = "pieces", counts = "pieces", fastest_per_min = 450 }]
+[[products]]
+id = "vanilla"
+flavour = "Vanilla"
+mass_g = 7.0
+mass_tolerance_g = 0.4
+diameter_mm = 16.0
+diameter_tolerance_mm = 0.4
+cut_length_mm = 25
+"""
+
+
+def taken(folder: Path, name: str, text: str, **chosen: str) -> tuple[Taken, list[dict[str, object]]]:
+    """What became of one export with what is proposed for it accepted, and its rows."""
+    (folder / "plant.toml").write_text(PLANT, encoding="utf-8")
+    (folder / name).write_text(text, encoding="utf-8")
+    with Works(folder) as works:
+        (one,) = works.take([folder / name], accept=True, chosen=chosen)
+        read = read_export(folder / name, works.plant, layout=one.accepted) if one.receipt else None
+    if isinstance(read, Proposal) or read is None:
+        return one, []
+    assert isinstance(read, Export)
+    return one, [row for part in read.parts for row in part.tidy.to_dicts()]
+
+
+def test_weights_of_machines_that_nobody_knows_are_not_put_on_the_one_that_is_known(tmp_path):
+    """Pieces of 7 and 6 g of two machines were one machine's, 6.5 g on average."""
+    rows = "".join(f"2026-06-08 06:{k:02};{'W1' if k % 2 else 'W2'};{7.0 - k % 2:.2f}\n" for k in range(40))
+    one, _ = taken(tmp_path, "weights.csv", "Time;Machine;Weight (g)\n" + rows)
+    assert one.receipt is None
+    assert "plant.toml knows no machine 'W1', 'W2'" in str(one.error)
+
+
+def test_one_machine_by_an_unknown_name_is_asked_about(tmp_path):
+    text = "Time;Machine no;Weight (g)\n" + "".join(f"2026-06-08 06:{k:02};W7;7.0{k}\n" for k in range(10, 40))
+    one, _ = taken(tmp_path, "weights.csv", text)
+    assert "which machine wrote this file" in str(one.error)
+    one, rows = taken(tmp_path, "weights.csv", text, machine="wrap1")
+    assert {row["machine"] for row in rows} == {"wrap1"}
+    assert one.receipt is not None
+
+
+def test_rows_of_unknown_machines_beside_a_known_one_are_refused(tmp_path):
+    text = "Start;End;Machine;Reason\n" + "".join(
+        f"2026-06-08 0{hour}:00;2026-06-08 0{hour}:20;{name};jam\n"
+        for hour, name in enumerate(("packer", "cooker", "wrap 1", "lift"), 6)
+    )
+    one, rows = taken(tmp_path, "stops.csv", text)
+    assert [row["machine"] for row in rows] == ["wrap1"]
+    assert one.receipt is not None
+    assert one.receipt.refused == 3
+
+
+@pytest.mark.parametrize(
+    ("cell", "seconds"),
+    [
+        ("4 min 30 s", 270),
+        ("1 h 12 min", 4_320),
+        ("45s", 45),
+        ("725 sec", 725),
+        ("4'30\"", 270),
+        ("2 Std. 5 Min.", 7_500),
+    ],
+)
+def test_a_duration_with_its_units_is_read(tmp_path, cell: str, seconds: int):
+    _, (row,) = taken(tmp_path, "stops.csv", f"Start;Duration;Reason\n2026-06-08 07:00;{cell};jam\n")
+    assert row["end"] == row["start"] + timedelta(seconds=seconds)  # type: ignore[operator]
+
+
+@pytest.mark.parametrize(("unit", "seconds"), [("min", 270), ("h", 16_200)])
+def test_a_clock_of_two_parts_is_asked_about(tmp_path, unit: str, seconds: int):
+    text = "Start;Duration;Reason\n2026-06-08 07:00;4:30;jam\n"
+    one, _ = taken(tmp_path, "stops.csv", text)
+    assert "'4:30' in 'Duration': what is it?" in str(one.error)
+    _, (row,) = taken(tmp_path, "stops.csv", text, **{"unit of Duration": unit})
+    assert row["end"] == row["start"] + timedelta(seconds=seconds)  # type: ignore[operator]
+
+
+def test_a_plan_by_weeks_needs_no_other_time(tmp_path):
+    text = "Week;Product;Pieces\n2026-W25;vanilla;100000\n2026-W53;vanilla;120000\n2027-W53;vanilla;1\n"
+    one, rows = taken(tmp_path, "plan.csv", text)
+    assert [(f"{row['start']:%Y-%m-%d %H}", row["pieces"]) for row in rows] == [
+        ("2026-06-14 22", 100_000),
+        ("2026-12-27 23", 120_000),
+    ]
+    assert one.receipt is not None
+    assert one.receipt.refused == 1  # 2027 has 52 weeks
