@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import polars as pl
 
@@ -12,6 +12,7 @@ from lineview.core.errors import AskError, Fault
 from lineview.core.language import tr, tr_count
 from lineview.machine.changeovers import LEAST_MIN
 from lineview.machine.pieces import MachineCounts
+from lineview.machine.timeline import LOG_LATE_US
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope, Table
 from lineview.report.figures import outside_figures
@@ -33,6 +34,8 @@ from lineview.shift.words import ALLERGENS, CAUTIONS, sentence, soft_line
 
 #: Slow minutes told no closer than within so much of the planned minutes are said not to be told well.
 CLOSE_SHARE = 0.015
+#: A logged stop that is shorter may hide between two readings.
+LOG_LATE = timedelta(microseconds=LOG_LATE_US)
 
 
 def notes(
@@ -72,6 +75,7 @@ def notes(
             )
         )
     out += _states(measured)
+    out += _logged_in_vain(measured.tape, inputs.stop_log)
     out += _slow(measured)
     if abs(account.counters_differ) >= 0.5:
         out.append(
@@ -127,6 +131,22 @@ def _states(measured: ShiftMeasures) -> list[str]:
             )
         )
     return out
+
+
+def _logged_in_vain(tape: pl.DataFrame, stop_log: pl.DataFrame) -> list[str]:
+    """Say how many stops were logged within time in which the counter went on."""
+    runs = tape.filter(pl.col("state") == "running").select(run="start", run_end="end").sort("run")
+    log = stop_log.filter(~pl.col("reason").str.to_lowercase().str.starts_with("adjust"), pl.col("end").is_not_null())
+    log = log.filter(pl.col("end") - pl.col("start") >= LOG_LATE).sort("start")
+    within = log.join_asof(runs, left_on="start", right_on="run", check_sortedness=False)
+    inside = (pl.col("start") - LOG_LATE >= pl.col("run")) & (pl.col("end") + LOG_LATE <= pl.col("run_end"))
+    count = within.filter(inside).height
+    said = tr_count(
+        "One logged stop lies where the counter went on, and gives no stop a reason: is the log's clock right?",
+        "{count:,} logged stops lie where the counter went on, and give no stop a reason: is the log's clock right?",
+        count,
+    )
+    return [said] if count else []
 
 
 def _slow(measured: ShiftMeasures) -> list[str]:

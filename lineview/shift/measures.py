@@ -33,42 +33,15 @@ UNUSUAL_SHARE = 0.1
 class ShiftMeasures:
     """One period of one machine, measured.
 
-    Parameters
-    ----------
-    machine : Machine
-        As in the plant description.
-    counts : MachineCounts
-        Its counters and clock.
-    tape : polars.DataFrame
-        STATE_TIMELINE of the part of the period that is over.
-    windows : polars.DataFrame
-        The shifts, as of shift_windows; `accounts` has one each, `so_far` is their sum.
-    left_min : float
-        Planned minutes still to come [min].
-    planned : float or None
-        Pieces planned; None without a plan for the whole period.
-    pace_needed_per_min : float or None
-        For the rest [pieces/min].
-    rest_of_shift : RestOfShift or None
-        How the planned minutes left may go; None where none are, or none are over.
-    past : PastShifts
-        The shifts of the four weeks before.
-    own_shifts : tuple of PastShift
-        Those of the period, so far.
-    stops : StopCount
-        Of the tape.
-    changeovers : polars.DataFrame
-        FOUND with their minutes, breaks left out [min]: of the machine's marks, or found for want of them.
-    against : Contradictions
-        Where its states said otherwise than its counter, within the period.
-    cuts_shift : bool
-        Whether the period begins or ends within a shift.
-    plan_partly : bool
-        Whether a plan covers some of the period and not all of it, so that there is nothing to compare.
-    outside : Estimate
-        Good pieces made in the period and outside every shift.
-    around : (Estimate, Estimate)
-        Good pieces made outside every shift in the weeks before and the days after, and all good pieces then.
+    `tape` is STATE_TIMELINE of what is over of the period, `windows` its shifts as of shift_windows; `accounts`
+    has one each, `so_far` is their sum. `left_min` are planned minutes still to come; `planned` pieces are None without
+    a plan for the whole period, `rest_of_shift` where no planned minutes are left or none are over. `past` are the
+    shifts of the four weeks before, `own_shifts` those of the period so far, `stops` those of the tape. `changeovers`
+    are FOUND with their minutes, breaks left out: of the machine's marks, or found for want of them. `against`: where
+    its states said otherwise than its counter, within the period. `cuts_shift`: the period begins or ends within a
+    shift; `plan_partly`: a plan covers some of the period and not all of it, so that there is nothing to compare.
+    `outside` are good pieces made in the period and outside every shift; `around` those of the weeks before and the
+    days after, and all good pieces then.
     """
 
     machine: Machine

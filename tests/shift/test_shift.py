@@ -3,6 +3,7 @@
 import json
 import re
 from datetime import timedelta
+from itertools import pairwise
 from types import SimpleNamespace
 
 import polars as pl
@@ -248,6 +249,22 @@ def test_what_a_log_says_within_a_changeover_is_said_of_a_part_of_it() -> None:
     answer = ask(batches=sheet((0, "lime"), ((a + b) / 7200, "mint")), stop_log=log)
     reasons = {row["state"]: row["reason"] for row in table(answer, "stops") if row["reason"]}
     assert reasons == {"changeover": "in part: jam"}
+
+
+def test_logged_stops_where_the_counter_went_on_are_said() -> None:
+    """A log an hour late gave no stop its reason, and nothing said why."""
+    gaps = pairwise([one for one in RUN.stops if one[0] > 0])
+    (a, b), (next_stop, _) = next((one, then) for one, then in gaps if then[0] - one[1] > 600 + one[1] - one[0])
+
+    def said(late_s: float, reason: str = "jam") -> list[str]:
+        at = START + timedelta(seconds=a + late_s)
+        stop = {"start": at, "end": at + timedelta(seconds=150), "reason": reason}
+        answer = ask(stop_log=factories.rows(STOP_LOG, [stop], machine="w1"))
+        return [note for note in answer.notes if "is the log's clock right?" in note]
+
+    assert said(0) == []
+    assert len(said((b + next_stop) / 2 - a - 75)) == 1
+    assert said((b + next_stop) / 2 - a - 75, "adjusted pair 2") == []
 
 
 def test_a_count_that_gaps_leave_wide_open_is_said_with_its_bounds() -> None:
