@@ -23,6 +23,16 @@ SHOWN = {
     "paper_m": ("{cause}_paper_lost_m", "m"),
     "money": ("{cause}_cost_money", ""),
 }
+#: By unit, how a row is summed that no clock tells.
+_SUMMED = {
+    "minutes": mark("its pieces at the nominal rate"),
+    "pieces": mark("summed over the shifts"),
+    "kg": mark("its pieces at their products' target mass"),
+    "candy_kg": mark("summed over the lines' balances of candy"),
+    "film_m": mark("summed over the machines' use of film"),
+    "paper_m": mark("summed over the machines' use of wax paper"),
+    "money": mark("its kilograms and metres at the prices in plant.toml"),
+}
 ALL_ROWS = mark("all rows")
 
 
@@ -77,7 +87,7 @@ def _row(figures: FigureList, row: LedgerRow) -> None:
         if amount.value is None:
             figures.unknown(SHOWN[unit][0], amount.why_none, cause=row.cause)
         else:
-            figures.add(SHOWN[unit][0], _without_equal_ends(amount), working, cause=row.cause)
+            figures.add(SHOWN[unit][0], _without_equal_ends(amount), working or tr(_SUMMED[unit]), cause=row.cause)
 
 
 def _without_equal_ends(amount: Estimate) -> Estimate:

@@ -121,9 +121,8 @@ class Ledger:
         balance = self.balances.get(unit)
         if total.value is None or balance is None or balance.was_low is None:
             return total
-        high = None if balance.was_low is None else balance.possible - balance.was_low
         low = None if balance.was_high is None else balance.possible - balance.was_high
-        return Estimate(total.value, low, high, total.n)
+        return Estimate(total.value, low, balance.possible - balance.was_low, total.n)
 
     def known(self, unit: str) -> float:
         """The sum of the rows whose amount in a unit is known."""

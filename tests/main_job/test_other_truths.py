@@ -67,7 +67,7 @@ def test_metres_of_web_are_those_used(week: Works, line: str, web: str) -> None:
     assert true <= whole.value <= 1.01 * true  # what is left on reels taken off for good comes on top
 
 
-@pytest.mark.parametrize("question", ["rope", "weight", "shift", "wrap", "order"])
+@pytest.mark.parametrize("question", ["rope", "weight", "shift", "wrap", "order", "week"])
 def test_each_figure_can_be_asked(week: Works, question: str) -> None:
     answer = week.ask(read_question(question))
     assert answer.figures and answer.text.endswith(".")

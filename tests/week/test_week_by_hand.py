@@ -226,6 +226,8 @@ def test_the_week_word_for_word_and_cell_for_cell(shown) -> None:
         "stops__film_break_cost_money": "7.0 min by the clock, 1 time",
         "slow_running_not_made_kg": f"{lasts + off:.1f} min by the clock",
         "running_off_the_nominal_rate_lost_min": f"{RAN - off:.1f} min by the clock",
+        "rejects_lost_min": "its pieces at the nominal rate",
+        "rejects_cost_money": "its kilograms and metres at the prices in plant.toml",
     }
     assert {name: shown["figures"][name]["working"] for name in workings} == workings
     why = f"not known: {', '.join(weighed)}, rush freight and shortage; the other rows add up to {known:.1f} EUR"
