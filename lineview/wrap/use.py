@@ -299,14 +299,14 @@ def _cut_length_mm(plant: Plant, product: str, kind: WebKind) -> float | None:
 def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
     """The metres in rejects and counted blank wraps; a cause that nothing counts is left out."""
     causes = []
-    if all(row.rejects is not None for row, _ in total):
-        count = sum(row.rejects or 0.0 for row, _ in total)
-        m = sum((row.rejects or 0.0) * cut for row, cut in total) / 1000.0
-        causes.append(Cause("rejects", m, m, m, False, tr("{count:,.0f} rejects × cut length", count=count)))
-    if all(row.blanks is not None for row, _ in total):
-        count = sum(row.blanks or 0.0 for row, _ in total)
-        m = sum((row.blanks or 0.0) * cut for row, cut in total) / 1000.0
-        causes.append(Cause("blank wraps", m, m, m, False, tr("{count:,.0f} blank wraps × cut length", count=count)))
+    for name, words, counted in (
+        ("rejects", mark("{count:,.0f} rejects × cut length"), [row.rejects for row, _ in total]),
+        ("blank wraps", mark("{count:,.0f} blank wraps × cut length"), [row.blanks for row, _ in total]),
+    ):
+        known = [count for count in counted if count is not None]
+        if len(known) == len(total):
+            m = sum(count * cut for count, (_, cut) in zip(known, total, strict=True)) / 1000.0
+            causes.append(Cause(name, m, m, m, False, tr(words, count=sum(known))))
     return causes
 
 

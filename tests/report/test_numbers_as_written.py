@@ -87,6 +87,24 @@ def test_an_interval_with_open_ends(low: float | None, high: float | None, text:
 
 
 @pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (9, 11, "Tue 9 June, 06:00 to Thu 11 June, 06:00"),
+        (9, None, "at least"),
+        (None, 11, "at most"),
+        (None, None, ""),
+    ],
+)
+def test_an_interval_of_moments_with_open_ends(low: int | None, high: int | None, text: str) -> None:
+    ends = [None if day is None else datetime(2026, 6, day, 6, tzinfo=UTC) for day in (low, high)]
+    written = show.interval(
+        Figure("leaves", "leaves", datetime(2026, 6, 10, 6, tzinfo=UTC), low=ends[0], high=ends[1]), PLANT
+    )
+    assert written.startswith(text)
+    assert bool(written) == bool(text)
+
+
+@pytest.mark.parametrize(
     ("amount", "written"),
     [
         (352.0, "352 mm"), (12.5, "12.5 mm"), (0.05, "0.05 mm"), (14.0, "14 mm"), (-0.3, "−0.3 mm"),

@@ -24,6 +24,14 @@ def test_every_slip_is_recognised_at_any_target(target, slip):
     assert unit_slip(np.full(9, target * 1.05), target, target * 0.02) == ""
 
 
+@pytest.mark.parametrize(
+    ("share", "name"),
+    [(0.8, ""), (1.2, ""), (0.6, ""), (1.4, ""), (0.45, "another unit"), (1.6, "another unit"), (3.7, "another unit")],
+)
+def test_half_as_thick_or_thin_again_is_no_rope(share: float, name: str) -> None:
+    assert unit_slip(np.full(9, 14 * share), 14.0, 0.3) == name
+
+
 def test_a_coarse_gauge_is_not_dead():
     rng = np.random.default_rng(1)
     coarse = np.round(14 + rng.normal(0, 0.02, 500), 1)  # mostly 14.0, now and then its neighbours

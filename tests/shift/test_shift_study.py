@@ -30,7 +30,7 @@ from lineview.shift.key_figures import (
 )
 from lineview.shift.measures import ShiftMeasures
 from lineview.shift.past import PastShift, PastShifts, RestOfShift, mean_restore
-from lineview.shift.projection import pace_needed_per_min, planned_pieces
+from lineview.shift.projection import Pace, pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
 from lineview.shift.words import whole_minutes
 from tests import factories
@@ -248,6 +248,17 @@ def gone_on(*rates: float) -> PastShift:
     began = np.arange(10.0, at[-1], 20.0)
     made = np.concatenate(([0.0], np.cumsum(np.array(rates) * 60.0)))
     return PastShift(at, made, at, began, np.full(began.size, 2.0))
+
+
+@pytest.mark.parametrize(("pieces", "minute"), [(300, 1), (18_000, 60), (18_300, 91), (36_000, 150), (36_300, None)])
+def test_a_count_is_reached_before_a_break_that_begins_then(pieces: int, minute: int | None) -> None:
+    """Two planned hours at 300 a minute, half an hour of break between them."""
+    start = datetime(2026, 6, 9, 6, tzinfo=UTC)
+    hours = [(start + timedelta(minutes=m), start + timedelta(minutes=m + 60)) for m in (0, 90)]
+    usual, soonest, latest = Pace(300.0, 600.0, None, hours).when(pieces)
+    assert usual == (None if minute is None else start + timedelta(minutes=minute))
+    assert soonest is not None and (usual is None or soonest < usual)
+    assert latest is None
 
 
 def test_a_projection_needs_eight_whole_past_shifts() -> None:

@@ -88,6 +88,14 @@ def test_repeats_in_a_file_whose_moments_are_all_different_are_one_weighing() ->
     assert found.reasons == {"given twice": 1}
 
 
+def test_pieces_of_one_sample_may_weigh_the_same() -> None:
+    """Seventeen of twenty alone at their moment: the three that share one are a sample, two of them alike."""
+    rows = [(m / 10, 6.5 + m / 100, 1, False, "", "") for m in range(17)]
+    sample = [(3.0, mass, 1, False, "", "") for mass in (6.5, 6.55, 6.5)]
+    found = sort_out(weighings(weights(*rows, *sample), sheet(("B1", "Mint", 0, 30)), FACTS))
+    assert (found.reasons, found.kept.height) == ({}, 20)
+
+
 def test_a_few_odd_weights_do_not_spoil_the_rest() -> None:
     rows = [(m / 10, 6.5 + m / 100, 1, False, "", "") for m in range(20)]
     # 6.6 g is 0.2328 oz; up to a fifth lighter or a quarter heavier it still looks like it, 30 % heavier no more.
