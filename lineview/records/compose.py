@@ -439,6 +439,10 @@ def _span(
     return span, upto(low), upto(np.where(open_ended, 0.0, high)), upto(open_ended.astype(float))
 
 
+#: Of a season of readings each word is kept once.
+_CHANNEL, _QUALITY = pl.Categorical(), pl.Enum(["good", "uncertain"])
+
+
 def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     """Readings of the rope's gauges: channel, at, value and quality, by channel and time.
 
@@ -453,7 +457,7 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     for (names,), part in rows.group_by(["gauge"], maintain_order=True):
         read = part.select(lists).explode(lists)
         frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
-    nothing = pl.DataFrame(schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()})
+    nothing = pl.DataFrame(schema={"channel": _CHANNEL, "at": UTC_US, "value": pl.Float64(), "quality": _QUALITY})
     # A record holds each gauge's readings in order of time, and records are in order of time.
     readings = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda pair: pair[0]))])
     several = len({name for name, _ in frames}) < len(frames)
@@ -463,8 +467,8 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
 def _of_gauge(read: pl.DataFrame, place: int, name: str) -> pl.DataFrame:
     """Readings of the gauge at a place of the records' lists."""
     return read.filter(pl.col("gauge_of") == place).select(
-        channel=pl.lit(name, dtype=pl.String),
+        channel=pl.lit(name).cast(_CHANNEL),
         at=pl.col("gauge_us").cast(UTC_US),
         value="gauge_value",
-        quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
+        quality=pl.when("gauge_sure").then(pl.lit("good", _QUALITY)).otherwise(pl.lit("uncertain", _QUALITY)),
     )

@@ -67,7 +67,7 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
 
     Source: derived-rope
     """
-    values_at = readings.select("at", "value").drop_nulls()
+    values_at = readings.drop_nulls()
     if not (np.diff(values_at["at"].to_physical().to_numpy()) > 0).all():
         values_at = values_at.unique("at", keep="first", maintain_order=True).sort("at")
     values = values_at["value"].to_numpy()
@@ -160,7 +160,7 @@ def diameter_gauges(
     for gauge in machine.gauges:
         if gauge.measures != "rope diameter":
             continue
-        of_gauge = readings.filter(pl.col("channel") == gauge.id)
+        of_gauge = readings.select("at", "value").filter(readings["channel"] == gauge.id)
         if of_gauge.is_empty():
             continue
         # a pair's own gauge sits before the last pair, where the rope is not yet at its final size
@@ -184,7 +184,7 @@ def gauge_values(machine: Machine, readings: pl.DataFrame, measures: str) -> pl.
     """The readings (at, value) of the first gauge that measures this and has any."""
     for gauge in machine.gauges:
         if gauge.measures == measures:
-            of_gauge = readings.filter(pl.col("channel") == gauge.id).select("at", "value").drop_nulls()
+            of_gauge = readings.select("at", "value").filter(readings["channel"] == gauge.id).drop_nulls()
             if not of_gauge.is_empty():
                 return of_gauge.sort("at")
     return None
