@@ -86,6 +86,7 @@ def asked(
     *,
     unread: tuple[float, float] = (0, 0),
     period: tuple[float, float] = (0, LENGTH_MIN),
+    logged: tuple[tuple[float, float, str], ...] = STOPS,
     **more: pl.DataFrame,
 ) -> dict[str, Any]:
     """The shift's JSON at a minute: without the first `untold` reasons, without readings within `unread`."""
@@ -94,7 +95,7 @@ def asked(
     moments = factories.moments(START.timestamp() + at_s[seen])
     values = {"pieces": pieces[seen], "rejects": np.floor(pieces[seen] / REJECT_EVERY)}
     read = pl.concat([factories.readings("w1", name, moments, value % 65_536) for name, value in values.items()])
-    log = [{"start": at(a), "end": at(b), "reason": reason} for a, b, reason in STOPS if reason][untold:]
+    log = [{"start": at(a), "end": at(b), "reason": reason} for a, b, reason in logged if reason][untold:]
     sheet = [{"batch": "b1", "product": "lime", "start": at(0)}, {"batch": "b2", "product": "mint", "start": at(315)}]
     frames = Frames(
         {"w1": read},
@@ -434,6 +435,17 @@ def test_a_moment_of_standing_is_told_from_standing_throughout(
     period: tuple[float, float], unread: tuple[float, float], words: str
 ) -> None:
     assert words in asked(LENGTH_MIN, unread=unread, period=period)["soft"]
+
+
+def test_stops_caused_elsewhere_are_rungs_of_their_own() -> None:
+    shown = asked(LENGTH_MIN, logged=((40, 52, "blocked by the packer"), (240, 247, "waiting for rope")))
+    rungs = [rung for rung in cells(shown, "ladder") if rung[0].startswith("stops")]
+    assert rungs == [
+        ("stops: the machine's own", 10, -10 * SET), ("stops: blocked", 12, -12 * SET),
+        ("stops: caused elsewhere", 7, -7 * SET),
+    ]  # fmt: skip
+    minutes = {name: shown["figures"][f"{name}_min"]["value"] for name in ("own_stop", "blocked", "starved", "outside")}
+    assert minutes == pytest.approx({"own_stop": 17, "blocked": 12, "starved": 0, "outside": 7})
 
 
 #: At most 450 a minute and a twentieth.

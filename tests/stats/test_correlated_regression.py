@@ -5,7 +5,7 @@ import pytest
 from statsmodels.regression.linear_model import GLS, OLS
 
 from lineview.core.errors import MeasureError
-from lineview.stats.correlated_regression import NOISES, Noise, _near_best, correlated_regression
+from lineview.stats.correlated_regression import NOISES, Noise, _near_best, _weights, correlated_regression
 from lineview.stats.least_squares import least_squares_fits
 
 
@@ -101,3 +101,21 @@ def test_noises_that_are_left_out_of_many_points_would_weigh_next_to_nothing():
     (whole,) = least_squares_fits(y[:, None], x, steps, grid)
     assert len(kept) < len(grid)
     assert sum(weight for noise, weight in zip(grid, whole.weight, strict=True) if noise in kept) > 0.98
+
+
+@pytest.mark.parametrize(("ratio", "kept"), [(0.045, False), (0.055, True)])
+def test_a_level_that_wanders_is_left_out_where_it_is_a_twentieth_as_likely(ratio: float, kept: bool) -> None:
+    """Two noises that stay and one that wanders, which comes before in three cases of four."""
+    grid, likelihood = (Noise(0.0, 0.0), Noise(0.5, 0.0), Noise(0.99, 0.0)), np.array([[0.5], [1.5], [ratio]])
+    prior = np.array([0.125, 0.125, 0.75])
+    for careful in (True, False):
+        expected = prior * likelihood[:, 0] * [1, 1, kept or careful]
+        assert _weights(grid, np.log(likelihood), careful)[:, 0] == pytest.approx(expected / expected.sum())
+
+
+@pytest.mark.parametrize(("ratio", "kept"), [(0.23, False), (0.27, True)])
+def test_a_change_of_slope_is_left_out_where_it_is_a_quarter_as_likely(ratio: float, kept: bool) -> None:
+    """None, or one at either of two places, which comes before in 35 cases of 100."""
+    likelihood = np.array([[1.0, 0.5 * ratio, 1.5 * ratio]])
+    expected = np.array([0.65, 0.175, 0.175]) * likelihood[0] * [1, kept, kept]
+    assert _weights((Noise(0.0, 0.0),), np.log(likelihood), False)[0] == pytest.approx(expected / expected.sum())
