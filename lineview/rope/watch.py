@@ -97,11 +97,9 @@ def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
         return y
     white = innovations(noise, np.column_stack([y, np.ones(y.size)]))
     e, x = white[1:, 0], white[1:, 1]
-    first = (y[0], 1.0)
-    phi, theta = noise.phi, innovation_form(noise)[0]
-    weight = float((1 - phi**2 + (phi - theta) ** 2) / (1 - theta**2)) if abs(theta) < 1 else 1.0
-    xx = np.cumsum(np.r_[first[1] ** 2 / weight, x**2])[:-1] if weight else np.cumsum(x**2)
-    xe = np.cumsum(np.r_[first[0] * first[1] / weight, x * e])[:-1]
+    first = innovation_form(noise)[1] ** 2  # what the first tells of the level, its noise being of unit variance
+    xx = np.cumsum(np.r_[first, x**2])[:-1]
+    xe = np.cumsum(np.r_[first * y[0], x * e])[:-1]
     t = (e - x * xe / xx) / (scale * np.sqrt(1 + x**2 / xx))
     z = ndtri(np.clip(stdtr(df, t), 1e-15, 1 - 1e-15))
     return np.asarray(np.r_[0.0, z], dtype=np.float64)

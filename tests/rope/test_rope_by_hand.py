@@ -19,7 +19,9 @@ from lineview.rope.drift_model import fit_rope
 from lineview.rope.forecast import ahead_of
 from lineview.rope.mass import week_effect
 from lineview.rope.products import Target, group_products, kinds_by_name, line_batches
+from lineview.rope.watch import _segment
 from lineview.rope.words import about
+from lineview.stats.correlated_regression import Noise, innovation_form
 from tests import factories
 from tests.from_frames import Frames, counted, rope_seen
 from tests.simulate.rope import START, ask, rope, sheet, works
@@ -146,6 +148,20 @@ def test_so_many_adjustments_are_judged_as_batches_allow_and_those_are_the_last(
     assert [a.label for a in model.adjustments if a.recorded] == [
         f"set {k}" for k in range(5, 14)
     ]  # beside level, wear, temperature
+
+
+@pytest.mark.parametrize("phi", [-0.4, 0.0, 0.5, 0.9])
+@pytest.mark.parametrize("white", [0.0, 0.5])
+def test_surprises_of_a_level_learnt_on_the_way_are_standard_and_apart(phi: float, white: float) -> None:
+    """Their covariance, from that of the noise: the identity where none is white, near it after the first else."""
+    n, noise = 40, Noise(phi, white)
+    scale = innovation_form(noise)[1]
+    of_each = np.column_stack([_segment(one, noise, scale, 1e12) for one in np.eye(n)])[1:]
+    covariance = of_each @ ((1 - white) * phi ** np.abs(np.subtract.outer(np.arange(n), np.arange(n)))) @ of_each.T
+    covariance += white * of_each @ of_each.T
+    apart = 0.12 if white and phi else 1e-4  # of the first two; a filter has no past
+    assert covariance == pytest.approx(np.eye(n - 1), abs=apart)
+    assert covariance[5:, 5:] == pytest.approx(np.eye(n - 6), abs=0.02 if white else 1e-4)
 
 
 def kinds(**counts: int) -> pl.Series:
