@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
+from itertools import combinations
 from pathlib import Path
 from typing import cast
 
@@ -21,6 +22,7 @@ from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
 from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
+from lineview.machine.pieces import piece_counter
 from lineview.plant import WEEK, Layout, Plant, Shift
 from lineview.plant.answers import read_shifts
 from lineview.plant.counting import counters_of
@@ -31,6 +33,9 @@ FILES_READ = 16
 MOST_REFUSED = 0.2
 #: So many moments may have two values before files are taken for those of two machines.
 MOST_DISAGREE = 0.02
+#: A question about two machines begins so: in so many hours their counts lie apart by less than so much of how far
+#: those of one lie from its own middle.
+TWICE, SAME_HOURS, SAME_SPREAD = "twice ", 16, 0.25
 #: A rope is this thick [mm] and this warm [°C] or, in the other units, the same in them.
 USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0, 180.0)}
 
@@ -133,21 +138,56 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     """Read the newest exports with what is known; the same answers again are not worked out again."""
     surveys, same = _joined(surveyed.surveys, answers)
     groups, draft = grouped(surveys, surveyed.shop, zone)
+    aside = {answer for key, answer in answers.items() if key.startswith(TWICE)}
+    if aside:
+        groups = [group for group in groups if not group.machines or set(group.machines) - aside]
+        draft = draft.model_copy(update={"machines": tuple(m for m in draft.machines if m.id not in aside)})
     tried = {group.id: _best_proposal(group, draft) for group in groups if not group.aside}
     proposals = {group: proposal for group, (proposal, _) in tried.items() if proposal}
     lost = [fault for proposal, why in tried.values() if proposal is None for fault in why]
     questions, settled = _settled(groups, proposals, answers)
-    machines = tuple(sorted({survey.machine for survey in surveys}))
+    machines = (
+        *sorted({survey.machine for survey in surveys}),
+        *sorted(aside),
+        *(key for key in answers if key.startswith(TWICE)),
+    )
     key = (spoken(), zone, machines, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
     if key not in surveyed.kept:
         layouts, faults = _layouts(groups, proposals, settled)
         readings, unread, mixed = _readings(groups, draft, layouts)
         every = (*surveyed.faults, *(lost if proposals else ()), *faults, *unread)
         mixed = mixed if proposals else (*mixed, *lost)
+        twice = _twice(draft, readings, answers)
         surveyed.kept[key] = ReadSoFar(
-            tuple(groups), draft, proposals, layouts, readings, (*same, *questions), every, mixed
+            tuple(groups), draft, proposals, layouts, readings, (*same, *questions, *twice), every, mixed
         )
     return _by_their_clocks(surveyed.kept[key], zone, answers)
+
+
+def _twice(draft: Plant, readings: Readings, answers: Mapping[str, str]) -> list[SetUpQuestion]:
+    """Whether machines that count the same pieces hour by hour are one, of which two systems tell."""
+    hourly = {}
+    for machine in draft.machines:
+        counter = piece_counter(machine)
+        frame = readings.get((machine.id, counter.id)) if counter else None
+        if frame is not None:
+            hour = (pl.col("at") - pl.duration(seconds=30)).dt.truncate("1h")
+            counts = frame.select(hour=hour, n=pl.col("value").diff()).filter(pl.col("n") > 0)
+            hourly[machine.id] = counts.group_by("hour", maintain_order=True).agg(pl.col("n").sum())
+    keys = [key for key in answers if key.startswith(TWICE)]
+    for (one, counts), (other, others) in combinations(hourly.items(), 2):
+        n = counts.join(others, on="hour", maintain_order="left")
+        apart = (n["n"] - n["n_right"]).abs().sum()
+        if n.height >= SAME_HOURS and apart < SAME_SPREAD * (n["n"] - n["n"].median()).abs().sum():
+            keys.append(f"{TWICE}{one} / {other}")
+    return [_twice_question(key) for key in dict.fromkeys(keys)]
+
+
+def _twice_question(key: str) -> SetUpQuestion:
+    one, _, other = key.removeprefix(TWICE).partition(" / ")
+    text = tr("{one} and {other} count the same pieces hour by hour: is one told of twice?", one=one, other=other)
+    left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, one)]
+    return SetUpQuestion(key, text, None, "", (*left, ("both", tr("two machines"))))
 
 
 def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> ReadSoFar:

@@ -16,23 +16,12 @@ from lineview.rope.forecast import HORIZON_H, State, verdict
 
 @dataclass(frozen=True)
 class RankedSizer:
-    """A sizer, how its rope stands and how soon it needs a person.
+    """A sizer, the name a person reads and its line; how its rope stands and how soon it needs a person.
 
-    Parameters
-    ----------
-    sizer, shown, line : str
-        Its id, the name a person reads, and its line's id.
-    state : str
-        "steady", "drifting", "stepped" or "repaired"; "" where it cannot be told.
-    drift, drift_low, drift_high : float or None
-        Wear with its 95 % interval [mm/h].
-    hours, early, late : float or None
-        Running hours until the batch mean leaves tolerance, median and 90 % interval [h]; None where that is
-        not within the horizon. 0 where it is out already.
-    chance : float
-        Share of the levels and wears that the data allow which leave within the horizon.
-    problem : str
-        Why nothing can be told of it, "" where it can.
+    `state` is "" where it is not known, and `problem` then says why; `drift` is wear with its 95 % interval [mm/h];
+    `hours` are running hours until the batch mean leaves tolerance, median and 90 % interval, None where that is not
+    within the horizon, 0 where it is out already; `chance` is the share of the levels and wears that the data allow
+    which leave within the horizon.
     """
 
     sizer: str

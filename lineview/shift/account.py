@@ -18,26 +18,12 @@ from lineview.machine.stops import KINDS
 
 @dataclass(frozen=True)
 class ShiftAccount:
-    """Minutes and pieces of one shift, or of several.
+    """What one stretch of a machine came to: `minutes` and pieces `made` by state, and the number of `stretches` of each.
 
-    Parameters
-    ----------
-    minutes : mapping
-        State to its minutes [min].
-    made : mapping
-        State to the pieces counted in it; unseen ones are not in it.
-    stretches : mapping
-        State to the number of its stretches.
-    pieces : StretchPieces
-        Pieces of the whole stretch from the counters.
-    nominal_per_min : float
-        Nominal rate that the ladder starts from [pieces/min].
-    kinds : mapping
-        (state, kind of stop) to minutes [min] and pieces; of stops and short stops but the machine's own.
-    coded_run_min, coded_stand_min : float
-        Minutes run and stood that the machine's states alone tell [min]; they are in `minutes`.
-    uncounted_min : float
-        Running minutes [min] whose pieces no counter tells.
+    `pieces` are those of the whole stretch from the counters; `nominal_per_min` is where the ladder starts; `kinds` is
+    (state, kind of stop) to minutes and pieces, of stops and short stops but the machine's own. `coded_run_min` and
+    `coded_stand_min` are known from the machine's states alone, and in `minutes`; of `uncounted_min` no counter tells
+    the pieces.
     """
 
     minutes: Mapping[str, float]
