@@ -34,7 +34,7 @@ MOST_REFUSED = 0.2
 #: So many moments may have two values before files are taken for those of two machines.
 MOST_DISAGREE = 0.02
 #: A question about two machines begins so: in so many hours their counts lie apart by less than so much of how far
-#: those of one lie from its own middle.
+#: those of one lie from its own middle, as a rule.
 TWICE, SAME_HOURS, SAME_SPREAD = "twice ", 16, 0.25
 #: A rope is this thick [mm] and this warm [°C] or, in the other units, the same in them.
 USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0, 180.0)}
@@ -177,8 +177,8 @@ def _twice(draft: Plant, readings: Readings, answers: Mapping[str, str]) -> list
     keys = [key for key in answers if key.startswith(TWICE)]
     for (one, counts), (other, others) in combinations(hourly.items(), 2):
         n = counts.join(others, on="hour", maintain_order="left")
-        apart = (n["n"] - n["n_right"]).abs().sum()
-        if n.height >= SAME_HOURS and apart < SAME_SPREAD * (n["n"] - n["n"].median()).abs().sum():
+        apart, spread = (n["n"] - n["n_right"]).abs(), (n["n"] - n["n"].median()).abs()
+        if n.height >= SAME_HOURS and cast(float, apart.median()) < SAME_SPREAD * cast(float, spread.median()):
             keys.append(f"{TWICE}{one} / {other}")
     return [_twice_question(key) for key in dict.fromkeys(keys)]
 

@@ -18,7 +18,7 @@ from lineview.machine.stops import KINDS
 
 @dataclass(frozen=True)
 class ShiftAccount:
-    """What one stretch of a machine came to: `minutes` and pieces `made` by state, and the number of `stretches` of each.
+    """What one stretch of a machine came to: `minutes`, pieces `made` and the number of `stretches` by state.
 
     `pieces` are those of the whole stretch from the counters; `nominal_per_min` is where the ladder starts; `kinds` is
     (state, kind of stop) to minutes and pieces, of stops and short stops but the machine's own. `coded_run_min` and

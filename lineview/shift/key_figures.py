@@ -41,24 +41,9 @@ NEED_REJECTS = ("quality_ratio", "oee_index", "nee_index", "scrap_ratio")
 
 @dataclass(frozen=True)
 class TimeElements:
-    """What ISO 22400-2's figures are made of.
+    """What ISO 22400-2's figures are made of: PBT without what is unseen, APT, AUST, ADET, PRI, then PQ, GQ, SQ, RQ.
 
-    Parameters
-    ----------
-    planned_busy_min : float
-        PBT [min]; None of it unseen.
-    production_min : float
-        APT [min].
-    setup_min : float
-        AUST [min].
-    delay_min : float
-        ADET [min].
-    run_time_per_item_min : float
-        PRI, planned run time per item [min].
-    produced, good, scrap, rework : float
-        PQ, GQ, SQ, RQ.
-    uncounted_min : float
-        Part of the production time whose pieces no counter tells [min]: the effectiveness leaves it out.
+    `uncounted_min` is production time whose pieces no counter tells: the effectiveness leaves it out.
     """
 
     planned_busy_min: float

@@ -46,6 +46,14 @@ def made_by_raw(folder, came: SetUp) -> float | None:
     return made(folder, came).value
 
 
+def test_a_corrected_export_of_fewer_hours_is_asked_about(tmp_path):
+    every = counted(1)
+    shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{every[k]}", minutes=20 * 60 + 25), "wrapper_raw.csv")
+    corrected = "Time;Pieces\n" + rows(lambda k: f"{every[k] + 300 * (k > 70)}", minutes=MINUTES + 1)
+    came = shown(tmp_path, corrected, "wrapper_hall.csv", **{"same wrapper": "each"})
+    assert [question.key for question in came.open] == ["twice wrapper hall / wrapper raw"]
+
+
 def test_two_machines_side_by_side_are_not_asked_about(tmp_path):
     came = two(tmp_path, 0, 2)
     assert not came.open
