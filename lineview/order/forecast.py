@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
@@ -180,10 +180,10 @@ def _borrow(
     return level, spread, level_sd, np.asarray(borrowed)
 
 
-def history_weeks(past: pl.DataFrame, now: datetime) -> int:
-    """The whole weeks of seven days before `now` that history covers."""
+def history_weeks(past: pl.DataFrame, today: date) -> int:
+    """The whole weeks of seven days before today that history covers."""
     first = past["date"].min()
-    return max((now.date() - first).days // 7, 0) if isinstance(first, date) else 0
+    return max((today - first).days // 7, 0) if isinstance(first, date) else 0
 
 
 def weeks_ahead(
@@ -191,13 +191,14 @@ def weeks_ahead(
     past: pl.DataFrame,
     factors: Mapping[str, Mapping[str, float]],
     lines: Sequence[str],
-    starts: Sequence[datetime],
+    today: date,
+    weeks: int,
 ) -> dict[tuple[str, str], Ahead]:
-    """Forecast each line's use of each web, week by week."""
-    now, n = starts[0], history_weeks(past, starts[0])
-    tables = {line: _by_week(past, line, now, n) for line in lines}
+    """Forecast each line's use of each web in so many weeks from today, week by week."""
+    n = history_weeks(past, today)
+    tables = {line: _by_week(past, line, today, n) for line in lines}
     totals = np.sum([table.known.sum(axis=0) for table in tables.values()], axis=0)
-    season = learn_season(totals, len(starts))
+    season = learn_season(totals, weeks)
     keys, rows, groups = [], [], []
     for line, table in tables.items():
         index = {product: k for k, product in enumerate(table.products)}
@@ -237,10 +238,10 @@ class _Weeks:
         return np.where(self.dark, np.nan, self.good)
 
 
-def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> _Weeks:
-    """Sum a line's products in each of the last n weeks, the newest last."""
-    weeks = past.filter((pl.col("line") == line) & (pl.col("good") > 0)).with_columns(
-        week=n - 1 - (pl.lit(now.date()) - pl.col("date")).dt.total_days().clip(0) // 7
+def _by_week(past: pl.DataFrame, line: str, today: date, n: int) -> _Weeks:
+    """Sum a line's products in each of the last n weeks of seven days before today, the newest last."""
+    weeks = past.filter((pl.col("line") == line) & (pl.col("good") > 0) & (pl.col("date") < today)).with_columns(
+        week=n - 1 - ((pl.lit(today) - pl.col("date")).dt.total_days() - 1) // 7
     )
     weeks = weeks.filter(pl.col("week") >= 0)
     products = weeks["product"].unique(maintain_order=True).sort().to_list()

@@ -220,8 +220,9 @@ def history_ahead(
     """Demand of the coming weeks from history, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
     used = {**factors, **lent}
-    if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:
-        out = weeks_ahead(plant, past, used, lines, starts)
+    today = starts[0].astimezone(plant.tz).date()
+    if history_weeks(past, today) >= WEEKS_OF_HISTORY:
+        out = weeks_ahead(plant, past, used, lines, today, len(starts))
     else:
         out = {}
         minutes, days = week_planned(plant.shifts, plant.zone, starts)

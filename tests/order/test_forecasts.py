@@ -1,6 +1,6 @@
 """Season, levels, new flavours and pace, against series whose truth is known."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -8,7 +8,7 @@ import pytest
 
 from lineview.core.frames import PLAN
 from lineview.order.demand import Need, pace, plan_cover, week_starts
-from lineview.order.forecast import WEEKS_A_YEAR, Season, learn_season, weekly_forecast
+from lineview.order.forecast import WEEKS_A_YEAR, Season, _by_week, history_weeks, learn_season, weekly_forecast
 
 
 def level(then: int, ahead: int, factors=None) -> Season:
@@ -169,3 +169,23 @@ def test_a_level_that_wanders_is_as_unsure_as_its_next_quarter_shows() -> None:
     off = (walk[:, weeks:].mean(axis=1) - out.mean[:, 0]) / (out.level_cv * out.mean[:, 0])
     print(f"error of a quarter's level over the one stated: {off.std():.2f}")  # without the growth 2
     assert 0.85 < float(off.std()) < 1.2
+
+
+@pytest.mark.parametrize(
+    ("unseen", "dark", "seen"), [((60, 50, 0), [True, False, False], 0.9), ((60, 150, 200), 3 * [True], 1.0)]
+)
+def test_weeks_mostly_not_seen_are_left_out_of_the_share_that_was_seen(unseen, dark: list[bool], seen: float) -> None:
+    """100, 200 and 300 good pieces in the three weeks before Monday the 29th, of which a part is made."""
+    made = [
+        (8, "mint", 100, unseen[0]),
+        (15, "mint", 150, unseen[1]),
+        (21, "mint", 50, 0),
+        (22, "mint", 260, unseen[2]),
+    ]
+    rows = [(date(2026, 6, day), "1", *rest) for day, *rest in [*made, (28, "nut", 40, 0), (29, "nut", 999, 0)]]
+    rows += [(date(2026, 6, 20), "2", "mint", 999, 0), (date(2026, 6, 7), "1", "mint", 999, 0)]
+    past = pl.DataFrame(rows, schema=["date", "line", "product", "good", "unseen"], orient="row")
+    found = _by_week(past, "1", date(2026, 6, 29), 3)
+    assert (found.products, found.good.tolist()) == (["mint", "nut"], [[100, 200, 260], [0, 0, 40]])
+    assert (found.dark.tolist(), found.seen_share) == (dark, pytest.approx(seen))
+    assert (history_weeks(past, date(2026, 6, 29)), history_weeks(past, date(2026, 6, 27))) == (3, 2)

@@ -352,8 +352,9 @@ def test_a_chance_is_said_in_two_figures_between_its_ends() -> None:
 
 
 def order_after(weeks: list[float]) -> dict[str, Any]:
-    """The order's JSON after 88 days: of each 7 days, the latest first, how many times a usual week was made."""
-    days = [(NOW.date() - timedelta(days=k), A_WEEK / 7 * weeks[k // 7]) for k in range(88)]
+    """The order's JSON after 88 days and a bit of today: how many times a usual week each 7 days made, latest first."""
+    days = [(NOW.date() - timedelta(days=k), A_WEEK / 7 * weeks[(k - 1) // 7]) for k in range(1, 89)]
+    days.append((NOW.date(), A_WEEK / 70))
     made = pl.DataFrame(
         [("1", day, "mint", pieces, pieces, pieces, 0.0, 480.0) for day, pieces in days],
         schema=DAILY_OUTPUT,

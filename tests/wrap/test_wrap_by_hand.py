@@ -47,7 +47,7 @@ def shown() -> dict[str, Any]:
 
 
 def shown_between(
-    start: Any, end: Any, reels: list[dict[str, Any]] | None = None, *, waits_min: int = 0
+    start: Any, end: Any, reels: list[dict[str, Any]] | None = None, *, waits_min: int = 0, fed: bool = True
 ) -> dict[str, Any]:
     """The JSON of a period; the machine was read for so long, its feed counters aside, before it first ran."""
     reels = [row for kind in WEBS for row in mounts(kind)] if reels is None else reels
@@ -58,6 +58,7 @@ def shown_between(
         "pieces": pieces, "rejects": np.floor(pieces * REJECTS), "blanks": np.floor(pieces * BLANKS),
         "film": np.floor(fed_m("film", runs) / 0.1), "paper": np.floor(fed_m("wax paper", runs) / 0.1),
     }  # fmt: skip
+    values = {name: count for name, count in values.items() if fed or name not in ("film", "paper")}
     seen = {name: (at_s >= 0) | (name not in ("film", "paper")) for name in values}
     read = pl.concat(
         [factories.readings("wrap1", name, at.filter(seen[name]), v[seen[name]] % 65536) for name, v in values.items()]
@@ -314,3 +315,15 @@ def test_an_hour_in_which_the_feed_was_not_read_is_left_out_and_changes_nothing(
     assert waited["notes"] == ["60 minutes are left out: in them a counter was not read, or reset or turned unseen."]
     assert (waited["sentence"], waited["soft"]) == (shown["sentence"], shown["soft"])
     assert waited["tables"]["use"] == shown["tables"]["use"]
+
+
+def test_what_no_feed_counter_measured_is_the_sum_of_its_causes() -> None:
+    unmeasured = shown_between(START, END, fed=False)
+    for kind in WEBS:
+        metres = used_m(kind)
+        total = sum(metres[cause] for cause in CAUSES if cause != "unexplained")
+        figure = unmeasured["figures"][f"{kind.replace(' ', '_')}_m_per_thousand"]
+        assert figure["value"] == pytest.approx(1000 * total / GOOD)
+        assert figure["interval"] == "bounds: the sum of the causes' own"
+        open_m = 1.0 * WEBS[kind][5]  # the splices of the reel that is still on may be to come
+        assert (figure["low"], figure["high"]) == pytest.approx((1000 * (total - open_m) / GOOD, 1000 * total / GOOD))
