@@ -449,7 +449,7 @@ def test_stops_caused_elsewhere_are_rungs_of_their_own() -> None:
 
 
 #: At most 450 a minute and a twentieth.
-UNREAD = f"part of the period was not read; at least 0, at most {LENGTH_MIN * 450 * 1.05:,.0f}"
+PART_UNREAD = f"part of the period was not read; at least 0, at most {LENGTH_MIN * 450 * 1.05:,.0f}"
 NOWHERE = "no counter in plant.toml counts them"
 
 
@@ -457,11 +457,11 @@ NOWHERE = "no counter in plant.toml counts them"
     ("counters", "good", "rejects"),
     [
         ((), NOWHERE, NOWHERE),
-        (("pieces",), UNREAD, NOWHERE),
-        (("good pieces",), UNREAD, NOWHERE),
-        (("rejects",), NOWHERE, UNREAD),
-        (("pieces", "good pieces"), UNREAD, UNREAD),  # rejects are what the one counts more than the other
-        (("film", "pieces", "good pieces"), UNREAD, UNREAD),
+        (("pieces",), PART_UNREAD, NOWHERE),
+        (("good pieces",), PART_UNREAD, NOWHERE),
+        (("rejects",), NOWHERE, PART_UNREAD),
+        (("pieces", "good pieces"), PART_UNREAD, PART_UNREAD),  # rejects are what the one counts more than the other
+        (("film", "pieces", "good pieces"), PART_UNREAD, PART_UNREAD),
     ],
 )
 def test_pieces_that_were_not_read_are_told_from_those_that_nothing_counts(counters, good: str, rejects: str) -> None:
