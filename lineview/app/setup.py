@@ -385,7 +385,12 @@ def _text(
     machines = [m.id for m in read.draft.machines]
     faults = [*read.mixed, *(fault for channel in learned if (fault := _too_coarse(channel, read.readings)))]
     if not machines:
-        faults.append(Fault(tr("no machine was recognised in these exports"), expected=tr("counters with headers")))
+        headers = {column.header for group in read.groups for survey in group.surveys for column in survey.columns}
+        do = tr(
+            "Head the column of pieces 'Pieces' and each machine's apart ('Wrapper 1 pieces'). Found: {headers}.",
+            headers=", ".join(f"'{header}'" for header in sorted(headers)[:8]) or "–",
+        )
+        faults.append(Fault(tr("no machine was recognised in these exports"), "", tr("counters with headers"), do))
     if faults or any(answer is None for answer in given.values()):
         return "", faults
     try:

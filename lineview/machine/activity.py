@@ -396,7 +396,7 @@ def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]
     -------
     tuple of float
         Each end of a slow stretch may lie a reading interval, or half a minute, further in or out, and a
-        stretch of two intervals may as well hold a stop [min].
+        stretch of two intervals may as well hold a stop [min]; no more than what is no break.
 
     Notes
     -----
@@ -406,11 +406,10 @@ def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]
     --------
     >>> from datetime import datetime
     >>> at = [datetime(2026, 6, 9, 6, m) for m in (0, 20, 22)]
-    >>> tape = pl.DataFrame({"start": at[:2], "end": at[1:], "state": ["slow", "running"]})
-    >>> slow_bounds_min(tape, 1.0)
+    >>> slow_bounds_min(pl.DataFrame({"start": at[:2], "end": at[1:], "state": ["slow", "running"]}), 1.0)
     (18.0, 22.0)
     """
-    slow = tape.filter(pl.col("state") == "slow")
-    minutes = ((slow["end"] - slow["start"]).dt.total_microseconds() / 6e7).to_numpy()
+    minutes, state = ((tape["end"] - tape["start"]).dt.total_microseconds() / 6e7).to_numpy(), tape["state"].to_numpy()
+    slow, planned = minutes[state == "slow"], minutes[state != "break"].sum()
     ends = 2 * max(every_min, _LEAST_END_MIN)
-    return float(np.clip(minutes - ends, 0.0, None).sum()), float((minutes + ends).sum())
+    return float(np.clip(slow - ends, 0.0, None).sum()), float(min((slow + ends).sum(), planned))

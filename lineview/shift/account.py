@@ -22,8 +22,7 @@ class ShiftAccount:
 
     `pieces` are those of the whole stretch from the counters; `nominal_per_min` is where the ladder starts; `kinds` is
     (state, kind of stop) to minutes and pieces, of stops and short stops but the machine's own. `coded_run_min` and
-    `coded_stand_min` are known from the machine's states alone, and in `minutes`; of `uncounted_min` no counter tells
-    the pieces.
+    `coded_stand_min` are known from states alone, and in `minutes`; the pieces of `uncounted_min` no counter tells.
     """
 
     minutes: Mapping[str, float]

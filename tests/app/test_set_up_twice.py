@@ -58,3 +58,12 @@ def test_two_machines_side_by_side_are_not_asked_about(tmp_path):
     came = two(tmp_path, 0, 2)
     assert not came.open
     assert len(came.read.draft.machines) == 2
+
+
+def test_headers_that_nobody_knows_are_named_with_what_would_do(tmp_path):
+    """Counters in a column a machine, each headed by the machine's name alone."""
+    came = shown(tmp_path, "Time;wrap1;wrap2\n" + rows(lambda k: f"{340 * k};{310 * k}"), "counters.csv")
+    assert "('Wrapper 1 pieces'). Found: 'wrap1', 'wrap2'." in str(came.faults[-1])
+    text = "Time;Wrapper 1 pieces;Wrapper 2 pieces\n" + rows(lambda k: f"{340 * k};{310 * k}")
+    named = shown(tmp_path, text, "counters.csv")
+    assert [machine.id for machine in named.read.draft.machines] == ["Wrapper 1", "Wrapper 2"]

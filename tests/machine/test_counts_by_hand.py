@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from lineview.core.frames import STATE_TIMELINE
+from lineview.machine.activity import slow_bounds_min
 from lineview.machine.calendar import running_hours
 from lineview.machine.counter_repair import Limits, held_at_top
 from lineview.machine.pieces import MachineCounts
@@ -103,3 +104,10 @@ def test_a_top_is_held_where_five_counts_would_have_come_meanwhile(extra_min: in
     at_rest = held_at_top(at_us, value, Limits(100.0, 2.0, 0.05))
     assert at_rest.sum() == held
     assert set(value[at_rest]) <= {99.0}
+
+
+def test_slow_minutes_are_at_most_what_is_no_break() -> None:
+    """Ten stretches of a minute beside each other's ends came to 30 minutes of 20: 457 to 495 of a shift of 480."""
+    at = [datetime(2026, 6, 9, 6, tzinfo=UTC) + timedelta(minutes=k) for k in range(23)]
+    state = [*["slow", "running"] * 10, "break", "break"]
+    assert slow_bounds_min(pl.DataFrame({"start": at[:-1], "end": at[1:], "state": state}), 1.0) == (0.0, 20.0)
