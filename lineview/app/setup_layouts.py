@@ -165,7 +165,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
 
 
 def _twice(draft: Plant, readings: Readings, answers: Mapping[str, str]) -> list[SetUpQuestion]:
-    """Whether machines that count the same pieces hour by hour are one, of which two systems tell."""
+    """Whether machines that count the same pieces hour by hour are one, exported by two systems."""
     hourly = {}
     for machine in draft.machines:
         counter = piece_counter(machine)
@@ -185,7 +185,7 @@ def _twice(draft: Plant, readings: Readings, answers: Mapping[str, str]) -> list
 
 def _twice_question(key: str) -> SetUpQuestion:
     one, _, other = key.removeprefix(TWICE).partition(" / ")
-    text = tr("{one} and {other} count the same pieces hour by hour: is one told of twice?", one=one, other=other)
+    text = tr("{one} and {other} count the same hour by hour: one machine exported twice?", one=one, other=other)
     left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, one)]
     return SetUpQuestion(key, text, None, "", (*left, ("both", tr("two machines"))))
 
