@@ -259,10 +259,7 @@ _BEFORE_UNIT = re.compile(r"(\d) (?=(?:mm|cm|m|km|g|kg|h|min|s|%|°C|°F|[A-Z]{3
 
 
 def sentence(spans: tuple[Span, ...]) -> list[Any]:
-    """A sentence; what needs a person is marked by weight and line as well as by colour.
-
-    No line ends between a number and its unit.
-    """
+    """A sentence, its numbers kept with their units; what needs a person is marked, by more than colour."""
     texts = [_BEFORE_UNIT.sub("\\1\u00a0", span.text) for span in spans]
     return [html.Mark(text, className="call") if span.call else text for text, span in zip(texts, spans, strict=True)]
 

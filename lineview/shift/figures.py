@@ -31,19 +31,22 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
 
 def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int) -> None:
     pieces, counted = account.pieces, {counter.counts for counter in machine.counters}
+    unread, none = tr("its counters were not read in this period"), tr("no counter in plant.toml counts them")
+    why = unread if counted & {"pieces", "good pieces"} else none
+    why_rejects = unread if "rejects" in counted or {"pieces", "good pieces"} <= counted else none
     at_most, working = "", tr("pieces less rejects") if pieces.rejects is not None else tr("good pieces counted")
     if not counted & {"rejects", "good pieces"}:
         at_most, working = mark(", at most"), tr("pieces counted; nothing counts the rejects among them")
     at_least, made = "", tr("increments of the piece counter")
     if not counted & {"rejects", "pieces"}:
         at_least, made = mark(", at least"), tr("good pieces counted; nothing counts the rejects beside them")
-    for name, total, how, of in (
-        ("good_pieces", pieces.good, working, at_most),
-        ("pieces_made", pieces.made, made, at_least),
-        ("rejects", pieces.rejects, tr("increments of the reject counter"), at_most),
+    for name, total, how, why_none, of in (
+        ("good_pieces", pieces.good, working, why, at_most),
+        ("pieces_made", pieces.made, made, why, at_least),
+        ("rejects", pieces.rejects, tr("increments of the reject counter"), why_rejects, at_most),
     ):
         if total is None:
-            figures.unknown(name, tr("no counter in plant.toml counts them"), of=of)
+            figures.unknown(name, why_none, of=of)
         else:
             figures.count(name, total, how, n=n, of=of)
 

@@ -92,7 +92,7 @@ class Board:
 
     @property
     def sentence(self) -> str:
-        return self.page.inner_text("#sentence").replace("\n", " ")
+        return " ".join(self.page.inner_text("#sentence").split())
 
     @property
     def path(self) -> str:
