@@ -24,8 +24,14 @@ PAGES = {
     "shift-week": "/shift?period=this-week",
     "wrap": "/wrap",
     "order": "/order",
+    "week": "/week",
+    "wall": "/wall",
+    "bags": "/bags",
     "intake": "/intake",
+    "works": "/works",
 }
+#: Pages that are forms and tables alone.
+WITHOUT_PICTURE = ("bags", "intake", "works")
 
 
 def make() -> None:
@@ -41,9 +47,9 @@ def make() -> None:
             page.set_default_timeout(120_000)
             for name, path in PAGES.items():
                 page.goto(address_of(server, "127.0.0.1").rstrip("/") + path)
-                page.wait_for_selector("#sentence:not(:empty):not(:has(.waiting))")
-                if name != "intake":
-                    page.wait_for_selector(".main-svg")
+                page.wait_for_selector(".sentence:not(:empty):not(:has(.waiting))")
+                if name not in WITHOUT_PICTURE:
+                    page.wait_for_selector("#page .picture")
                 page.wait_for_timeout(1500)
                 page.screenshot(path=PICTURES / f"{name}.png")
             browser.close()
