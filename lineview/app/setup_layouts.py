@@ -33,8 +33,8 @@ FILES_READ = 16
 MOST_REFUSED = 0.2
 #: So many moments may have two values before files are taken for those of two machines.
 MOST_DISAGREE = 0.02
-#: A question about two machines begins so: in so many hours their counts lie apart by less than so much of how far
-#: those of one lie from its own middle, as a rule.
+#: A question on whether two machines are one begins so. It is asked where, over at least so many hours, the median
+#: difference of their counts is below this share of the median deviation of one's.
 TWICE, SAME_HOURS, SAME_SPREAD = "twice ", 16, 0.25
 #: A rope is this thick [mm] and this warm [°C] or, in the other units, the same in them.
 USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0, 180.0)}

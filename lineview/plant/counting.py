@@ -11,7 +11,7 @@ from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
 def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
-    """Give what a layout says of each counter that it fills.
+    """What a layout says of each counter that it fills.
 
     Parameters
     ----------

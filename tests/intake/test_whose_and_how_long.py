@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -37,7 +38,7 @@ cut_length_mm = 25
 """
 
 
-def taken(folder: Path, name: str, text: str, **chosen: str) -> tuple[Taken, list[dict[str, object]]]:
+def taken(folder: Path, name: str, text: str, **chosen: str) -> tuple[Taken, list[dict[str, Any]]]:
     """What became of one export with what is proposed for it accepted, and its rows."""
     (folder / "plant.toml").write_text(PLANT, encoding="utf-8")
     (folder / name).write_text(text, encoding="utf-8")
@@ -91,7 +92,7 @@ def test_rows_of_unknown_machines_beside_a_known_one_are_refused(tmp_path):
 )
 def test_a_duration_with_its_units_is_read(tmp_path, cell: str, seconds: int):
     _, (row,) = taken(tmp_path, "stops.csv", f"Start;Duration;Reason\n2026-06-08 07:00;{cell};jam\n")
-    assert row["end"] == row["start"] + timedelta(seconds=seconds)  # type: ignore[operator]
+    assert row["end"] == row["start"] + timedelta(seconds=seconds)
 
 
 @pytest.mark.parametrize(("unit", "seconds"), [("min", 270), ("h", 16_200)])
@@ -100,7 +101,7 @@ def test_a_clock_of_two_parts_is_asked_about(tmp_path, unit: str, seconds: int):
     one, _ = taken(tmp_path, "stops.csv", text)
     assert "'4:30' in 'Duration': what is it?" in str(one.error)
     _, (row,) = taken(tmp_path, "stops.csv", text, **{"unit of Duration": unit})
-    assert row["end"] == row["start"] + timedelta(seconds=seconds)  # type: ignore[operator]
+    assert row["end"] == row["start"] + timedelta(seconds=seconds)
 
 
 def test_a_plan_by_weeks_needs_no_other_time(tmp_path):

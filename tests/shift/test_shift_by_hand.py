@@ -10,15 +10,12 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
-from scipy.stats import chi2, t
+from scipy.stats import chi2
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, REELS, STOP_LOG
-from lineview.machine.stops import StopCount
 from lineview.plant import Break, Counter, Gauge, Line, Machine, Plant, Shift, Web
 from lineview.report.answer import Scope, to_json
-from lineview.shift.past import PastShift, mean_between
-from lineview.shift.words import _planned, in_words
 from tests import factories
 from tests.from_frames import Frames, answered
 
@@ -242,14 +239,6 @@ def test_a_shift_that_is_over_is_held_to_its_plan(more: int, said: str) -> None:
 )
 def test_stops_without_a_reason_are_told(untold: int, words: str) -> None:
     assert words in asked(LENGTH_MIN, untold)["soft"]
-
-
-def test_small_numbers_are_words_and_few_planned_minutes_are_not_none() -> None:
-    assert [in_words(n) for n in (1, 2, 3, 12, 13)] == ["1", "two", "three", "twelve", "13"]
-    assert [_planned(minutes) for minutes in (0.016, 0.017, 0.5, 1, 9.94, 10.4)] == [
-        "less than a planned second", "1 planned seconds", "30 planned seconds", "1.0 planned minutes",
-        "9.9 planned minutes", "10 planned minutes",
-    ]  # fmt: skip
 
 
 #: Asked at this minute, with a plan and a reel put on at the other.
@@ -507,21 +496,3 @@ def test_a_shift_that_has_stood_so_far_may_yet_run_as_fast_as_any_before_it_and_
     assert shown["figures"]["good_pieces"]["value"] == projected["low"] == 0
     assert projected["value"] < projected["high"]
     assert 300 * left <= projected["high"] <= 357 * left
-
-
-@pytest.mark.parametrize("stops", [[4, 6, 5, 7, 3, 8, 2, 6, 4], [5] * 9, [1, 12, 2, 9, 4, 0, 3, 11, 3]])
-def test_limits_of_the_mean_time_between_stops_know_how_unevenly_they_come(stops: list[int]) -> None:
-    """Nine shifts of 400 running minutes: variance over mean of their stops, by Student's t; at least 0.3 of chance.
-
-    Exact limits of so many fewer events in so much less time (NIST handbook 8.4.5.1).
-    """
-    at = np.array([0.0, 400.0])
-    shifts = [PastShift(at, 300 * at, at, np.linspace(10, 390, n), np.full(n, 3.0)) for n in stops]
-    over = max(0.3, np.var(stops, ddof=1) / np.mean(stops) * (t.ppf(0.975, 8) / 1.96) ** 2)
-    found = mean_between(StopCount(5, 5, 15.0, 400.0), shifts)
-    events, time = 5 / over, 400 / over
-    assert found.value == 80
-    assert (found.low, found.high) == pytest.approx(
-        (2 * time / chi2.ppf(0.975, 2 * events + 2), 2 * time / chi2.ppf(0.025, 2 * events)), rel=1e-3
-    )
-    assert found.interval == f"95 % confidence; stops of 9 shifts come {over:.1f} times as unevenly as by chance"

@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import chi2, t
 
 from lineview.core.frames import PLAN, STATE_TIMELINE
 from lineview.machine.changeovers import changeover_matrix
@@ -29,10 +30,10 @@ from lineview.shift.key_figures import (
     productive_maintenance_figures,
 )
 from lineview.shift.measures import ShiftMeasures
-from lineview.shift.past import PastShift, PastShifts, RestOfShift, mean_restore
+from lineview.shift.past import PastShift, PastShifts, RestOfShift, mean_between, mean_restore
 from lineview.shift.projection import Pace, pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
-from lineview.shift.words import whole_minutes
+from lineview.shift.words import _planned, in_words, whole_minutes
 from tests import factories
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
@@ -360,3 +361,29 @@ def test_short_stops_move_between_availability_and_performance_and_leave_their_p
     both = availability.value * performance.value  # type: ignore[operator]
     assert availability.value > iso["availability"].value  # type: ignore[operator]
     assert both == pytest.approx(iso["availability"].value * iso["effectiveness"].value)  # type: ignore[operator]
+
+
+def test_small_numbers_are_words_and_few_planned_minutes_are_not_none() -> None:
+    assert [in_words(n) for n in (1, 2, 3, 12, 13)] == ["1", "two", "three", "twelve", "13"]
+    assert [_planned(minutes) for minutes in (0.016, 0.017, 0.5, 1, 9.94, 10.4)] == [
+        "less than a planned second", "1 planned seconds", "30 planned seconds", "1.0 planned minutes",
+        "9.9 planned minutes", "10 planned minutes",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("stops", [[4, 6, 5, 7, 3, 8, 2, 6, 4], [5] * 9, [1, 12, 2, 9, 4, 0, 3, 11, 3]])
+def test_limits_of_the_mean_time_between_stops_know_how_unevenly_they_come(stops: list[int]) -> None:
+    """Nine shifts of 400 running minutes: variance over mean of their stops, by Student's t; at least 0.3 of chance.
+
+    Exact limits of so many fewer events in so much less time (NIST handbook 8.4.5.1).
+    """
+    at = np.array([0.0, 400.0])
+    shifts = [PastShift(at, 300 * at, at, np.linspace(10, 390, n), np.full(n, 3.0)) for n in stops]
+    over = max(0.3, np.var(stops, ddof=1) / np.mean(stops) * (t.ppf(0.975, 8) / 1.96) ** 2)
+    found = mean_between(StopCount(5, 5, 15.0, 400.0), shifts)
+    events, time = 5 / over, 400 / over
+    assert found.value == 80
+    assert (found.low, found.high) == pytest.approx(
+        (2 * time / chi2.ppf(0.975, 2 * events + 2), 2 * time / chi2.ppf(0.025, 2 * events)), rel=1e-3
+    )
+    assert found.interval == f"95 % confidence; stops of 9 shifts come {over:.1f} times as unevenly as by chance"
