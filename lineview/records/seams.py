@@ -226,7 +226,7 @@ class _Walk:
 
     def _leave(self, place: int, following: int, run: _Run, rise: float) -> None:
         """Leave out a run that nothing counts on from: how much was counted in it shows after it, or nothing does."""
-        row, next_row = self._rows[place], self._rows[following]
+        next_row = self._rows[following]
         end_us, following_count = _after(next_row)
         stood = run.end_us > run.start_us
         if 0 <= rise <= self._most(run.start_us, end_us):
@@ -241,8 +241,7 @@ class _Walk:
             likeliest = low if stood and not self._pairs.is_top(run.value) else np.nan
             parts = (likeliest, low, most)
         self._add(run.start_us, end_us, parts, place, following)
-        if run.start_us < row["last_us"]:
-            self._cuts[place] = run.start_us
+        self._cuts[place] = run.start_us
         self._begin_after(following)
         self._unread |= set(range(place + 1, following))
 

@@ -53,6 +53,25 @@ def test_a_placeholder_held_for_a_minute_is_bridged() -> None:
         assert len(found) == 3
 
 
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_a_top_held_in_any_interval_leaves_that_one_open(place: int) -> None:
+    """600 a minute up to the top, which stays for ten; then it shows 300: how often it turned nothing says."""
+    before = [65_000 - 600 * k for k in range(place, -1, -1)]
+    found = rows([*before, *[65_535] * 10, 300, 900, 1500], every_s=60, fastest=650)
+    most = 650 * 1.05 / 60 * (11 * 60 + 2) + 1
+    assert found == [
+        *[(600,) * 3 + ("step",)] * place,
+        (None, 300, pytest.approx(most), "reset"),
+        *[(600,) * 3 + ("step",)] * 2,
+    ]
+
+
+def test_a_top_held_before_the_first_count_opens_no_interval() -> None:
+    """The turn at the end is one as usual."""
+    found = rows([*[65_535] * 10, 64_000, 64_600, 65_200, 264], every_s=60, fastest=650)
+    assert found == [(600,) * 3 + ("step",)] * 2 + [(600,) * 3 + ("rollover",)]
+
+
 def test_a_counter_set_back_that_stands_and_then_counts_on_is_a_reset() -> None:
     found = rows([45000, 45058, *[0] * 6, 58, 116])
     assert [row[0] for row in found] == [58, None, 0, 0, 0, 0, 0, 58, 58]

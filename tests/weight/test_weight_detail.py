@@ -9,6 +9,7 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import f as f_law
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.estimate import Estimate
@@ -16,6 +17,7 @@ from lineview.core.frames import READINGS
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Table, to_json
 from lineview.weight.giveaway import Giveaway, money_given
+from tests import factories
 from tests.from_frames import answered
 from tests.simulate.weighed_line import START, batch_sheet, counted, frames, plant, product, scope, weights
 
@@ -101,6 +103,42 @@ def test_without_rope_metres_cut_length_and_density_stay_together() -> None:
 def test_without_a_rope_gauge_nothing_is_split() -> None:
     answer = ask(weights(batches=20))
     assert "no rope diameter" in answer.figure("share_diameter").why_none  # type: ignore[union-attr]
+
+
+def test_the_delay_from_sizer_to_scale_is_found_with_its_limits() -> None:
+    """The rope swings every 433 s, and each piece weighs what it measured 100 s before, with a scatter of its own.
+
+    A delay is within the limits where it leaves at most 1 + F(0.95; 1, n - 2) / (n - 2) times the least squares.
+    """
+    swing = lambda second: 0.01 * np.sin(2 * np.pi * second / 433)  # noqa: E731 - a formula
+    made = weights(batches=30, samples=tuple(range(2, 10)), each=1, between=0.0, within=0.06, digits=6)
+    at_s, rope_s = (made["at"] - START).dt.total_seconds().to_numpy(), 5.0 * np.arange(30 * 144)
+    made = made.with_columns(mass_g=pl.col("mass_g") * pl.Series((1 + swing(at_s - 100)) ** 2))
+    moments = factories.moments(START.timestamp() + rope_s)
+    answer = ask(made, factories.readings("sizer1", "diameter", moments, 14 * (1 + swing(rope_s))))
+    shown = json.loads(to_json(answer))["figures"]["transport_delay_s"]
+
+    def within(values: np.ndarray) -> np.ndarray:
+        of_batch = np.log(values).reshape(30, 8)
+        return (of_batch - of_batch.mean(axis=1, keepdims=True)).ravel()
+
+    delays, mass = range(0, 125, 5), within(made["mass_g"].to_numpy())
+    r = {delay: np.corrcoef(mass, within(1 + swing(at_s - delay)))[0, 1] for delay in delays}
+    best, n = max(r, key=lambda delay: r[delay]), 30 * (8 - 1)
+    most = (1 - r[best] ** 2) * (1 + f_law.ppf(0.95, 1, n - 2) / (n - 2))
+    near = [delay for delay in delays if 1 - r[delay] ** 2 < most]
+    assert (near[0], near[-1]) != (best, best)
+    assert [shown[part] for part in ("value", "low", "high", "unit", "n")] == [best, near[0], near[-1], "s", n]
+    assert shown["working"] == f"greatest correlation within batches, r = {r[best]:.2f}"
+
+
+def test_without_a_delay_it_is_said_why() -> None:
+    steady, rope = line_with_rope(sd_thick=0.01, sd_air=0.002)
+    why = [json.loads(to_json(ask(steady, r)))["figures"]["transport_delay_s"]["why_none"] for r in (None, rope)]
+    assert why == [
+        "not known: no rope diameter in this period",
+        "not known: no delay stands out, so readings are paired without one",
+    ]
 
 
 def test_bags_are_planned_by_the_plants_own_rules_and_marked() -> None:
