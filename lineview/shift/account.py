@@ -18,15 +18,15 @@ from lineview.machine.stops import KINDS
 
 @dataclass(frozen=True)
 class ShiftAccount:
-    """What one stretch of a machine came to: `minutes`, pieces `made` and the number of `stretches` by state.
+    """What one stretch of a machine came to: `minutes`, `state_pieces` and the number of `stretches` by state.
 
     `pieces` are those of the whole stretch from the counters; `nominal_per_min` is where the ladder starts; `kinds` is
     (state, kind of stop) to minutes and pieces, of stops and short stops but the machine's own. `coded_run_min` and
-    `coded_stand_min` are known from states alone, and in `minutes`; the pieces of `uncounted_min` no counter tells.
+    `coded_stand_min` are known from states alone, and in `minutes`; no counter shows the pieces of `uncounted_min`.
     """
 
     minutes: Mapping[str, float]
-    made: Mapping[str, float]
+    state_pieces: Mapping[str, float]
     stretches: Mapping[str, int]
     pieces: StretchPieces
     nominal_per_min: float
@@ -57,7 +57,7 @@ class ShiftAccount:
 
     @property
     def counted_run_min(self) -> float:
-        """Running and slow minutes whose pieces are told [min]."""
+        """Running and slow minutes whose pieces are known [min]."""
         return max(0.0, self.run_min - self.uncounted_min)
 
     def stop_minutes(self, *kinds: str) -> float:
@@ -73,8 +73,8 @@ class ShiftAccount:
         return self.pieces.good or Estimate(None, 0.0, None)
 
     @property
-    def good_told(self) -> bool:
-        """Whether good pieces can be told."""
+    def is_good_known(self) -> bool:
+        """Whether the number of good pieces is known."""
         return self.good.value is not None
 
     @property
@@ -83,45 +83,45 @@ class ShiftAccount:
         return self.good.least
 
     @property
-    def made_used(self) -> float:
+    def pieces_used(self) -> float:
         """Pieces made, or the least they can be."""
         return 0.0 if self.pieces.made is None else self.pieces.made.least
 
     @property
-    def rejects_told(self) -> bool:
+    def counts_rejects(self) -> bool:
         """Whether anything counts rejects."""
         return self.pieces.rejects is not None
 
     @property
     def rejects_used(self) -> float:
-        """Rejects; where they cannot be told, what stands between pieces made and good ones."""
+        """Rejects; where they are not known, pieces made less good ones."""
         rejects = self.pieces.rejects
         if rejects is None:
             return 0.0
-        if rejects.value is None or not self.good_told:
-            return max(0.0, self.made_used - self.good_used)
+        if rejects.value is None or not self.is_good_known:
+            return max(0.0, self.pieces_used - self.good_used)
         return rejects.value
 
     @property
     def counters_differ(self) -> float:
         """Good pieces less what pieces made and rejects would leave."""
-        return self.good_used - (self.made_used - self.rejects_used)
+        return self.good_used - (self.pieces_used - self.rejects_used)
 
-    def made_in(self, state: str) -> float:
+    def pieces_in(self, state: str) -> float:
         """The pieces made in a state; in unseen time what is left of the total."""
         if state != "unseen":
-            return self.made[state]
-        return self.made_used - sum(self.made[s] for s in STATES if s != "unseen")
+            return self.state_pieces[state]
+        return self.pieces_used - sum(self.state_pieces[s] for s in STATES if s != "unseen")
 
 
-def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAccount:
+def add_up(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAccount:
     """Add accounts up: minutes and pieces are summed.
 
     Takes `nominal_per_min` [pieces/min].
     """
     return ShiftAccount(
         minutes={state: sum(a.minutes[state] for a in accounts) for state in STATES},
-        made={state: sum(a.made[state] for a in accounts) for state in STATES},
+        state_pieces={state: sum(a.state_pieces[state] for a in accounts) for state in STATES},
         stretches={state: sum(a.stretches[state] for a in accounts) for state in STATES},
         pieces=StretchPieces(
             _sum([a.pieces.good for a in accounts]),
@@ -166,25 +166,25 @@ def accounts(
     rows = tape.with_columns(
         us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
     ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
-    summed = rows.group_by("shift", "state", maintain_order=True).agg(
+    state_sums = rows.group_by("shift", "state", maintain_order=True).agg(
         pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
     )
-    sums = {(shift, state): sums_of for shift, state, *sums_of in summed.iter_rows()}
-    nothing, coded = [0, 0.0, 0], coded_sums(rows)
+    sums = {(shift, state): sums_of for shift, state, *sums_of in state_sums.iter_rows()}
+    nothing, sums_of_states = [0, 0.0, 0], coded_sums(rows)
     result = []
     for k, pieces_of in enumerate(pieces):
         by_state = {state: sums.get((k, state), nothing) for state in STATES}
         result.append(
             ShiftAccount(
                 minutes={state: us / 6e7 for state, (us, _, _) in by_state.items()},
-                made={state: float(made or 0.0) for state, (_, made, _) in by_state.items()},
+                state_pieces={state: float(pieces_made or 0.0) for state, (_, pieces_made, _) in by_state.items()},
                 stretches={state: int(n) for state, (_, _, n) in by_state.items()},
                 pieces=pieces_of,
                 nominal_per_min=nominal_per_min,
-                kinds=coded.kinds.get(k, {}),
-                coded_run_min=coded.run_min.get(k, 0.0),
-                coded_stand_min=coded.stand_min.get(k, 0.0),
-                uncounted_min=coded.uncounted_min.get(k, 0.0),
+                kinds=sums_of_states.kinds.get(k, {}),
+                coded_run_min=sums_of_states.run_min.get(k, 0.0),
+                coded_stand_min=sums_of_states.stand_min.get(k, 0.0),
+                uncounted_min=sums_of_states.uncounted_min.get(k, 0.0),
             )
         )
     return tuple(result)
@@ -224,15 +224,15 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
     steps: list[tuple[str, float | None, float]] = []
     for cause, _, state in CAUSES:
         minutes, pieces = cause_sums(account, state)
-        split: list[tuple[str, float | None, float]] = []
+        kind_steps: list[tuple[str, float | None, float]] = []
         for kind in KINDS[1:]:
             part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
             if part > 0:
-                split.append((f"{tr(cause)}: {tr(_KIND_WORDS.get(kind, kind))}", part, of_it - part * rate))
+                kind_steps.append((f"{tr(cause)}: {tr(_KIND_WORDS.get(kind, kind))}", part, of_it - part * rate))
                 minutes, pieces = minutes - part, pieces - of_it
-        name = tr("{cause}: the machine's own", cause=tr(cause)) if split else cause
-        steps += [(name, minutes, pieces - minutes * rate), *split]
-    steps.append((mark("made in breaks"), None, account.made_in("break")))
+        name = tr("{cause}: the machine's own", cause=tr(cause)) if kind_steps else cause
+        steps += [(name, minutes, pieces - minutes * rate), *kind_steps]
+    steps.append((mark("made in breaks"), None, account.pieces_in("break")))
     steps.append((mark("rejects"), None, -account.rejects_used))
     steps.append((mark("counters differ"), None, account.counters_differ))
     return _round_steps(account, steps, tr("good pieces") if good_counted else tr("pieces, rejects not counted"))
@@ -240,7 +240,7 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
     """The minutes [min] that the ladder counts to a state, and the pieces made in them."""
-    minutes, pieces = account.minutes.get(state, 0.0), account.made_in(state)
+    minutes, pieces = account.minutes.get(state, 0.0), account.pieces_in(state)
     if state == "unseen":
         return minutes + account.uncounted_min, pieces
     if state == "running":
@@ -262,4 +262,4 @@ def _round_steps(
         step, at = round(level) - at, round(level)
         if step or minutes or cause in always:
             rungs.append(Rung(cause, minutes, step))
-    return (*rungs, Rung(last if account.good_told else tr("{pieces}, at least", pieces=last), None, at, "good"))
+    return (*rungs, Rung(last if account.is_good_known else tr("{pieces}, at least", pieces=last), None, at, "good"))

@@ -21,7 +21,6 @@ from lineview.shift.measures import PastCounts, ShiftMeasures, measure_shift, ra
 from lineview.shift.study import ShiftStudy, study_shift
 from lineview.shift.study_figures import event_figures, event_rows, iso_figures, study_figures, study_tables
 from lineview.shift.tables import (
-    found_table,
     key_figure_table,
     ladder_table,
     leg_table,
@@ -29,23 +28,24 @@ from lineview.shift.tables import (
     reason_table,
     shift_table,
     stop_table,
+    unrecorded_table,
 )
 from lineview.shift.words import ALLERGENS, CAUTIONS, sentence, soft_line
 
-#: Slow minutes told no closer than within so much of the planned minutes are said not to be told well.
+#: Slow minutes whose bounds lie further apart than this share of the planned minutes get a note.
 CLOSE_SHARE = 0.015
 #: A logged stop that is shorter may hide between two readings.
 LOG_LATE = timedelta(microseconds=LOG_LATE_US)
 
 
 def notes(
-    measured: ShiftMeasures, machine: Machine, inputs: ShiftInputs, unknown_states: Sequence[str]
+    measures: ShiftMeasures, machine: Machine, inputs: ShiftInputs, unknown_states: Sequence[str]
 ) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it."""
+    """Say what is not known and which export would show it."""
     out: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
     if not inputs.batches.height and known_products is None:
-        out.append(_changeover_source(measured))
+        out.append(_changeover_source(measures))
     if not inputs.stop_log.height:
         out.append(tr("No stop log: stops have no reasons until somebody sets them."))
     if not inputs.plan.height:
@@ -64,9 +64,9 @@ def notes(
                 states=", ".join(unknown_states[:6]),
             )
         )
-    account = measured.so_far
+    account = measures.so_far
     ran = account.counted_run_min
-    if ran > 1e-9 and (account.made["running"] + account.made["slow"]) / ran > account.nominal_per_min:
+    if ran > 1e-9 and (account.state_pieces["running"] + account.state_pieces["slow"]) / ran > account.nominal_per_min:
         out.append(
             tr(
                 "It ran faster than nominal, so effectiveness is above 100 %: {rate:g} a minute "
@@ -74,9 +74,9 @@ def notes(
                 rate=account.nominal_per_min,
             )
         )
-    out += _states(measured)
-    out += _logged_in_vain(measured.tape, inputs.stop_log)
-    out += _slow(measured)
+    out += _states(measures)
+    out += _logged_in_vain(measures.tape, inputs.stop_log)
+    out += _slow(measures)
     if abs(account.counters_differ) >= 0.5:
         out.append(
             tr(
@@ -87,12 +87,12 @@ def notes(
     return tuple(out)
 
 
-def _changeover_source(measured: ShiftMeasures) -> str:
+def _changeover_source(measures: ShiftMeasures) -> str:
     """Say where changeovers come from without batch marks."""
-    count = measured.changeovers.filter(pl.col("sure").is_not_null()).height
+    count = measures.changeovers.filter(pl.col("sure").is_not_null()).height
     if not count:
         return tr("No batch sheet and no product channel: changeovers cannot be separated from stops.")
-    found = tr_count(
+    words = tr_count(
         "No batch sheet and no product channel: one changeover was found, not recorded, where the line stood for "
         "{minutes:g} planned minutes or longer and the rope restarted after it.",
         "No batch sheet and no product channel: {count} changeovers were found, not recorded, where the line stood "
@@ -100,21 +100,21 @@ def _changeover_source(measured: ShiftMeasures) -> str:
         count,
         minutes=LEAST_MIN,
     )
-    return found + tr(
+    return words + tr(
         " Between which flavours is unknown; a long pause between two batches of one flavour looks the same."
     )
 
 
-def _states(measured: ShiftMeasures) -> list[str]:
+def _states(measures: ShiftMeasures) -> list[str]:
     """Say what the machine's states added, and where they contradict its counter."""
-    out, account, against = [], measured.so_far, measured.against
-    coded = account.coded_run_min + account.coded_stand_min
-    if coded >= 0.5:
+    out, account, against = [], measures.so_far, measures.against
+    coded_min = account.coded_run_min + account.coded_stand_min
+    if coded_min >= 0.5:
         out.append(
             tr(
                 "{minutes:,.0f} minutes have no counter readings and are known from the machine's own states: "
                 "{running:,.0f} running, {standing:,.0f} standing.",
-                minutes=coded,
+                minutes=coded_min,
                 running=account.coded_run_min,
                 standing=account.coded_stand_min,
             )
@@ -141,18 +141,18 @@ def _logged_in_vain(tape: pl.DataFrame, stop_log: pl.DataFrame) -> list[str]:
     within = log.join_asof(runs, left_on="start", right_on="run", check_sortedness=False)
     inside = (pl.col("start") - LOG_LATE >= pl.col("run")) & (pl.col("end") + LOG_LATE <= pl.col("run_end"))
     count = within.filter(inside).height
-    said = tr_count(
+    words = tr_count(
         "One logged stop lies where the counter went on, and gives no stop a reason: is the log's clock right?",
         "{count:,} logged stops lie where the counter went on, and give no stop a reason: is the log's clock right?",
         count,
     )
-    return [said] if count else []
+    return [words] if count else []
 
 
-def _slow(measured: ShiftMeasures) -> list[str]:
-    """Say that slow minutes cannot be told well, where the readings are too far apart for it."""
-    low, high = measured.slow_bounds_min
-    if (high - low) / 2 <= CLOSE_SHARE * measured.so_far.planned_min:
+def _slow(measures: ShiftMeasures) -> list[str]:
+    """Say that slow minutes are not known well where the readings are too far apart."""
+    low, high = measures.slow_bounds_min
+    if (high - low) / 2 <= CLOSE_SHARE * measures.so_far.planned_min:
         return []
     return [
         tr(
@@ -204,7 +204,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         what = tr("unknown machine '{machine}'", machine=scope.machine)
         raise AskError(Fault(what, "machine", tr("one of {names}", names=ids)))
     counts = inputs.counts
-    measured = measure_shift(
+    measures = measure_shift(
         plant,
         counts,
         scope.period.start,
@@ -218,42 +218,42 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         days_after=inputs.after,
     )
     study = study_shift(
-        plant, measured, scope.period.end, scope.now, batches=inputs.batches, reels=inputs.reels, plan=inputs.plan
+        plant, measures, scope.period.end, scope.now, batches=inputs.batches, reels=inputs.reels, plan=inputs.plan
     )
     n = counts.readings
-    rate = rate_by_minute(measured)
+    rate = rate_by_minute(measures)
     return Answer(
         "shift",
         scope,
-        sentence(measured, scope, n),
-        soft_line(measured, plant),
+        sentence(measures, scope, n),
+        soft_line(measures, plant),
         (
-            *shift_figures(measured, scope.period, n),
-            *outside_figures(measured.outside, scope.period),
+            *shift_figures(measures, scope.period, n),
+            *outside_figures(measures.outside, scope.period),
             *event_figures(study.events, scope.period),
-            *iso_figures(measured, scope.period, n),
-            *study_figures(study, measured.stops.events, scope.period),
+            *iso_figures(measures, scope.period, n),
+            *study_figures(study, measures.stops.events, scope.period),
         ),
-        _tables(plant, measured, study, scope),
-        {"tape": _with_rate(measured.tape), "rate": rate},
-        (*notes(measured, machine, inputs, list(counts.unknown_states)), *maintenance_note(study.maintenance_pieces)),
+        _tables(plant, measures, study, scope),
+        {"tape": _with_rate(measures.tape), "rate": rate},
+        (*notes(measures, machine, inputs, list(counts.unknown_states)), *maintenance_note(study.maintenance_pieces)),
         tuple(map(tr, CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS))),
     )
 
 
-def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Scope) -> tuple[Table, ...]:
+def _tables(plant: Plant, measures: ShiftMeasures, study: ShiftStudy, scope: Scope) -> tuple[Table, ...]:
     tables = [
-        ladder_table(measured),
-        next_table(measured, scope, event_rows(study.events)),
-        stop_table(measured),
-        reason_table(measured),
+        ladder_table(measures),
+        next_table(measures, scope, event_rows(study.events)),
+        stop_table(measures),
+        reason_table(measures),
     ]
-    if measured.windows.height > 1:
-        tables.append(shift_table(measured))
+    if measures.windows.height > 1:
+        tables.append(shift_table(measures))
     if study.legs.height > 1:
         tables.append(leg_table(study.legs))
-    unrecorded = found_table(measured)
-    return (*tables, *unrecorded, *study_tables(study, plant), key_figure_table(measured))
+    changeovers = unrecorded_table(measures)
+    return (*tables, *changeovers, *study_tables(study, plant), key_figure_table(measures))
 
 
 def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:

@@ -12,37 +12,37 @@ from lineview.shift.measures import ShiftMeasures
 from lineview.shift.past import LEAST_SHIFTS, PastShifts, mean_between, mean_restore
 
 
-def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
+def shift_figures(measures: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
     """The figures of a shift, or of several summed, from `n` readings."""
-    account, figures = measured.so_far, FigureList(period)
-    _pieces(figures, account, measured.machine, n)
+    account, figures = measures.so_far, FigureList(period)
+    _pieces(figures, account, measures.machine, n)
     _effective_rate(figures, account, n)
     _running_rate(figures, account, n)
-    _declared_rates(figures, measured.machine)
-    _minutes(figures, account, n, measured.slow_bounds_min)
-    _kinds_of_stop(figures, measured, n)
+    _declared_rates(figures, measures.machine)
+    _minutes(figures, account, n, measures.slow_bounds_min)
+    _kinds_of_stop(figures, measures, n)
     _uptime(figures, account, n)
     _losses(figures, account, n)
-    _stops(figures, measured)
-    _pace(figures, measured, n)
-    _projection(figures, measured, n)
+    _stops(figures, measures)
+    _pace(figures, measures, n)
+    _projection(figures, measures, n)
     return figures.all
 
 
 def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int) -> None:
-    pieces, counted = account.pieces, {counter.counts for counter in machine.counters}
+    pieces, kinds = account.pieces, {counter.counts for counter in machine.counters}
     unread, none = tr("its counters were not read in this period"), tr("no counter in plant.toml counts them")
-    why = unread if counted & {"pieces", "good pieces"} else none
-    why_rejects = unread if "rejects" in counted or {"pieces", "good pieces"} <= counted else none
+    why = unread if kinds & {"pieces", "good pieces"} else none
+    why_rejects = unread if "rejects" in kinds or {"pieces", "good pieces"} <= kinds else none
     at_most, working = "", tr("pieces less rejects") if pieces.rejects is not None else tr("good pieces counted")
-    if not counted & {"rejects", "good pieces"}:
+    if not kinds & {"rejects", "good pieces"}:
         at_most, working = mark(", at most"), tr("pieces counted; nothing counts the rejects among them")
-    at_least, made = "", tr("increments of the piece counter")
-    if not counted & {"rejects", "pieces"}:
-        at_least, made = mark(", at least"), tr("good pieces counted; nothing counts the rejects beside them")
+    at_least, working_made = "", tr("increments of the piece counter")
+    if not kinds & {"rejects", "pieces"}:
+        at_least, working_made = mark(", at least"), tr("good pieces counted; nothing counts the rejects beside them")
     for name, total, how, why_none, of in (
         ("good_pieces", pieces.good, working, why, at_most),
-        ("pieces_made", pieces.made, made, why, at_least),
+        ("pieces_made", pieces.made, working_made, why, at_least),
         ("rejects", pieces.rejects, tr("increments of the reject counter"), why_rejects, at_most),
     ):
         if total is None:
@@ -74,9 +74,9 @@ def _running_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:
         return figures.unknown("running_rate_per_min", tr("it did not run while there were readings"))
     if account.counted_run_min <= 1e-9:
         return figures.unknown("running_rate_per_min", tr("no counter was read while it ran"))
-    made, minutes = account.made["running"] + account.made["slow"], account.counted_run_min
-    working = tr("{pieces:,.0f} pieces ÷ {minutes:,.1f} running and slow minutes", pieces=made, minutes=minutes)
-    return figures.add("running_rate_per_min", made / minutes, working, n=n)
+    pieces, minutes = account.state_pieces["running"] + account.state_pieces["slow"], account.counted_run_min
+    working = tr("{pieces:,.0f} pieces ÷ {minutes:,.1f} running and slow minutes", pieces=pieces, minutes=minutes)
+    return figures.add("running_rate_per_min", pieces / minutes, working, n=n)
 
 
 def _declared_rates(figures: FigureList, machine: Machine) -> None:
@@ -133,18 +133,18 @@ _KINDS = (
 )
 
 
-def _kinds_of_stop(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
+def _kinds_of_stop(figures: FigureList, measures: ShiftMeasures, n: int) -> None:
     """Add the minutes of stops and short stops by whose they were."""
-    account, has_states = measured.so_far, measured.counts.spells.any
-    stood = account.minutes["stop"] + account.minutes["short stop"]
-    stops = measured.tape.filter(measured.tape["state"].is_in(["stop", "short stop"]))
-    no_cause = stood > 0 and not has_states and stops["reason"].null_count() == stops.height
-    for name, kind, which in _KINDS:
+    account, has_states = measures.so_far, measures.counts.spells.any
+    stop_min = account.minutes["stop"] + account.minutes["short stop"]
+    stops = measures.tape.filter(measures.tape["state"].is_in(["stop", "short stop"]))
+    no_cause = stop_min > 0 and not has_states and stops["reason"].null_count() == stops.height
+    for name, kind, description in _KINDS:
         minutes = account.stop_minutes(kind)
         if no_cause:
             figures.unknown(name, tr("neither a state channel nor a reason says what caused the stops"))
         elif minutes > 0 or kind not in ("cleaning", "maintenance"):
-            working = tr("{which_stops}, of {minutes:,.1f} min of stops", which_stops=tr(which), minutes=stood)
+            working = tr("{which_stops}, of {minutes:,.1f} min of stops", which_stops=tr(description), minutes=stop_min)
             figures.add(name, minutes, working, n=n)
     if has_states:
         ran, standing = account.coded_run_min, account.coded_stand_min
@@ -183,68 +183,68 @@ def _uptime(figures: FigureList, account: ShiftAccount, n: int) -> None:
 def _losses(figures: FigureList, account: ShiftAccount, n: int) -> None:
     rate = account.nominal_per_min
     for cause, key, state in CAUSES:
-        minutes, made = cause_sums(account, state)
-        words = {"minutes": minutes, "rate": rate, "made": made}
+        minutes, pieces = cause_sums(account, state)
+        words = {"minutes": minutes, "rate": rate, "made": pieces}
         working = tr("{minutes:,.1f} min × {rate:g} a minute − {made:,.0f} pieces made in them", **words)
-        figures.add("pieces_lost_{key}", minutes * rate - made, working, n=n, key=key, cause=cause)
-    if not account.rejects_told:
+        figures.add("pieces_lost_{key}", minutes * rate - pieces, working, n=n, key=key, cause=cause)
+    if not account.counts_rejects:
         return figures.unknown("pieces_lost_{key}", tr("nothing counts rejects"), key="rejects", cause="rejects")
     working = tr("pieces that the reject counter counted")
     return figures.add("pieces_lost_{key}", account.rejects_used, working, n=n, key="rejects", cause="rejects")
 
 
-def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
+def _stops(figures: FigureList, measures: ShiftMeasures) -> None:
     """Add the numbers of stops and the mean times between and to restore."""
     for name, state in (("stops", "stop"), ("short_stops", "short stop"), ("changeovers", "changeover")):
-        figures.add(name, measured.so_far.stretches[state], tr("stretches of the timeline"))
-    stops = measured.stops
+        figures.add(name, measures.so_far.stretches[state], tr("stretches of the timeline"))
+    stops = measures.stops
     if stops.run_min <= 0:
         figures.unknown("mtbf_min", tr("it did not run while there were readings"))
     else:
-        past = measured.past.shifts
+        past = measures.past.shifts
         # An odd shift would seem to be of an uneven machine: its own number counts only where few came before.
-        between = mean_between(stops, past if len(past) >= LEAST_SHIFTS else [*past, *measured.own_shifts])
+        between = mean_between(stops, past if len(past) >= LEAST_SHIFTS else [*past, *measures.own_shifts])
         words = {"minutes": stops.run_min, "stops": stops.events}
         working = tr("{minutes:.1f} running minutes ÷ {stops:,} stops that began while it ran", **words)
         figures.add("mtbf_min", between, working)
     if stops.mean_to_restore_min is None:
         return figures.too_few("mttr_min", needs=1, has=0)
-    restore = mean_restore(stops, PastShifts(measured.own_shifts).lasted_min, measured.past)
+    restore = mean_restore(stops, PastShifts(measures.own_shifts).stop_lengths_min, measures.past)
     words = {"minutes": stops.stopped_min, "stops": stops.restored}
     return figures.add("mttr_min", restore, tr("{minutes:.1f} minutes ÷ {stops:,} stops that ended", **words))
 
 
-def _pace(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
+def _pace(figures: FigureList, measures: ShiftMeasures, n: int) -> None:
     """Add the pace needed for the plan."""
-    good, left, planned = measured.so_far.good, measured.left_min, measured.planned
+    good, left_min, planned = measures.so_far.good, measures.left_min, measures.planned
     if planned is None:
-        part = measured.plan_partly
+        part = measures.plan_partly
         why = tr("the plan covers only part of this period") if part else tr("no plan was given for this period")
         return figures.unknown("pace_needed_per_min", why)
     if planned <= 0:
         return figures.unknown("pace_needed_per_min", tr("the plan is 0 pieces"))
-    if measured.pace_needed_per_min is None:
+    if measures.pace_needed_per_min is None:
         return figures.unknown("pace_needed_per_min", tr("no planned minute is left"))
-    pace = Estimate(measured.pace_needed_per_min, n=n)
+    pace = Estimate(measures.pace_needed_per_min, n=n)
     if good.low is not None and good.high is not None and good.high - good.low >= NO_DOUBT:
-        low, high = (max(0.0, planned - end) / left for end in (good.high, good.low))
+        low, high = (max(0.0, planned - end) / left_min for end in (good.high, good.low))
         pace = Estimate(pace.value, low, high, n, interval=COUNT_BOUNDS)
-    words = {"planned": planned, "good": measured.so_far.good_used, "minutes": left}
+    words = {"planned": planned, "good": measures.so_far.good_used, "minutes": left_min}
     working = tr("({planned:,.0f} planned − {good:,.0f} good) ÷ {minutes:,.1f} planned minutes left", **words)
     return figures.add("pace_needed_per_min", pace, working)
 
 
-def _projection(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
+def _projection(figures: FigureList, measures: ShiftMeasures, n: int) -> None:
     """Add the good pieces projected for the end of the period."""
-    account, rest, left = measured.so_far, measured.rest, measured.left_min
-    if left <= 1e-6:
+    account, rest, left_min = measures.so_far, measures.rest, measures.left_min
+    if left_min <= 1e-6:
         return figures.unknown("projected_pieces", tr("the period is over"))
     if rest is None:
         return figures.unknown("projected_pieces", tr("too few minutes were seen so far"))
     good = account.good_used
-    share = good / account.made_used if account.made_used else 1.0
+    share = good / account.pieces_used if account.pieces_used else 1.0
     value = good + rest.pieces * share
     low, high = (None if end is None else good + end * share for end in (rest.low, rest.high))
-    words = {"good": good, "more": rest.pieces * share, "minutes": left}
+    words = {"good": good, "more": rest.pieces * share, "minutes": left_min}
     working = tr("{good:,.0f} good so far + {more:,.0f} in {minutes:,.1f} min left", **words)
     return figures.add("projected_pieces", Estimate(value, low, high, n, interval=rest.from_what), working)

@@ -35,7 +35,7 @@ LETTERS = {
     "AUBT": mark("actual unit busy time: processing and delay"),
 }
 
-#: The key figures that need good pieces told from rejects.
+#: The key figures that need rejects counted apart from good pieces.
 NEED_REJECTS = ("quality_ratio", "oee_index", "nee_index", "scrap_ratio")
 
 
@@ -43,7 +43,7 @@ NEED_REJECTS = ("quality_ratio", "oee_index", "nee_index", "scrap_ratio")
 class TimeElements:
     """What ISO 22400-2's figures are made of: PBT without what is unseen, APT, AUST, ADET, PRI, then PQ, GQ, SQ, RQ.
 
-    `uncounted_min` is production time whose pieces no counter tells: the effectiveness leaves it out.
+    `uncounted_min` is production time whose pieces no counter shows: the effectiveness leaves it out.
     """
 
     planned_busy_min: float
@@ -95,8 +95,8 @@ class TimeElements:
 
 def time_elements(account: ShiftAccount) -> TimeElements:
     """Give ISO 22400-2's times and counts of a shift's planned minutes that were seen."""
-    pieces = sum(account.made[state] for state in account.made if state not in ("break", "unseen"))
-    share = account.good_used / account.made_used if account.made_used > 0 else 0.0
+    pieces = sum(account.state_pieces[state] for state in account.state_pieces if state not in ("break", "unseen"))
+    share = account.good_used / account.pieces_used if account.pieces_used > 0 else 0.0
     return TimeElements(
         account.planned_min - account.unseen_min,
         account.run_min,
@@ -110,10 +110,10 @@ def time_elements(account: ShiftAccount) -> TimeElements:
     )
 
 
-def untold(account: ShiftAccount) -> dict[str, str]:
-    """Why key figures cannot be told of a shift whose counters leave them open, by the figure's name."""
+def why_unknown(account: ShiftAccount) -> dict[str, str]:
+    """Why key figures of a shift whose counters leave them open are not known, by the figure's name."""
     reasons = {"rework_ratio": tr("nothing counts rework")}
-    if not account.rejects_told:
+    if not account.counts_rejects:
         reasons |= dict.fromkeys(NEED_REJECTS, tr("nothing counts rejects"))
     return reasons
 

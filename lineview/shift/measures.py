@@ -1,4 +1,4 @@
-"""All that a shift's answer tells, worked out in one place from the evidence of one machine."""
+"""All that a shift's answer shows, worked out in one place from the evidence of one machine."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from lineview.machine.reported_states import Contradictions, contradictions
 from lineview.machine.stops import StopCount, stop_count
 from lineview.machine.timeline import line_changeovers, timeline_of
 from lineview.plant import Machine, Plant
-from lineview.shift.account import ShiftAccount, accounts, joined
+from lineview.shift.account import ShiftAccount, accounts, add_up
 from lineview.shift.past import LEAST_SHIFTS, PastShift, PastShifts, Projection, RestOfShift, shift_of, shifts_of
 from lineview.shift.projection import pace_needed_per_min, plan_covers, planned_pieces
 
@@ -38,7 +38,7 @@ class ShiftMeasures:
     a plan for the whole period, `rest_of_shift` where no planned minutes are left or none are over. `past` are the
     shifts of the four weeks before, `own_shifts` those of the period so far, `stops` those of the tape. `changeovers`
     are FOUND with their minutes, breaks left out: of the machine's marks, or found for want of them. `against`: where
-    its states said otherwise than its counter, within the period. `cuts_shift`: the period begins or ends within a
+    its states contradict its counter, within the period. `cuts_shift`: the period begins or ends within a
     shift; `plan_partly`: a plan covers some of the period and not all of it, so that there is nothing to compare.
     `outside` are good pieces made in the period and outside every shift; `around` those of the weeks before and the
     days after, and all good pieces then.
@@ -66,7 +66,7 @@ class ShiftMeasures:
 
     @property
     def good_counted(self) -> bool:
-        """Whether a counter tells good pieces from rejects."""
+        """Whether a counter separates good pieces from rejects."""
         return self.counts.tells_good
 
     @property
@@ -118,9 +118,9 @@ def past_shifts(plant: Plant, past: PastCounts | None, end: datetime) -> PastShi
     planned = calendar(plant.shifts, plant.zone, past.start, end)
     if not planned.height:
         return PastShifts()
-    changed = line_changeovers(past.counts, past.batches, planned, ())
+    turns = line_changeovers(past.counts, past.batches, planned, ())
     tape = timeline_of(
-        past.counts, past.batches, empty(STOP_LOG), planned, short_stop_min=plant.short_stop_min, changeovers=changed
+        past.counts, past.batches, empty(STOP_LOG), planned, short_stop_min=plant.short_stop_min, changeovers=turns
     )
     return PastShifts(shifts_of(tape, shift_windows(planned)))
 
@@ -151,18 +151,18 @@ def measure_shift(
     reach = end if over else min(max(now, start), end)
     past = all_stretches.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     machine = counts.machine
-    changed = line_changeovers(counts, batches, past, gauges)
-    tape = timeline_of(counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changed)
+    changeovers = line_changeovers(counts, batches, past, gauges)
+    tape = timeline_of(counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changeovers)
     windows = shift_windows(past)
     nominal = nominal_per_min(machine)
     pieces = counts.pieces(*(windows[side].dt.epoch("us").to_numpy() for side in ("start", "end")))
     by_shift = accounts(tape, windows, [pieces.at(k) for k in range(windows.height)], nominal_per_min=nominal)
-    so_far = joined(by_shift, nominal)
+    so_far = add_up(by_shift, nominal)
     left_min = float(shift_windows(all_stretches)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
-    covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
-    partly, planned = planned is not None and not covered, planned if covered else None
-    needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left_min)
+    is_covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
+    is_partial, planned = planned is not None and not is_covered, planned if is_covered else None
+    pace_per_min = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left_min)
     this_shift = shift_of(tape) if left_min > 1e-6 else None
     before = past_shifts(plant, weeks_before, start)
     return ShiftMeasures(
@@ -174,15 +174,15 @@ def measure_shift(
         so_far,
         left_min,
         planned,
-        needed,
+        pace_per_min,
         None if this_shift is None else RestOfShift(before, this_shift),
         before,
         shifts_of(tape, windows),
         stop_count(tape),
-        with_planned_minutes(changed, tape),
+        with_planned_minutes(changeovers, tape),
         contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
-        partly,
+        is_partial,
         counts.outside(windows, start, reach),
         _outside_of(
             plant,
@@ -212,15 +212,15 @@ def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
     return any(bool(((shifts["start"] < at) & (shifts["end"] > at)).any()) for at in (start, end))
 
 
-def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
+def rate_by_minute(measures: ShiftMeasures) -> pl.DataFrame:
     """The rate along the clock for a drawing: about a minute a step, cut at the tape's edges."""
-    steps = measured.steps
+    steps = measures.steps
     if not steps.height:
         return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     rate = steps.select(at="start", rate_per_min=pl.when(pl.col("state") != "unseen").then(pl.col("pieces") / minutes))
-    ended = steps.filter((pl.col("start").shift(-1) > pl.col("end")).fill_null(value=True))
-    nothing = ended.select(at="end", rate_per_min=pl.lit(None, pl.Float64))
+    ends = steps.filter((pl.col("start").shift(-1) > pl.col("end")).fill_null(value=True))
+    nothing = ends.select(at="end", rate_per_min=pl.lit(None, pl.Float64))
     return pl.concat([rate, nothing]).sort("at", maintain_order=True)
 
 
@@ -232,7 +232,7 @@ def _minute_steps(tape: pl.DataFrame, counts: MachineCounts) -> pl.DataFrame:
     nth = np.arange(len(row)) - np.repeat(np.cumsum(steps) - steps, steps)
     start = begin[row] + np.round((finish - begin)[row] * nth / steps[row]).astype(np.int64)
     end = np.where(nth + 1 < steps[row], np.append(start[1:], 0), finish[row])
-    made = counts.made(start, end)
-    pieces = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
+    total = counts.made(start, end)
+    pieces = pl.lit(None, pl.Float64) if total is None else pl.Series(total.value, nan_to_null=True)
     frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
     return frame.with_columns(tape["state"].gather(row), pieces=pieces)

@@ -1,4 +1,4 @@
-"""What the machine's shifts of the last weeks tell of this one: how its rest may go, how its stops may scatter."""
+"""What the machine's shifts of the last weeks show about this one: how its rest may go, how its stops may scatter."""
 
 from __future__ import annotations
 
@@ -36,14 +36,14 @@ _DRAWS, _BLOCK, _DRAWN_TOGETHER = 2000, 4, 50
 class PastShift:
     """One shift: pieces made and minutes run up to planned minutes [min] from its start, and its stops.
 
-    `began_min` are the running minutes at which each stop began, `lasted_min` the lengths of those that ended.
+    `stop_starts_min` are the running minutes at which stops began, `stop_lengths_min` the lengths of those that ended.
     """
 
     at_min: Floats
-    made: Floats
+    pieces_up_to: Floats
     run_up_to: Floats
-    began_min: Floats
-    lasted_min: Floats
+    stop_starts_min: Floats
+    stop_lengths_min: Floats
 
     @property
     def planned_min(self) -> float:
@@ -57,29 +57,29 @@ class PastShift:
 
     def rate(self, start_min: float, end_min: float) -> float:
         """Pieces a planned minute between two of its planned minutes."""
-        first, last = np.interp([start_min, end_min], self.at_min, self.made)
+        first, last = np.interp([start_min, end_min], self.at_min, self.pieces_up_to)
         return float(last - first) / (end_min - start_min)
 
     def stops_per_min(self, until_min: float) -> float:
         """Stops a running minute up to a planned minute, half a stop being the least."""
-        run = float(np.interp(until_min, self.at_min, self.run_up_to))
-        return max(float(np.sum(self.began_min <= run)), 0.5) / max(run, 1e-9)
+        run_min = float(np.interp(until_min, self.at_min, self.run_up_to))
+        return max(float(np.sum(self.stop_starts_min <= run_min)), 0.5) / max(run_min, 1e-9)
 
     def pace(self, until_min: float, stop_min: float) -> float:
         """The rate by its stops' number up to a planned minute, each at a usual length [min].
 
         One long breakdown does not move it, more frequent stops and slower running do.
         """
-        run = float(np.interp(until_min, self.at_min, self.run_up_to))
-        if run <= 0:
+        run_min = float(np.interp(until_min, self.at_min, self.run_up_to))
+        if run_min <= 0:
             return 0.0
-        speed = float(np.interp(until_min, self.at_min, self.made)) / run
+        speed = float(np.interp(until_min, self.at_min, self.pieces_up_to)) / run_min
         return speed / (1.0 + self.stops_per_min(until_min) * stop_min)
 
 
 def shift_of(tape: pl.DataFrame) -> PastShift | None:
     """Sum up the tape of one shift; None where it has no planned minute, or too many were not seen."""
-    shifts = _summed(tape.with_columns(_shift=pl.lit(0)))
+    shifts = _sum_up(tape.with_columns(_shift=pl.lit(0)))
     return shifts[0] if shifts else None
 
 
@@ -87,10 +87,10 @@ def shifts_of(tape: pl.DataFrame, windows: pl.DataFrame) -> tuple[PastShift, ...
     """Each shift of a tape that can be summed up, by time."""
     begins = windows["start"].dt.epoch("us").to_numpy()
     row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
-    return _summed(tape.with_columns(_shift=pl.Series(row)))
+    return _sum_up(tape.with_columns(_shift=pl.Series(row)))
 
 
-def _summed(tape: pl.DataFrame) -> tuple[PastShift, ...]:
+def _sum_up(tape: pl.DataFrame) -> tuple[PastShift, ...]:
     """Sum up a tape by its column _shift, which rises."""
     on = tape.filter(pl.col("state") != "break").select(
         "_shift", "state", "start", "end",
@@ -100,18 +100,18 @@ def _summed(tape: pl.DataFrame) -> tuple[PastShift, ...]:
     )  # fmt: skip
     spells = stop_spells(on, "_shift")
     minutes, pieces = on["minutes"].to_numpy(), on["pieces"].to_numpy()
-    run = np.where(on["runs"].to_numpy(), minutes, 0.0)
+    run_min = np.where(on["runs"].to_numpy(), minutes, 0.0)
     unseen = np.where((on["state"] == "unseen").to_numpy(), minutes, 0.0)
-    began, lasted, complete = (spells[name].to_numpy() for name in ("run_before", "minutes", "whole"))
+    began, lengths_min, complete = (spells[name].to_numpy() for name in ("run_before", "minutes", "whole"))
     shifts = np.unique(on["_shift"].to_numpy())
-    summed = []
+    past_shifts = []
     for rows, stops in zip(_slices(on["_shift"], shifts), _slices(spells["window"], shifts), strict=True):
-        planned = float(minutes[rows].sum())
-        if planned <= 0 or float(unseen[rows].sum()) > _UNSEEN * planned:
+        planned_min = float(minutes[rows].sum())
+        if planned_min <= 0 or float(unseen[rows].sum()) > _UNSEEN * planned_min:
             continue
-        at, pieces_so_far, up_to = (np.concatenate(([0.0], np.cumsum(part[rows]))) for part in (minutes, pieces, run))
-        summed.append(PastShift(at, pieces_so_far, up_to, began[stops], lasted[stops][complete[stops]]))
-    return tuple(summed)
+        at, so_far, up_to = (np.concatenate(([0.0], np.cumsum(part[rows]))) for part in (minutes, pieces, run_min))
+        past_shifts.append(PastShift(at, so_far, up_to, began[stops], lengths_min[stops][complete[stops]]))
+    return tuple(past_shifts)
 
 
 def _slices(numbers: pl.Series, shifts: NDArray[np.int64]) -> list[slice]:
@@ -133,9 +133,9 @@ class PastShifts:
         return len(self.shifts)
 
     @property
-    def lasted_min(self) -> Floats:
+    def stop_lengths_min(self) -> Floats:
         """Lengths of their stops, one shift after the other [min]."""
-        return np.concatenate([np.empty(0), *(shift.lasted_min for shift in self.shifts)])
+        return np.concatenate([np.empty(0), *(shift.stop_lengths_min for shift in self.shifts)])
 
 
 def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimate:
@@ -151,7 +151,7 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     value, n = stops.mean_to_restore_min, stops.restored
     if value is None:
         return Estimate.unknown(tr("too few: needs {needs}, has {has}", needs=1, has=0))
-    lengths = np.concatenate((past.lasted_min, own_min))
+    lengths = np.concatenate((past.stop_lengths_min, own_min))
     if lengths.size < LEAST_STOPS:
         why = tr(
             "no interval: needs {needs} stops of this period and the four weeks before, has {has}",
@@ -188,7 +188,7 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     usual_run = float(np.median([shift.run_min for shift in shifts])) if shifts else 0.0
     none = tr("no stop began") if stops.mean_between_min is None else ""
     stops_and_reach = [
-        (int(np.sum(shift.began_min <= reach)), reach)
+        (int(np.sum(shift.stop_starts_min <= reach)), reach)
         for shift in shifts
         if (reach := min(stops.run_min, shift.run_min)) > 0.5 * min(stops.run_min, usual_run)
     ]
@@ -200,9 +200,9 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
         )
         return Estimate(stops.mean_between_min, n=stops.events, interval=why, why_none=none)
     events, reach = np.array(stops_and_reach, dtype=np.float64).T
-    expected = reach * events.sum() / reach.sum()
+    mean_events = reach * events.sum() / reach.sum()
     df = len(stops_and_reach) - 1
-    uneven = float(np.sum((events - expected) ** 2 / np.maximum(expected, 1e-9))) / df
+    uneven = float(np.sum((events - mean_events) ** 2 / np.maximum(mean_events, 1e-9))) / df
     # The dispersion itself is known with so many degrees of freedom only.
     over = max(MOST_EVEN, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
     # So many events in so much time are worth fewer, or more, that come by chance.
@@ -232,26 +232,26 @@ class RestOfShift:
     """How the rest of a shift may go, by how past shifts went on from the same minute of theirs."""
 
     past: PastShifts
-    own: PastShift
+    this_shift: PastShift
     confidence: float = 0.9
 
     @cached_property
     def _stop_min(self) -> float:
         """The usual length of a stop [min]."""
-        lasted = self.past.lasted_min
-        return float(lasted.mean()) if lasted.size else 0.0
+        lengths_min = self.past.stop_lengths_min
+        return float(lengths_min.mean()) if lengths_min.size else 0.0
 
     @cached_property
     def _paces(self) -> Floats:
-        past_min = self.own.planned_min
+        past_min = self.this_shift.planned_min
         return np.array([shift.pace(past_min, self._stop_min) for shift in self.past.shifts])
 
     @cached_property
     def _often(self) -> float:
         """How much more often it stops than past shifts did up to the same minute; at least as often."""
-        past_min = self.own.planned_min
+        past_min = self.this_shift.planned_min
         usual = float(np.mean([shift.stops_per_min(past_min) for shift in self.past.shifts]))
-        return max(1.0, self.own.stops_per_min(past_min) / usual)
+        return max(1.0, self.this_shift.stops_per_min(past_min) / usual)
 
     def project(self, left_min: float) -> Projection:
         """Project the pieces of the planned minutes left [min].
@@ -259,14 +259,14 @@ class RestOfShift:
         The rest of a past shift went at some rate; its own pace up to this minute of the shift told part of
         it, by regression over the past shifts. What the regression leaves is how far a rest may be off. A
         pace that no past shift explains is taken to last: it weighs at least 1 − variance / deviation². From
-        MAY_LAST on the limits hold both this and that all of it lasts, which a few hours cannot tell apart.
+        MAY_LAST on the limits hold both this and that all of it lasts, which a few hours cannot separate.
         Source: derived-past-shifts
         """
-        past_min, confidence = self.own.planned_min, self.confidence
-        so_far = self.own.rate(0.0, past_min)
+        past_min, confidence = self.this_shift.planned_min, self.confidence
+        so_far = self.this_shift.rate(0.0, past_min)
         lasting = [shift.planned_min for shift in self.past.shifts]
         long = np.array(
-            [planned > past_min and planned >= past_min + left_min - 1.0 for planned in lasting], dtype=bool
+            [whole_min > past_min and whole_min >= past_min + left_min - 1.0 for whole_min in lasting], dtype=bool
         )
         if long.sum() < LEAST_SHIFTS:
             why = tr(
@@ -278,7 +278,7 @@ class RestOfShift:
         like = [shift for shift, enough in zip(self.past.shifts, long, strict=True) if enough]
         pace = self._paces[long]
         later_rate = np.array([shift.rate(past_min, min(past_min + left_min, shift.planned_min)) for shift in like])
-        weight, away = _weight(pace, later_rate, self.own.pace(past_min, self._stop_min))
+        weight, away = _weight(pace, later_rate, self.this_shift.pace(past_min, self._stop_min))
         rate, low, high = self._rates(pace, later_rate, weight, away)
         words = {"confidence": confidence, "shifts": len(like)}
         from_what = tr("{confidence:.0%} prediction from {shifts} shifts of the four weeks before", **words)
@@ -292,7 +292,7 @@ class RestOfShift:
                 off=off_usual,
             )
         # No rest is faster than any past one, or than machines run between stops.
-        speeds = (float(shift.made[-1]) / max(shift.run_min, 1e-9) for shift in (*like, self.own))
+        speeds = (float(shift.pieces_up_to[-1]) / max(shift.run_min, 1e-9) for shift in (*like, self.this_shift))
         most = max(float(later_rate.max()), *speeds)
         return Projection(
             max(0.0, rate) * left_min,
@@ -321,9 +321,9 @@ def _weight(pace: Floats, later_rate: Floats, this_pace: float) -> tuple[float, 
     variance = float(off @ off) / max(pace.size - 1, 1)
     away = this_pace - float(pace.mean())
     slope = float(off @ (later_rate - later_rate.mean())) / max(float(off @ off), 1e-12)
-    learned = min(max(slope, 0.0), 1.0)
+    share = min(max(slope, 0.0), 1.0)
     new = 1.0 - variance / away**2 if away**2 > 0 else 0.0
-    return max(learned, new), away
+    return max(share, new), away
 
 
 def _limits(off: Floats, confidence: float) -> tuple[float, float]:
@@ -332,7 +332,7 @@ def _limits(off: Floats, confidence: float) -> tuple[float, float]:
     if n < ORDERED_FROM:
         half = coverage_factor(n - 2, confidence) * float(np.sqrt(off @ off / (n - 2) * (1.0 + 1.0 / n)))
         return -half, half
-    ordered = np.sort(off)
+    sorted_off = np.sort(off)
     places = np.array([tail * (n + 1) - 1.0, (1.0 - tail) * (n + 1) - 1.0])
-    low, high = np.interp(places, np.arange(n), ordered)
+    low, high = np.interp(places, np.arange(n), sorted_off)
     return float(low), float(high)

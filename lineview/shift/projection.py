@@ -37,8 +37,8 @@ def planned_pieces(
         return None
     begins, finishes = of_line["start"].to_list(), of_line["end"].fill_null(end).to_list()
     inner = [max(at, start) for at in begins], [min(at, end) for at in finishes]
-    spent, inside = np.split(_planned_s(shifts, zone, begins + inner[0], finishes + inner[1]), 2)
-    share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
+    planned_s, inside = np.split(_planned_s(shifts, zone, begins + inner[0], finishes + inner[1]), 2)
+    share = np.where(planned_s > 0, inside / np.where(planned_s > 0, planned_s, 1.0), 1.0)
     return float(of_line["pieces"].to_numpy() @ share)
 
 
@@ -48,10 +48,10 @@ def plan_covers(
     """Whether a line's plan covers the planned time of a period; only then may the two be compared."""
     rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end)).with_columns(pl.col("end").fill_null(end))
     stretches = calendar(shifts, zone, start, end)
-    planned = planned_time(stretches if stretches.height else calendar((), zone, start, end))
+    plan_time = planned_time(stretches if stretches.height else calendar((), zone, start, end))
 
     def free_s(begins: datetime, finishes: datetime) -> float:
-        first, last = planned.before(np.array([begins.timestamp(), finishes.timestamp()]))
+        first, last = plan_time.before(np.array([begins.timestamp(), finishes.timestamp()]))
         return float(last - first)
 
     until = start
@@ -68,8 +68,8 @@ def _planned_s(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], e
     length = np.maximum(np.array([at.timestamp() for at in ends]) - begin, 0.0)
     first, last = min(starts), max([*starts, *ends])
     cal = calendar(shifts, zone, first, last) if last > first else calendar((), zone, first, first)
-    planned = planned_time(cal)
-    spent = planned.before(begin + length) - planned.before(begin)
+    plan_time = planned_time(cal)
+    spent = plan_time.before(begin + length) - plan_time.before(begin)
     return np.where(spent > 0, spent, length)
 
 
@@ -141,9 +141,9 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
 
     Source: derived-projection
     """
-    mounted = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
+    machine_reels = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
     events = []
-    for row in _reels_on(plant, mounted):
+    for row in _reels_on(plant, machine_reels):
         web = plant.web(row["web"] or "")
         name = (web.name or tr(web.kind)) if web else row["web"]
         words = tr("{web} reel ends", web=name)
@@ -180,10 +180,10 @@ def _reels_on(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
 
 def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace) -> list[NextEvent]:
     """When the batch on the line ends."""
-    started = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
-    if not started.height:
+    line_batches = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
+    if not line_batches.height:
         return []
-    row = started.row(-1, named=True)
+    row = line_batches.row(-1, named=True)
     product = plant.product(row["product"] or "")
     name = tr("batch ends, {flavour}", flavour=product.flavour) if product else tr("batch ends")
     pieces = _pieces_made(counts, row["start"], now)
@@ -199,7 +199,7 @@ def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: d
 
 
 def _pieces_made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
-    """The pieces made between two moments; None where they cannot be told."""
+    """The pieces made between two moments; None where they are not known."""
     pieces = counts.between([start, end]).made
     return None if pieces is None else pieces.at(0).value
 

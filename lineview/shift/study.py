@@ -59,11 +59,11 @@ def expected_minutes(
     out = {}
     for product in products:
         for other in products:
-            pooled = by_base.get((product.base, other.base))
+            base_medians = by_base.get((product.base, other.base))
             if (product.id, other.id) in medians:
                 out[product.id, other.id] = medians[product.id, other.id][0]
-            elif pooled:
-                out[product.id, other.id] = sum(m * n for m, n in pooled) / sum(n for _, n in pooled)
+            elif base_medians:
+                out[product.id, other.id] = sum(m * n for m, n in base_medians) / sum(n for _, n in base_medians)
             else:
                 out[product.id, other.id] = usual_min
     return out
@@ -95,28 +95,28 @@ def cheapest_order(
                 tr("1 to {most} products, each once, with the first among them", most=MOST_PRODUCTS),
             )
         )
-    spent = np.array([[0.0 if a == b else minutes[a, b] for b in ids] for a in ids])
+    turn_min = np.array([[0.0 if a == b else minutes[a, b] for b in ids] for a in ids])
     down = np.array([[bool(set(a.allergens) - set(b.allergens)) for b in products] for a in products], float)
-    path, above = _best(spent, down, None if first is None else ids.index(first), solve_s)
+    path, above = _best(turn_min, down, None if first is None else ids.index(first), solve_s)
     as_given = list(range(len(ids)))
-    if above != 0.0 and first in (None, ids[0]) and _along(spent, down, as_given) < _along(spent, down, path):
+    if above != 0.0 and first in (None, ids[0]) and _along(turn_min, down, as_given) < _along(turn_min, down, path):
         path, above = as_given, None  # what was found in the time is worse than what stands
     return FlavourOrder(
         tuple(ids[k] for k in path),
-        *_along(spent, down, path)[::-1],
-        *_along(spent, down, as_given)[::-1],
+        *_along(turn_min, down, path)[::-1],
+        *_along(turn_min, down, as_given)[::-1],
         above_percent=above,
     )
 
 
-def _best(spent: Floats, down: Floats, first: int | None, solve_s: float) -> tuple[list[int], float | None]:
+def _best(turn_min: Floats, down: Floats, first: int | None, solve_s: float) -> tuple[list[int], float | None]:
     """The cheapest path, and by how much it may be above the least minutes [%]."""
-    n = len(spent)
+    n = len(turn_min)
     if n == 1:
         return [0], 0.0
-    outweighs = float(np.ceil(spent.max(axis=1).sum())) + 1.0
+    outweighs = float(np.ceil(turn_min.max(axis=1).sum())) + 1.0
     cost = np.zeros((n + 1, n + 1))
-    cost[:n, :n] = spent + outweighs * down
+    cost[:n, :n] = turn_min + outweighs * down
     if first is not None:
         cost[n, [k for k in range(n) if k != first]] = np.inf
     np.fill_diagonal(cost, np.inf)
@@ -125,15 +125,15 @@ def _best(spent: Floats, down: Floats, first: int | None, solve_s: float) -> tup
     path = [*solution.tour[place + 1 :], *solution.tour[:place]]
     if solution.exact:
         return path, 0.0
-    downs, path_min = _along(spent, down, path)
+    downs, path_min = _along(turn_min, down, path)
     least = solution.bound - downs * outweighs
     return path, 100 * (path_min / least - 1) if least > 0 else None
 
 
-def _along(spent: Floats, down: Floats, path: Sequence[int]) -> tuple[int, float]:
+def _along(turn_min: Floats, down: Floats, path: Sequence[int]) -> tuple[int, float]:
     """Give clean-downs and minutes along an order."""
     steps = list(pairwise(path))
-    return round(sum(down[a, b] for a, b in steps)), float(sum(spent[a, b] for a, b in steps))
+    return round(sum(down[a, b] for a, b in steps)), float(sum(turn_min[a, b] for a, b in steps))
 
 
 #: Where no changeover was seen yet, one is taken to last so long [min]: an assumption, shown as one.
@@ -159,7 +159,7 @@ class ShiftStudy:
 
 def study_shift(
     plant: Plant,
-    measured: ShiftMeasures,
+    measures: ShiftMeasures,
     end: datetime,
     now: datetime,
     *,
@@ -168,27 +168,27 @@ def study_shift(
     plan: pl.DataFrame,
 ) -> ShiftStudy:
     """Study a measured shift."""
-    machine, account = measured.machine, measured.so_far
-    clock = run_clock(measured.tape)
-    changed = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
+    machine, account = measures.machine, measures.so_far
+    clock = run_clock(measures.tape)
+    reel_changes = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
     nobody = pl.col("before", "after").fill_null(UNKNOWN)
-    changes = measured.changeovers.with_columns(nobody)
+    changes = measures.changeovers.with_columns(nobody)
     by_flavour = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
-    within = changes.filter(pl.col("start").is_between(*_reach(measured.tape), closed="left"))
+    within = changes.filter(pl.col("start").is_between(*_reach(measures.tape), closed="left"))
     flavours = changeover_matrix(within, lambda name: _of(plant, name, base=False))
     bases = changeover_matrix(within, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
     good = time_elements(account).good
     return ShiftStudy(
         stop_trend(clock),
-        stop_clusters(clock, changed),
-        Efficiency(good, account.nominal_per_min, operating, outside_minutes(measured.tape)),
+        stop_clusters(clock, reel_changes),
+        Efficiency(good, account.nominal_per_min, operating, outside_minutes(measures.tape)),
         flavours,
         bases,
         _order(plant, machine.line, plan, batches, by_flavour, now, end),
-        _events(plant, measured, end, now, reels, batches),
-        speed_segments(measured.steps.filter(pl.col("state").is_in(["running", "slow"]))),
-        _in_maintenance(measured),
+        _events(plant, measures, end, now, reels, batches),
+        speed_segments(measures.steps.filter(pl.col("state").is_in(["running", "slow"]))),
+        _in_maintenance(measures),
     )
 
 
@@ -197,11 +197,11 @@ def _reach(tape: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
     return pl.lit(tape["start"].min(), tape.schema["start"]), pl.lit(tape["end"].max(), tape.schema["end"])
 
 
-def _in_maintenance(measured: ShiftMeasures) -> float | None:
+def _in_maintenance(measures: ShiftMeasures) -> float | None:
     """The pieces counted while the machine's state said maintenance; None where it never did."""
-    aside, tape = measured.counts.aside, measured.tape
+    aside, tape = measures.counts.aside, measures.tape
     increments = aside.get("pieces", aside.get("good pieces"))
-    if increments is None or not tape.height or not measured.counts.spells.only(*SET_ASIDE).any:
+    if increments is None or not tape.height or not measures.counts.spells.only(*SET_ASIDE).any:
         return None
     inside = (pl.col("start") < tape["end"].max()) & (pl.col("end") > tape["start"].min())
     return float(increments.filter(inside)["n"].sum())
@@ -244,16 +244,16 @@ def _order(
 
 
 def _events(
-    plant: Plant, measured: ShiftMeasures, end: datetime, now: datetime, reels: pl.DataFrame, batches: pl.DataFrame
+    plant: Plant, measures: ShiftMeasures, end: datetime, now: datetime, reels: pl.DataFrame, batches: pl.DataFrame
 ) -> tuple[NextEvent, ...]:
-    account = measured.so_far
+    account = measures.so_far
     seen_min = account.planned_min - account.unseen_min
-    if measured.left_min <= 1e-6 or account.run_min <= 0 or seen_min <= 0:
+    if measures.left_min <= 1e-6 or account.run_min <= 0 or seen_min <= 0:
         return ()
-    pieces = account.made["running"] + account.made["slow"]
+    pieces = account.state_pieces["running"] + account.state_pieces["slow"]
     stretches_ahead = calendar(plant.shifts, plant.zone, now, end)
     stretches_ahead = stretches_ahead if stretches_ahead.height else calendar((), plant.zone, now, end)
     to_come = stretches_ahead.filter(pl.col("part") == "planned").select("start", "end").rows()
-    pace = Pace(pieces / seen_min, pieces / account.run_min, measured.rest_of_shift, to_come)
-    events = reel_ends(plant, measured.counts, reels, now, pace)
-    return tuple(events + batch_end(plant, measured.counts, batches, now, pace))
+    pace = Pace(pieces / seen_min, pieces / account.run_min, measures.rest_of_shift, to_come)
+    events = reel_ends(plant, measures.counts, reels, now, pace)
+    return tuple(events + batch_end(plant, measures.counts, batches, now, pace))

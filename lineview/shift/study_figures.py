@@ -22,7 +22,7 @@ from lineview.shift.key_figures import (
     iso_key_figures,
     productive_maintenance_figures,
     time_elements,
-    untold,
+    why_unknown,
 )
 from lineview.shift.measures import ShiftMeasures
 from lineview.shift.projection import NextEvent
@@ -156,12 +156,12 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
         allergens = ", ".join(product.allergens) if product else ""
         rows.append({"place": k, "product": _flavour(plant, name), "allergens": allergens})
     columns = columns_of("place:; product: flavour; allergens")
-    saved = study.order.as_given_min - study.order.minutes
+    saving_min = study.order.as_given_min - study.order.minutes
     title = tr(
         "Advice: this order of flavours would take {minutes:.0f} min of changeovers", minutes=study.order.minutes
     )
-    if saved >= 0.5:
-        title += tr(", {minutes:.0f} less than as planned", minutes=saved)
+    if saving_min >= 0.5:
+        title += tr(", {minutes:.0f} less than as planned", minutes=saving_min)
     if study.order.clean_downs:
         title += tr_count(
             ", and needs {count} validated clean-down",
@@ -178,18 +178,18 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
 
 def event_rows(events: Sequence[NextEvent]) -> list[dict[str, Any]]:
     """The rows of what comes next."""
-    dated = sorted((e for e in events if e.at is not None), key=lambda e: (e.at is None, e.at))
-    undated = [e for e in events if e.at is None]
+    with_time = sorted((e for e in events if e.at is not None), key=lambda e: (e.at is None, e.at))
+    without_time = [e for e in events if e.at is None]
     return [
         {"event": e.event, "at": e.at, "earliest": e.earliest, "latest": e.latest, "why": e.why}
-        for e in (*dated, *undated)
+        for e in (*with_time, *without_time)
     ]
 
 
-def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
+def iso_figures(measures: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
     """ISO 22400-2's key figures of the minutes that were seen."""
-    figures, elements = FigureList(period), time_elements(measured.so_far)
-    unknown, short = untold(measured.so_far), measured.so_far.minutes["short stop"]
+    figures, elements = FigureList(period), time_elements(measures.so_far)
+    unknown, short = why_unknown(measures.so_far), measures.so_far.minutes["short stop"]
     for key in (*iso_key_figures(elements), *productive_maintenance_figures(elements, short)):
         if key.name in unknown or key.value is None:
             figures.unknown(key.figure, unknown.get(key.name, tr("its divisor is 0")))

@@ -19,37 +19,37 @@ from lineview.shift.key_figures import (
     iso_key_figures,
     productive_maintenance_figures,
     time_elements,
-    untold,
+    why_unknown,
 )
 from lineview.shift.measures import ShiftMeasures
 
 #: Stops listed; the rest are in the figures and the tape.
-LISTED = 200
+MOST_ROWS = 200
 
 
-def ladder_table(measured: ShiftMeasures) -> Table:
+def ladder_table(measures: ShiftMeasures) -> Table:
     """The pieces from nominal to good, cause by cause."""
-    rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
+    rungs = loss_waterfall(measures.so_far, good_counted=measures.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
     columns = columns_of("cause: where the pieces went; minutes [min]; pieces")
     return Table("ladder", tr("Where the pieces went"), columns, rows)
 
 
-def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
+def next_table(measures: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
     """What comes next and when: reel and batch ends, then the end of the shift."""
     columns = columns_of("event: next; at; earliest; latest; why:")
     end = {"event": mark("shift ends"), "at": scope.period.end, "earliest": None, "latest": None, "why": ""}
-    rows = [*events, end] if measured.left_min > 1e-6 else []
+    rows = [*events, end] if measures.left_min > 1e-6 else []
     return Table("next", tr("Next"), columns, rows)
 
 
-def stop_table(measured: ShiftMeasures) -> Table:
+def stop_table(measures: ShiftMeasures) -> Table:
     """List the stops, short stops and changeovers by time; where there are too many, the longest of them."""
-    every = stop_list(measured.tape)
-    rows = every.sort("minutes", descending=True).head(LISTED).sort("start").rows(named=True)
+    every = stop_list(measures.tape)
+    rows = every.sort("minutes", descending=True).head(MOST_ROWS).sort("start").rows(named=True)
     rows = [{**row, "reason": _reason_shown(row["state"], row["reason"])} for row in rows]
-    most = {"listed": LISTED, "stops": every.height}
-    title = tr("Stops") if every.height <= LISTED else tr("The {listed} longest of {stops:,} stops", **most)
+    most = {"listed": MOST_ROWS, "stops": every.height}
+    title = tr("Stops") if every.height <= MOST_ROWS else tr("The {listed} longest of {stops:,} stops", **most)
     columns = columns_of("start: from; end: to; minutes [min]; state; reason")
     return Table("stops", title, columns, rows)
 
@@ -60,31 +60,31 @@ def _reason_shown(state: str, reason: str | None) -> str | None:
     return reason if whole else tr("in part: {reason}", reason=tr(reason or ""))
 
 
-def reason_table(measured: ShiftMeasures) -> Table:
+def reason_table(measures: ShiftMeasures) -> Table:
     """Sum the standing minutes by reason, the longest first."""
     columns = columns_of("reason; stops; minutes [min]; share_percent: share [%]; so_far_percent: running total [%]")
-    return Table("reasons", tr("Downtime by reason"), columns, pareto(stop_list(measured.tape)).rows(named=True))
+    return Table("reasons", tr("Downtime by reason"), columns, pareto(stop_list(measures.tape)).rows(named=True))
 
 
-def found_table(measured: ShiftMeasures) -> list[Table]:
+def unrecorded_table(measures: ShiftMeasures) -> list[Table]:
     """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
-    unrecorded = measured.changeovers.filter(pl.col("sure").is_not_null())
-    if not unrecorded.height or not measured.tape.height:
+    changeovers = measures.changeovers.filter(pl.col("sure").is_not_null())
+    if not changeovers.height or not measures.tape.height:
         return []
-    inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
-    rows = unrecorded.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
+    inside = (pl.col("start") < measures.tape["end"].max()) & (pl.col("end") > measures.tape["start"].min())
+    rows = changeovers.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
     columns = columns_of("start: from; end: to; minutes [min]; sure_percent: how sure [%]")
     title = tr("Changeovers found in the rope, not recorded")
     return [Table("found changeovers", title, columns, rows.rows(named=True))] if rows.height else []
 
 
-def shift_table(measured: ShiftMeasures) -> Table:
+def shift_table(measures: ShiftMeasures) -> Table:
     """One row a shift and their sum; ratios of the sum, never means of ratios."""
     rows: list[dict[str, Any]] = []
-    names = measured.windows.select("shift", "date", "start").rows()
-    for (shift, date, start), account in zip(names, measured.accounts, strict=True):
+    names = measures.windows.select("shift", "date", "start").rows()
+    for (shift, date, start), account in zip(names, measures.accounts, strict=True):
         rows.append({"shift": shift, "date": date, "start": start, **_summary(account)})
-    rows.append({"shift": mark("all"), "date": None, "start": None, **_summary(measured.so_far)})
+    rows.append({"shift": mark("all"), "date": None, "start": None, **_summary(measures.so_far)})
     columns = columns_of(
         "date: day; shift; good: good pieces; planned [min]; run: ran [min]; stood [min]; "
         "unseen: not seen [min]; rate: effective rate [pieces/min]; uptime [%]"
@@ -111,10 +111,10 @@ def leg_table(legs: pl.DataFrame) -> Table:
     return Table("legs", tr("Stretches at one speed"), columns, legs.rows(named=True))
 
 
-def key_figure_table(measured: ShiftMeasures) -> Table:
+def key_figure_table(measures: ShiftMeasures) -> Table:
     """Give ISO 22400-2's key figures with formulas, and where our states' minutes go."""
-    elements = time_elements(measured.so_far)
-    short, reasons = measured.so_far.minutes["short stop"], untold(measured.so_far)
+    elements = time_elements(measures.so_far)
+    short, reasons = measures.so_far.minutes["short stop"], why_unknown(measures.so_far)
     figures = (*iso_key_figures(elements), *productive_maintenance_figures(elements, short))
     rows: list[dict[str, Any]] = [
         {
@@ -126,7 +126,7 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
         for k in figures
     ]
     for state, (iso, losses) in STATE_TO_TIME.items():
-        minutes = measured.so_far.minutes[state]
+        minutes = measures.so_far.minutes[state]
         formula = tr("ISO 22400-2: {element}; six losses: {losses}", element=tr(iso), losses=tr(losses))
         rows.append(
             {"name": tr("minutes {state}", state=tr(state)), "percent": None, "formula": formula, "minutes": minutes}

@@ -33,8 +33,8 @@ _COUNT = (
 )
 
 
-#: Bounds within this share of a count decide it.
-_DECIDED = 0.02
+#: A count whose bounds lie within this share of it is sure.
+_SURE_WITHIN = 0.02
 
 
 def in_words(count: int) -> str:
@@ -42,43 +42,43 @@ def in_words(count: int) -> str:
     return tr(_COUNT[count - 2]) if 2 <= count < len(_COUNT) + 2 else show.number(count)
 
 
-def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span, ...]:
+def sentence(measures: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span, ...]:
     """Say what the shift made, in one plain sentence."""
-    account = measured.so_far
-    several = measured.windows.height > 1
-    this = tr("This period") if measured.cuts_shift else tr("This shift")
-    subject = tr("These {number} shifts", number=in_words(measured.windows.height)) if several else this
+    account = measures.so_far
+    several = measures.windows.height > 1
+    name = tr("This period") if measures.cuts_shift else tr("This shift")
+    subject = tr("These {number} shifts", number=in_words(measures.windows.height)) if several else name
     if scope.now <= scope.period.start:
         words = tr_count(
             "{subject} has not begun: the latest reading is from before it.",
             "{subject} have not begun: the latest reading is from before them.",
-            max(1, measured.windows.height),
+            max(1, measures.windows.height),
             subject=subject,
         )
         return (Span(words),)
     if account.planned_min <= 1e-9:
-        return (Span(_unplanned(measured)),)
-    can_act = scope.now - scope.period.end < ACT_WITHIN
-    return _untold(measured, readings) or _made(measured, subject, several=several, call=can_act and _calls(measured))
+        return (Span(_no_plan_words(measures)),)
+    call = scope.now - scope.period.end < ACT_WITHIN and _calls(measures)
+    return _doubt_words(measures, readings) or _pieces(measures, subject, several=several, call=call)
 
 
-def _unplanned(measured: ShiftMeasures) -> str:
+def _no_plan_words(measures: ShiftMeasures) -> str:
     """Say that a period has no planned minutes, and what was counted in it all the same."""
-    tape, good = measured.tape, measured.so_far.good
+    tape, good = measures.tape, measures.so_far.good
     pauses = tape.height > 0 and bool((tape["state"] == "break").all())
     why = tr("it lies in a break") if pauses else tr("no shift of plant.toml lies in it")
-    said = tr("No planned minutes in this period: {why}, so there is no rate or share.", why=why)
+    words = tr("No planned minutes in this period: {why}, so there is no rate or share.", why=why)
     if good.least < 0.5:
-        return said
-    return said + tr(" {made:,.0f} {pieces} were counted in it.", made=good.least, pieces=_good(measured))
+        return words
+    return words + tr(" {made:,.0f} {pieces} were counted in it.", made=good.least, pieces=_good(measures))
 
 
-def _good(measured: ShiftMeasures) -> str:
-    """Word what is counted: good pieces, or all where nothing tells rejects from them."""
-    return tr("good pieces") if measured.good_counted else tr("pieces")
+def _good(measures: ShiftMeasures) -> str:
+    """The name of what is counted: good pieces, or pieces where rejects are not counted."""
+    return tr("good pieces") if measures.good_counted else tr("pieces")
 
 
-def _planned(minutes: float) -> str:
+def _minute_words(minutes: float) -> str:
     """Word planned minutes so that few of them do not round to none."""
     if minutes < 1 / 60:
         return tr("less than a planned second")
@@ -87,14 +87,14 @@ def _planned(minutes: float) -> str:
     return tr("{minutes} planned minutes", minutes=show.number(minutes, 1 if minutes < 10 else 0))
 
 
-def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
-    """Say why pieces cannot be told, or that most minutes were not seen; nothing where they can."""
-    account = measured.so_far
-    name = measured.machine.shown
-    decided = bool(readings) and _counted_unseen(measured)
-    if not decided and (not readings or account.unseen_min >= account.planned_min - 1e-6):
+def _doubt_words(measures: ShiftMeasures, readings: int) -> tuple[Span, ...]:
+    """Say why pieces are not known, or that most minutes were not seen; nothing where they are."""
+    account = measures.so_far
+    name = measures.machine.shown
+    is_sure = bool(readings) and _is_only_counted(measures)
+    if not is_sure and (not readings or account.unseen_min >= account.planned_min - 1e-6):
         call = Span(tr("There are no readings of {machine}", machine=name), call=True)
-        rest = tr(" in the {planned}, so nothing is known of them.", planned=_planned(account.planned_min))
+        rest = tr(" in the {planned}, so nothing is known of them.", planned=_minute_words(account.planned_min))
         return (call, Span(rest))
     if account.run_min > 0 and account.counted_run_min <= 1e-9:
         share = 100 * account.run_min / (account.planned_min - account.unseen_min)
@@ -110,22 +110,22 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
                 )
             ),
         )
-    made = account.pieces.made
-    if not account.good_told and account.good_used < 0.5 and made is not None and made.value is not None:
+    total = account.pieces.made
+    if not account.is_good_known and account.good_used < 0.5 and total is not None and total.value is not None:
         return (
             Span(
                 tr(
                     "{machine} made {made:,.0f} pieces in the {planned}",
                     machine=name,
-                    made=made.value,
-                    planned=_planned(account.planned_min),
+                    made=total.value,
+                    planned=_minute_words(account.planned_min),
                 )
             ),
             Span(tr("; its rejects were not read, so good pieces are not known."), call=True),
         )
     if account.pieces.good is None:
         return (Span(tr("No counter of pieces is declared for {machine}, so its shift is not known.", machine=name)),)
-    if account.unseen_min > account.planned_min / 2 and not decided:
+    if account.unseen_min > account.planned_min / 2 and not is_sure:
         return (
             Span(
                 tr(
@@ -139,33 +139,33 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
                 tr(
                     "; what was seen shows at least {least:,.0f} {pieces}.",
                     least=account.good.low,
-                    pieces=_good(measured),
+                    pieces=_good(measures),
                 )
             ),
         )
     return ()
 
 
-def _counted_unseen(measured: ShiftMeasures) -> bool:
+def _is_only_counted(measures: ShiftMeasures) -> bool:
     """Whether readings too far apart to see what the machine did still decide what it made."""
-    account = measured.so_far
+    account = measures.so_far
     low, high, value = account.good.low, account.good.high, account.good.value
     if value is None or low is None or high is None or account.unseen_min < account.planned_min - 1e-6:
         return False
-    return high - low <= 1 + _DECIDED * value
+    return high - low <= 1 + _SURE_WITHIN * value
 
 
-def _made(measured: ShiftMeasures, subject: str, *, several: bool, call: bool) -> tuple[Span, ...]:
-    account, (low, high) = measured.so_far, measured.machine.nominal_per_min
-    wide = _wide(measured)
-    least = tr("at least ") if not account.good_told else tr("about ") if wide else ""
-    made = f"{least}{show.number(account.good_used, 0)} {_good(measured)}{wide}"
+def _pieces(measures: ShiftMeasures, subject: str, *, several: bool, call: bool) -> tuple[Span, ...]:
+    account, (low, high) = measures.so_far, measures.machine.nominal_per_min
+    wide = _wide(measures)
+    least = tr("at least ") if not account.is_good_known else tr("about ") if wide else ""
+    pieces = f"{least}{show.number(account.good_used, 0)} {_good(measures)}{wide}"
     rate = account.good_used / account.planned_min
     return (
-        Span(_that_made(subject, made, several=several, going=measured.left_min > 1e-6)),
+        Span(_that_made(subject, pieces, several=several, going=measures.left_min > 1e-6)),
         Span(tr("{at_least}{rate:,.0f} a minute", at_least=least, rate=rate), call=call),
         Span(
-            _over(_planned(account.planned_min), several=several, going=measured.left_min > 1e-6)
+            _over(_minute_words(account.planned_min), several=several, going=measures.left_min > 1e-6)
             + tr("; the nominal band is {low:g} to {high:g}.", low=low, high=high)
         ),
     )
@@ -190,14 +190,14 @@ def _over(planned: str, *, several: bool, going: bool) -> str:
     return tr(" over its first {planned}", planned=planned) if going else tr(" over its {planned}", planned=planned)
 
 
-def _wide(measured: ShiftMeasures) -> str:
+def _wide(measures: ShiftMeasures) -> str:
     """The bounds of what was made, where its readings leave it open by more than is worth a digit; else nothing."""
-    good = measured.so_far.good
+    good = measures.so_far.good
     if good.value is None or good.low is None:
         return ""
     if good.high is None:
         return tr(" (at least {low:,.0f})", low=good.low)
-    if good.high - good.low <= 1 + _DECIDED * good.value:
+    if good.high - good.low <= 1 + _SURE_WITHIN * good.value:
         return ""
     return tr(" ({low} to {high})", low=show.number(good.low, 0), high=show.number(good.high, 0))
 
@@ -208,41 +208,41 @@ NEAR_PLAN = 0.02
 ACT_WITHIN = timedelta(hours=24)
 
 
-def _calls(measured: ShiftMeasures) -> bool:
+def _calls(measures: ShiftMeasures) -> bool:
     """Whether the rate needs a person: the plan is missed, or without one few shifts of the last weeks were as slow.
 
     With neither a plan nor weeks before, nothing says what is unusual here, and nobody is called.
     """
-    account = measured.so_far
+    account = measures.so_far
     good = account.good_used
-    if not account.good_told:
+    if not account.is_good_known:
         high = account.good.high
         if high is None:
             return False
         good = high
-    if measured.planned is not None and measured.planned > 0:
-        at_this_rate = good / account.planned_min * (account.planned_min + measured.left_min)
-        return at_this_rate < (1 - NEAR_PLAN) * measured.planned
-    return measured.windows.height == 1 and measured.is_unusually_slow
+    if measures.planned is not None and measures.planned > 0:
+        at_this_rate = good / account.planned_min * (account.planned_min + measures.left_min)
+        return at_this_rate < (1 - NEAR_PLAN) * measures.planned
+    return measures.windows.height == 1 and measures.is_unusually_slow
 
 
-def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
+def soft_line(measures: ShiftMeasures, plant: Plant) -> str:
     """The line below: rate while it ran, where it stood, what was not seen, the pace needed."""
-    parts = [*_course(measured, plant), _outside(measured)]
+    parts = [*_course(measures, plant), _outside(measures)]
     return " ".join(part for part in parts if part)
 
 
-def _course(measured: ShiftMeasures, plant: Plant) -> list[str]:
-    account = measured.so_far
-    if _counted_unseen(measured):
+def _course(measures: ShiftMeasures, plant: Plant) -> list[str]:
+    account = measures.so_far
+    if _is_only_counted(measures):
         return [tr("Its readings lie too far apart to say when it ran and when it stood.")]
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return []
     parts = []
     if account.counted_run_min > 1e-9:
-        made = account.made["running"] + account.made["slow"]
-        parts.append(tr("While running it made {rate:,.0f} a minute.", rate=made / account.counted_run_min))
-    parts.append(_stood(measured, plant))
+        pieces = account.state_pieces["running"] + account.state_pieces["slow"]
+        parts.append(tr("While running it made {rate:,.0f} a minute.", rate=pieces / account.counted_run_min))
+    parts.append(_stand_sentence(measures, plant))
     if account.unseen_min >= 0.5:
         low = 100 * account.run_min / account.planned_min
         high = 100 * (account.run_min + account.unseen_min) / account.planned_min
@@ -255,29 +255,29 @@ def _course(measured: ShiftMeasures, plant: Plant) -> list[str]:
                 high=high,
             )
         )
-    parts.append(_plan(measured))
+    parts.append(_plan(measures))
     return parts
 
 
-def _stood(measured: ShiftMeasures, plant: Plant) -> str:
-    account = measured.so_far
+def _stand_sentence(measures: ShiftMeasures, plant: Plant) -> str:
+    account = measures.so_far
     if account.stand_min > 0 and account.run_min + account.unseen_min <= 1e-9:
-        return tr("It stood the whole time.") if account.stand_min < 0.5 else _stood_for(measured, plant)
+        return tr("It stood the whole time.") if account.stand_min < 0.5 else _stand_words(measures, plant)
     if account.stand_min < 0.5:
         return tr("It did not stop for longer than a moment.")
-    return _stood_for(measured, plant)
+    return _stand_words(measures, plant)
 
 
-def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
-    account = measured.so_far
+def _stand_words(measures: ShiftMeasures, plant: Plant) -> str:
+    account = measures.so_far
     minutes = dict(zip(STANDS, whole_minutes(account.minutes[state] for state in STANDS), strict=True))
     kinds = []
-    for state, (one, many) in _IN_STANDS.items():
+    for state, (single, several) in _IN_STANDS.items():
         count = account.stretches[state]
         if count:
             words = {"number": in_words(count), "limit": plant.short_stop_min}
-            kinds.append(tr(one if count == 1 else many, minutes=minutes[state], **words))
-            kinds[-1] += _without_reason(measured.unexplained_stops, count) if state == "stop" else ""
+            kinds.append(tr(single if count == 1 else several, minutes=minutes[state], **words))
+            kinds[-1] += _without_reason(measures.unexplained_stops, count) if state == "stop" else ""
     return tr_count(
         "It stood for {count:,} minute: {kinds}.",
         "It stood for {count:,} minutes: {kinds}.",
@@ -297,12 +297,12 @@ _IN_STANDS = {
 }
 
 
-def _without_reason(unexplained: int, stops: int) -> str:
-    if unexplained == stops:
+def _without_reason(without_reason: int, stops: int) -> str:
+    if without_reason == stops:
         return tr(" without a reason")
-    if unexplained == 1:
+    if without_reason == 1:
         return tr(", one of them without a reason")
-    return tr(", {number} of them without a reason", number=in_words(unexplained)) if unexplained else ""
+    return tr(", {number} of them without a reason", number=in_words(without_reason)) if without_reason else ""
 
 
 def whole_minutes(minutes: Iterable[float]) -> list[int]:
@@ -321,12 +321,12 @@ def whole_minutes(minutes: Iterable[float]) -> list[int]:
     return whole
 
 
-def _outside(measured: ShiftMeasures) -> str:
+def _outside(measures: ShiftMeasures) -> str:
     """Say what was made outside every shift; where that is much, the shift pattern may be wrong."""
-    said = outside_words(measured.outside, measured.so_far.good_used)
-    outside, whole = (part.least for part in measured.around)
-    if said or outside <= MUCH_OUTSIDE * (whole - outside):
-        return said
+    words = outside_words(measures.outside, measures.so_far.good_used)
+    outside, whole = (part.least for part in measures.around)
+    if words or outside <= MUCH_OUTSIDE * (whole - outside):
+        return words
     return tr(
         "In the weeks around it, {outside} of {all} good pieces were made outside every shift: "
         "check the shifts in plant.toml.",
@@ -335,26 +335,26 @@ def _outside(measured: ShiftMeasures) -> str:
     )
 
 
-def _plan(measured: ShiftMeasures) -> str:
-    if measured.plan_partly:
+def _plan(measures: ShiftMeasures) -> str:
+    if measures.plan_partly:
         return tr("The plan covers only part of this period, so no comparison is made.")
-    if measured.planned is None:
+    if measures.planned is None:
         return ""
-    if measured.planned <= 0:
+    if measures.planned <= 0:
         return tr("The plan is 0 pieces, so no pace follows from it.")
-    if measured.pace_needed_per_min is None:
-        gap = measured.so_far.good_used - measured.planned
-        words = {"planned": measured.planned, "pieces": abs(gap)}
+    if measures.pace_needed_per_min is None:
+        gap = measures.so_far.good_used - measures.planned
+        words = {"planned": measures.planned, "pieces": abs(gap)}
         if gap >= 0:
             return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} over.", **words)
         return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} short.", **words)
-    return _pace(measured, measured.planned, measured.pace_needed_per_min)
+    return _pace(measures, measures.planned, measures.pace_needed_per_min)
 
 
-def _pace(measured: ShiftMeasures, planned: float, pace_per_min: float) -> str:
+def _pace(measures: ShiftMeasures, planned: float, pace_per_min: float) -> str:
     if pace_per_min == 0:
         return tr("The plan of {planned:,.0f} is reached.", planned=planned)
-    fastest = measured.machine.nominal_per_min[1]
+    fastest = measures.machine.nominal_per_min[1]
     beyond = tr(", more than the nominal band allows") if pace_per_min > fastest else ""
     return tr(
         "To reach the plan of {planned:,.0f} the rest must run at {pace:,.0f}{beyond}.",

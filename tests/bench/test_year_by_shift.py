@@ -15,7 +15,7 @@ from lineview.core.frames import BATCHES, READINGS, STOP_LOG, empty
 from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.timeline import timeline_of
 from lineview.plant import Break, Counter, Machine, Shift
-from lineview.shift.account import accounts, joined
+from lineview.shift.account import accounts, add_up
 from tests.one_count import count_machine
 
 EVERY_DAY = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -72,7 +72,7 @@ def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[Estim
         begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
         pieces = counts.pieces(begins, ends)
         by_shift = [pieces.at(k) for k in range(windows.height)]
-        month = joined(accounts(tape, windows, by_shift, nominal_per_min=350), 350)
+        month = add_up(accounts(tape, windows, by_shift, nominal_per_min=350), 350)
         assert month.pieces.made is not None
         made += month.pieces.made
         run_min += month.run_min

@@ -33,7 +33,7 @@ from lineview.shift.measures import ShiftMeasures
 from lineview.shift.past import PastShift, PastShifts, RestOfShift, mean_between, mean_restore
 from lineview.shift.projection import Pace, pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
-from lineview.shift.words import _planned, in_words, whole_minutes
+from lineview.shift.words import _minute_words, in_words, whole_minutes
 from tests import factories
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
@@ -365,7 +365,7 @@ def test_short_stops_move_between_availability_and_performance_and_leave_their_p
 
 def test_small_numbers_are_words_and_few_planned_minutes_are_not_none() -> None:
     assert [in_words(n) for n in (1, 2, 3, 12, 13)] == ["1", "two", "three", "twelve", "13"]
-    assert [_planned(minutes) for minutes in (0.016, 0.017, 0.5, 1, 9.94, 10.4)] == [
+    assert [_minute_words(minutes) for minutes in (0.016, 0.017, 0.5, 1, 9.94, 10.4)] == [
         "less than a planned second", "1 planned seconds", "30 planned seconds", "1.0 planned minutes",
         "9.9 planned minutes", "10 planned minutes",
     ]  # fmt: skip
