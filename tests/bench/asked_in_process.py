@@ -11,11 +11,20 @@ import sys
 import time
 from pathlib import Path
 
-from lineview.app.question import read_question
-from lineview.app.works import Works
+from lineview.app import allocator
 
 
 def main() -> None:
+    # as the command line sets its process up before it loads what answers
+    allocator.give_memory_back()
+    allocator.keep_to_one_thread()
+    allocator.keep_large_blocks_apart()
+    allocator.collect_garbage_seldom()
+    allocator.keep_answers_to_one_thread()
+    from lineview.app.question import read_question
+    from lineview.app.works import Works
+
+    allocator.leave_parts_of_numpy_out()
     with Works(Path(sys.argv[1])) as works:
         for question, period in json.load(sys.stdin):
             wall, cpu = time.perf_counter(), time.process_time()
