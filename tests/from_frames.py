@@ -238,7 +238,7 @@ class MemoryTable:
 
     def __init__(self) -> None:
         self.kept: dict[tuple[str, str], pl.DataFrame] = {}
-        self.lost = 0
+        self.losses = 0
 
     def read(self, machine: str, months: Sequence[str], columns: Sequence[str]) -> pl.DataFrame:
         frames = [self.kept[machine, month] for month in months if (machine, month) in self.kept]

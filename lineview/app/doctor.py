@@ -63,7 +63,7 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
         if any(finding.part == "journal" for finding in findings) and not works.store.accounts.users():
             report(tr(NO_USERS))
         works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
-        lost = works.store.lost()
+        lost = works.store.lost_intakes()
         damaged = sorted(
             {finding.intake for finding in findings if finding.part == "file" and finding.intake is not None}
             | set(lost)

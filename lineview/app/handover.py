@@ -78,16 +78,16 @@ def _during(rows: pl.DataFrame, answer: Answer) -> list[dict[str, Any]]:
 
 def _notes(works: Works, answer: Answer) -> Table:
     machines = [machine.id for machine in works.plant.machines if machine.line == answer.scope.line]
-    entries = _during(works.written(machines, "note"), answer)
+    entries = _during(works.manual_entries(machines, "note"), answer)
     rows = [{"at": row["at"], "what": row["what"], "who": row["who"]} for row in entries]
     return Table("shift notes", tr("Notes of the shift"), columns_of("at: when; what: note; who: written by"), rows)
 
 
 def _stops(works: Works, answer: Answer) -> list[dict[str, Any]]:
-    tape = answer.series.get("tape")
-    if tape is None:
+    timeline = answer.series.get("timeline")
+    if timeline is None:
         return []
-    stops = tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).sort("start").rows(named=True)
+    stops = timeline.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).sort("start").rows(named=True)
     times = [(row["start"], show.minutes(row["end"] - row["start"])) for row in stops]
     words = [f"{show.moment(at, works.plant, day=False)} ({long})" for at, long in times[:STOPS_LISTED]]
     more = [tr("{more} more", more=len(times) - STOPS_LISTED)] if len(times) > STOPS_LISTED else []
@@ -99,7 +99,7 @@ def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
     """The adjustments of the line's sizers in the shift of which it is not known yet what they did."""
     rows = []
     for sizer in machines_asked(works.plant, "rope", answer.scope.line):
-        entries = _during(works.written([sizer.id], "adjustment"), answer)
+        entries = _during(works.manual_entries([sizer.id], "adjustment"), answer)
         verdicts = _judged_moments(works, answer, sizer.id) if entries else []
         for entry in (entry for entry in entries if entry["at"] not in verdicts):
             at = show.moment(entry["at"], works.plant, day=False)

@@ -109,10 +109,10 @@ class RecordKeeper:
     ) -> pl.DataFrame:
         """Records of the months between two moments, made again where what was kept turns out broken."""
         for _ in range(READ_AGAIN):
-            lost = self._table.lost
+            losses = self._table.losses
             self._verify(store, plant, machine, extents, span)
             records = self._read(machine.id, _months(*span), columns)
-            if self._table.lost == lost:
+            if self._table.losses == losses:
                 return records
         what = tr("records that were just written cannot be read back")
         raise StoreError(Fault(what, "store/records", tr("the bytes as written"), tr("Check the disk")))
@@ -155,7 +155,7 @@ class RecordKeeper:
         rebuild: bool = False,
     ) -> None:
         """Work out what is stale between two moments, and look whether anything else of their months is."""
-        key = (machine.id, store.version(), plant_mark(plant, machine), self._table.lost)
+        key = (machine.id, store.version(), plant_mark(plant, machine), self._table.losses)
         with self._locks.setdefault(machine.id, Lock()):
             verified = self._verified.get(key)
             if verified is not None and verified[0] <= span[0] and span[1] <= verified[1] and not rebuild:

@@ -290,7 +290,7 @@ class WeekFetcher(Fetcher):
             if trial.line in lines
         ]
         shown = {machine.id: machine.shown for machine in self.plant.machines if machine.line in lines}
-        written = self.store.written(list(shown), "adjustment").filter(~pl.col("withdrawn"))
+        written = self.store.manual_entries(list(shown), "adjustment").filter(~pl.col("withdrawn"))
         for machine, at, what in written.select("machine", "at", "what").iter_rows():
             if span[0] - day <= at < span[1] + day:
                 noted.append((at, f"{shown[machine]}: {what}"))

@@ -84,7 +84,7 @@ class Works:
 
         with self._asking:
             if self._records is None:
-                store, held = self.folder / "store", self.store.held
+                store, held = self.folder / "store", self.store.writing_alone
                 self._records = RecordKeeper(RecordTable(store / "records"), held, WeekFiles(store / "weeks", held))
             return self._records
 
@@ -253,9 +253,9 @@ class Works:
         """Bring back the form that an entry had before its last change."""
         self.store.undo_change(kind, entry)
 
-    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
-        """What was written of machines, of one kind, as WRITTEN, the latest first."""
-        return self.store.written(machines, kind)
+    def manual_entries(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """What was written of machines, of one kind, as MANUAL_ENTRIES, the latest first."""
+        return self.store.manual_entries(machines, kind)
 
     def reasons_used(self, machine: str) -> list[str]:
         """The works' own reasons for stops of a machine in the weeks before its last reading, most frequent first."""

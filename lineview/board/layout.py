@@ -184,8 +184,8 @@ MOST_REASONS = 12
 
 def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html.Details | None:
     """The form that sets the reason of one stop or a run of stops; `used` are the works' reasons, likeliest first."""
-    tape = answer.series.get("tape")
-    stops = [] if tape is None else [r for r in tape.iter_rows(named=True) if r["state"] in ASKED]
+    timeline = answer.series.get("timeline")
+    stops = [] if timeline is None else [r for r in timeline.iter_rows(named=True) if r["state"] in ASKED]
     if not stops:
         return None
     stops.sort(key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))
@@ -242,8 +242,8 @@ def _stop_words(row: dict[str, Any], plant: Plant) -> str:
 
 def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, datetime]]:
     """Read the stops a person ticked; each has to be one that the page shows."""
-    tape = answer.series.get("tape")
-    rows = [] if tape is None else tape.iter_rows(named=True)
+    timeline = answer.series.get("timeline")
+    rows = [] if timeline is None else timeline.iter_rows(named=True)
     shown = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in ASKED}
     if not set(values) <= set(shown):
         do = tr("Open the page anew and tick the stop again.")

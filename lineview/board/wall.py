@@ -92,10 +92,10 @@ def _reel(answer: Answer, plant: Plant) -> str:
 
 def _legend(answer: Answer, look: ChartStyle) -> list[Any]:
     """The hatchings of the picture with their words, as large as the rest; on a phone the picture has its own."""
-    tape = answer.series.get("tape")
-    if look.narrow or tape is None:
+    timeline = answer.series.get("timeline")
+    if look.narrow or timeline is None:
         return []
-    kinds = kinds_of(tape)
+    kinds = kinds_of(timeline)
     shown = [
         html.Li([html.Span(className=f"swatch {_swatch(kind)}"), tr(kind)])
         for kind in (*HATCHING, UNEXPLAINED)

@@ -97,7 +97,7 @@ def written_list(works: Works, answer: Answer, who: Person) -> list[Any]:
     """What was written of the machines that the page shows: who, when, and changing or undoing it."""
     plant, machine = works.plant, plant_machines(works.plant, answer)
     kinds = ("adjustment", "note") if answer.question == "rope" else ("note",)
-    rows = pl.concat([works.written(machine, kind) for kind in kinds])
+    rows = pl.concat([works.manual_entries(machine, kind) for kind in kinds])
     if answer.question == "shift":
         period = answer.scope.period
         rows = rows.filter(pl.col("at").is_between(period.start, max(period.end, answer.scope.now)))

@@ -139,7 +139,7 @@ def _draw(figure: go.Figure, look: ChartStyle, points: pl.DataFrame, panel: _Pan
 NEEDS: dict[str, dict[str, tuple[str, ...]]] = {
     "rope": {"batches": ("running_h", "diameter_mm", "deviation_mm", "batch", "product")},
     "weight": {"batches": ("at", "mean_g", "low", "high", "n")},
-    "shift": {"rate": ("at", "rate_per_min"), "tape": ("start", "end", "state", "reason")},
+    "shift": {"rate": ("at", "rate_per_min"), "timeline": ("start", "end", "state", "reason")},
     "wrap": {"causes": ("web", "cause", "m_per_thousand")},
     "order": {"fan": ("web", "at", "low90", "low50", "mid", "high50", "high90")},
     "week": {"losses": ("cause", "minutes", "cost", "verdict")},
@@ -267,10 +267,10 @@ def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
     title = ", ".join(part for part in (_scope_words(answer, look), answer.scope.label) if part)
     title = show.capital(title)
     series = answer.series
-    strips = strips_of(series["tape"], answer.scope.period, look)
-    if len(strips[1]) > 1 and "rate_per_min" in series["tape"].columns:
-        return [strips_picture(series["tape"], nominal, strips, look, title, _rates(answer))]
-    return [shift_picture(series["rate"], series["tape"], nominal, answer.scope.period, look, title)]
+    strips = strips_of(series["timeline"], answer.scope.period, look)
+    if len(strips[1]) > 1 and "rate_per_min" in series["timeline"].columns:
+        return [strips_picture(series["timeline"], nominal, strips, look, title, _rates(answer))]
+    return [shift_picture(series["rate"], series["timeline"], nominal, answer.scope.period, look, title)]
 
 
 def _rates(answer: Answer) -> dict[str, str]:

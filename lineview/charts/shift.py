@@ -1,4 +1,4 @@
-"""The shift drawn as a tape: pieces a minute along the clock, the nominal band behind, stops hatched.
+"""The shift drawn as a timeline: pieces a minute along the clock, the nominal band behind, stops hatched.
 
 Of several shifts there is a strip of it each, one below the other, or where they are many one for each day or week.
 """
@@ -32,7 +32,7 @@ UNEXPLAINED = mark("stop, reason not set")
 
 def shift_picture(
     rate: pl.DataFrame,
-    tape: pl.DataFrame,
+    timeline: pl.DataFrame,
     nominal_per_min: tuple[float, float],
     span: Period,
     look: ChartStyle,
@@ -46,8 +46,8 @@ def shift_picture(
     label(figure, look, band, 0, high, xref="paper", xanchor="left", yanchor="bottom", xshift=2)
     _rate(figure, look, rate)
     fastest = float(rate["rate_per_min"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
-    _standing(figure, look, tape, low)
-    _words(figure, look, tape, high, span)
+    _standing(figure, look, timeline, low)
+    _words(figure, look, timeline, high, span)
     set_clock(figure, look, span.start, span.end)
     figure.update_yaxes(range=[0, max(high, fastest) * 1.12], tickvals=_marks(max(high, fastest)))
     figure.update_layout(barmode="overlay")
@@ -91,20 +91,20 @@ def _kind(row: dict[str, object]) -> str:
     return UNEXPLAINED if unexplained else str(row["state"])
 
 
-def kinds_of(tape: pl.DataFrame) -> set[str]:
-    """The kinds of standing in a tape, as the picture names them.
+def kinds_of(timeline: pl.DataFrame) -> set[str]:
+    """The kinds of standing in a timeline, as the picture names them.
 
     Parameters
     ----------
-    tape : polars.DataFrame
-        The series "tape" of a shift's answer.
+    timeline : polars.DataFrame
+        The series "timeline" of a shift's answer.
     """
-    return {_kind(row) for row in tape.select("state", "reason").unique(maintain_order=True).iter_rows(named=True)}
+    return {_kind(row) for row in timeline.select("state", "reason").unique(maintain_order=True).iter_rows(named=True)}
 
 
-def _standing(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, height: float) -> None:
+def _standing(figure: go.Figure, look: ChartStyle, timeline: pl.DataFrame, height: float) -> None:
     """Draw the stretches without pieces, one trace a kind so that the legend names each hatching once."""
-    rows = [r for r in tape.iter_rows(named=True) if r["state"] in HATCHING]
+    rows = [r for r in timeline.iter_rows(named=True) if r["state"] in HATCHING]
     for kind in (*HATCHING, UNEXPLAINED):
         of_kind = [r for r in rows if _kind(r) == kind]
         if not of_kind:
@@ -138,9 +138,9 @@ def _hover(row: dict[str, Any], look: ChartStyle) -> str:
     return f"{tr(_kind(row))}, {show.minutes(end - start)}<br>{when}{reason}"
 
 
-def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float, span: Period) -> None:
+def _words(figure: go.Figure, look: ChartStyle, timeline: pl.DataFrame, high: float, span: Period) -> None:
     """Word what stands out, above the band; where words would overlap the longest stretch keeps its own."""
-    rows = tape.to_dicts()
+    rows = timeline.to_dicts()
     worth = [(r, r["end"] - r["start"]) for r in rows if _kind(r) == UNEXPLAINED] + _slow(rows)
     worth.sort(key=lambda pair: (pair[0]["state"] == "slow", -pair[1]))
     span_ms = ms(span.end) - ms(span.start)
@@ -195,7 +195,7 @@ def _slow_spans(rows: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], ti
 #: More strips than this are too many for one picture: then a day has one, or a week.
 MOST_STRIPS = 62
 #: Up to so long a time without shifts is drawn as one.
-ONE_TAPE = timedelta(hours=36)
+ONE_STRIP = timedelta(hours=36)
 #: Of a strip's height, and its height on a phone, where it is tapped, and elsewhere [px].
 FILLED, TAPPED_PX, STRIP_PX = 0.82, 26, 22
 #: Runs closer to each other than this share of a strip are drawn as one; shorter stops than the second are not drawn.
@@ -212,17 +212,17 @@ class Strip:
     span: Period
 
 
-def strips_of(tape: pl.DataFrame, span: Period, look: ChartStyle) -> tuple[str, list[Strip]]:
+def strips_of(timeline: pl.DataFrame, span: Period, look: ChartStyle) -> tuple[str, list[Strip]]:
     """What each strip is ("shift", "day" or "week"), and those in which something was planned or seen."""
     ways: list[tuple[str, Iterator[Strip]]] = [("shift", _shifts(span, look))] if look.plant.shifts else []
-    if span.end - span.start > ONE_TAPE:
+    if span.end - span.start > ONE_STRIP:
         ways += [("day", _days(span, look, 1)), ("week", _days(span, look, 7))]
-    kind, seen = "", list[Strip]()
+    kind, filled = "", list[Strip]()
     for kind, strips in ways:
-        seen = [s for s in strips if ((tape["start"] < s.span.end) & (tape["end"] > s.span.start)).any()]
-        if len(seen) <= MOST_STRIPS:
-            return kind, seen
-    return kind, seen
+        filled = [s for s in strips if ((timeline["start"] < s.span.end) & (timeline["end"] > s.span.start)).any()]
+        if len(filled) <= MOST_STRIPS:
+            return kind, filled
+    return kind, filled
 
 
 def _shifts(span: Period, look: ChartStyle) -> Iterator[Strip]:
@@ -240,14 +240,10 @@ def _days(span: Period, look: ChartStyle, days: int) -> Iterator[Strip]:
     day -= timedelta(days=day.weekday()) if days == 7 else timedelta(0)
     while (start := _midnight(day, look)) < span.end:
         last = day + timedelta(days=days - 1)
-        words = _short_day(day) if look.narrow else show.a_day(day, look.plant)
+        short = {"weekday": weekday_name(day.weekday(), short=True), "month": month_name(day.month, short=True)}
+        words = tr("{weekday} {day} {month}", day=day.day, **short) if look.narrow else show.a_day(day, look.plant)
         yield Strip(f"{day}..{last}", words, Period(start, _midnight(last + timedelta(days=1), look)))
         day = last + timedelta(days=1)
-
-
-def _short_day(on: date) -> str:
-    weekday, month = weekday_name(on.weekday(), short=True), month_name(on.month, short=True)
-    return tr("{weekday} {day} {month}", weekday=weekday, day=on.day, month=month)
 
 
 def _midnight(day: date, look: ChartStyle) -> datetime:
@@ -255,36 +251,36 @@ def _midnight(day: date, look: ChartStyle) -> datetime:
 
 
 def strips_picture(
-    tape: pl.DataFrame,
+    timeline: pl.DataFrame,
     nominal_per_min: tuple[float, float],
     strips: tuple[str, list[Strip]],
     look: ChartStyle,
     name: str,
-    said: Mapping[str, str],
+    notes: Mapping[str, str],
 ) -> Picture:
-    """Draw several shifts, days or weeks of a machine; `said` has words for the end of a strip, by its period."""
+    """Draw several shifts, days or weeks of a machine; `notes` has words for the end of a strip, by its period."""
     kind, listed = strips
     figure = blank(look)
-    top = max(nominal_per_min[1], float(tape["rate_per_min"].max() or 0.0))  # type: ignore[arg-type]  # of floats
+    top = max(nominal_per_min[1], float(timeline["rate_per_min"].max() or 0.0))  # type: ignore[arg-type]  # of floats
     longest = max(strip.span.end - strip.span.start for strip in listed) / timedelta(hours=1)
     bases = range(len(listed) - 1, -1, -1)
-    ordered = tape.sort("start")
-    shown = [(base, strip, _within(ordered, strip)) for base, strip in zip(bases, listed, strict=True)]
-    _bands(figure, look, shown, tuple(FILLED * rate / top for rate in nominal_per_min), said)
-    _ran(figure, look, shown, top)
-    kinds = _stood(figure, look, shown, nominal_per_min[0] / top)
-    _opened(figure, shown, longest, said)
+    ordered = timeline.sort("start")
+    strip_rows = [(base, strip, _within(ordered, strip)) for base, strip in zip(bases, listed, strict=True)]
+    _bands(figure, look, strip_rows, tuple(FILLED * rate / top for rate in nominal_per_min), notes)
+    _ran(figure, look, strip_rows, top)
+    kinds = _stood(figure, look, strip_rows, nominal_per_min[0] / top)
+    _opened(figure, strip_rows, longest, notes)
     figure.update_yaxes(
         range=[-0.1, len(listed)],
-        tickvals=[base + FILLED / 2 for base, _, _ in shown],
-        ticktext=[strip.label for _, strip, _ in shown],
+        tickvals=[base + FILLED / 2 for base, _, _ in strip_rows],
+        ticktext=[strip.label for _, strip, _ in strip_rows],
         showgrid=False,
         tickfont={"size": look.size(12), "color": look.tokens.ink},
     )
     _hours(figure, kind, longest, look)
     letters = max(len(strip.label) for strip in listed)
     figure.update_layout(
-        barmode="overlay", margin_l=look.size(14 + round(6.4 * letters)), margin_r=look.size(44 if said else 10)
+        barmode="overlay", margin_l=look.size(14 + round(6.4 * letters)), margin_r=look.size(44 if notes else 10)
     )
     room = 0 if look.scale > 1 else show_legend(figure, look, kinds)
     each = TAPPED_PX if look.narrow else STRIP_PX
@@ -299,50 +295,52 @@ _TITLES = {
 }
 
 
-def _within(tape: pl.DataFrame, strip: Strip) -> list[tuple[dict[str, Any], float, float]]:
+def _within(timeline: pl.DataFrame, strip: Strip) -> list[tuple[dict[str, Any], float, float]]:
     """The rows that reach into a strip, with the hours from its start between which they do."""
     start, end, hour = strip.span.start, strip.span.end, timedelta(hours=1)
-    rows = tape.filter((pl.col("start") < end) & (pl.col("end") > start)).rows(named=True)
+    rows = timeline.filter((pl.col("start") < end) & (pl.col("end") > start)).rows(named=True)
     return [(row, (max(row["start"], start) - start) / hour, (min(row["end"], end) - start) / hour) for row in rows]
 
 
-Shown = Sequence[tuple[int, Strip, list[tuple[dict[str, Any], float, float]]]]
+StripRows = Sequence[tuple[int, Strip, list[tuple[dict[str, Any], float, float]]]]
 
 
-def _bands(figure: go.Figure, look: ChartStyle, shown: Shown, band: tuple[float, ...], said: Mapping[str, str]) -> None:
+def _bands(
+    figure: go.Figure, look: ChartStyle, strips: StripRows, band: tuple[float, ...], notes: Mapping[str, str]
+) -> None:
     """Draw the nominal band of each strip, and its words; all at once, since plotly looks through all for each more."""
     pale = {"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "layer": "below", "line": {"width": 0}}
     words = {"xref": "paper", "x": 1, "xanchor": "left", "xshift": 6, "yanchor": "middle", "showarrow": False}
     font = {"size": look.size(12), "color": look.tokens.soft}
     figure.update_layout(
         shapes=[
-            {**pale, "y0": base + band[0], "y1": base + band[1], "fillcolor": look.tokens.band} for base, _, _ in shown
+            {**pale, "y0": base + band[0], "y1": base + band[1], "fillcolor": look.tokens.band} for base, _, _ in strips
         ],
         annotations=[
-            {**words, "y": base + FILLED / 2, "text": said[strip.period], "font": font}
-            for base, strip, _ in shown
-            if strip.period in said
+            {**words, "y": base + FILLED / 2, "text": notes[strip.period], "font": font}
+            for base, strip, _ in strips
+            if strip.period in notes
         ],
     )
 
 
-def _ran(figure: go.Figure, look: ChartStyle, shown: Shown, top: float) -> None:
+def _ran(figure: go.Figure, look: ChartStyle, strips: StripRows, top: float) -> None:
     """Draw the rate of each run as an area on its strip's base, all in one trace."""
     across: list[float | None] = []
     up: list[float | None] = []
-    for base, strip, rows in shown:
+    for base, strip, rows in strips:
         runs: list[list[float]] = []  # hours from and to, and pieces: its area is what was made
         near = (strip.span.end - strip.span.start) / timedelta(hours=1) * CLOSE
         for row, begin, end in rows:
             if row["state"] not in RUNS or row["rate_per_min"] is None:
                 continue
-            made = row["rate_per_min"] * 60 * (end - begin)
+            pieces = row["rate_per_min"] * 60 * (end - begin)
             if runs and begin - runs[-1][1] < near:
-                runs[-1] = [runs[-1][0], end, runs[-1][2] + made]
+                runs[-1] = [runs[-1][0], end, runs[-1][2] + pieces]
             else:
-                runs.append([begin, end, made])
-        for begin, end, made in runs:
-            height = round(base + FILLED * made / (end - begin) / 60 / top, 3) if end > begin else base
+                runs.append([begin, end, pieces])
+        for begin, end, pieces in runs:
+            height = round(base + FILLED * pieces / (end - begin) / 60 / top, 3) if end > begin else base
             across += [round(at, 3) for at in (begin, begin, end, end)]
             up += [base, height, height, base]
         across.append(None)
@@ -352,10 +350,10 @@ def _ran(figure: go.Figure, look: ChartStyle, shown: Shown, top: float) -> None:
     figure.update_traces(line_width=0, selector={"fill": "toself"})
 
 
-def _stood(figure: go.Figure, look: ChartStyle, shown: Shown, height: float) -> int:
+def _stood(figure: go.Figure, look: ChartStyle, strips: StripRows, height: float) -> int:
     """Draw what stood long enough to be seen, a trace a kind; give how many kinds there are."""
     bars: dict[str, list[tuple[float, float, int]]] = {}
-    for base, strip, rows in shown:
+    for base, strip, rows in strips:
         least = (strip.span.end - strip.span.start) / timedelta(hours=1) * SHORT
         for row, begin, end in rows:
             if row["state"] in HATCHING and row["state"] != "short stop" and end - begin >= least:
@@ -374,16 +372,16 @@ def _stood(figure: go.Figure, look: ChartStyle, shown: Shown, height: float) -> 
     return len(bars)
 
 
-def _opened(figure: go.Figure, shown: Shown, longest: float, said: Mapping[str, str]) -> None:
+def _opened(figure: go.Figure, strips: StripRows, longest: float, notes: Mapping[str, str]) -> None:
     """Lay an unseen bar over each strip, which is what is tapped."""
     figure.add_bar(
-        x=[longest] * len(shown),
-        y=[base + FILLED / 2 for base, _, _ in shown],
-        width=[1.0] * len(shown),
+        x=[longest] * len(strips),
+        y=[base + FILLED / 2 for base, _, _ in strips],
+        width=[1.0] * len(strips),
         orientation="h",
         marker={"color": "rgba(0,0,0,0)", "line": {"width": 0}},
-        customdata=[f"period={strip.period}" for _, strip, _ in shown],
-        text=[_strip_words(strip, said.get(strip.period, "")) for _, strip, _ in shown],
+        customdata=[f"period={strip.period}" for _, strip, _ in strips],
+        text=[_strip_words(strip, notes.get(strip.period, "")) for _, strip, _ in strips],
         textposition="none",
         hovertemplate=f"%{{text}}<br>{tr('tap to open it')}<extra></extra>",
         showlegend=False,

@@ -250,7 +250,7 @@ class _Drawing:
         self.parts.append(f'<rect x="{x:.2f}" y="{y:.2f}" width="{width:.2f}" height="{height:.2f}" {paint}/>')
 
     def _shape(self, shape: Any) -> None:
-        if shape.xref in (None, "x") and not self._seen(shape.x0, shape.x1):
+        if shape.xref in (None, "x") and not self._is_inside(shape.x0, shape.x1):
             return
         corner, other = (self._place(shape, x, y) for x, y in ((shape.x0, shape.y0), (shape.x1, shape.y1)))
         if shape.type == "rect":
@@ -258,7 +258,7 @@ class _Drawing:
         else:
             self._line(corner, other, shape.line.color, shape.line.width or 1, DASHES.get(shape.line.dash or "", ""))
 
-    def _seen(self, *across: Any) -> bool:
+    def _is_inside(self, *across: Any) -> bool:
         """Whether some of what stands at these places lies within the picture."""
         low, high = sorted((self.x.low, self.x.high))
         places = [float(x) for x in across]
@@ -272,7 +272,7 @@ class _Drawing:
         return across, scale.share(float(y)) if "domain" in (mark.yref or "") else scale.at(float(y))
 
     def _note(self, note: Any) -> None:
-        if note.xref in (None, "x") and not self._seen(note.x):
+        if note.xref in (None, "x") and not self._is_inside(note.x):
             return
         x, y = self._place(note, note.x, note.y)
         size = note.font.size or 12

@@ -85,17 +85,17 @@ def _hover(row: dict[str, Any], look: ChartStyle, places: int, unit: str) -> str
 
 
 def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:
-    def shown(value: float) -> float:
+    def in_unit(value: float) -> float:
         return in_units(value, "g", look.plant.units)[0]
 
     side: dict[str, Any] = {"xref": "paper", "xanchor": "left", "yanchor": "bottom", "xshift": 2}
     if target.low_g is not None and target.high_g is not None:
         figure.add_hrect(
-            y0=shown(target.low_g), y1=shown(target.high_g), fillcolor=look.tokens.band, line_width=0, layer="below"
+            y0=in_unit(target.low_g), y1=in_unit(target.high_g), fillcolor=look.tokens.band, line_width=0, layer="below"
         )
-        label(figure, look, tr("tolerance"), 0, shown(target.high_g), **side)
+        label(figure, look, tr("tolerance"), 0, in_unit(target.high_g), **side)
     if target.target_g is not None:
         figure.add_hline(
-            y=shown(target.target_g), line={"color": look.tokens.grey, "width": 1, "dash": "dash"}, layer="below"
+            y=in_unit(target.target_g), line={"color": look.tokens.grey, "width": 1, "dash": "dash"}, layer="below"
         )
-        label(figure, look, tr("target"), 0, shown(target.target_g), **side, bgcolor=look.tokens.band)
+        label(figure, look, tr("target"), 0, in_unit(target.target_g), **side, bgcolor=look.tokens.band)

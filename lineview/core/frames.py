@@ -121,7 +121,7 @@ TRIALS: dict[str, pl.DataType] = {
 
 #: What people wrote, the latest first: adjustments, and notes (whose words are in `what`). `entry` names it,
 #: `who` and `set_at` say who wrote its present form and when; `revisions` counts its forms, withdrawn or not.
-WRITTEN: dict[str, pl.DataType] = {
+MANUAL_ENTRIES: dict[str, pl.DataType] = {
     "entry": pl.String(),
     "kind": pl.String(),
     "machine": pl.String(),

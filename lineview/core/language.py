@@ -181,7 +181,7 @@ def _parts(text: str) -> tuple[tuple[str, str | None, str], ...]:
 def _filled(text: str, places: Mapping[str, object]) -> str:
     """A message with its places filled."""
     parts = _parts(text)
-    return "".join([before if name is None else before + _written(places[name], spec) for before, name, spec in parts])
+    return "".join([before if name is None else before + _text(places[name], spec) for before, name, spec in parts])
 
 
 @lru_cache(maxsize=256)
@@ -191,7 +191,7 @@ def _with_thousands(spec: str) -> str:
     return re.sub(r"(?=\.|[fg]$)", ",", spec, count=1) if is_plain else spec
 
 
-def _written(value: Any, spec: str) -> str:
+def _text(value: Any, spec: str) -> str:
     """Write one value; a number as the language writes it."""
     if not isinstance(value, int | float) or isinstance(value, bool):
         return format(value, spec)
@@ -244,12 +244,12 @@ def tr_in(context: str, message: str, /, **places: object) -> str:
     return _remember("tr_in", [context, message], places, _filled(text, places) if places else text)
 
 
-def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
+def tr_count(singular: str, plural: str, count: int, /, **places: object) -> str:
     """Write a message that depends on how many there are.
 
     Parameters
     ----------
-    one, many : str
+    singular, plural : str
         In English, with places in braces; the place ``{count}`` holds the count.
     count : int
         How many.
@@ -261,8 +261,8 @@ def tr_count(one: str, many: str, count: int, /, **places: object) -> str:
     >>> tr_count("{count} reel left", "{count:,} reels left", 1200)
     '1,200 reels left'
     """
-    text = _filled(_spoken.catalogue.ngettext(one, many, count), {"count": count, **places})
-    return _remember("tr_count", [one, many, count], places, text)
+    text = _filled(_spoken.catalogue.ngettext(singular, plural, count), {"count": count, **places})
+    return _remember("tr_count", [singular, plural, count], places, text)
 
 
 #: By text, the function that wrote it with its arguments; None while nobody remembers.
@@ -285,28 +285,28 @@ def remembered() -> Iterator[Callable[[str], Any]]:
     made_of: dict[str, list[Any]] = {}
     token = _made_of.set(made_of)
 
-    def kept(value: object, within: float = math.inf) -> Any:
+    def parts_of(value: object, within: float = math.inf) -> Any:
         if not isinstance(value, str) or value not in made_of or len(value) >= within:
             return value if isinstance(value, int | float) else str(value)
         function, message, places = made_of[value]
-        return [function, message, {name: kept(place, len(value)) for name, place in places.items()}]
+        return [function, message, {name: parts_of(place, len(value)) for name, place in places.items()}]
 
     try:
-        yield kept
+        yield parts_of
     finally:
         _made_of.reset(token)
 
 
-def reworded(kept: Any) -> Any:
+def reworded(parts: Any) -> Any:
     """What `remembered` kept of a text, in the language spoken now; anything else as it is.
 
     Parameters
     ----------
-    kept : list, or a text or number
+    parts : list, or a text or number
         As it was read from JSON.
     """
-    if not isinstance(kept, list):
-        return kept
-    function, message, places = kept
+    if not isinstance(parts, list):
+        return parts
+    function, message, places = parts
     writers: dict[str, Callable[..., str]] = {"tr": tr, "tr_in": tr_in, "tr_count": tr_count}
     return writers[function](*message, **{name: reworded(place) for name, place in places.items()})

@@ -84,12 +84,12 @@ ACTIVITY: dict[str, pl.DataType] = {
     "unseen_high": _NUMBERS,
 }
 
-#: Columns of SAID from which what the machine's states said is put together.
+#: Columns of STATE_REPORTS from which what the machine's states said is put together.
 SPELLS = ["spell_from_us", "spell_to_us", "spell_meaning", "said_first_us", "said_last_us"]
 
 #: What the machine's own channels said: spells of its states [µs, place in MEANINGS], product and batch
 #: marks, and what was counted in maintenance.
-SAID: dict[str, pl.DataType] = {
+STATE_REPORTS: dict[str, pl.DataType] = {
     "spell_from_us": _TIMES,
     "spell_to_us": _TIMES,
     "spell_meaning": pl.List(pl.Int64()),
@@ -136,10 +136,10 @@ RECORDS: dict[str, pl.DataType] = {
     **COUNTERS,
     **JOINED,
     **ACTIVITY,
-    **SAID,
+    **STATE_REPORTS,
     **OUTPUT,
     **GAUGES,
 }
 
 #: What is read for a machine's counts; gauges and output are left on disk.
-COUNTS = [*WINDOWS, *_READ, *COUNTERS, *JOINED, *ACTIVITY, *SAID]
+COUNTS = [*WINDOWS, *_READ, *COUNTERS, *JOINED, *ACTIVITY, *STATE_REPORTS]

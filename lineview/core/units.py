@@ -27,11 +27,11 @@ class Unit(NamedTuple):
     in_exports: bool = True  # whether a header can name it ("mil" is a thousand in Spanish)
 
 
-_ONE = Fraction(1)
+_UNITY = Fraction(1)
 # Inch, foot, yard, pound and ounce as defined in 1959 (yard-and-pound-1959); the US units shown are those of
 # NIST Special Publication 811 (2008), appendix B.8 (nist-sp-811).
 _TABLE = (
-    Unit("m", "length", _ONE, "ft", "metres metre meter meters mtr metros metri mètres"),
+    Unit("m", "length", _UNITY, "ft", "metres metre meter meters mtr metros metri mètres"),
     Unit("mm", "length", Fraction(1, 1000), "in", "millimetres millimetre millimeter"),
     Unit("cm", "length", Fraction(1, 100), "", "centimetres centimetre centimeter"),
     Unit("dm", "length", Fraction(1, 10)),
@@ -41,37 +41,37 @@ _TABLE = (
     Unit("ft", "length", 12 * _INCH, "", "feet foot '"),
     Unit("yd", "length", 36 * _INCH, "", "yards yard"),
     Unit("mil", "length", _INCH / 1000, in_exports=False),
-    Unit("m²", "area", _ONE, "ft²", in_exports=False),
+    Unit("m²", "area", _UNITY, "ft²", in_exports=False),
     Unit("ft²", "area", (12 * _INCH) ** 2, in_exports=False),
-    Unit("g", "mass", _ONE, "oz", "grams gram gr gm gramm grammes gramos grammi"),
+    Unit("g", "mass", _UNITY, "oz", "grams gram gr gm gramm grammes gramos grammi"),
     Unit("mg", "mass", Fraction(1, 1000), "", "milligrams"),
     Unit("kg", "mass", Fraction(1000), "lb", "kilograms kilogram kilo kilos kgs"),
     Unit("t", "mass", Fraction(1000000), "", "tonnes tonne"),
     Unit("oz", "mass", _POUND / 16, "", "ounces ounce"),
     Unit("lb", "mass", _POUND, "", "pounds pound lbs"),
-    Unit("s", "time", _ONE, "", "seconds second sec secs sek seg"),
+    Unit("s", "time", _UNITY, "", "seconds second sec secs sek seg"),
     Unit("ms", "time", Fraction(1, 1000), "", "milliseconds msec"),
     Unit("min", "time", Fraction(60), "", "minutes minute mins minuten minutos minuti"),
     Unit("h", "time", Fraction(3600), "", "hours hour hr hrs std stunden"),
     Unit("d", "time", Fraction(86400), "", "days day"),
-    Unit("m/s", "speed", _ONE, "", "m/sec mps"),
+    Unit("m/s", "speed", _UNITY, "", "m/sec mps"),
     Unit("mm/s", "speed", Fraction(1, 1000), "", "mm/sec"),
     Unit("m/min", "speed", Fraction(1, 60), "", "mpm"),
     Unit("ft/min", "speed", 12 * _INCH / 60, "", "ft/m fpm"),
     Unit("in/s", "speed", _INCH, "", "in/sec ips"),
-    Unit("rpm", "turning", _ONE, "", "1/min u/min min-1 r/min rev/min tr/min giri/min"),
+    Unit("rpm", "turning", _UNITY, "", "1/min u/min min-1 r/min rev/min tr/min giri/min"),
     Unit("1/s", "turning", Fraction(60), "", "rev/s hz"),
     Unit(
         "pieces",
         "count",
-        _ONE,
+        _UNITY,
         "",
         "pieces piece pc pcs stk stück st count counts cnt ea each pièces piezas pezzi stuks no",
     ),
     Unit("thousand", "count", Fraction(1000), "", "thousands 1000 tsd k"),
-    Unit("°C", "temperature", _ONE, "°F", "c degc ºc ℃ celsius"),
+    Unit("°C", "temperature", _UNITY, "°F", "c degc ºc ℃ celsius"),
     Unit("°F", "temperature", Fraction(5, 9), "", "f degf ºf ℉ fahrenheit"),
-    Unit("K", "temperature", _ONE, "", "kelvin"),
+    Unit("K", "temperature", _UNITY, "", "kelvin"),
 )
 UNITS: dict[str, Unit] = {unit.name: unit for unit in _TABLE}
 _READ = {name: unit for name, unit in UNITS.items() if unit.in_exports}
@@ -231,7 +231,7 @@ def in_units(value: float, unit: str, system: System) -> tuple[float, str]:
         return convert(value, unit, US[unit]), US[unit]
     parts = unit.split("/")
     shown_parts = [US.get(part, part) for part in parts]
-    divisor = _ONE
+    divisor = _UNITY
     for place, part in enumerate(parts):
         if part in US:
             divisor *= factor_between(*((US[part], part) if place == 0 else (part, US[part])))

@@ -101,12 +101,12 @@ def _wrap2_rows(day: LineDay) -> list[Row]:
 
 def _wrap2_values(day: LineDay, channel: str, factor: float, at: NDArray[np.float64]) -> NDArray[np.int64]:
     counts = np.floor(day.counters.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
-    values = counts - day.lost.get(channel, 0)
+    values = counts - day.counts_at_reset.get(channel, 0)
     away = _outage(day)
     if np.isfinite(away[0]):
         # The counters start again from 0; what they stood at is gone for good.
-        day.lost[channel] = int(counts[at <= away[0]][-1])
-        values[at >= away[1]] = counts[at >= away[1]] - day.lost[channel]
+        day.counts_at_reset[channel] = int(counts[at <= away[0]][-1])
+        values[at >= away[1]] = counts[at >= away[1]] - day.counts_at_reset[channel]
     if day.number % 7 == 3 and channel == "good":
         turns = np.flatnonzero(np.diff(values // 65536) > 0)
         if len(turns):

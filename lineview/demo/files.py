@@ -19,10 +19,10 @@ _STAMP = (2026, 1, 1, 0, 0, 0)
 
 def write_gzip(path: Path, content: bytes) -> None:
     """Write bytes gzipped, with no name and no time in the header."""
-    packed = io.BytesIO()
-    with gzip.GzipFile(filename="", fileobj=packed, mode="wb", compresslevel=6, mtime=0) as out:
+    buffer = io.BytesIO()
+    with gzip.GzipFile(filename="", fileobj=buffer, mode="wb", compresslevel=6, mtime=0) as out:
         out.write(content)
-    path.write_bytes(packed.getvalue())
+    path.write_bytes(buffer.getvalue())
 
 
 def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:

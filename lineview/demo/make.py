@@ -77,7 +77,7 @@ def _day(works: Works, number: int, shifts: list[Window], folder: Path) -> None:
         counters = CounterTruth(run.spec, lived, works.totals[i])
         works.totals[i] = counters.totals()
         products = {b.id: b.product.id for b in run.truth.batches}
-        day = LineDay(run.spec, number, shifts[0].date, counters, works.rng, works.lost, products)
+        day = LineDay(run.spec, number, shifts[0].date, counters, works.rng, works.counts_at_reset, products)
         pieces = [p for shift in lived for p in batch_pieces(shift)]
         works.truth.add(day, gaps_of(day), pieces)
         for p in pieces:

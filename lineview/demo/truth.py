@@ -151,7 +151,7 @@ class LineDay:
     counters: CounterTruth
     rng: np.random.Generator
     #: What counters stood at when they were last set back to 0, by channel; kept from day to day.
-    lost: dict[str, int]
+    counts_at_reset: dict[str, int]
     #: The product's id of each batch so far.
     products: dict[str, str]
 
@@ -244,10 +244,10 @@ def _stop_rows(spec: LineSpec, shift: ShiftTruth) -> Iterable[dict[str, object]]
 
 def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
     """The metres of each web by cause: cycles from the counters' own sums, feeds one by one."""
-    used: dict[tuple[str, str, str], float] = {}
+    metres_by_cause: dict[tuple[str, str, str], float] = {}
 
     def add(web: str, kind: str, cause: str, metres: float) -> None:
-        used[web, kind, cause] = used.get((web, kind, cause), 0.0) + metres
+        metres_by_cause[web, kind, cause] = metres_by_cause.get((web, kind, cause), 0.0) + metres
 
     for s in shift.stretches:
         if s.state not in MOVING:
@@ -266,7 +266,7 @@ def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
             add(web.id, web.kind, "slip", s.cycles * (day.counters.per_cycle_m(web.kind) - cut))
     for feed in shift.feeds:
         add(feed.web, feed.kind, feed.cause, feed.metres)
-    for (web_id, kind, cause), metres in sorted(used.items()):
+    for (web_id, kind, cause), metres in sorted(metres_by_cause.items()):
         yield {
             "machine": day.spec.wrap, "date": shift.window.date.isoformat(), "shift": shift.window.shift,
             "web": web_id, "kind": kind, "cause": cause, "metres": round(metres, 3),
@@ -379,14 +379,14 @@ def count_stock(plant: Plant, mounts: Sequence[Mount], start_s: float, at_s: flo
     """Count the shelf at a moment, from the reel changes before it and the deliveries of the scenario."""
     rows = []
     for k, web in enumerate(plant.webs):
-        used = sum(m.new for m in mounts if m.web == web.id and m.at_s <= at_s)
+        reels_used = sum(m.new for m in mounts if m.web == web.id and m.at_s <= at_s)
         first, every, reels = _deliveries(k, web)
         due = start_s + first * 86400.0
         came = 0
         while due <= at_s:
             came += reels
             due += every * 86400.0
-        full_reels = (72 if web.kind == "wax paper" else 14) + came - used
+        full_reels = (72 if web.kind == "wax paper" else 14) + came - reels_used
         parts = _parts(web, mounts, at_s) or [None]
         for i, length_m in enumerate(parts):
             outer = round(outer_mm(web, length_m)) if length_m else None

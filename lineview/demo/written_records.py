@@ -30,7 +30,7 @@ Stop = tuple[str, float, float, str]
 class Works:
     """Both lines, their counters so far, and the rows of weekly exports gathered so far.
 
-    `lost` is what the second machine's counters stood at when last set back; `good_by_week` counts good
+    `counts_at_reset` is what the second machine's counters stood at when last set back; `good_by_week` counts good
     pieces by week, line and product.
     """
 
@@ -38,7 +38,7 @@ class Works:
     runs: list[LineRun]
     rng: np.random.Generator
     totals: list[Totals]
-    lost: dict[str, int] = field(default_factory=dict)
+    counts_at_reset: dict[str, int] = field(default_factory=dict)
     truth: TruthRows = field(default_factory=TruthRows)
     weighed: list[list[BenchWeighing]] = field(default_factory=lambda: [[], []])
     stops: list[list[tuple[str, float, float, str]]] = field(default_factory=lambda: [[], []])

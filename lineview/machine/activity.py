@@ -262,7 +262,7 @@ def activity_from_counter(
     it ran for its count over the leg's own rate there. An interval or two that fall short of their
     neighbours by more than the stamps explain hold a stop shorter than the interval; where in it cannot be
     told, so it is set in the middle. Slow is what stays below the band for a minute and longer.
-    Source: derived-tape
+    Source: derived-timeline
     """
     start, end, n = steps.start_us, steps.end_us, steps.n
     seconds = (end - start) / 1e6
@@ -382,12 +382,12 @@ def _stretches(span: Ints, code: NDArray[np.uint8], holes: HiddenStops) -> tuple
 _LEAST_END_MIN = 0.5
 
 
-def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]:
+def slow_bounds_min(timeline: pl.DataFrame, every_min: float) -> tuple[float, float]:
     """The least and most slow minutes.
 
     Parameters
     ----------
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE.
     every_min : float
         Usual time between two readings [min].
@@ -400,7 +400,7 @@ def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]
 
     Notes
     -----
-    Source: derived-tape
+    Source: derived-timeline
 
     Examples
     --------
@@ -409,7 +409,7 @@ def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]
     >>> slow_bounds_min(pl.DataFrame({"start": at[:2], "end": at[1:], "state": ["slow", "running"]}), 1.0)
     (18.0, 22.0)
     """
-    minutes, state = ((tape["end"] - tape["start"]).dt.total_microseconds() / 6e7).to_numpy(), tape["state"].to_numpy()
-    slow, planned = minutes[state == "slow"], minutes[state != "break"].sum()
+    minutes = ((timeline["end"] - timeline["start"]).dt.total_microseconds() / 6e7).to_numpy()
+    slow, planned = (minutes[mask.to_numpy()] for mask in (timeline["state"] == "slow", timeline["state"] != "break"))
     ends = 2 * max(every_min, _LEAST_END_MIN)
-    return float(np.clip(slow - ends, 0.0, None).sum()), float(min((slow + ends).sum(), planned))
+    return float(np.clip(slow - ends, 0.0, None).sum()), float(min((slow + ends).sum(), planned.sum()))

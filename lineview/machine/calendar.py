@@ -186,17 +186,17 @@ def shift_windows(cal: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def running_hours(tape: pl.DataFrame, at: pl.Series) -> pl.Series:
-    """The hours run, slow ones too, from a tape's start up to each moment.
+def running_hours(timeline: pl.DataFrame, at: pl.Series) -> pl.Series:
+    """The hours run, slow ones too, from a timeline's start up to each moment.
 
     Gives [h].
     """
-    require(tape, {name: STATE_TIMELINE[name] for name in ("start", "end", "state")}, "tape")
-    if not tape.height:
+    require(timeline, {name: STATE_TIMELINE[name] for name in ("start", "end", "state")}, "timeline")
+    if not timeline.height:
         return pl.Series("running_h", np.zeros(len(at))).set(at.is_null(), None)
-    start = tape["start"].dt.epoch("us").to_numpy()
-    end = tape["end"].dt.epoch("us").to_numpy()
-    runs = tape["state"].is_in(["running", "slow"]).to_numpy()
+    start = timeline["start"].dt.epoch("us").to_numpy()
+    end = timeline["end"].dt.epoch("us").to_numpy()
+    runs = timeline["state"].is_in(["running", "slow"]).to_numpy()
     hours = np.concatenate(([0.0], np.cumsum(np.where(runs, (end - start) / 3.6e9, 0.0))))
     moments = at.dt.epoch("us").fill_null(int(start[0])).to_numpy()
     row = np.clip(np.searchsorted(start, moments, side="right") - 1, 0, len(start) - 1)

@@ -66,7 +66,7 @@ def find_changeovers(activity: Activity, changes: pl.DataFrame, *, off_min: floa
     A change without standing near it took no time, or was not told by the sheet. Where a jog of a few pieces
     parts a stop from the changeover, and comes earlier than the mark by more than the mark may be off, those
     were the last pieces of the old product, and the changeover begins after them.
-    Source: derived-tape
+    Source: derived-timeline
     """
     standing = activity.code == STANDING
     begins, ends = activity.edge[:-1][standing], activity.edge[1:][standing]
@@ -140,7 +140,7 @@ def found_changeovers(
     temperature and diameter. The step across each long standing is set against the steps across running
     time of the same length. A pause between two batches of one flavour that lasts as long cannot be told
     from a changeover.
-    Source: derived-tape
+    Source: derived-timeline
     """
     standing = activity.code == STANDING
     begins, ends = activity.edge[:-1][standing], activity.edge[1:][standing]
@@ -264,14 +264,14 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
     )
 
 
-def with_planned_minutes(changeovers: pl.DataFrame, tape: pl.DataFrame) -> pl.DataFrame:
+def with_planned_minutes(changeovers: pl.DataFrame, timeline: pl.DataFrame) -> pl.DataFrame:
     """Each changeover its minutes, breaks left out.
 
     Parameters
     ----------
     changeovers : polars.DataFrame
         CHANGEOVERS.
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE, for its breaks.
 
     Returns
@@ -280,7 +280,7 @@ def with_planned_minutes(changeovers: pl.DataFrame, tape: pl.DataFrame) -> pl.Da
         With a column minutes [min].
     """
     start, end = (changeovers[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    pauses = tape.filter(pl.col("state") == "break").sort("start")
+    pauses = timeline.filter(pl.col("state") == "break").sort("start")
     long = (end - start) / 6e7
     if pauses.height and len(start):
         opens, closes = (pauses[side].dt.epoch("us").to_numpy() for side in ("start", "end"))

@@ -63,7 +63,7 @@ def activity_with_states(activity: Activity, spells: StateIntervals, band: tuple
 
     Takes `band` [pieces/min].
 
-    Source: derived-tape
+    Source: derived-timeline
     """
     before_until = spells.start < spells.until
     if not before_until.any():

@@ -166,7 +166,7 @@ def speed_segments(minutes: pl.DataFrame) -> pl.DataFrame:
     -----
     Cut in two where the means differ most for their noise, and again within the parts; the noise is the
     median change from minute to minute.
-    Source: derived-tape
+    Source: derived-timeline
 
     Examples
     --------

@@ -178,7 +178,7 @@ NO_STATES = StateIntervals(np.empty(0, np.int64), np.empty(0, np.int64), np.empt
 def state_intervals(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> StateIntervals:
     """The spells of a machine's state channel.
 
-    Source: isa-tr88, derived-tape
+    Source: isa-tr88, derived-timeline
     """
     reported = reported_states(machine, readings)
     if not reported.height:

@@ -18,25 +18,25 @@ from lineview.stats.events import PowerLaw, RateRatio, TrendTest, holm, laplace,
 
 @dataclass(frozen=True)
 class RunClock:
-    """Running minutes of a tape: how many in all, and at which of them stops began and ended."""
+    """Running minutes of a timeline: how many in all, and at which of them stops began and ended."""
 
     run_min: float
     stops: Floats
     restarts: Floats
     changeovers: Floats
-    tape: pl.DataFrame
+    timeline: pl.DataFrame
 
     def at(self, moments: pl.Series) -> Floats:
         """Give moments on this clock [min]."""
-        return running_hours(self.tape, moments.cast(UTC_US)).to_numpy() * 60.0
+        return running_hours(self.timeline, moments.cast(UTC_US)).to_numpy() * 60.0
 
 
-def run_clock(tape: pl.DataFrame) -> RunClock:
-    """A tape's clock of running minutes.
+def run_clock(timeline: pl.DataFrame) -> RunClock:
+    """A timeline's clock of running minutes.
 
     Parameters
     ----------
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE by time.
 
     Returns
@@ -47,10 +47,10 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     Raises
     ------
     MeasureError
-        Where the tape lacks a column.
+        Where the timeline lacks a column.
     """
-    require(tape, STATE_TIMELINE, "tape")
-    on = tape.filter(pl.col("state") != "break").with_columns(
+    require(timeline, STATE_TIMELINE, "timeline")
+    on = timeline.filter(pl.col("state") != "break").with_columns(
         runs=pl.col("state").is_in(["running", "slow"]), fails=pl.col("state").is_in(FAILURES)
     )
     before = pl.col("runs").shift(1, fill_value=False)
@@ -58,11 +58,11 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     changed = on.filter((pl.col("state") == "changeover") & (pl.col("state").shift(1) != "changeover"))["end"]
     after_failure = pl.col("state").shift(1).is_in(FAILURES)
     again = on.filter(pl.col("runs") & after_failure)["start"]
-    on_clock = running_hours(tape, pl.concat([began, again, changed]).cast(UTC_US)).to_numpy() * 60.0
+    on_clock = running_hours(timeline, pl.concat([began, again, changed]).cast(UTC_US)).to_numpy() * 60.0
     stops, restarts, changeovers = np.split(on_clock, [len(began), len(began) + len(again)])
     runs = on.filter(pl.col("runs"))
     run_min = float((runs["end"] - runs["start"]).dt.total_microseconds().sum()) / 6e7
-    return RunClock(run_min, stops, restarts, changeovers, tape)
+    return RunClock(run_min, stops, restarts, changeovers, timeline)
 
 
 #: How long after each event a stop counts as following it [running minutes].

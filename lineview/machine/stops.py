@@ -18,12 +18,12 @@ RUNS = ("running", "slow")
 NO_REASON = mark("reason not set")
 
 
-def stop_list(tape: pl.DataFrame) -> pl.DataFrame:
+def stop_list(timeline: pl.DataFrame) -> pl.DataFrame:
     """List what stood: stops, short stops and changeovers, parts over a break or shift end kept apart.
 
     Parameters
     ----------
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE.
 
     Returns
@@ -34,11 +34,11 @@ def stop_list(tape: pl.DataFrame) -> pl.DataFrame:
     Raises
     ------
     MeasureError
-        Where the tape lacks a column.
+        Where the timeline lacks a column.
     """
-    require(tape, STATE_TIMELINE, "tape")
+    require(timeline, STATE_TIMELINE, "timeline")
     return (
-        tape.filter(pl.col("state").is_in(STANDS))
+        timeline.filter(pl.col("state").is_in(STANDS))
         .with_columns(minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7)
         .select("start", "end", "minutes", "state", "reason")
         .sort("start")
@@ -69,23 +69,23 @@ class StopCount:
         return self.stopped_min / self.restored if self.restored else None
 
 
-def stop_count(tape: pl.DataFrame) -> StopCount:
+def stop_count(timeline: pl.DataFrame) -> StopCount:
     """Count stops and short stops.
 
     Parameters
     ----------
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE by time.
 
     Returns
     -------
     StopCount
-        A stop cut in two by a break counts once. One that the tape begins with, or that begins in unseen
-        time, is no failure of this tape; one that it ends with, or that goes over into unseen time, is not
+        A stop cut in two by a break counts once. One that the timeline begins with, or that begins in unseen
+        time, is no failure of this timeline; one that it ends with, or that goes over into unseen time, is not
         restored: its length is not known.
     """
-    require(tape, STATE_TIMELINE, "tape")
-    on = tape.filter(pl.col("state") != "break")
+    require(timeline, STATE_TIMELINE, "timeline")
+    on = timeline.filter(pl.col("state") != "break")
     run = on.filter(pl.col("state").is_in(RUNS))
     run_min = float((run["end"] - run["start"]).dt.total_microseconds().sum()) / 6e7
     began = stop_spells(on)
@@ -93,12 +93,12 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
     return StopCount(began.height, complete.height, float(complete["minutes"].sum()), run_min)
 
 
-def stop_spells(tape: pl.DataFrame, window: str | None = None) -> pl.DataFrame:
+def stop_spells(timeline: pl.DataFrame, window: str | None = None) -> pl.DataFrame:
     """List the stops that began while the machine ran.
 
     Parameters
     ----------
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE by time; breaks are passed over.
     window : str, optional
         A column of it that numbers windows, each of which is looked at alone.
@@ -109,7 +109,7 @@ def stop_spells(tape: pl.DataFrame, window: str | None = None) -> pl.DataFrame:
         Columns minutes [min], run_before (minutes run up to it) [min], whole (whether its end was seen) and
         the window, 0 where none is named.
     """
-    on = tape.filter(pl.col("state") != "break").select(
+    on = timeline.filter(pl.col("state") != "break").select(
         "state",
         minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
         fails=pl.col("state").is_in(FAILURES),
@@ -195,12 +195,12 @@ def stop_kind(reason: str | None, code: str | None = None) -> str:
     return "own"
 
 
-def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
-    """A tape with the kind of each stop.
+def with_kinds(timeline: pl.DataFrame) -> pl.DataFrame:
+    """A timeline with the kind of each stop.
 
     Parameters
     ----------
-    tape : polars.DataFrame
+    timeline : polars.DataFrame
         STATE_TIMELINE; a column `code` is read where there is one.
 
     Returns
@@ -211,13 +211,13 @@ def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
     Raises
     ------
     MeasureError
-        Where the tape lacks a column.
+        Where the timeline lacks a column.
     """
-    require(tape, STATE_TIMELINE, "tape")
-    codes = tape["code"].to_list() if "code" in tape.columns else [None] * tape.height
-    standing = tape["state"].is_in(["stop", "short stop"]).to_list()
+    require(timeline, STATE_TIMELINE, "timeline")
+    codes = timeline["code"].to_list() if "code" in timeline.columns else [None] * timeline.height
+    standing = timeline["state"].is_in(["stop", "short stop"]).to_list()
     kinds = [
         stop_kind(why, code) if is_standing else None
-        for is_standing, why, code in zip(standing, tape["reason"].to_list(), codes, strict=True)
+        for is_standing, why, code in zip(standing, timeline["reason"].to_list(), codes, strict=True)
     ]
-    return tape.with_columns(kind=pl.Series("kind", kinds, dtype=pl.String))
+    return timeline.with_columns(kind=pl.Series("kind", kinds, dtype=pl.String))

@@ -1,4 +1,4 @@
-"""The shift's tape: a machine's clock laid over the calendar, each minute in one state."""
+"""The shift's timeline: a machine's clock laid over the calendar, each minute in one state."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def _overlaps_any(start: Ints, end: Ints, begins: Ints, ends: Ints) -> Bools:
 
 @dataclass(frozen=True)
 class StandingRows:
-    """Rows of a tape before its states are named: the stretch of the clock each lies in, whether the machine stood.
+    """Rows of a timeline before its states are named: the stretch of the clock each lies in, whether the machine stood.
 
     `says` is what the state channel said, as a place in MEANINGS, -1 where nothing; `planned_us` is their length
     outside breaks [µs].
@@ -143,7 +143,7 @@ def classify_intervals(
     """Split the calendar's clock into the machine's states, which add up to it exactly.
 
     Where a shift or break begins within an interval, its pieces are split by running time within it.
-    Source: derived-tape, trade-practice
+    Source: derived-timeline, trade-practice
     """
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:
@@ -335,7 +335,7 @@ def timeline_of(
     short_stop_min: float,
     changeovers: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
-    """The tape of a machine whose counters are worked out.
+    """The timeline of a machine whose counters are worked out.
 
     Parameters
     ----------

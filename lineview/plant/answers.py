@@ -107,10 +107,10 @@ def _shift(part: str) -> Shift | None:
     if span is None or None in clocks:
         return None
     at = [c for c in clocks if c is not None]
-    named = main[span.end() :].strip(" ,:.")
-    days = _days(named)
+    day_words = main[span.end() :].strip(" ,:.")
+    days = _days(day_words)
     further = set(re.findall(r"[^\W\d_]{2,}", _SPAN.sub("", pauses))) - {"and", "und", "et"}
-    if (named and not days) or _CLOCK.search(named) or further:  # a second shift, behind a comma
+    if (day_words and not days) or _CLOCK.search(day_words) or further:  # a second shift, behind a comma
         return None
     breaks = tuple(Break(start=a, end=b) for a, b in zip(at[2::2], at[3::2], strict=True))
     try:

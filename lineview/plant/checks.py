@@ -312,14 +312,14 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
     if kind == "readings":
         names = [c for m in channels if machine in (None, m) for c in channels[m]]
         targets = [*names, *(f"{m}/{channel}" for m in channels for channel in channels[m])]
-        said = _WRONG_CHANNEL if machine else _WRONG_TARGET
+        message = _WRONG_CHANNEL if machine else _WRONG_TARGET
     else:
         targets = [field for field in fields if field not in TARGETS["readings"]]
-        said = _WRONG_FIELD
+        message = _WRONG_FIELD
     for header, target in columns.items():
         if target.to not in (*targets, *fields):
-            what = tr(said, header=header, to=target.to, machine=machine, kind=kind)
-            expected = tr("the id of a field") if said == _WRONG_FIELD else tr("the id of a counter or gauge")
+            what = tr(message, header=header, to=target.to, machine=machine, kind=kind)
+            expected = tr("the id of a field") if message == _WRONG_FIELD else tr("the id of a counter or gauge")
             yield (header, "to"), Fault(what, "", expected, did_you_mean(target.to, targets or fields))
     yield from _targeted_twice(columns, info)
 

@@ -252,7 +252,7 @@ class Lack:
 
 
 #: By question: table, key and the words that follow the part's name.
-_WANTED: Mapping[str, tuple[tuple[str, str], ...]] = {
+_FIELDS_OF: Mapping[str, tuple[tuple[str, str], ...]] = {
     "shift": (("machines", "set_per_min"),),
     "weight": (("products", "bag_g"), ("products", "price_per_kg")),
     "wrap": (("webs", "price_per_reel"), ("webs", "reel_length_m")),
@@ -282,7 +282,7 @@ def lacking(plant: Plant, question: str) -> Iterator[Lack]:
     Lack
         One a number, each with its field.
     """
-    for table, key in _WANTED.get(question, ()):
+    for table, key in _FIELDS_OF.get(question, ()):
         field = next(f for f in FORMS[table] if f.key == key)
         for part in getattr(plant, table):
             if table == "machines" and part.kind == "sizer":

@@ -91,8 +91,8 @@ class Counter(Part):
     @property
     def step(self) -> float:
         """How much a reading may hide [pieces or m]; 0 for a counter of single pieces."""
-        shown = self.unit_value * self.moves_by
-        return 0.0 if shown == 1.0 else shown
+        step = self.unit_value * self.moves_by
+        return 0.0 if step == 1.0 else step
 
 
 class Gauge(Part):

@@ -275,8 +275,8 @@ def language_in(path: Path) -> str:
         text = path.read_text("utf-8-sig", errors="replace")
     except OSError:
         return ENGLISH
-    named = re.search(r"^\s*language\s*=\s*[\"'](\w+)[\"']", text.partition("\n[")[0], re.MULTILINE)
-    return named[1] if named and named[1] in languages() else ENGLISH
+    match = re.search(r"^\s*language\s*=\s*[\"'](\w+)[\"']", text.partition("\n[")[0], re.MULTILINE)
+    return match[1] if match and match[1] in languages() else ENGLISH
 
 
 def _line_of(name: str, line: int) -> str:

@@ -291,7 +291,7 @@ _FRAME_WORDS = {
 
 
 #: Frames whose name in JSON and addresses, which stays as it was, is not a word for a reader.
-_SHOWN_AS = {"tape": "state timeline"}
+_SHOWN_AS = {"timeline": "state timeline"}
 
 
 def frame_words(name: str) -> str:

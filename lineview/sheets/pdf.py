@@ -124,7 +124,7 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
     Parameters
     ----------
     answer : Answer
-        Of any question; a shift's tape is drawn.
+        Of any question; a shift's timeline is drawn.
     plant : Plant
         Shop name, units and zone.
 
@@ -142,7 +142,7 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
 
 
 def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
-    tape, hours = _tape(answer, plant)
+    timeline, hours = _timeline(answer, plant)
     printed = [table for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows]
     widths = (
         SIDE_TABLES[:2] if any(table.name in HANDOVER_TABLES for table in printed) else SIDE_TABLES
@@ -159,11 +159,11 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
         "points": list(answer.points),
-        "tape": tape,
+        "timeline": timeline,
         "pictures": _pictures(answer, plant),
         "band": {"bottom": low / top, "height": (high - low) / top},
         "hours": hours,
-        "tape-legend": tr("Height: pieces a minute; pale: the nominal band; hatched: standing."),
+        "timeline-legend": tr("Height: pieces a minute; pale: the nominal band; hatched: standing."),
         "one-sheet": answer.question in ONE_SHEET,
         "tables-first": answer.question == "order",
         "tables": [_table(table, plant, widths) for table in printed],
@@ -218,8 +218,8 @@ def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:
     return low, high, high * 1.1
 
 
-def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]]:
-    frame = answer.series.get("tape")
+def _timeline(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]]:
+    frame = answer.series.get("timeline")
     if answer.question != "shift" or frame is None or frame.is_empty():
         return [], []
     starts: list[datetime] = frame["start"].to_list()

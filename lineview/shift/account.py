@@ -152,18 +152,18 @@ def _sum(parts: Sequence[Estimate | None]) -> Estimate | None:
 
 
 def accounts(
-    tape: pl.DataFrame, windows: pl.DataFrame, pieces: Sequence[StretchPieces], *, nominal_per_min: float
+    timeline: pl.DataFrame, windows: pl.DataFrame, pieces: Sequence[StretchPieces], *, nominal_per_min: float
 ) -> tuple[ShiftAccount, ...]:
-    """Sum a tape up, shift by shift.
+    """Sum a timeline up, shift by shift.
 
     Takes `nominal_per_min` [pieces/min].
     """
-    require(tape, STATE_TIMELINE, "tape")
+    require(timeline, STATE_TIMELINE, "timeline")
     begins = windows["start"].dt.epoch("us").to_numpy()
-    row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
+    row = np.searchsorted(begins, timeline["start"].dt.epoch("us").to_numpy(), side="right") - 1
     # A stop split where its code changes is one stop.
     goes_on = (pl.col("state") == pl.col("state").shift(1)) & (pl.col("start") == pl.col("end").shift(1))
-    rows = tape.with_columns(
+    rows = timeline.with_columns(
         us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
     ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
     state_sums = rows.group_by("shift", "state", maintain_order=True).agg(

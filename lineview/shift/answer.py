@@ -75,7 +75,7 @@ def notes(
             )
         )
     out += _states(measures)
-    out += _logged_in_vain(measures.tape, inputs.stop_log)
+    out += _logged_in_vain(measures.timeline, inputs.stop_log)
     out += _slow(measures)
     if abs(account.counters_differ) >= 0.5:
         out.append(
@@ -133,9 +133,9 @@ def _states(measures: ShiftMeasures) -> list[str]:
     return out
 
 
-def _logged_in_vain(tape: pl.DataFrame, stop_log: pl.DataFrame) -> list[str]:
+def _logged_in_vain(timeline: pl.DataFrame, stop_log: pl.DataFrame) -> list[str]:
     """Say how many stops were logged within time in which the counter went on."""
-    runs = tape.filter(pl.col("state") == "running").select(run="start", run_end="end").sort("run")
+    runs = timeline.filter(pl.col("state") == "running").select(run="start", run_end="end").sort("run")
     log = stop_log.filter(~pl.col("reason").str.to_lowercase().str.starts_with("adjust"), pl.col("end").is_not_null())
     log = log.filter(pl.col("end") - pl.col("start") >= LOG_LATE).sort("start")
     within = log.join_asof(runs, left_on="start", right_on="run", check_sortedness=False)
@@ -235,7 +235,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
             *study_figures(study, measures.stops.events, scope.period),
         ),
         _tables(plant, measures, study, scope),
-        {"tape": _with_rate(measures.tape), "rate": rate},
+        {"timeline": _with_rate(measures.timeline), "rate": rate},
         (*notes(measures, machine, inputs, list(counts.unknown_states)), *maintenance_note(study.maintenance_pieces)),
         tuple(map(tr, CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS))),
     )
@@ -256,6 +256,6 @@ def _tables(plant: Plant, measures: ShiftMeasures, study: ShiftStudy, scope: Sco
     return (*tables, *changeovers, *study_tables(study, plant), key_figure_table(measures))
 
 
-def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:
+def _with_rate(timeline: pl.DataFrame) -> pl.DataFrame:
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    return tape.with_columns(rate_per_min=pl.col("pieces") / minutes)
+    return timeline.with_columns(rate_per_min=pl.col("pieces") / minutes)

@@ -216,10 +216,10 @@ def _over(top: float, bottom: float) -> float | None:
     return top / bottom if bottom > 1e-9 else None
 
 
-def outside_minutes(tape: pl.DataFrame) -> float:
+def outside_minutes(timeline: pl.DataFrame) -> float:
     """The minutes of stops whose reason says that the cause lies outside the machine [min].
 
     Source: din-en-415-11
     """
-    outside = with_kinds(tape).filter(pl.col("kind").is_in(OUTSIDE_KINDS))
+    outside = with_kinds(timeline).filter(pl.col("kind").is_in(OUTSIDE_KINDS))
     return float((outside["end"] - outside["start"]).dt.total_microseconds().sum()) / 6e7

@@ -33,10 +33,10 @@ UNUSUAL_SHARE = 0.1
 class ShiftMeasures:
     """One period of one machine, measured.
 
-    `tape` is STATE_TIMELINE of what is over of the period, `windows` its shifts as of shift_windows; `accounts`
+    `timeline` is STATE_TIMELINE of what is over of the period, `windows` its shifts as of shift_windows; `accounts`
     has one each, `so_far` is their sum. `left_min` are planned minutes still to come; `planned` pieces are None without
     a plan for the whole period, `rest_of_shift` where no planned minutes are left or none are over. `past` are the
-    shifts of the four weeks before, `own_shifts` those of the period so far, `stops` those of the tape. `changeovers`
+    shifts of the four weeks before, `own_shifts` those of the period so far, `stops` the timeline's. `changeovers`
     are FOUND with their minutes, breaks left out: of the machine's marks, or found for want of them. `against`: where
     its states contradict its counter, within the period. `cuts_shift`: the period begins or ends within a
     shift; `plan_partly`: a plan covers some of the period and not all of it, so that there is nothing to compare.
@@ -46,7 +46,7 @@ class ShiftMeasures:
 
     machine: Machine
     counts: MachineCounts
-    tape: pl.DataFrame
+    timeline: pl.DataFrame
     windows: pl.DataFrame
     accounts: tuple[ShiftAccount, ...]
     so_far: ShiftAccount
@@ -74,7 +74,7 @@ class ShiftMeasures:
         """Least and most slow minutes that the readings allow [min]."""
         every = self.counts.usual_min
         slow = self.so_far.minutes["slow"]
-        return (slow, slow) if every is None else slow_bounds_min(self.tape, every)
+        return (slow, slow) if every is None else slow_bounds_min(self.timeline, every)
 
     @property
     def rest(self) -> Projection | None:
@@ -84,7 +84,7 @@ class ShiftMeasures:
     @cached_property
     def steps(self) -> pl.DataFrame:
         """Its running and slow stretches and breaks, cut into steps of about a minute."""
-        return _minute_steps(self.tape, self.counts)
+        return _minute_steps(self.timeline, self.counts)
 
     @property
     def is_unusually_slow(self) -> bool:
@@ -99,7 +99,7 @@ class ShiftMeasures:
     @property
     def unexplained_stops(self) -> int:
         """Stops, short ones aside, that have no reason."""
-        return self.tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).height
+        return self.timeline.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).height
 
 
 @dataclass(frozen=True)
@@ -119,10 +119,10 @@ def past_shifts(plant: Plant, past: PastCounts | None, end: datetime) -> PastShi
     if not planned.height:
         return PastShifts()
     turns = line_changeovers(past.counts, past.batches, planned, ())
-    tape = timeline_of(
+    timeline = timeline_of(
         past.counts, past.batches, empty(STOP_LOG), planned, short_stop_min=plant.short_stop_min, changeovers=turns
     )
-    return PastShifts(shifts_of(tape, shift_windows(planned)))
+    return PastShifts(shifts_of(timeline, shift_windows(planned)))
 
 
 def nominal_per_min(machine: Machine) -> float:
@@ -152,23 +152,25 @@ def measure_shift(
     past = all_stretches.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     machine = counts.machine
     changeovers = line_changeovers(counts, batches, past, gauges)
-    tape = timeline_of(counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changeovers)
+    timeline = timeline_of(
+        counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changeovers
+    )
     windows = shift_windows(past)
     nominal = nominal_per_min(machine)
     pieces = counts.pieces(*(windows[side].dt.epoch("us").to_numpy() for side in ("start", "end")))
-    by_shift = accounts(tape, windows, [pieces.at(k) for k in range(windows.height)], nominal_per_min=nominal)
+    by_shift = accounts(timeline, windows, [pieces.at(k) for k in range(windows.height)], nominal_per_min=nominal)
     so_far = add_up(by_shift, nominal)
     left_min = float(shift_windows(all_stretches)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     is_covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     is_partial, planned = planned is not None and not is_covered, planned if is_covered else None
     pace_per_min = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left_min)
-    this_shift = shift_of(tape) if left_min > 1e-6 else None
+    this_shift = shift_of(timeline) if left_min > 1e-6 else None
     before = past_shifts(plant, weeks_before, start)
     return ShiftMeasures(
         machine,
         counts,
-        tape,
+        timeline,
         windows,
         by_shift,
         so_far,
@@ -177,9 +179,9 @@ def measure_shift(
         pace_per_min,
         None if this_shift is None else RestOfShift(before, this_shift),
         before,
-        shifts_of(tape, windows),
-        stop_count(tape),
-        with_planned_minutes(changeovers, tape),
+        shifts_of(timeline, windows),
+        stop_count(timeline),
+        with_planned_minutes(changeovers, timeline),
         contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
         is_partial,
@@ -213,7 +215,7 @@ def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
 
 
 def rate_by_minute(measures: ShiftMeasures) -> pl.DataFrame:
-    """The rate along the clock for a drawing: about a minute a step, cut at the tape's edges."""
+    """The rate along the clock for a drawing: about a minute a step, cut at the timeline's edges."""
     steps = measures.steps
     if not steps.height:
         return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
@@ -224,9 +226,9 @@ def rate_by_minute(measures: ShiftMeasures) -> pl.DataFrame:
     return pl.concat([rate, nothing]).sort("at", maintain_order=True)
 
 
-def _minute_steps(tape: pl.DataFrame, counts: MachineCounts) -> pl.DataFrame:
-    begin, finish = (tape[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    runs = tape["state"].is_in(["running", "slow", "break"]).to_numpy()
+def _minute_steps(timeline: pl.DataFrame, counts: MachineCounts) -> pl.DataFrame:
+    begin, finish = (timeline[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    runs = timeline["state"].is_in(["running", "slow", "break"]).to_numpy()
     steps = np.where(runs, np.maximum(np.round((finish - begin) / 1e6 / 60.0), 1), 1).astype(np.int64)
     row = np.repeat(np.arange(len(steps)), steps)
     nth = np.arange(len(row)) - np.repeat(np.cumsum(steps) - steps, steps)
@@ -235,4 +237,4 @@ def _minute_steps(tape: pl.DataFrame, counts: MachineCounts) -> pl.DataFrame:
     total = counts.made(start, end)
     pieces = pl.lit(None, pl.Float64) if total is None else pl.Series(total.value, nan_to_null=True)
     frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
-    return frame.with_columns(tape["state"].gather(row), pieces=pieces)
+    return frame.with_columns(timeline["state"].gather(row), pieces=pieces)

@@ -77,22 +77,22 @@ class PastShift:
         return speed / (1.0 + self.stops_per_min(until_min) * stop_min)
 
 
-def shift_of(tape: pl.DataFrame) -> PastShift | None:
-    """Sum up the tape of one shift; None where it has no planned minute, or too many were not seen."""
-    shifts = _sum_up(tape.with_columns(_shift=pl.lit(0)))
+def shift_of(timeline: pl.DataFrame) -> PastShift | None:
+    """Sum up the timeline of one shift; None where it has no planned minute, or too many were not seen."""
+    shifts = _sum_up(timeline.with_columns(_shift=pl.lit(0)))
     return shifts[0] if shifts else None
 
 
-def shifts_of(tape: pl.DataFrame, windows: pl.DataFrame) -> tuple[PastShift, ...]:
-    """Each shift of a tape that can be summed up, by time."""
+def shifts_of(timeline: pl.DataFrame, windows: pl.DataFrame) -> tuple[PastShift, ...]:
+    """Each shift of a timeline that can be summed up, by time."""
     begins = windows["start"].dt.epoch("us").to_numpy()
-    row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
-    return _sum_up(tape.with_columns(_shift=pl.Series(row)))
+    row = np.searchsorted(begins, timeline["start"].dt.epoch("us").to_numpy(), side="right") - 1
+    return _sum_up(timeline.with_columns(_shift=pl.Series(row)))
 
 
-def _sum_up(tape: pl.DataFrame) -> tuple[PastShift, ...]:
-    """Sum up a tape by its column _shift, which rises."""
-    on = tape.filter(pl.col("state") != "break").select(
+def _sum_up(timeline: pl.DataFrame) -> tuple[PastShift, ...]:
+    """Sum up a timeline by its column _shift, which rises."""
+    on = timeline.filter(pl.col("state") != "break").select(
         "_shift", "state", "start", "end",
         minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
         pieces=pl.col("pieces").fill_null(0.0),

@@ -169,12 +169,12 @@ def study_shift(
 ) -> ShiftStudy:
     """Study a measured shift."""
     machine, account = measures.machine, measures.so_far
-    clock = run_clock(measures.tape)
+    clock = run_clock(measures.timeline)
     reel_changes = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
     nobody = pl.col("before", "after").fill_null(UNKNOWN)
     changes = measures.changeovers.with_columns(nobody)
     by_flavour = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
-    within = changes.filter(pl.col("start").is_between(*_reach(measures.tape), closed="left"))
+    within = changes.filter(pl.col("start").is_between(*_reach(measures.timeline), closed="left"))
     flavours = changeover_matrix(within, lambda name: _of(plant, name, base=False))
     bases = changeover_matrix(within, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
@@ -182,7 +182,7 @@ def study_shift(
     return ShiftStudy(
         stop_trend(clock),
         stop_clusters(clock, reel_changes),
-        Efficiency(good, account.nominal_per_min, operating, outside_minutes(measures.tape)),
+        Efficiency(good, account.nominal_per_min, operating, outside_minutes(measures.timeline)),
         flavours,
         bases,
         _order(plant, machine.line, plan, batches, by_flavour, now, end),
@@ -192,18 +192,19 @@ def study_shift(
     )
 
 
-def _reach(tape: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
-    """Give start and end of a tape; the changeovers that begin between them are the period's own."""
-    return pl.lit(tape["start"].min(), tape.schema["start"]), pl.lit(tape["end"].max(), tape.schema["end"])
+def _reach(timeline: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
+    """Give start and end of a timeline; the changeovers that begin between them are the period's own."""
+    start, end = timeline["start"], timeline["end"]
+    return pl.lit(start.min(), start.dtype), pl.lit(end.max(), end.dtype)
 
 
 def _in_maintenance(measures: ShiftMeasures) -> float | None:
     """The pieces counted while the machine's state said maintenance; None where it never did."""
-    aside, tape = measures.counts.aside, measures.tape
+    aside, timeline = measures.counts.aside, measures.timeline
     increments = aside.get("pieces", aside.get("good pieces"))
-    if increments is None or not tape.height or not measures.counts.spells.only(*SET_ASIDE).any:
+    if increments is None or not timeline.height or not measures.counts.spells.only(*SET_ASIDE).any:
         return None
-    inside = (pl.col("start") < tape["end"].max()) & (pl.col("end") > tape["start"].min())
+    inside = (pl.col("start") < timeline["end"].max()) & (pl.col("end") > timeline["start"].min())
     return float(increments.filter(inside)["n"].sum())
 
 

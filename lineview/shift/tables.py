@@ -23,7 +23,7 @@ from lineview.shift.key_figures import (
 )
 from lineview.shift.measures import ShiftMeasures
 
-#: Stops listed; the rest are in the figures and the tape.
+#: Stops listed; the rest are in the figures and the timeline.
 MOST_ROWS = 200
 
 
@@ -45,7 +45,7 @@ def next_table(measures: ShiftMeasures, scope: Scope, events: Sequence[dict[str,
 
 def stop_table(measures: ShiftMeasures) -> Table:
     """List the stops, short stops and changeovers by time; where there are too many, the longest of them."""
-    every = stop_list(measures.tape)
+    every = stop_list(measures.timeline)
     rows = every.sort("minutes", descending=True).head(MOST_ROWS).sort("start").rows(named=True)
     rows = [{**row, "reason": _reason_shown(row["state"], row["reason"])} for row in rows]
     most = {"listed": MOST_ROWS, "stops": every.height}
@@ -63,15 +63,15 @@ def _reason_shown(state: str, reason: str | None) -> str | None:
 def reason_table(measures: ShiftMeasures) -> Table:
     """Sum the standing minutes by reason, the longest first."""
     columns = columns_of("reason; stops; minutes [min]; share_percent: share [%]; so_far_percent: running total [%]")
-    return Table("reasons", tr("Downtime by reason"), columns, pareto(stop_list(measures.tape)).rows(named=True))
+    return Table("reasons", tr("Downtime by reason"), columns, pareto(stop_list(measures.timeline)).rows(named=True))
 
 
 def unrecorded_table(measures: ShiftMeasures) -> list[Table]:
     """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
     changeovers = measures.changeovers.filter(pl.col("sure").is_not_null())
-    if not changeovers.height or not measures.tape.height:
+    if not changeovers.height or not measures.timeline.height:
         return []
-    inside = (pl.col("start") < measures.tape["end"].max()) & (pl.col("end") > measures.tape["start"].min())
+    inside = (pl.col("start") < measures.timeline["end"].max()) & (pl.col("end") > measures.timeline["start"].min())
     rows = changeovers.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
     columns = columns_of("start: from; end: to; minutes [min]; sure_percent: how sure [%]")
     title = tr("Changeovers found in the rope, not recorded")

@@ -64,8 +64,8 @@ def sentence(measures: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
 
 def _no_plan_words(measures: ShiftMeasures) -> str:
     """Say that a period has no planned minutes, and what was counted in it all the same."""
-    tape, good = measures.tape, measures.so_far.good
-    pauses = tape.height > 0 and bool((tape["state"] == "break").all())
+    timeline, good = measures.timeline, measures.so_far.good
+    pauses = timeline.height > 0 and bool((timeline["state"] == "break").all())
     why = tr("it lies in a break") if pauses else tr("no shift of plant.toml lies in it")
     words = tr("No planned minutes in this period: {why}, so there is no rate or share.", why=why)
     if good.least < 0.5:

@@ -84,8 +84,8 @@ class Accounts:
 
     def user(self, name: str) -> User | None:
         """The person of this name, however it is written in capitals; databases know those of English letters alone."""
-        same = [one for one in self.users() if one.name.casefold() == name.casefold()]
-        return next((one for one in same if one.name == name), same[0] if same else None)
+        same = [user for user in self.users() if user.name.casefold() == name.casefold()]
+        return next((user for user in same if user.name == name), same[0] if same else None)
 
     def add_user(self, name: str, rights: Sequence[str], password: str) -> None:
         """Add a person; `password` is its hash."""

@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.core.frames import UTC_US
 from lineview.store.blocks import Block, moments_us
-from lineview.store.query import WEIGHING, Measured, Told, contradictions, disputed_weighings, nth_alike
+from lineview.store.query import WEIGHING, JournalRows, MeasuredRows, contradictions, disputed_weighings, nth_alike
 from lineview.store.rolling import with_steps, without_replaced
 from lineview.store.tables import RecordType
 
@@ -195,15 +195,15 @@ class Nearby:
 
     Parameters
     ----------
-    measured : dict of str to Measured
+    measured : dict of str to MeasuredRows
         The Delta tables.
-    told : Told
+    journal_rows : JournalRows
         The journal's own kinds.
     """
 
-    def __init__(self, measured: dict[str, Measured], journal_rows: Told) -> None:
+    def __init__(self, measured: dict[str, MeasuredRows], journal_rows: JournalRows) -> None:
         self._measured = measured
-        self._told = journal_rows
+        self._journal_rows = journal_rows
         self._extents: dict[str, Extents] = {}
         self._blocks: dict[tuple[str, str, str], list[Block]] = {}
         self._tidy: dict[str, list[pl.DataFrame]] = {}
@@ -271,7 +271,7 @@ class Nearby:
     def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
         """The rows that may speak of the same things as these."""
         before = [with_steps(kind, rows) for rows in self._tidy.get(kind.name, [])]
-        return pl.concat([self._told.like(kind, tidy), *before], how="diagonal")
+        return pl.concat([self._journal_rows.like(kind, tidy), *before], how="diagonal")
 
     def add(self, blocks_by_kind: dict[str, list[Block]], kinds: Sequence[tuple[str, pl.DataFrame]]) -> None:
         """Hold what an export of the group gives, for those after it."""

@@ -19,7 +19,7 @@ from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, ListedFile, files_of
-from lineview.store.query import Measured, Told, contradictions, disputed_moments, disputed_weighings
+from lineview.store.query import JournalRows, MeasuredRows, contradictions, disputed_moments, disputed_weighings
 from lineview.store.rolling import lying_over
 from lineview.store.tables import KINDS, RecordType, intakes
 
@@ -50,8 +50,8 @@ class PerIntake:
         """Keep an intake's frame; none where it is empty. Give the file that it is in, if there is one."""
         if not frame.height:
             return []
-        told = frame.select(list(self._schema)).cast(pl.Schema(self._schema))
-        put(self._check.folder / self._name(intake), lambda part: told.write_parquet(part, compression_level=3))
+        disputes = frame.select(list(self._schema)).cast(pl.Schema(self._schema))
+        put(self._check.folder / self._name(intake), lambda part: disputes.write_parquet(part, compression_level=3))
         return self.listed(intake)
 
     def listed(self, intake: int) -> list[ListedFile]:
@@ -94,46 +94,49 @@ class Conflicts:
     ----------
     journal : JournalReader
         Says which intakes are done and from which file each is.
-    noted : PerIntake
+    spots : PerIntake
         The disputed moments noted when each was recorded.
-    readings, weights : Measured
+    readings, weights : MeasuredRows
         The readings, and the weighings.
-    told : Told
+    journal_rows : JournalRows
         The journal's own kinds.
     """
 
     def __init__(
-        self, journal: JournalReader, noted: PerIntake, readings: Measured, weights: Measured, told: Told
+        self,
+        journal: JournalReader,
+        spots: PerIntake,
+        readings: MeasuredRows,
+        weights: MeasuredRows,
+        journal_rows: JournalRows,
     ) -> None:
         self._journal = journal
-        self._noted = noted
+        self._spots = spots
         self._readings = readings
         self._weights = weights
-        self._told = told
+        self._journal_rows = journal_rows
 
     def listed(self, intake: int | None = None) -> pl.DataFrame:
         """Every disputed row; with an intake, those of the moments in which it has a part."""
         files = self._files()
-        noted = self._noted.of(files["intake"]).unique(maintain_order=True)
-        if noted.is_empty():
+        spots = self._spots.of(files["intake"]).unique(maintain_order=True)
+        if spots.is_empty():
             return pl.DataFrame(schema=CONFLICTS)
-        found = pl.concat(
+        rows = pl.concat(
             [
                 self._disputed(str(kind), str(owner), moments)
-                for (kind, owner), moments in noted.group_by("kind", "owner", maintain_order=True)
+                for (kind, owner), moments in spots.group_by("kind", "owner", maintain_order=True)
             ]
         ).join(files, on="intake", how="left")
         if intake is not None:
-            mine = (pl.col("intake") == intake).any().over("kind", "machine", "channel", "at")
-            found = found.filter(mine)
-        order = ["kind", "machine", "channel", "at", "intake", "row"]
-        return found.select(list(CONFLICTS)).sort(order)
+            rows = rows.filter((pl.col("intake") == intake).any().over("kind", "machine", "channel", "at"))
+        return rows.select(list(CONFLICTS)).sort("kind", "machine", "channel", "at", "intake", "row")
 
     def contradicting(self, kind: RecordType) -> pl.DataFrame:
         """The rows of a kind of which another says something else, with their files, by moment."""
-        every = self._told.rows(kind)
-        told = contradictions(every, kind.keys, kind.values), lying_over(kind, every)
-        rows = pl.concat(told).unique(["intake", "row"], maintain_order=True)
+        every = self._journal_rows.rows(kind)
+        rows = pl.concat([contradictions(every, kind.keys, kind.values), lying_over(kind, every)])
+        rows = rows.unique(["intake", "row"], maintain_order=True)
         return rows.join(self._files(), on="intake", how="left").sort(kind.at, "intake", "row")
 
     def _files(self) -> pl.DataFrame:
@@ -145,14 +148,12 @@ class Conflicts:
         self, owners: Collection[str], first: int, end: int, kinds: Collection[str] | None = None
     ) -> dict[str, int]:
         """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
-        noted = self._journal.once("noted", lambda: self._noted.of(self._journal.done()))
-        at = pl.col("at").cast(pl.Int64)
-        noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique(
-            maintain_order=True
-        )
-        noted = noted if kinds is None else noted.filter(pl.col("kind").is_in(list(kinds)))
+        spots = self._journal.once("noted", lambda: self._spots.of(self._journal.done()))
+        at, mine = pl.col("at").cast(pl.Int64), pl.col("owner").is_in(list(owners))
+        spots = spots.filter(mine & (at >= first) & (at < end)).unique(maintain_order=True)
+        spots = spots if kinds is None else spots.filter(pl.col("kind").is_in(list(kinds)))
         counts: dict[str, int] = {}
-        for (kind, owner), some in noted.group_by("kind", "owner", maintain_order=True):
+        for (kind, owner), some in spots.group_by("kind", "owner", maintain_order=True):
             still = self._disputed(str(kind), str(owner), some).select("channel", "at").n_unique()
             if still:
                 counts[str(kind)] = counts.get(str(kind), 0) + still
@@ -164,24 +165,24 @@ class Conflicts:
 
     def moments_of(self, intake: int) -> pl.DataFrame:
         """DISPUTES of which an intake and another, or the intake itself, tell two different things."""
-        found = [pl.DataFrame(schema=DISPUTES)]
+        disputes = [pl.DataFrame(schema=DISPUTES)]
         for machine, channel, first, last in self._readings.extents_of(intake).iter_rows():
             rows = disputed_moments(self._readings.rows(machine, first, last, [channel]))
             at = rows.filter(pl.col("intake") == intake).select("at").unique()
-            named = pl.lit("readings").alias("kind"), pl.lit(machine).alias("owner"), pl.lit(channel).alias("label")
-            found.append(at.select(*named, "at"))
+            spot = pl.lit("readings").alias("kind"), pl.lit(machine).alias("owner"), pl.lit(channel).alias("label")
+            disputes.append(at.select(*spot, "at"))
         for machine, _, first, last in self._weights.extents_of(intake).iter_rows():
             rows = disputed_weighings(self._weights.rows(machine, first, last)).filter(pl.col("intake") == intake)
-            named = pl.lit("weights").alias("kind"), pl.lit(machine).alias("owner"), pl.lit("").alias("label")
-            found.append(rows.select("at").unique().select(*named, "at"))
+            spot = pl.lit("weights").alias("kind"), pl.lit(machine).alias("owner"), pl.lit("").alias("label")
+            disputes.append(rows.select("at").unique().select(*spot, "at"))
         for kind in KINDS.values():
-            rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+            rows = contradictions(self._journal_rows.rows(kind), kind.keys, kind.values)
             mine = rows.filter(pl.col("intake") == intake) if rows.height else rows
             if mine.height:
                 label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
                 owner = pl.lit(kind.name).alias("kind"), pl.col(kind.owner).fill_null("").alias("owner")
-                found.append(mine.select(*owner, label.alias("label"), pl.col(kind.at).alias("at")))
-        return pl.concat(found).unique(maintain_order=True)
+                disputes.append(mine.select(*owner, label.alias("label"), pl.col(kind.at).alias("at")))
+        return pl.concat(disputes).unique(maintain_order=True)
 
     def _disputed(self, kind: str, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
         at = moments["at"].cast(pl.Int64)
@@ -189,8 +190,8 @@ class Conflicts:
         if kind == "readings":
             channels = moments["label"].unique().to_list()
             rows = self._readings.rows(owner, first, last, channels)
-            wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
-            rows = disputed_moments(rows.join(wanted, on=["channel", "at"], how="semi"))
+            places = moments.select(pl.col("label").alias("channel"), "at").unique()
+            rows = disputed_moments(rows.join(places, on=["channel", "at"], how="semi"))
             return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
         if kind == "weights":
             rows = self._weights.rows(owner, first, last).join(moments.select("at").unique(), on="at", how="semi")
@@ -199,7 +200,7 @@ class Conflicts:
             batch = pl.when(differs).then(pl.format("batch = {}", pl.col("batch").fill_null("not given")))
             rows = rows.with_columns(text=batch).rename({"spot": "channel", "mass_g": "value"})
             return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
-        return _as_conflicts(KINDS[kind], self._told.rows(KINDS[kind], first, last), owner, moments)
+        return _as_conflicts(KINDS[kind], self._journal_rows.rows(KINDS[kind], first, last), owner, moments)
 
 
 def _as_conflicts(kind: RecordType, rows: pl.DataFrame, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
@@ -207,23 +208,23 @@ def _as_conflicts(kind: RecordType, rows: pl.DataFrame, owner: str, moments: pl.
     label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
     rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)
     rows = contradictions(rows, kind.keys, kind.values)
-    said = [_said(kind, value) for value in kind.values]
-    named = rows.select(
+    parts = [_statement(kind, value) for value in kind.values]
+    statements = rows.select(
         pl.lit(kind.name).alias("kind"),
         pl.col(kind.owner).alias("machine"),
         label.alias("channel"),
         pl.col(kind.at).alias("at"),
         pl.lit(None, pl.Float64).alias("value"),
-        pl.concat_str(said, separator=", ", ignore_nulls=True).alias("text"),
+        pl.concat_str(parts, separator=", ", ignore_nulls=True).alias("text"),
         "intake",
         "row",
     )
-    wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
-    return named.join(wanted, on=["channel", "at"], how="semi", nulls_equal=True)
+    places = moments.select(pl.col("label").alias("channel"), "at").unique()
+    return statements.join(places, on=["channel", "at"], how="semi", nulls_equal=True)
 
 
-def _said(kind: RecordType, value: str) -> pl.Expr:
+def _statement(kind: RecordType, value: str) -> pl.Expr:
     """What rows say of one value; null where all that speak of one thing say the same of it."""
     differs = pl.col(value).drop_nulls().n_unique().over(kind.keys) > 1
-    told = pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
-    return pl.when(differs).then(told)
+    statement = pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
+    return pl.when(differs).then(statement)

@@ -80,8 +80,8 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         is_compared = url is not None or is_sealed(folder)
         # Read on while it was written, a journal has a log beside it and no seal yet; the next to write seals it.
         in_use = not is_compared and not is_settled(folder)
-        said = tr("is in use now: its entries are looked at, its bytes only once nobody reads it")
-        lags = Finding("in use", said, JOURNAL) if in_use else Finding("seal", tr("is not that of the journal"), SEAL)
+        words = tr("is in use now: its entries are looked at, its bytes only once nobody reads it")
+        lags = Finding("in use", words, JOURNAL) if in_use else Finding("seal", tr("is not that of the journal"), SEAL)
         findings = [] if is_compared else [lags]
         journal = _sound_journal(folder, url)
         if journal is None:
@@ -96,7 +96,7 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
                 for listed in files_of(journal, _KINDS)
                 if (why := why_damaged(folder, listed)) is not None
             ]
-            findings += [Finding("file", tr("is to be made again"), row.file, row.id) for row in journal.lost()]
+            findings += [Finding("file", tr("is to be made again"), row.file, row.id) for row in journal.lost_intakes()]
             findings += _of_sidecars(folder, journal)
             findings += _of_logs(folder, journal)
         finally:

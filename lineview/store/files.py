@@ -93,7 +93,7 @@ def clear_leftovers(folder: Path) -> None:
     if mark.exists() and now - mark.stat().st_mtime < LEFT_OVER_S:
         return
     for place, folders, files in os.walk(folder):
-        for name in [one for one in (*folders, *files) if one.startswith(".") and one.endswith(".part")]:
+        for name in [entry for entry in (*folders, *files) if entry.startswith(".") and entry.endswith(".part")]:
             part = Path(place, name)
             if now - _last_touched(part) < LEFT_OVER_S:
                 continue
@@ -101,14 +101,14 @@ def clear_leftovers(folder: Path) -> None:
                 rmtree(part, ignore_errors=True)
             else:
                 part.unlink(missing_ok=True)
-        folders[:] = [one for one in folders if not one.endswith(".part")]
+        folders[:] = [name for name in folders if not name.endswith(".part")]
     mark.touch()
 
 
 def _last_touched(part: Path) -> float:
     """When a file, or anything in a folder, was last written to; now where it has just gone."""
     try:
-        return max(one.stat().st_mtime for one in (part, *part.rglob("*")))
+        return max(item.stat().st_mtime for item in (part, *part.rglob("*")))
     except FileNotFoundError:
         return time()
 
@@ -177,7 +177,7 @@ def body_of(text: bytes) -> Any | None:
 
 
 @dataclass(frozen=True)
-class Kept:
+class StoredOriginal:
     """Where an export's bytes are kept, their SHA-256 and how many they are."""
 
     path: Path
@@ -209,13 +209,13 @@ class Originals:
         self._sync_names(path)
         return path
 
-    def take(self, source: Path) -> Kept:
+    def take(self, source: Path) -> StoredOriginal:
         """Keep an export that was not read yet: its bytes are hashed while they are copied."""
         make_folder(self._folder)
         part = self._folder / f".{uuid4().hex}.part"
         try:
             sha256 = _copy_hashed(source, part)
-            original = Kept(self.path(sha256), sha256, part.stat().st_size)
+            original = StoredOriginal(self.path(sha256), sha256, part.stat().st_size)
             if not original.path.exists():
                 sync(part)
                 original.path.parent.mkdir(exist_ok=True)

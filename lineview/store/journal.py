@@ -111,7 +111,7 @@ class Beginning:
 
     Parameters
     ----------
-    told : dict
+    content : dict
         Of the table intakes; its attempt, state and moment are set when it is written.
     spans : list of dict
         Of the table extents, without the intake.
@@ -119,7 +119,7 @@ class Beginning:
         Rows of the journal's own kinds.
     """
 
-    told: dict[str, Any]
+    content: dict[str, Any]
     spans: list[dict[str, Any]]
     kinds: Sequence[tuple[str, pl.DataFrame]]
 
@@ -178,8 +178,8 @@ class JournalSnapshot(JournalReader):
         """What a query gives, asked once of a state. Nobody may change it."""
         if key not in self._known:
             self._known[key] = read()
-        found: T = self._known[key]
-        return found
+        result: T = self._known[key]
+        return result
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -328,7 +328,7 @@ class Journal(JournalReader):
                 connection.execute(insert(files), list(wrote))
             renew(connection, [intake])
 
-    def lost(self) -> list[Any]:
+    def lost_intakes(self) -> list[Any]:
         """The rows of intakes that are to be read from their originals again."""
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(intakes.c.state == "lost").order_by(intakes.c.id)))
@@ -357,9 +357,9 @@ _ACTIONS = {"done": mark("export taken in"), "undone": mark("intake undone"), "f
 
 
 def _insert_intake(connection: Connection, beginning: Beginning) -> Any:
-    earlier = select(func.count()).where(intakes.c.sha256 == beginning.told["sha256"])
+    earlier = select(func.count()).where(intakes.c.sha256 == beginning.content["sha256"])
     row = {
-        **beginning.told,
+        **beginning.content,
         "attempt": connection.execute(earlier).scalar_one(),
         "taken_at": micros(datetime.now(UTC)),
         "state": "begun",
@@ -409,9 +409,9 @@ def version_of(journal: JournalReader) -> str:
 
 
 def _version(journal: JournalReader) -> str:
-    seen = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
+    in_answers = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
     counts = (intakes.c.state, func.count(), func.max(intakes.c.id))
-    by_state = select(*counts).where(seen).group_by(intakes.c.state)
+    by_state = select(*counts).where(in_answers).group_by(intakes.c.state)
     with journal.reading() as connection:
         marks = sorted(tuple(row) for row in connection.execute(by_state))
         for table in (adjustments, stop_reasons, notes, trials):

@@ -13,7 +13,7 @@ import polars as pl
 from sqlalchemy import Connection, Table, insert, literal, select
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.frames import ADJUSTMENTS, TRIALS, UTC_US, WRITTEN
+from lineview.core.frames import ADJUSTMENTS, MANUAL_ENTRIES, TRIALS, UTC_US
 from lineview.core.language import mark, tr
 from lineview.store.audit import actor_now, write_entry
 from lineview.store.files import locked, put, sealed, unsealed
@@ -48,12 +48,12 @@ class PeopleReader:
 
     def adjustments(self, machine: str, first: int, end: int) -> pl.DataFrame:
         """Give ADJUSTMENTS from first up to, not including, end, sorted by moment."""
-        rows, at = self.written([machine], "adjustment"), pl.col("at").cast(pl.Int64)
+        rows, at = self.of_machines([machine], "adjustment"), pl.col("at").cast(pl.Int64)
         current = rows.filter(at >= first, at < end, ~pl.col("withdrawn"))
         return current.select(list(ADJUSTMENTS)).sort("at")
 
-    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
-        """Give WRITTEN of machines, of one kind ("adjustment" or "note"): each entry in its present form."""
+    def of_machines(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """Give MANUAL_ENTRIES of machines, of one kind ("adjustment" or "note"): each entry in its present form."""
         table = _TABLES[kind]
         words = [table.c.what, table.c.note] if kind == "adjustment" else [table.c.text, literal("")]
         query = (
@@ -65,7 +65,7 @@ class PeopleReader:
             .order_by(table.c.id)
         )
         with self._journal.reading() as connection:
-            rows = fetch(connection, query, WRITTEN)
+            rows = fetch(connection, query, MANUAL_ENTRIES)
         numbered = rows.with_columns(revisions=pl.len().over("entry").cast(pl.Int64))
         return numbered.unique("entry", keep="last", maintain_order=True).sort(
             "at", descending=True, maintain_order=True
@@ -161,7 +161,7 @@ class ManualEntries(PeopleReader):
                 )
             )
         table, words = _TABLES[kind], _words(kind, what, note)
-        with self._written() as connection:
+        with self._writing() as connection:
             row = {"machine": machine, "at": micros(at), **words, "entry": entry or uuid4().hex}
             if (entry and _revisions(connection, table, entry)) or _stands(connection, table, row):
                 return False
@@ -172,7 +172,7 @@ class ManualEntries(PeopleReader):
     def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
         """Give an entry another moment and other words; its former ones stay behind it."""
         table, words = _TABLES[kind], _words(kind, what, note)
-        with self._written() as connection:
+        with self._writing() as connection:
             before = _latest(connection, table, entry)
             row = {"machine": before["machine"], "at": micros(at), **words, "entry": entry}
             _revise(connection, table, row)
@@ -181,7 +181,7 @@ class ManualEntries(PeopleReader):
     def withdraw(self, kind: str, entry: str) -> None:
         """Let an entry hold no more; undo_change brings it back."""
         table = _TABLES[kind]
-        with self._written() as connection:
+        with self._writing() as connection:
             before = _latest(connection, table, entry)
             if before["withdrawn"]:
                 raise AskError(Fault(tr("it was removed already"), "entry", tr("one that still holds")))
@@ -192,7 +192,7 @@ class ManualEntries(PeopleReader):
     def undo_change(self, kind: str, entry: str) -> None:
         """Bring back the form that an entry had before its last change; the first form is withdrawn."""
         table = _TABLES[kind]
-        with self._written() as connection:
+        with self._writing() as connection:
             forms = _revisions(connection, table, entry)
             if not forms:
                 raise AskError(Fault(tr("there is no such entry"), "entry", tr("one of the list")))
@@ -216,7 +216,7 @@ class ManualEntries(PeopleReader):
         }
         same = (stop_reasons.c.machine == machine, stop_reasons.c.start == row["start"])
         earlier = select(stop_reasons.c.reason).where(*same).order_by(stop_reasons.c.id.desc()).limit(1)
-        with self._written() as connection:
+        with self._writing() as connection:
             before = connection.execute(earlier).scalar()
             connection.execute(insert(stop_reasons), row)
             about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
@@ -237,7 +237,7 @@ class ManualEntries(PeopleReader):
             }
             for start, end in stops
         ]
-        with self._written() as connection:
+        with self._writing() as connection:
             connection.execute(insert(stop_reasons), rows)
             write_entry(connection, _REASONS, f"{machine}, {len(rows)} stops", None, {"reason": words, "mark": mark})
         return mark
@@ -245,7 +245,7 @@ class ManualEntries(PeopleReader):
     def undo_stop_reasons(self, mark: int) -> int:
         """Give stops back the reason that they had before those set together; give how many there were."""
         columns = stop_reasons.c
-        with self._written() as connection:
+        with self._writing() as connection:
             rows = connection.execute(select(stop_reasons).where(columns.set_at == mark, columns.reason != "")).all()
             now, back = micros(datetime.now(UTC)), []
             for row in rows:
@@ -277,7 +277,7 @@ class ManualEntries(PeopleReader):
             "what": _checked_text(trial["what"], "what"),
             **{name: _short(trial[name], name) for name in ("verdict", "decision")},
         }
-        with self._written() as connection:
+        with self._writing() as connection:
             if number is None and (there := _noted_already(connection, row)) is not None:
                 return there
             if number is None:
@@ -294,7 +294,7 @@ class ManualEntries(PeopleReader):
 
     def undo_trial(self, number: int) -> bool:
         """Take back what was last said of a trial; give whether anything of it still stands."""
-        with self._written() as connection:
+        with self._writing() as connection:
             rows = _standing(connection).get(number)
             if not rows:
                 what = tr("there is no trial {number}", number=number)
@@ -306,7 +306,7 @@ class ManualEntries(PeopleReader):
         return len(rows) > 1
 
     @contextmanager
-    def _written(self) -> Iterator[Connection]:
+    def _writing(self) -> Iterator[Connection]:
         """A connection of which all is kept, in the journal and in the copy beside it, or nothing."""
         with locked(self._folder / ".entries.lock"), self._writable.writing() as connection:
             yield connection
@@ -348,10 +348,10 @@ def _revisions(connection: Connection, table: Table, entry: str) -> list[dict[st
 
 def _stands(connection: Connection, table: Table, row: dict[str, Any]) -> bool:
     """Whether an entry says the same of the same machine and moment, and was not removed or changed since."""
-    said = {name: content for name, content in row.items() if name != "entry"}
-    alike = select(table.c.entry).where(*(table.c[name] == content for name, content in said.items()))
+    fields = {name: content for name, content in row.items() if name != "entry"}
+    alike = select(table.c.entry).where(*(table.c[name] == content for name, content in fields.items()))
     latest = (_latest(connection, table, entry) for entry in set(connection.execute(alike).scalars()))
-    return any(said.items() <= form.items() and not form["withdrawn"] for form in latest)
+    return any(fields.items() <= form.items() and not form["withdrawn"] for form in latest)
 
 
 def _latest(connection: Connection, table: Table, entry: str) -> dict[str, Any]:

@@ -33,19 +33,19 @@ def spans(
     between: tuple[int, int] | None = None,
 ) -> pl.DataFrame:
     """Give machine, channel, first and last moment [µs since 1970], one row an intake and channel."""
-    told = extents.c
+    extent = extents.c
     query = (
-        select(told.machine, told.channel, told.first, told.last)
-        .join(intakes, intakes.c.id == told.intake)
-        .where(intakes.c.state == "done", told.kind == kind)
+        select(extent.machine, extent.channel, extent.first, extent.last)
+        .join(intakes, intakes.c.id == extent.intake)
+        .where(intakes.c.state == "done", extent.kind == kind)
     )
     if machines is not None:
-        wanted = [machines] if isinstance(machines, str) else sorted(machines)
-        query = query.where(told.machine.in_(wanted))
+        ids = [machines] if isinstance(machines, str) else sorted(machines)
+        query = query.where(extent.machine.in_(ids))
     if channels is not None:
-        query = query.where(told.channel.in_(channels))
+        query = query.where(extent.channel.in_(channels))
     if between is not None:
-        query = query.where(told.last >= between[0], told.first <= between[1])
+        query = query.where(extent.last >= between[0], extent.first <= between[1])
     with journal.reading() as connection:
         return fetch(connection, query, _SCHEMA)
 
@@ -85,9 +85,9 @@ def content_mark(journal: JournalReader, line: str, machines: Sequence[str], bet
 
     Rows have ids of their own and stay as they are, so that how many there are and the sum of their ids tell.
     """
-    given = {"line": line, "machines": list(machines), "first": between[0], "last": between[1]}
+    parameters = {"line": line, "machines": list(machines), "first": between[0], "last": between[1]}
     with journal.reading() as connection:
-        return repr(sorted(tuple(row) for row in connection.execute(_content_sums(), given)))
+        return repr(sorted(tuple(row) for row in connection.execute(_content_sums(), parameters)))
 
 
 @cache
@@ -95,9 +95,9 @@ def _content_sums() -> CompoundSelect[Any]:
     """The query of content_mark, put together once: that takes longer than asking it."""
     first, last = bindparam("first", type_=BigInteger), bindparam("last", type_=BigInteger)
     machines: BindParameter[Any] = bindparam("machines", expanding=True)
-    told, reason = extents.c, stop_reasons.c
+    extent, reason = extents.c, stop_reasons.c
     rows: list[tuple[Any, ...]] = [
-        (told.id, told.intake, told.machine.in_(machines), told.last >= first, told.first <= last)
+        (extent.id, extent.intake, extent.machine.in_(machines), extent.last >= first, extent.first <= last)
     ]
     for kind in (KINDS[name] for name in ("batches", "stops", "reels")):
         table, back = of_kind[kind.name].c, round(kind.look_back.total_seconds() * 1e6)
@@ -111,8 +111,8 @@ def _content_sums() -> CompoundSelect[Any]:
         .where(intakes.c.state == "done", *where)
         for place, (key, intake, *where) in enumerate(rows)
     ]
-    said = reason.machine.in_(machines), reason.end > first, reason.start < last
-    sums.append(select(literal(len(rows)), func.count(), func.sum(reason.id)).where(*said))
+    of_reasons = reason.machine.in_(machines), reason.end > first, reason.start < last
+    sums.append(select(literal(len(rows)), func.count(), func.sum(reason.id)).where(*of_reasons))
     return union_all(*sums)
 
 
@@ -158,9 +158,9 @@ def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
     several = _told_by_several(weights)
     if several.height:
         agreed = several.filter(~pl.col("disputed")).sort("intake", "row")
-        named = [pl.col(name).drop_nulls().first() for name in ("batch", "sample")]
+        names = [pl.col(name).drop_nulls().first() for name in ("batch", "sample")]
         first = pl.col("machine", "intake", "row").first()
-        once = agreed.group_by("at", "spot", *_WEIGHED, "nth", maintain_order=True).agg(*named, first)
+        once = agreed.group_by("at", "spot", *_WEIGHED, "nth", maintain_order=True).agg(*names, first)
         alone = weights.join(several.select("at").unique(), on="at", how="anti")
         weights = pl.concat([alone, once.select(weights.columns)])
     return weights.sort("at", "intake", "row")
@@ -200,23 +200,23 @@ def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
     return rows.with_columns(disputed=corrected & ~alone).drop("most")
 
 
-def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
+def once_each(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
     """One row a key: what several agree on; a cell one leaves empty is taken from another."""
     rows = rows.sort("intake", "row")
     if not _has_repeats(rows, keys):
         return rows
     agreed = rows.filter(~_contradict(values).over(keys))
-    told = [pl.col(value).drop_nulls().first() for value in values]
-    grouped = agreed.group_by(keys, maintain_order=True).agg(*told, pl.col("intake", "row").first())
+    firsts = [pl.col(value).drop_nulls().first() for value in values]
+    grouped = agreed.group_by(keys, maintain_order=True).agg(*firsts, pl.col("intake", "row").first())
     return grouped.select(rows.columns)
 
 
-def told_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
+def agreed_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
     """One row a key, cells of which two different things are told left empty: that it happened is not disputed."""
     agreed = [
         pl.when(pl.col(value).drop_nulls().n_unique().over(keys) <= 1).then(value).alias(value) for value in values
     ]
-    return told_once(rows.with_columns(agreed), keys, values)
+    return once_each(rows.with_columns(agreed), keys, values)
 
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
@@ -256,7 +256,7 @@ _MOST_KEPT_BYTES = 8_000_000
 def within_widest(
     journal: JournalReader,
     key: tuple[str | None, ...],
-    asked: Moments,
+    between: Moments,
     at: str,
     read: Callable[[Moments], pl.DataFrame],
 ) -> pl.DataFrame:
@@ -264,27 +264,27 @@ def within_widest(
 
     Within one state of the journal those of a time within one asked for before are not read again.
     """
-    low, high = asked
-    kept: dict[str, tuple[int, int, pl.DataFrame]] = journal.once(("rows", *key), dict)
-    since, until, rows = kept.get("rows", (high, low, pl.DataFrame()))
-    if not kept or low < since or until < high:
-        overlap = bool(kept) and low <= until and since <= high
-        wide = (min(low, since), max(high, until)) if overlap else asked
+    low, high = between
+    cache: dict[str, tuple[int, int, pl.DataFrame]] = journal.once(("rows", *key), dict)
+    since, until, rows = cache.get("rows", (high, low, pl.DataFrame()))
+    if not cache or low < since or until < high:
+        overlap = bool(cache) and low <= until and since <= high
+        wide = (min(low, since), max(high, until)) if overlap else between
         rows = read(wide)
         if (overlap or high - low > until - since) and rows.estimated_size() <= _MOST_KEPT_BYTES:
-            kept["rows"] = *wide, rows
+            cache["rows"] = *wide, rows
         since, until = wide
-    if (since, until) == asked:
+    if (since, until) == between:
         return rows
-    begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in asked)
+    begin, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in between)
     return rows.filter(pl.col(at).is_between(begin, end))
 
 
 #: What is told of a channel at a moment.
-_TOLD = ("at", "value", "text", "quality")
+_READING = ("at", "value", "text", "quality")
 
 
-class Measured:
+class MeasuredRows:
     """The rows of one Delta table, those of intakes that are not done left out.
 
     Parameters
@@ -319,13 +319,13 @@ class Measured:
         lazy = self._scan(machine, first, last, None, coded=True)
         if lazy is None:
             return {}
-        parts = _parted(lazy.select("channel", *_TOLD).collect())
+        parts = _parted(lazy.select("channel", *_READING).collect())
         odd = [name for name, part in parts.items() if _repeats(part)]
         if odd:
             # Only what is told of one moment more than once needs its intake and row.
             rows = lazy.filter(pl.col("channel").is_in(odd)).drop("machine").collect()
             settled = {name: one_a_moment(part) for name, part in _parted(rows.sort("at", maintain_order=True)).items()}
-            parts |= {name: part.select(_TOLD) for name, part in settled.items()}
+            parts |= {name: part.select(_READING) for name, part in settled.items()}
         return parts
 
     def _scan(
@@ -343,10 +343,10 @@ class Measured:
 
     def extents_of(self, intake: int) -> pl.DataFrame:
         """Give machine, channel, first and last moment of an intake's rows [µs since 1970]."""
-        told = extents.c
-        query = select(told.machine, told.channel, told.first, told.last)
+        extent = extents.c
+        query = select(extent.machine, extent.channel, extent.first, extent.last)
         with self._journal.reading() as connection:
-            return fetch(connection, query.where(told.intake == intake, told.kind == self._kind), _SCHEMA)
+            return fetch(connection, query.where(extent.intake == intake, extent.kind == self._kind), _SCHEMA)
 
     def between(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
@@ -368,13 +368,13 @@ def _parted(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
         order = np.argsort(code, kind="stable")
         rows, code = rows[order], code[order]
     turns = np.flatnonzero(code[1:] != code[:-1]) + 1
-    found = {}
+    parts = {}
     for begin, end in pairwise([0, *turns.tolist(), len(code)]):
         part = rows.slice(begin, end - begin)
         if part.height:
             name = str(part["channel"][0])
-            found[name] = part if part["at"].is_sorted() else part.sort("at", maintain_order=True)
-    return found
+            parts[name] = part if part["at"].is_sorted() else part.sort("at", maintain_order=True)
+    return parts
 
 
 def _repeats(part: pl.DataFrame) -> bool:
@@ -383,7 +383,7 @@ def _repeats(part: pl.DataFrame) -> bool:
     return bool((at_us[1:] == at_us[:-1]).any())
 
 
-class Told:
+class JournalRows:
     """The rows of the journal's own kinds, those of intakes that are not done left out.
 
     Parameters
@@ -429,10 +429,10 @@ class Told:
     ) -> pl.DataFrame:
         """All rows of a kind, also those that a later export replaces."""
         between = _EVER[0] if first is None else first, _EVER[1] if last is None else last
-        asked = partial(self._asked, kind, owner=owner)
-        return within_widest(self._journal, (kind.name, owner), between, kind.at, asked)
+        fetch_rows = partial(self._select, kind, owner=owner)
+        return within_widest(self._journal, (kind.name, owner), between, kind.at, fetch_rows)
 
-    def _asked(self, kind: RecordType, between: Moments, owner: str | None) -> pl.DataFrame:
+    def _select(self, kind: RecordType, between: Moments, owner: str | None) -> pl.DataFrame:
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))
@@ -452,7 +452,7 @@ class Told:
     ) -> pl.DataFrame:
         """One row a thing, disputed things left out, sorted by moment."""
         rows = self.rows(kind, first, last, owner)
-        return told_once(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
+        return once_each(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
 
     def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
         """The rows that may speak of the same things as these, also replaced ones; with their steps where they roll."""
@@ -469,9 +469,9 @@ class Told:
         the period counts as lasting if it began within the kind's look-back.
         """
         back = int(kind.look_back.total_seconds() * 1_000_000)
-        told = self.rows(kind, first - back, end - 1, owner)
-        rows = told_once(told, kind.keys, kind.values).sort(kind.at, maintain_order=True)
-        rows = _ended_by(contradictions(told, kind.keys, kind.values)[kind.at], rows, kind.at)
+        candidates = self.rows(kind, first - back, end - 1, owner)
+        rows = once_each(candidates, kind.keys, kind.values).sort(kind.at, maintain_order=True)
+        rows = _ended_by(contradictions(candidates, kind.keys, kind.values)[kind.at], rows, kind.at)
         started = pl.col(kind.at)
         until = pl.col("end").fill_null(started.shift(-1))
         moment = pl.lit(first, pl.Int64).cast(UTC_US)

@@ -22,15 +22,15 @@ from lineview.store.journal import JournalReader, version_of
 from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import PeopleReader
 from lineview.store.query import (
-    Measured,
-    Told,
+    JournalRows,
+    MeasuredRows,
+    agreed_in_part,
     content_mark,
     event_stretches,
     intake_extents,
     once_weighed,
     one_a_moment,
     spans,
-    told_in_part,
     within_widest,
 )
 from lineview.store.tables import KINDS, intakes
@@ -68,14 +68,14 @@ class StoreReader:
         self._folder = folder
         self._journal = journal
         self._check = check
-        self._readings = Measured("readings", check, journal, READINGS)
-        self._weights = Measured("weights", check, journal, WEIGHTS)
-        self._told = Told(journal)
+        self._readings = MeasuredRows("readings", check, journal, READINGS)
+        self._weights = MeasuredRows("weights", check, journal, WEIGHTS)
+        self._journal_rows = JournalRows(journal)
         self._people = PeopleReader(journal)
         self._originals = Originals(folder / "originals")
         self._refusals = PerIntake("refusals", check, journal, REFUSALS)
         self._disputes = PerIntake("disputes", check, journal, DISPUTES)
-        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._weights, self._told)
+        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._weights, self._journal_rows)
 
     def known(self, sha256: str) -> int | None:
         """The intake of an export that is in and not undone, or None."""
@@ -169,7 +169,7 @@ class StoreReader:
     def replaced_plan(self) -> pl.DataFrame:
         """Give PLAN in whose place a later export of as many moments says something else."""
         with storage_errors(tr("read the plan")):
-            return self._journal.once("replaced plan", partial(self._told.replaced, KINDS["plan"]))
+            return self._journal.once("replaced plan", partial(self._journal_rows.replaced, KINDS["plan"]))
 
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
@@ -272,15 +272,15 @@ class StoreReader:
 
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give BATCHES of a line that last at some moment of the time, sorted by start."""
-        return self._told.lasting(KINDS["batches"], line, micros(start), micros(end))
+        return self._journal_rows.lasting(KINDS["batches"], line, micros(start), micros(end))
 
     def stop_log(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give STOP_LOG of a machine that lasts at some moment of the time, sorted by start."""
-        return self._told.lasting(KINDS["stops"], machine, micros(start), micros(end))
+        return self._journal_rows.lasting(KINDS["stops"], machine, micros(start), micros(end))
 
     def plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give PLAN of a line for some moment of the time, sorted by start."""
-        return self._told.lasting(KINDS["plan"], line, micros(start), micros(end))
+        return self._journal_rows.lasting(KINDS["plan"], line, micros(start), micros(end))
 
     def reels(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give REELS mounted on a machine from start up to, not including, end, sorted by moment.
@@ -289,20 +289,20 @@ class StoreReader:
         reel before it would seem to have held the metres of both.
         """
         kind = KINDS["reels"]
-        rows = self._told.rows(kind, micros(start), micros(end) - 1, machine)
-        return told_in_part(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
+        rows = self._journal_rows.rows(kind, micros(start), micros(end) - 1, machine)
+        return agreed_in_part(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
 
     def stock(self) -> pl.DataFrame:
         """Give STOCK, all counts, sorted by moment."""
-        return self._told.once(KINDS["stock"])
+        return self._journal_rows.once(KINDS["stock"])
 
     def adjustments(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give ADJUSTMENTS of a machine from start up to, not including, end, sorted by moment."""
         return self._people.adjustments(machine, micros(start), micros(end))
 
-    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
-        """Give WRITTEN of machines, of one kind: each entry in its present form, the latest moment first."""
-        return self._people.written(machines, kind)
+    def manual_entries(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """Give MANUAL_ENTRIES of machines, of one kind: each entry in its present form, the latest moment first."""
+        return self._people.of_machines(machines, kind)
 
     def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give machine, start, end, reason of the stops in the time that somebody named."""

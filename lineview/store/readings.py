@@ -61,7 +61,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Written:
+class IntakePieces:
     """What an intake adds: its pieces, a file each, and the name by which its transaction is known again."""
 
     intake: int
@@ -179,13 +179,13 @@ class PartedTable(TableRows):
             self._table.update_incremental()
             return self._table.transaction_version(app_id) is not None
 
-    def add(self, several: Sequence[Written]) -> list[ListedFile]:
+    def add(self, several: Sequence[IntakePieces]) -> list[ListedFile]:
         """Add the rows of intakes in one atomic commit, and give the files they are in."""
         files = [pair for intake in several for pair in self.write(intake)]
         self.commit(files, [intake.app_id for intake in several])
         return [listed for _, listed in files]
 
-    def write(self, intake: Written) -> list[WrittenFile]:
+    def write(self, intake: IntakePieces) -> list[WrittenFile]:
         """Write an intake's files, which the table does not list yet; to be given to `commit`."""
         return [self._write(piece, intake.intake) for piece in intake.pieces]
 
@@ -322,7 +322,7 @@ class OwnFiles:
         self._table = table
         self.written: list[WrittenFile] = []
 
-    def write(self, intake: Written) -> None:
+    def write(self, intake: IntakePieces) -> None:
         """Write further files of the intake."""
         self.written += self._table.write(intake)
 

@@ -21,9 +21,9 @@ from lineview.core.names import readable
 from lineview.intake.exports import InPieces, Stretch
 from lineview.store.blocks import Block, blocks, channel_blocks, pieces
 from lineview.store.compare import DISPUTES, Nearby, Tally, compare_readings
-from lineview.store.files import Kept
+from lineview.store.files import StoredOriginal
 from lineview.store.journal import Beginning
-from lineview.store.readings import OwnFiles, Written
+from lineview.store.readings import IntakePieces, OwnFiles
 from lineview.store.writer import Receipt, Recorder, app_id, receipt, span_of
 
 
@@ -41,7 +41,7 @@ def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
         raise
 
 
-def _intake_row(export: InPieces, original: Kept, counts: Counter[str]) -> dict[str, Any]:
+def _intake_row(export: InPieces, original: StoredOriginal, counts: Counter[str]) -> dict[str, Any]:
     return {
         "file": readable(export.path.name),
         "sha256": original.sha256,
@@ -54,7 +54,7 @@ def _intake_row(export: InPieces, original: Kept, counts: Counter[str]) -> dict[
 class _Writing:
     """One big export while it is written."""
 
-    def __init__(self, recorder: Recorder, export: InPieces, original: Kept, row: Any) -> None:
+    def __init__(self, recorder: Recorder, export: InPieces, original: StoredOriginal, row: Any) -> None:
         self._to, self._export, self._kept, self._row = recorder, export, original, row
         self._table = recorder.tables["readings"]
         self._own = OwnFiles(self._table)
@@ -81,7 +81,7 @@ class _Writing:
             channel_blocks(0, stretch.frames) if several else blocks(0, stretch.frames[0], ("machine", "channel"))
         )
         tally = self._compared(new_blocks, stretch)
-        self._own.write(Written(self._row.id, "", pieces(new_blocks)))
+        self._own.write(IntakePieces(self._row.id, "", pieces(new_blocks)))
         if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:
             what = tr("the rows from line {row} on are not all kept, duplicate or refused", row=stretch.first_row)
             advice = tr("Nothing was taken in; please report this with the file")
@@ -102,7 +102,7 @@ class _Writing:
     def _compared(self, new_blocks: list[Block], stretch: Stretch) -> Tally:
         """Compare a stretch with what the store holds and with the stretches before it."""
         tally = Tally(stretch.first_row)
-        nearby = Nearby(self._to.measured, self._to.told)
+        nearby = Nearby(self._to.measured, self._to.journal_rows)
         nearby.expect({"readings": new_blocks})
         for block, stored in zip(new_blocks, nearby.there("readings", new_blocks), strict=True):
             stretches_before = self._own.rows(block.machine, block.channel, block.first, block.last)

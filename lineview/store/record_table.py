@@ -68,7 +68,7 @@ class RecordTable:
         self._sound: dict[str, tuple[int, int]] = {}
         self._kept: dict[tuple[str, ...], tuple[pl.DataFrame, int]] = {}
         self._broken: set[str] = set()
-        self.lost = 0  # how often something kept was found broken
+        self.losses = 0  # how often something kept was found broken
         try:
             self._open()
         except _UNREADABLE:
@@ -90,7 +90,7 @@ class RecordTable:
             self._folder.rename(aside)
             rmtree(aside, ignore_errors=True)
         self._open()
-        self.lost += 1
+        self.losses += 1
 
     def files(self) -> pl.DataFrame:
         """The table's files now, those found broken left out: path, machine, month."""
@@ -159,7 +159,7 @@ class RecordTable:
             rows = self._rows(path, names)
             if rows is None:
                 self._broken.add(path)
-                self.lost += 1
+                self.losses += 1
             else:
                 read.append(rows)
         rows = pl.concat(read).select(names)
@@ -175,18 +175,18 @@ class RecordTable:
                     return None
                 self._sound[path] = there
             with self._lock:
-                kept = self._kept.pop((path, *columns), None)
-            if kept is None:
+                entry = self._kept.pop((path, *columns), None)
+            if entry is None:
                 rows = pl.read_parquet(file, columns=list(columns), glob=False, hive_partitioning=False)
-                kept = rows, int(rows.estimated_size())
+                entry = rows, int(rows.estimated_size())
         except (OSError, pl.exceptions.PolarsError):
             return None
         with self._lock:
-            self._kept[path, *columns] = kept
+            self._kept[path, *columns] = entry
             over = sum(size for _, size in self._kept.values()) - KEPT_BYTES
             while over > 0:  # what was asked for longest ago goes first
                 over -= self._kept.pop(next(iter(self._kept)))[1]
-        return kept[0]
+        return entry[0]
 
     def months(self, machine: str) -> list[str]:
         """The months of which there are records of a machine."""

@@ -34,8 +34,8 @@ def _without_laid_over(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
     Both have to speak of one thing at least: exports of other products lie beside each other.
     """
     until = pl.coalesce("end", pl.col(kind.at) + _A_DAY)
-    named = pl.col(kind.owner, kind.label, "row", "step_first", "step_moments")
-    lasting = rows.select(named, begin=kind.at, until=until, intake=pl.col("intake").fill_null(-1))
+    ids = pl.col(kind.owner, kind.label, "row", "step_first", "step_moments")
+    lasting = rows.select(ids, begin=kind.at, until=until, intake=pl.col("intake").fill_null(-1))
     exports = lasting.group_by(kind.owner, "intake", maintain_order=True).agg(
         pl.col("step_first", "step_moments", kind.label).first(), pl.col("begin").min(), pl.col("until").max()
     )
@@ -48,14 +48,13 @@ def _without_laid_over(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
     )
     if newer.is_empty():
         return rows
-    new_rows = lasting.rename({"intake": "intake_new"})
     both = lasting.join(newer, on=[kind.owner, "intake"]).join(
-        new_rows, on=[kind.owner, "intake_new"], suffix="_new", nulls_equal=True
+        lasting.rename({"intake": "intake_new"}), on=[kind.owner, "intake_new"], suffix="_new", nulls_equal=True
     )
     of_one = (pl.col(kind.label) == pl.col(f"{kind.label}_new")).any().over(kind.owner, "intake", "intake_new")
-    gone = both.filter(meet & of_one).select("intake", "row").unique(maintain_order=True)
+    old_rows = both.filter(meet & of_one).select("intake", "row").unique(maintain_order=True)
     return rows.filter(
-        ~rows.select(intake=pl.col("intake").fill_null(-1), row="row").to_struct().is_in(gone.to_struct().implode())
+        ~rows.select(intake=pl.col("intake").fill_null(-1), row="row").to_struct().is_in(old_rows.to_struct().implode())
     )
 
 

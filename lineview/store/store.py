@@ -76,7 +76,7 @@ class Store(StoreReader):
             self._refusals,
             self._disputes,
             {"readings": self._readings, "weights": self._weights},
-            self._told,
+            self._journal_rows,
             self._conflicts,
             self._sidecars,
         )
@@ -188,7 +188,7 @@ class Store(StoreReader):
             yield
             self._seal()
 
-    def held(self) -> AbstractContextManager[bool]:
+    def writing_alone(self) -> AbstractContextManager[bool]:
         """A context in which nobody else writes to the store, or False in it where somebody does now."""
         return writing(self._folder, wait=False)
 
@@ -317,9 +317,9 @@ class Store(StoreReader):
                 self._recorder.note_disputes(intake)
             self._seal()
 
-    def lost(self) -> list[int]:
+    def lost_intakes(self) -> list[int]:
         """The intakes that are to be made anew, since the journal was."""
-        return [row.id for row in self._database.lost()]
+        return [row.id for row in self._database.lost_intakes()]
 
     def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
         """Keep an adjustment or a note; give whether it was new, since an entry's name is kept once."""
@@ -381,7 +381,7 @@ class Store(StoreReader):
             return remains
 
     def _seal_if_free(self) -> None:
-        with self.held() as is_free:
+        with self.writing_alone() as is_free:
             self._is_open_to_doubt = not is_free  # somebody else is at work and seals it, if not just before this write
             if is_free:
                 self._seal()

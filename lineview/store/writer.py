@@ -27,8 +27,8 @@ from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals
 from lineview.store.journal import Beginning, Journal
 from lineview.store.listed import ListedFile
-from lineview.store.query import Measured, Told
-from lineview.store.readings import PartedTable, Written
+from lineview.store.query import JournalRows, MeasuredRows
+from lineview.store.readings import IntakePieces, PartedTable
 from lineview.store.rolling import with_steps
 from lineview.store.sidecars import Sidecars
 from lineview.store.tables import KINDS, MEASURED
@@ -93,8 +93,8 @@ class Recorder:
     originals: Originals
     refusals: PerIntake
     disputes: PerIntake
-    measured: dict[str, Measured]
-    told: Told
+    measured: dict[str, MeasuredRows]
+    journal_rows: JournalRows
     conflicts: Conflicts
     sidecars: Sidecars
 
@@ -126,7 +126,7 @@ class Recorder:
     def _compared(self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]) -> list[_ComparedExport]:
         """Compare exports with what is there and with those before them; errors go to the outcomes."""
         blocks_of = {place: _blocks_of(export) for place, export in exports.items()}
-        nearby = Nearby(self.measured, self.told)
+        nearby = Nearby(self.measured, self.journal_rows)
         nearby.expect({name: [b for by_kind in blocks_of.values() for b in by_kind[name]] for name in MEASURED})
         compared = []
         for place, export in exports.items():
@@ -153,7 +153,7 @@ class Recorder:
             wrote += self.disputes.keep(row.id, item.disputed)
         for name in MEASURED:
             new_files = [
-                Written(row.id, app_id(row), pieces(item.blocks[name]))
+                IntakePieces(row.id, app_id(row), pieces(item.blocks[name]))
                 for row, item in zip(rows, compared, strict=True)
                 if item.blocks[name]
             ]
@@ -226,7 +226,7 @@ class Recorder:
         new_blocks = _blocks_of(export)
         wrote = self.refusals.keep(row.id, export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
         for name in MEASURED:
-            files = self.tables[name].write(Written(row.id, app_id(row), pieces(new_blocks[name])))
+            files = self.tables[name].write(IntakePieces(row.id, app_id(row), pieces(new_blocks[name])))
             self.tables[name].replace(row.id, files, app_id(row))
             wrote += [listed for _, listed in files]
         spans = [span_of(name, block) for name in MEASURED for block in new_blocks[name]]
@@ -246,7 +246,7 @@ class Recorder:
         return [*own_files, *(listed for table in self.tables.values() for listed in table.listed(intake))]
 
     def _whole(self, row: Any) -> bool:
-        kinds = self.told.measured_kinds(row.id)
+        kinds = self.journal_rows.measured_kinds(row.id)
         return bool(kinds) and all(self.tables[kind].holds(app_id(row)) for kind in kinds)
 
     def _clear(self, row: Any) -> None:

@@ -118,8 +118,8 @@ def machine_losses(
     pieces = counts.pieces(begins, ends)
     if pieces.good is None or pieces.made is None:
         return None
-    tape = timeline_of(counts, batches, stop_log, cal, short_stop_min=plant.short_stop_min)
-    stretches = _stretches(tape, begins)
+    timeline = timeline_of(counts, batches, stop_log, cal, short_stop_min=plant.short_stop_min)
+    stretches = _stretches(timeline, begins)
     by_state = _ByState.of(stretches, cells.height)
     used = _UsedPieces.of(pieces, by_state)
     rate = nominal_per_min(counts.machine)
@@ -145,7 +145,7 @@ def machine_losses(
         paper_m=_metres_fed(counts, "wax paper", begins, ends),
         open_pieces=pl.Series((by_state.minutes["unseen"] + by_state.uncounted_min) * rate),
     ).select(list(SHIFTS))
-    return MachineLosses(shifts, losses.select(machine, *list(LOSSES)[1:]), tape)
+    return MachineLosses(shifts, losses.select(machine, *list(LOSSES)[1:]), timeline)
 
 
 def _metres_fed(counts: MachineCounts, kind: WebKind, begins: Ints, ends: Ints) -> pl.Series:
@@ -155,15 +155,15 @@ def _metres_fed(counts: MachineCounts, kind: WebKind, begins: Ints, ends: Ints) 
     return nothing if metres is None else pl.Series(metres.value, dtype=pl.Float64).fill_nan(None)
 
 
-def _stretches(tape: pl.DataFrame, begins: Ints) -> pl.DataFrame:
+def _stretches(timeline: pl.DataFrame, begins: Ints) -> pl.DataFrame:
     """The rows of a timeline with the shift they lie in, their length and whether one begins in them."""
-    place = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
+    place = np.searchsorted(begins, timeline["start"].dt.epoch("us").to_numpy(), side="right") - 1
     goes_on = (
         (pl.col("state") == pl.col("state").shift(1))
         & (pl.col("start") == pl.col("end").shift(1))
         & (pl.col("place") == pl.col("place").shift(1))
     )
-    rows = tape.with_columns(place=pl.Series(place)).filter(pl.col("place") >= 0)
+    rows = timeline.with_columns(place=pl.Series(place)).filter(pl.col("place") >= 0)
     return rows.select(
         "place",
         "state",

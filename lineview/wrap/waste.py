@@ -69,11 +69,11 @@ class WrapEvents:
     standings: tuple[tuple[datetime, datetime], ...] = ()
 
 
-def wrap_events(tape: pl.DataFrame) -> WrapEvents:
-    """Find restarts and changeovers on a tape; a break within a changeover does not make two of it."""
+def wrap_events(timeline: pl.DataFrame) -> WrapEvents:
+    """Find restarts and changeovers on a timeline; a break within a changeover does not make two of it."""
     standing = pl.col("state").is_in(list(STANDING))
     blocks = (
-        tape.sort("start")
+        timeline.sort("start")
         .with_columns(
             stands=standing,
             block=standing.rle_id(),

@@ -44,8 +44,8 @@ def test_what_is_open_and_noted_is_handed_over(works: Works) -> None:
     given = with_handover(works, works.ask(asked), " Ada  Invented ")
     assert given.soft.startswith("Handed over by Ada Invented. ")
     points, notes = given.tables[-2:]
-    tape = answer.series["tape"].filter((pl.col("state") == "stop") & pl.col("reason").is_null())
-    assert tape.height == 1
+    timeline = answer.series["timeline"].filter((pl.col("state") == "stop") & pl.col("reason").is_null())
+    assert timeline.height == 1
     assert points.rows[0] == {"what": "1 stop without a reason", "which": "21:43 (16.5 min)"}
     assert points.rows[1] == {"what": "adjustment not judged yet", "which": "Sizer 1, 21:59: pair 3 closed"}
     assert [row["what"] for row in points.rows[2:]] == ["reel about to end"]

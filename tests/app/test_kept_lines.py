@@ -134,7 +134,7 @@ def test_what_changed_or_broke_is_not_read_back(works: Works, worked_out: list[s
 
 
 def test_while_somebody_writes_a_week_is_answered_and_not_kept(works: Works) -> None:
-    with works.store.held() as may_write:
+    with works.store.writing_alone() as may_write:
         assert may_write
         assert week(works.folder).sentence
     assert not (works.folder / "store" / "weeks").exists()

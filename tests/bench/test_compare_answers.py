@@ -11,7 +11,7 @@ ANSWER = {
     "scope": {"line": "1"},
     "figures": {"good_pieces": {"value": 10, "low": None, "high": None, "unit": "pieces", "n": 3}},
     "tables": {"stops": {"title": "Stops", "columns": [], "rows": [{"minutes": 1.5, "state": "stop"}]}},
-    "series": {"tape": [{"state": "running"}]},
+    "series": {"timeline": [{"state": "running"}]},
 }
 
 
@@ -26,7 +26,7 @@ def test_every_changed_part_is_listed_once() -> None:
     other["sentence"] = "This shift made 11 good pieces."
     other["figures"]["good_pieces"].update(value=11, low=9)
     other["tables"]["stops"]["rows"] = [{"minutes": 2.0, "state": "stop"}, {"minutes": 3.0, "state": "stop"}]
-    other["series"]["tape"] = []
+    other["series"]["timeline"] = []
     listed = [(group, where) for group, where, *_ in compare_answers.differences(ANSWER, other, series=True)]
     assert listed == [
         ("text: sentence", "sentence"),
@@ -34,7 +34,7 @@ def test_every_changed_part_is_listed_once() -> None:
         ("figure good_pieces", "low"),
         ("table stops", "number of rows"),
         ("table stops", "row 0 minutes"),
-        ("series tape", "number of rows"),
+        ("series timeline", "number of rows"),
     ]
 
 

@@ -67,12 +67,12 @@ def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[Estim
             row=pl.lit(1, pl.Int64),
         ).select(list(READINGS))  # fmt: skip
         counts = count_machine(WRAPPER, readings, gap_s=120)
-        tape = timeline_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
+        timeline = timeline_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
         windows = shift_windows(cal).select("start", "end")
         begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
         pieces = counts.pieces(begins, ends)
         by_shift = [pieces.at(k) for k in range(windows.height)]
-        month = add_up(accounts(tape, windows, by_shift, nominal_per_min=350), 350)
+        month = add_up(accounts(timeline, windows, by_shift, nominal_per_min=350), 350)
         assert month.pieces.made is not None
         made += month.pieces.made
         run_min += month.run_min

@@ -15,7 +15,7 @@ from tests.board.invented_materials import order, weight, wrap
 from tests.board.invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
 from tests.board.invented_week import week
 
-__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "week", "weight", "wrap"]
+__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "timeline", "week", "weight", "wrap"]
 
 
 def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "1") -> Answer:
@@ -122,7 +122,7 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
     )
 
 
-def tape() -> pl.DataFrame:
+def timeline() -> pl.DataFrame:
     """Give an early shift's clock: changeovers, short stops, a slow stretch, a stop nobody explained."""
     marks = [
         (27, 34, "changeover", None), (70, 77, "changeover", None), (114, 119, "changeover", None),
@@ -146,7 +146,7 @@ def tape() -> pl.DataFrame:
 def rate() -> pl.DataFrame:
     """Give pieces a minute along that clock."""
     rng = random.Random(3)
-    states = [(r["start"], r["end"], r["state"]) for r in tape().iter_rows(named=True)]
+    states = [(r["start"], r["end"], r["state"]) for r in timeline().iter_rows(named=True)]
     at, values = [], []
     for minute in range(480):
         now = EARLY.start + timedelta(minutes=minute)
@@ -211,7 +211,7 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
                 ],
             ),
         ),
-        {"rate": rate(), "tape": tape()},
+        {"rate": rate(), "timeline": timeline()},
         ("A plan export would add the pace still needed.",),
         (LOCK_OUT,),
     )

@@ -13,7 +13,7 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.frames import READINGS, REFUSALS, STATE_TIMELINE, TRIALS, WRITTEN
+from lineview.core.frames import MANUAL_ENTRIES, READINGS, REFUSALS, STATE_TIMELINE, TRIALS
 from lineview.intake.exports import Proposal
 from lineview.intake.exports import Question as IntakeQuestion
 from lineview.plant import ColumnTarget, Layout, Machine, Plant
@@ -112,10 +112,12 @@ class InventedWorks:
         return self._with_reasons(invented.ANSWERS[asked.question](**told))
 
     def _with_reasons(self, answer: Answer) -> Answer:
-        if not self.reasons or "tape" not in answer.series:
+        if not self.reasons or "timeline" not in answer.series:
             return answer
-        rows = [{**r, "reason": self.reasons.get(r["start"], r["reason"])} for r in answer.series["tape"].to_dicts()]
-        series = {**answer.series, "tape": pl.DataFrame(rows, schema=STATE_TIMELINE)}
+        rows = [
+            {**r, "reason": self.reasons.get(r["start"], r["reason"])} for r in answer.series["timeline"].to_dicts()
+        ]
+        series = {**answer.series, "timeline": pl.DataFrame(rows, schema=STATE_TIMELINE)}
         return replace(answer, series=series)
 
     def last_reading(self) -> datetime | None:
@@ -191,7 +193,7 @@ class InventedWorks:
 
     def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
         rows = [row for row in self.entries if row["machine"] in machines and row["kind"] == kind]
-        return pl.DataFrame(rows, schema=WRITTEN)
+        return pl.DataFrame(rows, schema=MANUAL_ENTRIES)
 
     def known_machine(self, name: str) -> Machine:
         machine = self.plant.machine(name)

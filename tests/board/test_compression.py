@@ -15,7 +15,7 @@ def client():
     return create_app(InventedWorks()).server.test_client()
 
 
-@pytest.mark.parametrize("path", ["/assets/style.css", "/assets/board.js", "/methods", "/shift/frame/tape.json"])
+@pytest.mark.parametrize("path", ["/assets/style.css", "/assets/board.js", "/methods", "/shift/frame/timeline.json"])
 def test_the_same_bytes_come_compressed_and_plain(client, path: str) -> None:
     plain = client.get(path, buffered=True)
     packed = client.get(path, headers={"Accept-Encoding": "gzip, br"})

@@ -194,7 +194,7 @@ def test_whoever_wrote_is_told_that_the_page_is_older_and_gets_the_new_one(
 
 def test_files_come_from_a_worker_as_from_the_board(served: Served) -> None:
     itself, client = create_app(served.works).server.test_client(), served.app.server.test_client()
-    for place in ("/shift/tape.csv?machine=wrap1", "/shift/nothing.csv?machine=wrap1", "/refusals/1.csv"):
+    for place in ("/shift/timeline.csv?machine=wrap1", "/shift/nothing.csv?machine=wrap1", "/refusals/1.csv"):
         one, other = client.get(place, headers=HEADERS), itself.get(place, headers=HEADERS)
         assert (one.status_code, one.data) == (other.status_code, other.data)
         for header in ("Content-Type", "Content-Disposition", "Content-Security-Policy"):
@@ -212,7 +212,7 @@ def test_who_looks_at_a_files_head_leaves_its_content_to_others(
 
     monkeypatch.setattr(served.workers, "ask", ask)
     monkeypatch.setattr(kept_pages, "FILE_S", 0.01)
-    client, place = served.app.server.test_client(), "/shift/tape.csv?machine=wrap1&period=all"
+    client, place = served.app.server.test_client(), "/shift/timeline.csv?machine=wrap1&period=all"
     assert client.head(place, headers=HEADERS).status_code == 503
     late = client.get(place, headers=HEADERS)
     assert (late.status_code, late.text) == (503, kept_pages.BUSY)  # said in plain words
@@ -269,7 +269,7 @@ def processes_of_pages() -> list[int]:
 
 
 def test_a_worker_that_hangs_is_ended(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
-    place = "/shift/tape.csv?machine=wrap1"
+    place = "/shift/timeline.csv?machine=wrap1"
     assert served.app.server.test_client().get(place, headers=HEADERS).status_code == 200
     for pid in processes_of_pages()[:-1]:
         os.kill(pid, signal.SIGSTOP)
@@ -328,7 +328,7 @@ def test_a_worker_that_has_grown_is_replaced_and_nobody_notices(
     before = processes_of_pages()
     monkeypatch.setattr(processes, "MOST_HELD_MB", 1.0)
     monkeypatch.setattr(processes, "LEAST_PAGES", 1)
-    place = "/shift/tape.csv?machine=wrap1&period=all"
+    place = "/shift/timeline.csv?machine=wrap1&period=all"
     asked = [served.workers.ask((Asked("GET", place, "", LOCAL),), "/series") for _ in range(4)]
     assert len({one.result(60)[0].content for one in asked}) == 1
     after = processes_of_pages()
@@ -364,7 +364,7 @@ def test_workers_that_cannot_start_say_so_at_once_and_start_once_they_can(
         page = json.dumps(board.show("/shift"))
         assert "no process for them starts" in page
         assert "it is tried again by itself" in page
-        assert client.get("/shift/tape.csv?machine=wrap1", headers=HEADERS).status_code == 503
+        assert client.get("/shift/timeline.csv?machine=wrap1", headers=HEADERS).status_code == 503
         assert time.perf_counter() - begun < 10  # importing what a process needs takes several seconds each time
         assert "an invented library is missing" in caplog.text
         assert "invented library" not in page  # the reason is for whoever serves the board
@@ -391,7 +391,7 @@ def test_a_works_folder_that_has_gone_is_said_plainly_until_it_is_back(tmp_path:
         assert "Set up" not in json.dumps(gone)
         told = board.call("look_again", version__data="", address__search="?machine=wrap1")
         assert "the works folder has gone" in told["under-way"]["children"]
-        assert client.get("/shift/tape.csv?machine=wrap1", headers=HEADERS).status_code == 503
+        assert client.get("/shift/timeline.csv?machine=wrap1", headers=HEADERS).status_code == 503
         assert not folder.exists()
         away.rename(folder)
         assert client.get("/health", headers=HEADERS).status_code == 200

@@ -47,7 +47,7 @@ def test_a_wrong_edit_is_a_page_with_the_fault_and_its_line(works: Works) -> Non
         assert "Intake" in words_in(shown.head)
         assert forms_of(works, Address(page)) == ([], [])
 
-    for place in ("/shift.pdf", "/shift/tape.csv"):
+    for place in ("/shift.pdf", "/shift/timeline.csv"):
         sent = client.get(place, headers={"Host": "localhost"})
         assert (sent.status_code, "plant.toml line" in sent.text) == (404, True)
     assert client.get("/_dash-layout", headers={"Host": "localhost"}).status_code == 200

@@ -308,7 +308,7 @@ def test_new_data_keep_folds_scrolling_typing_and_focus(serve_board: Served) -> 
     page.focus("#working > summary")
     page.evaluate("window.scrollTo(0, 900)")
     page.wait_for_timeout(100)
-    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    row = next(r for r in invented.timeline().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
     works.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
     works.write("note", "sizer2", row["start"], "noted elsewhere")
     page.wait_for_selector("#written", state="attached")
@@ -331,7 +331,7 @@ def test_the_focus_stays_on_a_picker_whose_choice_was_made(serve_board: Served) 
 def test_new_data_refresh_the_page_without_being_asked(serve_board: Served) -> None:
     works = InventedWorks()
     board = serve_board(works).open("/shift").drawn()
-    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    row = next(r for r in invented.timeline().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
     works.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
     board.page.wait_for_selector("#chart-table td:has-text('said elsewhere')", state="attached")
 
@@ -342,7 +342,7 @@ def test_new_data_do_not_hold_the_page_up(serve_board: Served) -> None:
     page = serve_board(works, "phone").open("/shift").drawn().page
     parts = page.evaluate("document.querySelectorAll('#answer *:not(svg *)').length")
     page.evaluate("window.asked = 0; void window.dash_stores[0].subscribe(() => { window.asked += 1; })")
-    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    row = next(r for r in invented.timeline().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
     works.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
     page.wait_for_selector("#chart-table td:has-text('said elsewhere')", state="attached")
     page.wait_for_timeout(500)
@@ -406,13 +406,13 @@ def test_a_stop_is_tapped_on_the_timeline_and_gets_its_reason_in_two_actions(ser
     })()""")  # the list shows what was ticked
     page.click("#reasons .offered >> text=film tore")  # 2
     page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
-    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    row = next(r for r in invented.timeline().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
     assert works.wrote[0][2:] == (row["start"], row["end"], "film tore")
 
 
 def test_all_stops_alike_get_one_reason_in_three_actions(serve_board: Served) -> None:
     works = InventedWorks()
-    alike = [row["start"] for row in invented.tape().iter_rows(named=True) if row["state"] == "short stop"]
+    alike = [row["start"] for row in invented.timeline().iter_rows(named=True) if row["state"] == "short stop"]
     works.reasons = dict.fromkeys(alike, "")  # none of them has a reason
     page = serve_board(works).open("/shift").page
     page.click("#reasons > summary")  # 1

@@ -146,7 +146,7 @@ class Fortnight(InventedWorks):
             for at in starts
             for a, b, state, rate in parts
         ]
-        tape = pl.DataFrame(rows).with_columns(reason=pl.lit(None, pl.String))
+        timeline = pl.DataFrame(rows).with_columns(reason=pl.lit(None, pl.String))
         table = Table(
             "shifts",
             "Shift by shift",
@@ -154,7 +154,7 @@ class Fortnight(InventedWorks):
             [{"date": at.date(), "shift": "early", "rate": 292.5} for at in starts],
         )
         scope = replace(answer.scope, period=Period(first, first + timedelta(days=14)))
-        return replace(answer, scope=scope, tables=(table,), series={**answer.series, "tape": tape})
+        return replace(answer, scope=scope, tables=(table,), series={**answer.series, "timeline": timeline})
 
 
 @pytest.mark.parametrize("size", ["desk", "phone"])

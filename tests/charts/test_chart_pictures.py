@@ -111,13 +111,13 @@ def test_words_of_people_are_not_read_as_markup() -> None:
 # -- the shift --------------------------------------------------------------------------------------
 
 
-def test_tape_draws_each_standing_stretch_once_with_its_own_length() -> None:
-    tape = invented.tape()
-    picture = shift_picture(invented.rate(), tape, (300, 400), invented.EARLY, LOOK)
+def test_timeline_draws_each_standing_stretch_once_with_its_own_length() -> None:
+    timeline = invented.timeline()
+    picture = shift_picture(invented.rate(), timeline, (300, 400), invented.EARLY, LOOK)
     bars = [t for t in picture.figure.data if t.type == "bar"]
     bar_minutes = {bar.name: sum(bar.width) / 60_000 for bar in bars}
     minutes: dict[str, float] = {}
-    for row in tape.iter_rows(named=True):
+    for row in timeline.iter_rows(named=True):
         if row["state"] in HATCHING:
             kind = UNEXPLAINED if row["state"] == "stop" and row["reason"] is None else row["state"]
             minutes[kind] = minutes.get(kind, 0) + (row["end"] - row["start"]).total_seconds() / 60
@@ -129,7 +129,7 @@ def test_tape_draws_each_standing_stretch_once_with_its_own_length() -> None:
 
 
 def test_unseen_time_has_no_line() -> None:
-    picture = shift_picture(invented.rate(), invented.tape(), (300, 400), invented.EARLY, LOOK)
+    picture = shift_picture(invented.rate(), invented.timeline(), (300, 400), invented.EARLY, LOOK)
     line = next(t for t in picture.figure.data if t.type == "scatter" and t.line.width > 0)
     unseen = [y for x, y in zip(line.x, line.y, strict=True) if 415 <= (x - ms(invented.EARLY.start)) / 60_000 < 421]
     assert len(unseen) == 6
@@ -240,16 +240,16 @@ def rows(*parts: tuple[str, float]) -> list[dict[str, object]]:
 
 
 def test_short_stops_do_not_part_a_slow_stretch_but_running_does() -> None:
-    tape = rows(("slow", 12), ("short stop", 1), ("slow", 16), ("running", 5), ("slow", 3), ("stop", 8))
-    spans = _slow_spans(tape)
+    timeline = rows(("slow", 12), ("short stop", 1), ("slow", 16), ("running", 5), ("slow", 3), ("stop", 8))
+    spans = _slow_spans(timeline)
     assert [length / timedelta(minutes=1) for _, length in spans] == [28, 3]
     assert spans[0][0]["end"] - spans[0][0]["start"] == timedelta(minutes=29)
 
 
 def test_the_slow_label_says_the_minutes_that_the_tables_say() -> None:
-    tape = rows(("slow", 12), ("running", 5), ("slow", 3.5), ("stop", 8))
-    ((longest, length),) = _slow(tape)
-    assert (longest["start"], longest["parts"]) == (tape[0]["start"], 2)
+    timeline = rows(("slow", 12), ("running", 5), ("slow", 3.5), ("stop", 8))
+    ((longest, length),) = _slow(timeline)
+    assert (longest["start"], longest["parts"]) == (timeline[0]["start"], 2)
     assert show.minutes(length) == "15.5 min"  # of both, not 12 beside a table's 15.5
     assert _slow(rows(("running", 5))) == []
 
@@ -257,7 +257,7 @@ def test_the_slow_label_says_the_minutes_that_the_tables_say() -> None:
 # -- several shifts ----------------------------------------------------------------------------------
 
 
-def weeks_tape(days: int) -> pl.DataFrame:
+def weeks_timeline(days: int) -> pl.DataFrame:
     """Two hours of 300 a minute, ten minutes of a stop, two hours of 240, from 06:00 of each day on."""
     rows = []
     for day in range(days):
@@ -271,20 +271,22 @@ def weeks_tape(days: int) -> pl.DataFrame:
 
 @pytest.mark.parametrize(("days", "kind", "count"), [(5, "shift", 5), (70, "shift", 50), (120, "week", 18)])
 def test_longer_periods_are_strips_that_hold_all_pieces(days: int, kind: str, count: int) -> None:
-    """A strip a shift; of more than 62 days with work a strip a week. The area drawn is the pieces of the tape."""
-    tape = weeks_tape(days)
+    """A strip a shift; of more than 62 days with work a strip a week. The area drawn is the pieces of the timeline."""
+    timeline = weeks_timeline(days)
     first = datetime(2026, 6, 8, 0, tzinfo=UTC)
-    strips = strips_of(tape, Period(first, first + timedelta(days=days)), LOOK)
+    strips = strips_of(timeline, Period(first, first + timedelta(days=days)), LOOK)
     assert (strips[0], len(strips[1])) == (kind, count)
     assert strips[1][0].period == ("2026-06-08.early" if kind == "shift" else "2026-06-08..2026-06-14")
-    drawn = strips_picture(tape, (300.0, 400.0), strips, LOOK, "Cut-and-wrap 1", {"2026-06-08.early": "260"}).figure
+    drawn = strips_picture(timeline, (300.0, 400.0), strips, LOOK, "Cut-and-wrap 1", {"2026-06-08.early": "260"}).figure
     area = next(trace for trace in drawn.data if trace.fill == "toself")
     made = 0.0
     for (x0, y0), (x1, y1) in pairwise(zip(area.x, area.y, strict=True)):
         if None not in (x0, x1) and y0 == y1:
             made += (x1 - x0) * 60 * (y0 % 1 if y0 % 1 > 1e-9 else 0.0) / FILLED * 400
     within = [s.span for s in strips[1]]
-    seen = tape.filter(pl.any_horizontal(*((pl.col("start") >= s.start) & (pl.col("end") <= s.end) for s in within)))
+    seen = timeline.filter(
+        pl.any_horizontal(*((pl.col("start") >= s.start) & (pl.col("end") <= s.end) for s in within))
+    )
     minutes = (seen["end"] - seen["start"]).dt.total_minutes()
     assert made == pytest.approx((minutes * seen["rate_per_min"]).sum(), rel=0.005)
     taps = next(trace for trace in drawn.data if trace.orientation == "h")
@@ -295,7 +297,7 @@ def test_longer_periods_are_strips_that_hold_all_pieces(days: int, kind: str, co
 
 def test_of_one_shift_there_is_no_strip() -> None:
     span = Period(datetime(2026, 6, 8, 4, tzinfo=UTC), datetime(2026, 6, 8, 12, tzinfo=UTC))
-    assert len(strips_of(weeks_tape(3), span, LOOK)[1]) == 1
+    assert len(strips_of(weeks_timeline(3), span, LOOK)[1]) == 1
 
 
 def test_words_behind_a_bar_of_losses_end_within_a_phones_picture() -> None:

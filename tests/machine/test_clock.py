@@ -1,4 +1,4 @@
-"""The calendar: nights over a clock change, breaks, overlaps; running hours along a tape."""
+"""The calendar: nights over a clock change, breaks, overlaps; running hours along a timeline."""
 
 from datetime import UTC, date, datetime, time, timedelta
 

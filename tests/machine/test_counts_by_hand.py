@@ -79,16 +79,16 @@ def test_beyond_the_readings_at_most_the_fastest_rate_is_open(
     assert value == (100 if beyond <= 15 else pytest.approx(float("nan"), nan_ok=True))
 
 
-def test_running_hours_along_a_tape() -> None:
+def test_running_hours_along_a_timeline() -> None:
     """Runs 30 minutes, stands 15, runs slowly for 30: before it starts nothing, after it ends no more."""
     edges = [START + timedelta(minutes=m) for m in (0, 30, 45, 75)]
     rows = [
         {"start": a, "end": b, "state": state}
         for a, b, state in zip(edges, edges[1:], ("running", "stop", "slow"), strict=False)
     ]
-    tape = factories.rows({k: v for k, v in STATE_TIMELINE.items() if k in ("start", "end", "state")}, rows)
+    timeline = factories.rows({k: v for k, v in STATE_TIMELINE.items() if k in ("start", "end", "state")}, rows)
     moments = pl.Series([None, *(START + timedelta(minutes=m) for m in (-5, 0, 10, 30, 40, 50, 75, 90))])
-    hours = running_hours(tape, moments.cast(pl.Datetime("us", "UTC"))).to_list()
+    hours = running_hours(timeline, moments.cast(pl.Datetime("us", "UTC"))).to_list()
     assert hours[0] is None
     assert hours[1:] == pytest.approx([h / 60 for h in (0, 0, 10, 30, 30, 35, 60, 60)])
 

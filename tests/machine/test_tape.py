@@ -1,4 +1,4 @@
-"""The tape: partial intervals, jogs, stops, changeovers, reasons, what spans a break or a shift's end."""
+"""The timeline: partial intervals, jogs, stops, changeovers, reasons, what spans a break or a shift's end."""
 
 from datetime import UTC, datetime, time, timedelta
 
@@ -28,10 +28,10 @@ def laid(steps: list[float], every_s: int = 10, shifts: tuple[Shift, ...] = (), 
     end = START + timedelta(seconds=every_s * len(steps))
     settings = {"changeovers": NOTHING, "stop_log": empty(STOP_LOG), "gap_s": 120.0} | more
     cal = calendar(shifts, "UTC", START, end)
-    return tape(found, cal, **settings)  # type: ignore[arg-type]
+    return timeline(found, cal, **settings)  # type: ignore[arg-type]
 
 
-def tape(found: pl.DataFrame, cal: pl.DataFrame, *, gap_s: float, **logs: pl.DataFrame) -> pl.DataFrame:
+def timeline(found: pl.DataFrame, cal: pl.DataFrame, *, gap_s: float, **logs: pl.DataFrame) -> pl.DataFrame:
     seen = clock(found, band_low_per_min=300, gap_s=gap_s)
     return classify_intervals(seen, cal, short_stop_min=5, **logs)
 
@@ -134,7 +134,7 @@ def test_no_reading_for_longer_than_the_gap_is_unseen_and_its_pieces_are_bounds(
     )
     found = increments(frame, modulus=None, fastest_per_min=450)
     cal = calendar((), "UTC", START, START + timedelta(minutes=10))
-    row = tape(found, cal, gap_s=120, changeovers=NOTHING, stop_log=empty(STOP_LOG)).row(1, named=True)
+    row = timeline(found, cal, gap_s=120, changeovers=NOTHING, stop_log=empty(STOP_LOG)).row(1, named=True)
     assert row["state"] == "unseen"
     assert row["pieces"] is None
     assert row["pieces_low"] == row["pieces_high"] == 20 * 60
@@ -143,7 +143,7 @@ def test_no_reading_for_longer_than_the_gap_is_unseen_and_its_pieces_are_bounds(
 def test_time_before_the_first_and_after_the_last_reading_is_unseen_without_bound() -> None:
     found = increments(counted([60] * 12), modulus=None, fastest_per_min=450)
     cal = calendar((), "UTC", START - timedelta(minutes=1), START + timedelta(minutes=4))
-    rows = tape(found, cal, gap_s=120, changeovers=NOTHING, stop_log=empty(STOP_LOG))
+    rows = timeline(found, cal, gap_s=120, changeovers=NOTHING, stop_log=empty(STOP_LOG))
     assert rows["state"].to_list() == ["unseen", "running", "unseen"]
     assert rows["pieces_high"].to_list() == [None, 720, None]
 

@@ -199,12 +199,12 @@ def test_running_minutes_are_within_half_a_percent(place: Elsewhere) -> None:
 
 def test_stops_of_a_minute_are_found_and_none_invented(place: Elsewhere) -> None:
     line = place.line
-    tape = place.ask("shift").series["tape"].filter(pl.col("state") != "running")
+    timeline = place.ask("shift").series["timeline"].filter(pl.col("state") != "running")
     spans = [(line.wall(a), line.wall(b)) for a, b in line.stops]
     for a, b in spans:
         if b - a >= timedelta(seconds=60):
-            assert tape.filter((pl.col("start") < b) & (pl.col("end") > a)).height, f"not found: {a}"
-    stood = tape.filter(pl.col("state").is_in(["stop", "short stop"]))
+            assert timeline.filter((pl.col("start") < b) & (pl.col("end") > a)).height, f"not found: {a}"
+    stood = timeline.filter(pl.col("state").is_in(["stop", "short stop"]))
     for start, end in stood.filter(pl.col("end") - pl.col("start") >= timedelta(seconds=60))[["start", "end"]].rows():
         assert any(a < end and b > start for a, b in spans), f"invented: {start}"
 

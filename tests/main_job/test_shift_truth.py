@@ -64,12 +64,12 @@ def test_unseen_minutes_leave_bounds_that_hold(week: Works, row: dict) -> None:
 
 @pytest.mark.parametrize("row", SHIFTS, ids=ids)
 def test_stops_of_a_minute_and_longer_are_all_found_and_none_invented(week: Works, row: dict) -> None:
-    tape = asked(week, row).series["tape"]
-    ours = tape.filter(pl.col("state").is_in(STANDS))
+    timeline = asked(week, row).series["timeline"]
+    ours = timeline.filter(pl.col("state").is_in(STANDS))
     known = truth("stops").filter(
         (pl.col("machine") == row["machine"]) & (pl.col("date") == row["date"]) & (pl.col("shift") == row["shift"])
     )
-    unseen = tape.filter(pl.col("state") == "unseen")
+    unseen = timeline.filter(pl.col("state") == "unseen")
     for stop in known.filter(pl.col("state").is_in(STANDS) & (pl.col("seconds") >= 60)).iter_rows(named=True):
         seen = pl.concat([ours, unseen]).filter((pl.col("start") < stop["end"]) & (pl.col("end") > stop["start"]))
         assert seen.height, f"not found: {stop['reason']} at {stop['start']}"
@@ -82,9 +82,9 @@ def test_stops_of_a_minute_and_longer_are_all_found_and_none_invented(week: Work
 @pytest.mark.parametrize("row", SHIFTS, ids=ids)
 def test_the_states_add_up_to_the_shift_exactly(week: Works, row: dict) -> None:
     answer = asked(week, row)
-    tape = answer.series["tape"]
-    assert (tape["end"] - tape["start"]).sum() == row["end"] - row["start"]
-    assert (tape["start"][1:] == tape["end"][:-1]).all()
+    timeline = answer.series["timeline"]
+    assert (timeline["end"] - timeline["start"]).sum() == row["end"] - row["start"]
+    assert (timeline["start"][1:] == timeline["end"][:-1]).all()
 
 
 @pytest.mark.parametrize("row", SHIFTS, ids=ids)
@@ -114,8 +114,8 @@ def changeover_min(row: dict) -> float:
 
 @pytest.mark.parametrize("row", [r for r in SHIFTS if r["unseen_s"] == 0], ids=ids)
 def test_changeover_minutes_are_within_a_quarter_of_a_minute_where_all_is_read(week: Works, row: dict) -> None:
-    tape = asked(week, row).series["tape"].filter(pl.col("state") == "changeover")
-    ours = (tape["end"] - tape["start"]).dt.total_microseconds().sum() / 6e7
+    timeline = asked(week, row).series["timeline"].filter(pl.col("state") == "changeover")
+    ours = (timeline["end"] - timeline["start"]).dt.total_microseconds().sum() / 6e7
     true = changeover_min(row)
     off = ours - true
     print(f"{ids(row)}: changeover {ours:.2f} min, truth {true:.2f}, {off:+.2f}")

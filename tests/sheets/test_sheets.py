@@ -23,7 +23,7 @@ PLANT = Plant(shop="Invented Sweets #1 $x$", zone="Europe/Berlin")
 
 
 def answer() -> Answer:
-    tape = pl.DataFrame(
+    timeline = pl.DataFrame(
         {
             "start": [START, START + timedelta(hours=1)],
             "end": [START + timedelta(hours=1), START + timedelta(hours=2)],
@@ -45,7 +45,7 @@ def answer() -> Answer:
             Figure("x", "x", None, n=3, why_none="too few: needs 8, has 3"),
         ),
         tables=(Table("stops", "Stops: [all]", (("reason", "reason", ""), ("minutes", "minutes", "min")), rows),),
-        series={"tape": tape},
+        series={"timeline": timeline},
         notes=("A note.",),
         cautions=("Stop and lock out first.",),
     )

@@ -298,10 +298,10 @@ def test_running_above_nominal_is_flagged_and_not_capped() -> None:
     assert any("above 100 %" in note for note in answer.notes)
 
 
-def test_the_series_draw_the_whole_tape() -> None:
+def test_the_series_draw_the_whole_timeline() -> None:
     answer = ask()
-    tape, rate = answer.series["tape"], answer.series["rate"]
-    assert (tape["end"].max() - tape["start"].min()) == timedelta(hours=8)  # type: ignore[operator]
+    timeline, rate = answer.series["timeline"], answer.series["rate"]
+    assert (timeline["end"].max() - timeline["start"].min()) == timedelta(hours=8)  # type: ignore[operator]
     assert rate["at"].is_sorted()
     steps = rate.with_columns(long=(pl.col("at").shift(-1) - pl.col("at")).dt.total_microseconds() / 6e7)
     drawn = float((steps["long"] * steps["rate_per_min"]).sum())

@@ -40,7 +40,7 @@ START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 
 
 def timeline_of(*parts: tuple[str, float] | tuple[str, float, str]) -> pl.DataFrame:
-    """A tape of (state, minutes, reason) at 350 a minute."""
+    """A timeline of (state, minutes, reason) at 350 a minute."""
     rows, at = [], START
     for state, minutes, *reason in parts:
         end = at + timedelta(minutes=minutes)
@@ -152,29 +152,31 @@ def test_the_trend_test_at_full_count() -> None:
 
 
 def test_stops_are_counted_by_beginnings_while_it_ran() -> None:
-    tape = timeline_of(
+    timeline = timeline_of(
         ("stop", 7), ("running", 60), ("short stop", 2), ("break", 25), ("short stop", 1), ("running", 30),
         ("unseen", 5), ("stop", 8), ("running", 10), ("stop", 6),
     )  # fmt: skip
-    found = stop_count(tape)
+    found = stop_count(timeline)
     assert (found.events, found.restored) == (2, 1)
     assert found.stopped_min == pytest.approx(3)
     assert found.mean_between_min == pytest.approx(100 / 2)
-    assert stop_list(tape).height == 5
+    assert stop_list(timeline).height == 5
 
 
 def test_pareto_by_reason_adds_up() -> None:
-    tape = timeline_of(
+    timeline = timeline_of(
         ("running", 10), ("stop", 9, "film broke"), ("running", 10), ("stop", 6), ("running", 9),
         ("changeover", 5), ("running", 9), ("short stop", 4, "film broke "), ("running", 4),
     )  # fmt: skip
-    rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
+    rows = pareto(stop_list(timeline)).select("reason", "stops", "minutes").rows()
     assert rows == [("film broke", 2, 13.0), ("reason not set", 1, 6.0), ("changeover", 1, 5.0)]
 
 
 def test_a_changeover_counts_as_one_whatever_a_log_says_of_part_of_it() -> None:
-    tape = timeline_of(("running", 10), ("changeover", 16, "jam"), ("running", 9), ("stop", 7, "jam"), ("running", 4))
-    rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
+    timeline = timeline_of(
+        ("running", 10), ("changeover", 16, "jam"), ("running", 9), ("stop", 7, "jam"), ("running", 4)
+    )
+    rows = pareto(stop_list(timeline)).select("reason", "stops", "minutes").rows()
     assert rows == [("changeover", 1, 16.0), ("jam", 1, 7.0)]
 
 
@@ -194,8 +196,10 @@ def test_all_letters_in_the_formulas_of_key_figures_are_explained() -> None:
 
 
 def test_two_efficiencies_differ_by_what_lies_outside() -> None:
-    tape = timeline_of(("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10))
-    assert outside_minutes(tape) == pytest.approx(10)
+    timeline = timeline_of(
+        ("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10)
+    )
+    assert outside_minutes(timeline) == pytest.approx(10)
     own = Efficiency(good=95 * 350 * 0.98, nominal_per_min=350, operating_min=110, outside_min=10)
     assert own.all_causes == pytest.approx(95 * 0.98 / 110)
     assert own.machine_only == pytest.approx(95 * 0.98 / 100)

@@ -153,7 +153,7 @@ def records_written(folder: Path, say: Say) -> None:
 def records_hold(folder: Path, said: list[str]) -> None:
     table = RecordTable(folder / "records")
     there = table.read("wrap1", MONTHS, ["start", "readings"])["readings"].to_list()
-    assert table.lost == 0
+    assert table.losses == 0
     last = int(said[-1]) if said else 0
     assert there in ([last] * 2 if last else [], [last + 1] * 2)
     table.replace(generation(70))

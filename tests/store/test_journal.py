@@ -187,6 +187,6 @@ def test_what_is_written_twice_by_two_presses_stands_once(tmp_path):
         assert store.write("adjustment", "wrap1", moment, "pair 3 closed", "by half a turn")
         assert store.write("note", "wrap1", moment, "pair 3 closed")
         assert not store.write("note", "wrap1", moment, "pair 3 closed")
-        (first, _) = store.written(["wrap1"], "adjustment").sort("note")["entry"]
+        (first, _) = store.manual_entries(["wrap1"], "adjustment").sort("note")["entry"]
         store.withdraw("adjustment", first)
         assert store.write("adjustment", "wrap1", moment, "pair 3 closed")  # what was removed may be noted again

@@ -68,7 +68,7 @@ def test_damage_is_found_in_a_journal_that_is_in_use(tmp_path, capsys):
 def test_a_write_beside_another_s_seal_is_sealed_when_the_store_is_closed(tmp_path):
     with Store.open(tmp_path / "store") as store:
         store.record(export(tmp_path, "1.csv", ("readings", readings([(2, 1, "good", 1.0)]))))
-        with store.held() as is_free:  # somebody who has sealed the journal and not yet let go of the store
+        with store.writing_alone() as is_free:  # somebody who has sealed the journal and not yet let go of the store
             assert is_free
             store.set_stop_reason("wrap1", at(1), at(2), "film")
     assert not examine(tmp_path / "store", None)

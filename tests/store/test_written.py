@@ -50,7 +50,7 @@ def test_changes_are_undone_one_at_a_time_and_the_past_stays(tmp_path: Path) -> 
             store.write("adjustment", "sizer1", AT, "pair 3 closed", "", "e1")
         with acting("Bea"):
             store.change("adjustment", "e1", AT + timedelta(minutes=5), "pair 3 opened", "by hand")
-        (row,) = store.written(["sizer1"], "adjustment").to_dicts()
+        (row,) = store.manual_entries(["sizer1"], "adjustment").to_dicts()
         assert (row["what"], row["who"], row["revisions"]) == ("pair 3 opened", "Bea", 2)
         assert row["at"] == AT + timedelta(minutes=5)
         assert datetime.now(UTC) - row["set_at"] < timedelta(minutes=1)
@@ -58,7 +58,7 @@ def test_changes_are_undone_one_at_a_time_and_the_past_stays(tmp_path: Path) -> 
         assert standing(store) == ["pair 3 closed"]
         store.withdraw("adjustment", "e1")
         assert standing(store) == []
-        assert store.written(["sizer1"], "adjustment")["withdrawn"].to_list() == [True]
+        assert store.manual_entries(["sizer1"], "adjustment")["withdrawn"].to_list() == [True]
         with pytest.raises(AskError, match="removed already"):
             store.withdraw("adjustment", "e1")
         store.undo_change("adjustment", "e1")
@@ -75,5 +75,5 @@ def test_notes_stand_beside_adjustments(tmp_path: Path) -> None:
     with Store.open(tmp_path) as store:
         store.write("note", "sizer1", AT, "rolls cleaned")
         assert standing(store) == []
-        assert store.written(["sizer1", "sizer2"], "note")["what"].to_list() == ["rolls cleaned"]
-        assert store.written(["sizer2"], "note").is_empty()
+        assert store.manual_entries(["sizer1", "sizer2"], "note")["what"].to_list() == ["rolls cleaned"]
+        assert store.manual_entries(["sizer2"], "note").is_empty()

@@ -25,7 +25,7 @@ MISSED = {60: 0.001}
 STAMPS = {"exact": {}, "jitter of a second": {"jitter_s": 1.0}, "whole seconds": {"truncate": True}}
 
 
-def laid_tape(frame: pl.DataFrame) -> pl.DataFrame:
+def laid_timeline(frame: pl.DataFrame) -> pl.DataFrame:
     cal = calendar([EARLY], "UTC", START, END)
     counts = count_machine(machine(), frame, gap_s=120)
     laid = timeline_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
@@ -37,8 +37,8 @@ def pieces_made(frame: pl.DataFrame) -> StretchPieces:
     return count_machine(machine(), frame, gap_s=120).between((START, END)).at(0)
 
 
-def seconds_in(tape: pl.DataFrame, *states: str) -> float:
-    own = tape.filter(pl.col("state").is_in(states))
+def seconds_in(timeline: pl.DataFrame, *states: str) -> float:
+    own = timeline.filter(pl.col("state").is_in(states))
     return float((own["b"] - own["a"]).sum())
 
 
@@ -57,10 +57,10 @@ def compare(seeds: range, every_s: int, stamps: str) -> dict[str, float]:
     worst: dict[str, float] = {"uptime points": 0.0, "start s": 0.0, "missed": 0, "invented": 0, "stops": 0}
     for seed in seeds:
         run = simulate(seed)
-        tape = laid_tape(readings(run, every_s, seed=seed, **STAMPS[stamps]))
-        off = seconds_in(tape, "running", "slow") - planned_running_s(run)
+        timeline = laid_timeline(readings(run, every_s, seed=seed, **STAMPS[stamps]))
+        off = seconds_in(timeline, "running", "slow") - planned_running_s(run)
         worst["uptime points"] = max(worst["uptime points"], abs(off) / PLANNED_S * 100)
-        found = tape.filter(pl.col("state").is_in(["stop", "short stop"])).select("a", "b").rows()
+        found = timeline.filter(pl.col("state").is_in(["stop", "short stop"])).select("a", "b").rows()
         for a, b in whole_stops(run, 60):
             hits = [f for f in found if f[0] < b and f[1] > a]
             worst["stops"] += 1
@@ -99,7 +99,7 @@ def test_running_minutes_within_half_a_percent_and_pieces_exact_at_ten_seconds(s
     run = simulate(300 + seed)
     frame = readings(run, 10, seed=seed)
     truth = planned_running_s(run)
-    found = seconds_in(laid_tape(frame), "running", "slow")
+    found = seconds_in(laid_timeline(frame), "running", "slow")
     print(f"running {found / 60:.2f} min, truth {truth / 60:.2f}")
     assert abs(found / truth - 1) < 0.005
     counted = pieces_made(frame)
@@ -135,8 +135,8 @@ def test_bounds_hold_where_readings_are_missing(every_s: int) -> None:
                 )
                 .drop("value_0")
             )
-        tape = laid_tape(frame)
-        low, unseen = seconds_in(tape, "running", "slow"), seconds_in(tape, "unseen")
+        timeline = laid_timeline(frame)
+        low, unseen = seconds_in(timeline, "running", "slow"), seconds_in(timeline, "unseen")
         assert unseen > 0
         truth = planned_running_s(run)
         assert low - 0.003 * PLANNED_S <= truth <= low + unseen + 0.003 * PLANNED_S
@@ -161,9 +161,9 @@ def test_a_steady_line_just_above_the_band_is_never_slow_or_stopped_by_jitter() 
         steady = Run([], [], np.arange(own[0], own[-1], 60 / 312.0), run.hours)
         for stamps in STAMPS.values():
             for every_s in (1, 10, 60):
-                tape = laid_tape(readings(steady, every_s, seed=seed, **stamps))
-                slow += seconds_in(tape, "slow")
-                stood += seconds_in(tape, "stop", "short stop")
+                timeline = laid_timeline(readings(steady, every_s, seed=seed, **stamps))
+                slow += seconds_in(timeline, "slow")
+                stood += seconds_in(timeline, "stop", "short stop")
     print(f"slow {slow:.0f} s, stood {stood:.0f} s of {2 * 9 * PLANNED_S:.0f} s")
     assert slow == 0
     assert stood == 0
@@ -176,7 +176,7 @@ def test_slow_minutes_are_those_of_the_slow_leg() -> None:
         truth = sum(
             run.running_s(max(a, x), min(b, y)) for x, y in ((0, PAUSE[0]), (PAUSE[1], 28800)) if min(b, y) > max(a, x)
         )
-        found = seconds_in(laid_tape(readings(run, 10, seed=seed, jitter_s=1.0)), "slow")
+        found = seconds_in(laid_timeline(readings(run, 10, seed=seed, jitter_s=1.0)), "slow")
         print(f"slow {found / 60:.1f} min, truth {truth / 60:.1f}")
         assert abs(found - truth) < 90
 
@@ -188,10 +188,10 @@ def slow_bounds_hold(seeds: range, every_s: int) -> None:
         a, b = run.slow[0]
         parts = ((0, PAUSE[0]), (PAUSE[1], 28800))
         truth = sum(run.running_s(max(a, x), min(b, y)) for x, y in parts if min(b, y) > max(a, x)) / 60
-        tape = laid_tape(readings(run, every_s, seed=seed, jitter_s=1.0))
-        low, high = slow_bounds_min(tape, every_s / 60)
+        timeline = laid_timeline(readings(run, every_s, seed=seed, jitter_s=1.0))
+        low, high = slow_bounds_min(timeline, every_s / 60)
         held += low <= truth <= high
-        off.append((seconds_in(tape, "slow") / 60 - truth) / PLANNED_S * 6000)
+        off.append((seconds_in(timeline, "slow") / 60 - truth) / PLANNED_S * 6000)
         width.append(high - low)
     print(
         f"slow minutes, readings every {every_s} s: bounds held {held} of {len(seeds)}, median width "

@@ -66,7 +66,7 @@ def test_waste_of_skewed_events_holds_its_interval_in_300_lines(condition: str) 
 def test_a_break_within_a_changeover_leaves_one_changeover_at_its_restart() -> None:
     at = [START + timedelta(minutes=m) for m in (0, 10, 20, 30, 40, 50, 60)]
     states = ["running", "stop", "changeover", "break", "changeover", "running"]
-    tape = pl.DataFrame({"start": at[:-1], "end": at[1:], "state": states})
-    events = wrap_events(tape)
+    timeline = pl.DataFrame({"start": at[:-1], "end": at[1:], "state": states})
+    events = wrap_events(timeline)
     assert events.changeovers == events.restarts == (at[5],)
     assert events.standings == ((at[1], at[5]),)

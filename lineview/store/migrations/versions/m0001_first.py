@@ -50,14 +50,14 @@ def _exports() -> None:
         *_columns(whole, "first last readings", nullable=False),
         index=["machine", "kind", "channel"],
     )
-    told = {
+    tables = {
         "batches": (["line", "start"], "line batch product", "start end row", "mass_in_kg"),
         "stop_log": (["machine", "start"], "machine reason", "start end row", ""),
         "reels": (["machine", "at"], "machine web reel", "at splices row", "length_m left_m"),
         "stock": (["web", "at"], "web", "at expected_on row", "whole_reels part_reel_outer_mm on_order_reels"),
         "plan": (["line", "start"], "line product", "start end row", "pieces"),
     }
-    for name, (index, texts, wholes, reals) in told.items():
+    for name, (index, texts, wholes, reals) in tables.items():
         kinds = ((text, texts), (whole, wholes), (real, reals))
         _owned(name, *(c for kind, names in kinds for c in _columns(kind, names, nullable=True)), index=index)
 
