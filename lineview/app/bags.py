@@ -1,4 +1,4 @@
-"""Weighed bags of a lot against their label: read as text, checked, told in words, for every edge alike."""
+"""Weighed bags of a lot against their label: read as text, checked and put into words for board and command line."""
 
 from __future__ import annotations
 

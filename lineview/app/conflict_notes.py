@@ -42,7 +42,7 @@ _LONGEST = timedelta(days=400)
 
 
 def conflict_counts(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> dict[str, int]:
-    """How much of what a question is about is told in two ways, by kind of export; for the order of all time."""
+    """How many contradictions there are in what a question is about, by kind of export; for the order of all time."""
     machines = {item.id for item in plant.machines if scope.line in ("", item.line) and scope.machine in ("", item.id)}
     lines = {scope.line} if scope.line else {item.id for item in plant.lines}
     period = (scope.period.start, scope.period.end)

@@ -61,7 +61,7 @@ class PlantWatch:
             if not there:
                 do = tr("Set the works up from its exports with 'lineview setup EXPORTS', or on the board.")
                 raise PlantError(Fault(tr("there is no plant description"), str(self._description), "plant.toml", do))
-            speak(language_in(self._description))  # so that faults are told in it
+            speak(language_in(self._description))  # so that faults are written in it
             self._plant = read_plant(self._description, self._layouts)
         except PlantError as error:
             self._error = error

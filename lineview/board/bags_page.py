@@ -19,7 +19,7 @@ SENTENCE = mark("Check weighed bags of a lot against their label.")
 SOFT = mark("The net-contents check an inspector would make; “lineview bags” does the same.")
 #: Rules to check by, in the words of their documents.
 RULES = (("eu", "76/211/EEC (EU, UK)"), ("hb133", "NIST Handbook 133, Category A (US)"), ("r87", "OIML R 87"))
-#: A file of masses is small; a larger one is sent, up to this, so that its fault can be told.
+#: A file of masses is small; a larger one is sent, up to this, so that its fault can be shown.
 FILE_LIMIT_BYTES = 10_000_000
 TEXT_LIMIT = 200_000
 CAUTIONS = (CAUTION, mark("Label, rules and sample size follow local law; the tables say which edition they are of."))

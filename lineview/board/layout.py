@@ -288,10 +288,10 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
             foot = [html.P(tr(text)) for text in CAUTIONS]
             return _page(works, plant, address, {}, [tr(SENTENCE)], read_line(works.last_reading(), plant), foot)
         if address.page == "intake":
-            told = intake_sentence(works.store.intakes())
+            sentence = intake_sentence(works.store.intakes())
             read = read_line(works.last_reading(), plant)
             below = [*read, *intake_page(works, plant, address, undoes=who.may("take in"))]
-            return _page(works, plant, address, {}, [told], below, [])
+            return _page(works, plant, address, {}, [sentence], below, [])
         return _page(works, plant, address, {}, [tr("There is no page at this address.")], [], [])
     except LineviewError as error:
         said, below = fault_page(error)
@@ -429,7 +429,7 @@ INDEX = """<!DOCTYPE html>
 
 
 def index(night: bool | None) -> str:
-    """The document, told how to start and what draws pictures; its name changes with its content, as Dash's do."""
+    """The document, by day, by night or as the browser has it; the chart library's address changes with its content."""
     script = shipped("assets") / "plotly-basic.min.js"
     pictures = f"/assets/{script.name}?m={script.stat().st_mtime}"
     start = {None: "", True: "night", False: "day"}[night]

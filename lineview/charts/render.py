@@ -1,4 +1,4 @@
-"""Which pictures an answer gets: its series, as far as they are there, to drawn figures."""
+"""Draw the pictures of an answer from its series; those without data are left out."""
 
 from __future__ import annotations
 

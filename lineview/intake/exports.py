@@ -141,7 +141,7 @@ class Export:
 
 @dataclass(frozen=True)
 class Question:
-    """Something about a file that cannot be told from it and has to be asked.
+    """Something that a file does not show and a person has to answer.
 
     `options` are the answers that would fit, as (what to write in the layout, what it would mean here).
     """

@@ -14,7 +14,7 @@ from lineview.store.query import WEIGHING, JournalRows, MeasuredRows, contradict
 from lineview.store.rolling import with_steps, without_replaced
 from lineview.store.tables import RecordType
 
-#: The moments of which two different things are told; `label` tells apart what one owner has at one moment.
+#: Moments for which entries contradict each other; `label` separates what one owner has at one moment.
 DISPUTES = {"kind": pl.String(), "owner": pl.String(), "label": pl.String(), "at": UTC_US}
 
 #: What a reading says.

@@ -1,4 +1,4 @@
-"""Moments of which two different things are told, with everything that is told of them.
+"""Moments for which entries contradict each other, with all of these entries.
 
 Notes
 -----

@@ -154,7 +154,7 @@ def nth_alike() -> pl.Expr:
 
 
 def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
-    """Each weighing of a machine once, however many exports tell it; those told differently are left out."""
+    """Each weighing of a machine once, however many exports hold it; contradictory ones are left out."""
     several = _told_by_several(weights)
     if several.height:
         agreed = several.filter(~pl.col("disputed")).sort("intake", "row")
@@ -195,7 +195,7 @@ def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
     )
     whole = pl.struct(*_WEIGHED, "nth").n_unique().over("at", "spot")
     corrected = (whole > pl.col("most").max().over("at", "spot")) | other_name.any().over("at", "spot")
-    # A moment with one spot of one export alone is told by that one.
+    # A moment with one spot of a single export is that export's.
     alone = pl.col("intake").n_unique().over("at", "spot") == 1
     return rows.with_columns(disputed=corrected & ~alone).drop("most")
 
@@ -212,7 +212,7 @@ def once_each(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) ->
 
 
 def agreed_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """One row a key, cells of which two different things are told left empty: that it happened is not disputed."""
+    """One row a key, contradictory cells left empty: that it happened is not disputed."""
     agreed = [
         pl.when(pl.col(value).drop_nulls().n_unique().over(keys) <= 1).then(value).alias(value) for value in values
     ]
@@ -220,7 +220,7 @@ def agreed_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str
 
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """The rows of every key of which two different things are told."""
+    """The rows of every key with contradictory entries."""
     return rows.filter(_contradict(values).over(keys)) if _has_repeats(rows, keys) else rows.clear()
 
 
@@ -230,7 +230,7 @@ def _has_repeats(rows: pl.DataFrame, keys: Sequence[str]) -> bool:
 
 
 def _contradict(values: Sequence[str]) -> pl.Expr:
-    """Whether two different values are told; an empty cell says nothing."""
+    """Whether values contradict each other; an empty cell contradicts nothing."""
     return pl.any_horizontal((pl.col(value).drop_nulls().n_unique() > 1) for value in values)
 
 
@@ -280,7 +280,7 @@ def within_widest(
     return rows.filter(pl.col(at).is_between(begin, end))
 
 
-#: What is told of a channel at a moment.
+#: Columns of one channel's reading.
 _READING = ("at", "value", "text", "quality")
 
 
@@ -322,7 +322,7 @@ class MeasuredRows:
         parts = _parted(lazy.select("channel", *_READING).collect())
         odd = [name for name, part in parts.items() if _repeats(part)]
         if odd:
-            # Only what is told of one moment more than once needs its intake and row.
+            # Only repeated moments need their intake and row.
             rows = lazy.filter(pl.col("channel").is_in(odd)).drop("machine").collect()
             settled = {name: one_a_moment(part) for name, part in _parted(rows.sort("at", maintain_order=True)).items()}
             parts |= {name: part.select(_READING) for name, part in settled.items()}

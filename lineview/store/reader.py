@@ -117,7 +117,7 @@ class StoreReader:
     def disputed(
         self, owners: Collection[str], start: datetime, end: datetime, kinds: Collection[str] | None = None
     ) -> dict[str, int]:
-        """Count the moments of which two different things are told, so that neither is used.
+        """Count the moments whose entries contradict each other, so that none is used.
 
         Parameters
         ----------
@@ -137,7 +137,7 @@ class StoreReader:
             return self._conflicts.moments(owners, micros(start), micros(end), kinds)
 
     def conflicts(self, intake: int | None = None) -> pl.DataFrame:
-        """Every row of the moments of which two different things are told.
+        """Every row of the moments whose entries contradict each other.
 
         Parameters
         ----------
@@ -205,7 +205,7 @@ class StoreReader:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
         with storage_errors(tr("read the weights of {machine}", machine=machine)):
             between = micros(start), micros(end) - 1
-            return within_widest(  # each moment's weighings are told by themselves
+            return within_widest(  # each moment's weighings are settled by themselves
                 self._journal,
                 ("weights", machine),
                 between,

@@ -60,7 +60,7 @@ class SeparatorCounts:
 
     @property
     def mark(self) -> str | None:
-        """The decimal mark, or None where it cannot be told."""
+        """The decimal mark, or None where the numbers do not show it."""
         if bool(self.point) != bool(self.comma):
             return "." if self.point else ","
         return "." if not self.point and not self.both else None

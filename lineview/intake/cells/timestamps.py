@@ -40,7 +40,7 @@ _FIGURES = str.maketrans("123456789", "000000000")
 
 
 def formats_of(text: str) -> tuple[str, ...]:
-    """Every format a cell could be written in: two where day and month cannot be told apart."""
+    """Every format a cell could be written in: two where day and month could be either."""
     return _formats_of(text.translate(_FIGURES))
 
 

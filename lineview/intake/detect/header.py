@@ -73,7 +73,7 @@ def without_unit(header: str) -> str:
 
 
 def without_repeat(header: str) -> str:
-    """A header as it stands in the file, where it was told apart from others of the same words."""
+    """A header as it stands in the file, where it was numbered apart from others of the same words."""
     return re.sub(r" \(\d+\)$", "", header)
 
 

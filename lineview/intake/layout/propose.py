@@ -1,4 +1,4 @@
-"""A layout proposed for a file that none fits, with what cannot be told put as questions."""
+"""A layout proposed for a file that none fits, with a question for what the file does not show."""
 
 from __future__ import annotations
 
