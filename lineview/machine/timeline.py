@@ -231,7 +231,7 @@ def _frame(activity: Activity, parts: _Parts) -> pl.DataFrame:
     coded = _lie_within(start, activity.coded) & (code != _BREAK)
     # A break is one row whatever the machine did in it.
     group = np.where(code == _BREAK, -2 - row, parts.stretch)
-    turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1]) | (start[1:] != end[:-1])
+    turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1])  # of one row of the calendar all parts meet
     turns |= (reported[1:] != reported[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
     new = np.concatenate(([True], turns))
     first = np.flatnonzero(new)

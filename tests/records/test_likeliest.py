@@ -79,8 +79,9 @@ def test_a_reset_at_a_standstill_adds_nothing() -> None:
     assert found.low == true <= found.high
 
 
-def test_a_reset_within_an_unread_gap_at_a_standstill_adds_nothing() -> None:
-    at = read((STANDS[0] + 200, STANDS[0] + 500))
+@pytest.mark.parametrize(("begin_s", "end_s"), [(200, 500), (10, 1190)])  # five pieces are due in a second
+def test_a_reset_within_an_unread_gap_at_a_standstill_adds_nothing(begin_s: float, end_s: float) -> None:
+    at = read((STANDS[0] + begin_s, STANDS[0] + end_s))
     found = counted(at, set_back(at, STANDS[0] + 300))
     assert found.value == made(at[-1:])[0]
 

@@ -242,6 +242,24 @@ def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() 
     assert any("validated clean-down" in caution for caution in answer.cautions)
 
 
+@pytest.mark.parametrize(
+    ("planned", "needed"), [("lime", "1 validated clean-down"), ("almond", "2 validated clean-downs")]
+)
+def test_an_advised_order_says_its_clean_downs(planned: str, needed: str) -> None:
+    """After nut lime needs one, and mint after it none; mint, of milk, and almond, of eggs, need one each."""
+    allergens = {"lime": (), "mint": ("milk",), "nut": ("nuts",), "almond": ("eggs",)}
+    plant = works().model_copy(update={"products": tuple(factories.product(k, *v) for k, v in allergens.items())})
+    a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
+    answer = ask(
+        plant=plant,
+        batches=sheet((0, "lime"), ((a + b) / 7200, "nut")),
+        now=START + timedelta(hours=6),
+        plan=plan(("mint", 6, 8, 1000), (planned, 6, 8, 1000)),
+    )
+    (found,) = [t for t in answer.tables if t.name == "order"]
+    assert found.title.endswith(f" min of changeovers, and needs {needed}")
+
+
 def test_what_a_log_says_within_a_changeover_is_said_of_a_part_of_it() -> None:
     a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
     stop = {"start": START + timedelta(seconds=a), "end": START + timedelta(seconds=b), "reason": "jam"}
