@@ -1,6 +1,7 @@
 """JSON holds the whole answer, strictly: no NaN, moments in UTC, reasons beside what cannot be told."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -30,6 +31,7 @@ def answer() -> Answer:
 
 def test_the_whole_answer_is_there() -> None:
     read = json.loads(to_json(answer()))
+    assert "12 µm – ℮" in to_json(replace(answer(), notes=("12 µm – ℮",)))  # as it is read, not as numbers of letters
     assert read["version"] == VERSION
     assert read["sentence"] == "The rope is thinning."
     assert read["needs_a_person"] == ["thinning"]

@@ -132,7 +132,9 @@ def test_gauge_dead_for_a_while_is_told_and_left_out():
     assert holds(answer, "drift_mm_per_h", -0.006)
 
 
-@pytest.mark.parametrize(("factor", "unit"), [(1 / 25.4, "inches"), (100, "hundredths"), (1000, "micrometres")])
+@pytest.mark.parametrize(
+    ("factor", "unit"), [(1 / 25.4, "inches"), (100, "hundredths"), (80, "hundredths"), (1000, "micrometres")]
+)
 def test_wrong_unit(factor, unit):
     answer = ask(rope().with_columns(pl.col("value") * factor), sheet(120, 10))
     assert f"as if it were in {unit}" in answer.text

@@ -52,6 +52,12 @@ def test_too_few_readings_tell_nothing() -> None:
     assert rope_variance(rope(0.006, 0.0), {}).within is None
 
 
+@pytest.mark.parametrize(("batches", "each"), [(1, 49), (60, 1), (60, 3)])
+def test_too_few_readings_a_step_apart_tell_no_noise(batches: int, each: int) -> None:
+    """Too few at all; each of another batch; or three of a batch, so that none lie three steps apart."""
+    assert rope_variance(rope(0.0, 0.004, batches=batches, n=each), {"mint": 14.0}).noise == 0
+
+
 def test_rope_before_averages_near_and_knows_its_gaps() -> None:
     at, mm = np.arange(0.0, 300.0, 5.0), np.arange(0.0, 300.0, 5.0) / 100
     found = rope_before(at, mm, np.array([100.0, 100.0, 900.0]), 20.0)

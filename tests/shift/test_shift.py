@@ -310,6 +310,18 @@ def test_blocked_and_starved_minutes_are_left_out_of_the_machines_own_efficiency
     assert value(told, "efficiency_machine_only_percent") == value(told, "efficiency_all_causes_percent")
 
 
+@pytest.mark.parametrize("minutes", [0, 1])
+def test_before_a_planned_minute_is_over_no_rate_is_told(minutes: int) -> None:
+    now = START + timedelta(minutes=minutes)
+    answer = ask(FRAME.filter(pl.col("at") <= now), now=now)
+    for name in ("uptime_percent", "effective_rate_per_min"):
+        figure = answer.figure(name)
+        assert figure is not None
+        assert (figure.value is None, figure.why_none) == (
+            (False, "") if minutes else (True, "not known: no planned minute is over")
+        )
+
+
 def test_running_above_nominal_is_flagged_and_not_capped() -> None:
     answer = ask(plant=works(machine(name="Cut-and-wrap 1", set_per_min=250)))
     assert value(answer, "iso_effectiveness_percent") > 100

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from lineview.stats.change_points import find_steps
-from lineview.stats.correlated_regression import correlated_regression
+from lineview.stats.change_points import GRID, averaged_over_steps, find_steps
+from lineview.stats.correlated_regression import FitExtras, correlated_regression
 from lineview.stats.step_scan import SEARCH_NOISES, StepScanner, scan_steps
 
 
@@ -40,6 +41,25 @@ def test_on_evenly_spaced_points_the_gain_is_that_of_two_fits(seed):
     ]
     # the filter takes the first point to have no past, which a fit does not
     assert scan.gain == pytest.approx(2 * (fits[0] - fits[1]), abs=0.5)
+
+
+def test_a_doubtful_step_is_left_out_by_its_odds():
+    """Each alone and both, by exp((k × limit - 2 Δl) / 2); the limit is that of a chance of 1 % in so many places."""
+    n, rng = 60, np.random.default_rng(4)
+    columns = np.column_stack([np.ones(n), *(np.arange(n) >= k for k in (20, 40))]).astype(float)
+    y, even = columns @ [1.0, 1.1, 1.2] + rng.normal(0, 1, n), np.ones(n - 1)
+    limit = norm.ppf(0.01 / 2 / n) ** 2 * (1 + 6 / n)
+    kept = [[0, 1, 2], [0, 2], [0, 1], [0]]
+    fits = [correlated_regression(y, columns[:, k], even, GRID, FitExtras(careful=True)) for k in kept]
+    odds = [
+        np.exp(((3 - len(k)) * limit - 2 * (fits[0].likelihood - f.likelihood)) / 2)
+        for k, f in zip(kept, fits, strict=True)
+    ]
+    last = [fit.mean(np.ones(len(k))) for k, fit in zip(kept, fits, strict=True)]
+    found = averaged_over_steps(y, columns, even, (1, 2), None)
+    assert min(odds) > 0.003
+    assert max(odds[1:]) < 20
+    assert found.mean(np.ones(3)) == pytest.approx(np.dot(odds, last) / np.sum(odds), rel=1e-9)
 
 
 def test_steps_are_moved_with_the_others_in():

@@ -46,7 +46,7 @@ def test_one_batch_far_off_is_named() -> None:
     means = np.random.default_rng(3).normal(6.6, 0.05, 40)
     means[17] += 1.5
     found = chart(means)
-    assert "B17" in found.outside
+    assert [limits.outside for limits in found.charts] == [("B17",), ("B17", "B18"), ()]  # a range ends with its batch
 
 
 def test_a_batch_with_loose_pieces_shows_in_the_third_chart() -> None:

@@ -84,6 +84,7 @@ def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
     assert [fault.what for fault in reel_faults(spans)] == [
         "reel r1 was mounted twice and nothing was left on it the first time"
     ]
+    assert [(s.held_m, s.returned) for s in spans] == [(2875, False)] * 3
 
 
 def test_more_left_than_the_reel_held_is_a_fault() -> None:
@@ -130,6 +131,9 @@ def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() ->
     metres = reel_metres([first, again], waste, None)
     assert [(m.reel, m.fed, m.unwound) for m in metres] == [("r1", 2865.0, 2867.0)]
     assert reel_faults([first, again]) == []
+    for share, faults in ((0.049, 0), (0.051, 1)):  # a reel may hold a twentieth more than its label says
+        more = 2875 * (1 + share) - 1875
+        assert len(reel_faults([first, replace(again, fed=Estimate(more, more, more, 9))])) == faults
     wild = replace(again, fed=Estimate(1990.0, 1990.0, 1990.0, 9))
     assert [f.what for f in reel_faults([first, wild])] == [
         "reel r1 fed 3,865 m in 2 mountings, but its label says 2,875 m"
