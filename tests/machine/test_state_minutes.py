@@ -133,14 +133,17 @@ def test_pieces_of_a_counter_in_maintenance_are_no_good_pieces() -> None:
     assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
 
 
-def test_a_code_splits_a_changeover_from_the_stop_before_it() -> None:
+@pytest.mark.parametrize(("held_min", "state"), [(3, "short_stop_min"), (6, "stop_min")])
+def test_a_code_splits_a_changeover_from_the_stop_before_it(held_min: float, state: str) -> None:
+    """What stood before it is short or not by itself, whatever the changeover took."""
     run = simulate(750)
-    a, b = max(((a, b) for a, b in run.stops if 0 < a < 10000 and b < 10800), key=lambda s: s[1] - s[0])
-    frame = pl.concat(
-        [readings(run, 10, seed=750), marks((-600, "Execute"), (a, "Held"), ((a + b) / 2, "C"), (b, "Execute"))]
-    )
-    answer = ask(frame, plant=PLANT)
-    assert value(answer, "changeover_min") == pytest.approx((b - a) / 120, abs=0.3)
+    a, b = max(((a, b) for a, b in run.stops if a > 0 and (b < 10800 or a > 12300)), key=lambda s: s[1] - s[0])
+    frame = readings(run, 10, seed=750)
+    plain = ask(pl.concat([frame, marks((-600, "Execute"), (a, "C"), (b, "Execute"))]), plant=PLANT)
+    states = marks((-600, "Execute"), (a, "Held"), (a + 60 * held_min, "C"), (b, "Execute"))
+    answer = ask(pl.concat([frame, states]), plant=PLANT)
+    assert value(answer, "changeover_min") == pytest.approx((b - a) / 60 - held_min, abs=0.3)
+    assert value(answer, state) - value(plain, state) == pytest.approx(held_min, abs=0.3)
 
 
 def test_a_channel_read_at_intervals_tells_no_more_than_the_gap() -> None:

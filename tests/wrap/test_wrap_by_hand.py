@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import t
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, REELS
@@ -339,3 +340,25 @@ def test_what_no_feed_counter_measured_is_the_sum_of_its_causes() -> None:
         assert figure["interval"] == "bounds: the sum of the causes' own"
         open_m = 1.0 * WEBS[kind][5]  # the splices of the reel that is still on may be to come
         assert (figure["low"], figure["high"]) == pytest.approx((1000 * (total - open_m) / GOOD, 1000 * total / GOOD))
+
+
+def test_blank_wraps_at_a_restart_are_their_mean_with_students_limits() -> None:
+    """It runs for 18 minutes and stands for 2; after each standing 4, 5 or 6 blank wraps come a minute later."""
+    at_s = np.arange(0.0, 24 * 1200, 10.0)
+    cycle, into_s = np.divmod(at_s, 1200)
+    each = np.array([0, *(4 + k % 3 for k in range(23))])
+    restarts, mean = each[1:].size, each[1:].mean()
+    values = {
+        "pieces": np.floor((cycle * 1080 + np.minimum(into_s, 1080)) * PER_MIN / 60) % 65536,
+        "blanks": np.cumsum(each)[cycle.astype(int)] - each[cycle.astype(int)] * (into_s < 60),
+    }
+    at = factories.moments(START.timestamp() + at_s)
+    read = pl.concat([factories.readings("wrap1", name, at, of) for name, of in values.items()])
+    end = START + timedelta(seconds=float(at_s[-1]))
+    answer = answered("wrap", wrap_plant(), Scope("line1", "wrap1", Period(START, end), end), Frames({"wrap1": read}))
+    figure = json.loads(to_json(answer))["figures"]["blanks_per_restart"]
+    half = t.ppf(0.975, restarts - 1) * each[1:].std(ddof=1) / math.sqrt(restarts)
+    assert [figure[k] for k in ("value", "low", "high")] == pytest.approx([mean, mean - half, mean + half])
+    assert (figure["n"], figure["working"]) == (
+        restarts, "mean over 23 restarts that readings tell apart of the blank wraps up to the next",
+    )  # fmt: skip
