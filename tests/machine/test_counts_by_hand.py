@@ -7,12 +7,14 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import norm
 
 from lineview.core.frames import STATE_TIMELINE
 from lineview.machine.activity import slow_bounds_min
 from lineview.machine.calendar import running_hours
 from lineview.machine.counter_repair import Limits, held_at_top
 from lineview.machine.pieces import MachineCounts
+from lineview.machine.speed import stamp_spread_s
 from lineview.plant import Counter, Machine
 from tests import factories
 from tests.one_count import count_machine
@@ -104,6 +106,13 @@ def test_a_top_is_held_where_five_counts_would_have_come_meanwhile(extra_min: in
     at_rest = held_at_top(at_us, value, Limits(100.0, 2.0, 0.05))
     assert at_rest.sum() == held
     assert set(value[at_rest]) <= {99.0}
+
+
+def test_stamps_spread_by_what_they_are_off_the_mean_of_three() -> None:
+    """Sixty pieces in 9, 10 and 11 seconds in turn: off by 1 s or none; the median of deviations, for a normal law."""
+    length_s, every = np.tile([9.0, 10.0, 11.0], 20), np.ones(60, dtype=bool)
+    spread_s = stamp_spread_s(np.full(60, 60.0), length_s, every)
+    assert spread_s == pytest.approx(1.0 / norm.ppf(0.75) * np.sqrt(3 / 2), rel=1e-4)
 
 
 def test_slow_minutes_are_at_most_what_is_no_break() -> None:

@@ -189,3 +189,4 @@ def test_weeks_mostly_not_seen_are_left_out_of_the_share_that_was_seen(unseen, d
     assert (found.products, found.good.tolist()) == (["mint", "nut"], [[100, 200, 260], [0, 0, 40]])
     assert (found.dark.tolist(), found.seen_share) == (dark, pytest.approx(seen))
     assert [history_weeks(past, date(2026, 6, day)) for day in (29, 27, 13, 1)] == [3, 2, 0, 0]
+    assert history_weeks(past.clear(), date(2026, 6, 29)) == 0

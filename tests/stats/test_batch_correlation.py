@@ -155,3 +155,18 @@ def test_short_runs_whose_values_follow_each_other_state_no_limits() -> None:
         sd = within_batch_correlation(value, np.arange(value.size) * 20.0, np.repeat(np.arange(60), each)).sd
         assert (sd.low is not None) == stated
         assert ("needs 18" in sd.interval) == (not stated)
+
+
+def test_runs_of_unlike_spread_leave_the_spread_as_open_as_they_differ() -> None:
+    """Of variances 1/4 and 9/4 by turns: E v² / E² v + df / 2 × var v / E² v, as the variance of a run's score says."""
+    runs, each = 60, 30
+    even = np.random.default_rng(8).normal(size=(runs, each))
+    at_s, run = np.arange(runs * each) * 20.0, np.repeat(np.arange(runs), each)
+    width = []
+    for scale in (np.ones(runs), np.tile([0.5, 1.5], runs // 2)):
+        sd = within_batch_correlation((even * scale[:, None]).ravel(), at_s, run).sd
+        assert sd.low is not None
+        assert sd.high is not None
+        width.append(np.log(sd.high / sd.low))
+    widen = 2.5625 / 1.25**2 + (each - 2) / 2 * 1.0 / 1.25**2
+    assert width[1] / width[0] == pytest.approx(widen**0.5, rel=0.2)

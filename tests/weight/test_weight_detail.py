@@ -76,6 +76,7 @@ def test_each_share_is_what_the_draws_put_in() -> None:
         assert figure["value"] == pytest.approx(truth, abs=4), name
         assert figure["low"] <= truth <= figure["high"], name
         assert (figure["unit"], figure["n"]) == ("%", 30 * 3 * 5), name
+    assert figures["share_diameter"]["working"] == "cov(ln m, 2 ln d) / var(ln m); 450 pairs in 30 batches"
 
 
 def test_air_sends_to_pulling() -> None:
