@@ -16,6 +16,7 @@ from lineview.report.answer import Answer, Scope
 from lineview.rope.answer import answer_rope
 from lineview.rope.drift_model import RopeModel, fit_rope
 from lineview.rope.watch import left_over, run_rules
+from lineview.stats.run_lengths import QUICK, SLOW
 from tests.factories import holds
 from tests.published.piston_rings import RINGS, VISCOSITY
 from tests.simulate.rope import GAUGE, START, adjusted, ask, readings, rope, sheet, works
@@ -240,3 +241,14 @@ def test_lines_the_model_fits_are_hardly_ever_refused():
 def test_a_rule_that_does_not_exist_is_a_fault():
     with pytest.raises(ValidationError):
         Plant(shop="Invented", run_rules=(9,))
+
+
+def test_each_chart_smooths_the_surprises_by_its_own_weight():
+    """Roberts' mean: z × weight + the mean before × (1 - weight), from 0 on."""
+    series = ask(rope(step=(70, 0.15), level=0.0), sheet(120, 10)).series
+    for name, weight in (("ewma", SLOW), ("quick", QUICK)):
+        mean, expected = 0.0, []
+        for surprise in series["residuals"]["value"]:
+            mean = weight * surprise + (1 - weight) * mean
+            expected.append(mean)
+        assert series[name]["value"].to_list() == pytest.approx(expected)
