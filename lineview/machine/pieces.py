@@ -29,7 +29,7 @@ from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 
 #: Counters of what was made; what they count in maintenance is set aside.
-MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
+PIECE_KINDS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 
 
 #: What a machine's product and batch channels said.
@@ -66,13 +66,13 @@ class Pieces:
     """Pieces of some stretches; None where no counter counts them."""
 
     good: Counted | None
-    made: Counted | None
+    total: Counted | None
     rejects: Counted | None
     blanks: Counted | None
 
     def at(self, k: int) -> StretchPieces:
         """The pieces of one stretch."""
-        return StretchPieces(*(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects)))
+        return StretchPieces(*(None if part is None else part.at(k) for part in (self.good, self.total, self.rejects)))
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class StretchPieces:
     """Pieces of one stretch; None where no counter counts them."""
 
     good: Estimate | None
-    made: Estimate | None
+    total: Estimate | None
     rejects: Estimate | None
 
 
@@ -95,9 +95,9 @@ class MachineCounts:
     counters : mapping
         CounterIncrements of each counter that the machine has, by what it counts; those without readings
         are empty.
-    seen : Clock
+    activity : Activity
         Its activity: by the counter, and by the machine's states where there are no readings of it.
-    spells : Spells
+    spells : StateIntervals
         What its states said.
     aside : mapping
         What each counter counted in maintenance, in no sum: frames with columns start, end, n.
@@ -113,7 +113,7 @@ class MachineCounts:
 
     machine: Machine
     counters: Mapping[Counts, CounterIncrements]
-    seen: Activity
+    activity: Activity
     spells: StateIntervals
     aside: Mapping[Counts, pl.DataFrame]
     usual_min: float | None
@@ -123,21 +123,21 @@ class MachineCounts:
 
     def with_states(self) -> MachineCounts:
         """The same with the machine's states told where there are no readings of its counter."""
-        return replace(self, seen=activity_with_states(self.seen, self.spells, self.machine.nominal_per_min))
+        return replace(self, activity=activity_with_states(self.activity, self.spells, self.machine.nominal_per_min))
 
     def count(self, kind: Counts, begins: Ints, ends: Ints) -> Counted | None:
         """What one counter counted from each begin to its end [µs]; None where the machine has none."""
         counter = self.counters.get(kind)
-        return None if counter is None else counter.count(begins, ends, self.seen)
+        return None if counter is None else counter.count(begins, ends, self.activity)
 
     def has_read(self, kind: Counts) -> bool:
         """Whether a counter has readings."""
         return kind in self.counters and len(self.counters[kind].end_us) > 0
 
-    def made(self, begins: Ints, ends: Ints) -> Counted | None:
+    def total(self, begins: Ints, ends: Ints) -> Counted | None:
         """Pieces made, rejects included, from each begin to its end [µs]; None where nothing counts them."""
         direct = self.count("pieces", begins, ends)
-        return self.pieces(begins, ends).made if direct is None else direct
+        return self.pieces(begins, ends).total if direct is None else direct
 
     def pieces(self, begins: Ints, ends: Ints) -> Pieces:
         """Good, made and rejected pieces and blank wraps from each begin to its end [µs].
@@ -179,7 +179,7 @@ class MachineCounts:
         start, end : datetime
             Of the whole [UTC].
         """
-        read = [self.counters[kind] for kind in MADE if self.has_read(kind)]
+        read = [self.counters[kind] for kind in PIECE_KINDS if self.has_read(kind)]
         if not read:
             return Estimate.exact(0.0)
         span = min(int(c.start_us[0]) for c in read), max(int(c.end_us[-1]) for c in read)
@@ -198,8 +198,8 @@ class MachineCounts:
         return Estimate.sum([good.at(k) for k in range(len(good.value))])
 
     @property
-    def tells_good(self) -> bool:
-        """Whether a counter tells good pieces from rejects."""
+    def separates_rejects(self) -> bool:
+        """Whether a counter separates good pieces from rejects."""
         return "good pieces" in self.counters or "rejects" in self.counters
 
     def open_intervals(self, *kinds: Counts) -> list[tuple[int, int]]:
@@ -263,7 +263,7 @@ def count_channels(
         if counter.counts in steps:
             continue
         every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter, gap_s)
-        spells_of = spells if counter.counts in MADE else NO_STATES
+        spells_of = spells if counter.counts in PIECE_KINDS else NO_STATES
         steps[counter.counts], in_maintenance = set_aside(every, spells_of)
         aside[counter.counts] = in_maintenance.frame() if len(in_maintenance) else _NOTHING_TAKEN
         counters[counter.counts] = counter_increments(steps[counter.counts], counter, planned)

@@ -131,7 +131,7 @@ def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[Wra
     """
     at = read_moments(counts, [span.start for span in spans] + [spans[-1].end])
     pieces = counts.pieces(at[:-1], at[1:])
-    if pieces.good is None or pieces.made is None:
+    if pieces.good is None or pieces.total is None:
         return []
     fed = {kind: counts.count(kind, at[:-1], at[1:]) for kind in WEBS if counts.has_read(kind)}
     names = list(dict.fromkeys(span.product for span in spans))
@@ -142,7 +142,7 @@ def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[Wra
             WrapPieces(
                 product=name,
                 good=_sum(pieces.good, here) or 0.0,
-                wrapped=_sum(pieces.made, here) or 0.0,
+                wrapped=_sum(pieces.total, here) or 0.0,
                 rejects=_sum(pieces.rejects, here),
                 blanks=_sum(pieces.blanks, here) if counts.has_read("blank wraps") else None,
                 fed_m={kind: _sum(counts_of, here) or 0.0 for kind, counts_of in fed.items()},
@@ -225,9 +225,9 @@ def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats 
     """
     at = read_moments(counts, moments)
     pieces = counts.pieces(at[:-1], at[1:])
-    if pieces.made is None:
+    if pieces.total is None:
         return None
-    wraps = np.nan_to_num(pieces.made.value)
+    wraps = np.nan_to_num(pieces.total.value)
     return wraps if pieces.blanks is None else wraps + np.nan_to_num(pieces.blanks.value)
 
 

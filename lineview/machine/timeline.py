@@ -320,10 +320,10 @@ def line_changeovers(
     """
     if marked(counts.machine, counts.marks, batches):
         changes = product_changes(counts.machine, counts.marks, batches)
-        recorded = find_changeovers(counts.seen, changes)
+        recorded = find_changeovers(counts.activity, changes)
         return recorded.with_columns(sure=pl.lit(None, pl.Float64))
     planned = cal.filter(pl.col("part") == "planned").select("start", "end")
-    return found_changeovers(counts.seen, gauges, planned) if gauges else empty(FOUND)
+    return found_changeovers(counts.activity, gauges, planned) if gauges else empty(FOUND)
 
 
 def timeline_of(
@@ -362,7 +362,7 @@ def timeline_of(
     if changeovers is None:
         changeovers = line_changeovers(counts, batches, cal)
     timeline = classify_intervals(
-        cut_clock(counts.seen, changeovers["start"]),
+        cut_clock(counts.activity, changeovers["start"]),
         cal,
         short_stop_min=short_stop_min,
         changeovers=changeovers,

@@ -68,7 +68,7 @@ class OrderInputs:
 
     `counts` of the recent weeks by machine; `daily_output` the good pieces by line, day and product (DAILY_OUTPUT);
     `good` the good pieces of the period asked for; batches, reels, plan and stock; the rows of plan and stock
-    that two exports tell differently, each with its file; `what_if` what is supposed. Stock counts dated after
+    on which two exports differ, each with its file; `what_if` what is supposed. Stock counts dated after
     `known_until` are not known at the moment asked about. `outlook` is that of these data where it was kept.
     """
 
@@ -98,32 +98,32 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     to_come = inputs.stock.filter((pl.col("at") > known_until) & (known_until > scope.now)).sort("at")
     if what_if is not None:
         demand, counts = supposed_demand(demand, what_if), supposed_counts(counts, plant, what_if, now)
-    used = _metres_since_count(plant, inputs, counts, waste, now)
+    metres_by_web = _metres_since_count(plant, inputs, counts, waste, now)
     days = {day for shift in plant.shifts for day in shift.days}
     risk = RISK if what_if is None or what_if.risk_percent is None else what_if.risk_percent / 100.0
-    lines = on_working_days(order_lines(plant, demand, counts, used, now, risk=risk), now, days, plant.tz)
+    lines = on_working_days(order_lines(plant, demand, counts, metres_by_web, now, risk=risk), now, days, plant.tz)
     orders = supplier_orders(lines)
     lines = as_sent(lines, orders)
-    needed = _reels_needed(plant, inputs, outlook)
+    reels_of_webs = _reels_needed(plant, inputs, outlook)
     open_pieces = open_plan(inputs.disputed_plan)
     disputes = (*plan_dispute(inputs.disputed_plan, open_pieces, plant), *stock_disputes(inputs.disputed_stock, plant))
     period = _period(plant, daily_output, now)
-    supposed = () if what_if is None else (f"{supposed_words(what_if, plant)}.",)
+    what_if_line = () if what_if is None else (f"{supposed_words(what_if, plant)}.",)
     return Answer(
         question="order",
         scope=scope,
         sentence=sentence(lines, plant, now, disputed=bool(inputs.disputed_stock.height)),
-        soft=" ".join((*supposed, *disputes, soft_line(lines, history_words(daily_output, plant, now)))),
+        soft=" ".join((*what_if_line, *disputes, soft_line(lines, history_words(daily_output, plant, now)))),
         points=order_points(lines, plant, now),
         figures=(
             good_pieces_figure(inputs.good, scope.period, tr("line {line}", line=scope.line)),
             *open_plan_figures(open_pieces, period),
-            *order_figures(lines, needed, period, plant.currency),
+            *order_figures(lines, reels_of_webs, period, plant.currency),
         ),
         tables=(
             sheet_table(orders, plant),
             order_table(lines, plant),
-            reels_table(needed),
+            reels_table(reels_of_webs),
             demand_table(demand, plant),
         ),
         series={"fan": fan_series(lines, now), "deliveries": delivery_series(lines)},
@@ -167,8 +167,8 @@ def order_outlook(plant: Plant, inputs: OrderInputs, now: datetime) -> Outlook:
     waste = waste_ratios(
         [wrap_account(plant, c, inputs.batches, inputs.reels, None, recent) for c in inputs.counts.values()]
     )
-    described = [web for web in plant.webs if full_reel_m(web) is not None]
-    pieces = {web.id: pieces_ahead(plant, web, output, plan, now, weeks=WEEKS_AHEAD) for web in described}
+    webs = [web for web in plant.webs if full_reel_m(web) is not None]
+    pieces = {web.id: pieces_ahead(plant, web, output, plan, now, weeks=WEEKS_AHEAD) for web in webs}
     return Outlook(waste, works_need(plant, output, plan, waste, now), pieces)
 
 
@@ -180,13 +180,13 @@ def _metres_since_count(
     metres = {}
     for moment in set(moments.values()):
         pieces_of: dict[str, float] = {}
-        followed = max(moment, now - FOLLOWED)
+        start = max(moment, now - FOLLOWED)
         for machine in inputs.counts.values():
             names = {name: name for name in inputs.batches["product"].drop_nulls().unique(maintain_order=True)}
-            for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
+            for name, pieces in good_by_product(inputs.batches, machine, names, start, now).items():
                 pieces_of[name] = pieces_of.get(name, 0.0) + pieces
-        if followed > moment:
-            for name, pieces in _output_between(inputs.daily_output, moment, followed, plant).items():
+        if start > moment:
+            for name, pieces in _output_between(inputs.daily_output, moment, start, plant).items():
                 pieces_of[name] = pieces_of.get(name, 0.0) + pieces
         metres[moment] = used_metres(plant, pieces_of, waste)
     return {web: metres[moment].get(web, 0.0) for web, moment in moments.items()}
@@ -215,9 +215,9 @@ def _reels_needed(plant: Plant, inputs: OrderInputs, outlook: Outlook) -> list[t
         pieces, basis = outlook.pieces_ahead[web.id]
         pieces *= 1.0 if inputs.what_if is None else inputs.what_if.need_share
         basis += tr(" without what is in conflict") if inputs.plan.height and inputs.disputed_plan.height else ""
-        measured = outlook.waste.get(web.kind)
-        basis = basis if measured is None else tr("{basis}, waste as measured", basis=basis)
-        waste = {} if measured is None else {"reel_waste_m": 0.0, "waste_percent": 100.0 * (measured - 1.0)}
+        ratio = outlook.waste.get(web.kind)
+        basis = basis if ratio is None else tr("{basis}, waste as measured", basis=basis)
+        waste = {} if ratio is None else {"reel_waste_m": 0.0, "waste_percent": 100.0 * (ratio - 1.0)}
         short = web.under_delivery_percent
         out.append((reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=short, **waste), basis))
     return out

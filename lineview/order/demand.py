@@ -107,7 +107,7 @@ class Pace:
     """An amount (pieces, reels) for each planned minute.
 
     `day_sd` is the standard deviation of a day's amount about the pace; `level_cv` that of the pace itself
-    over the pace. Both rest on an assumption where `learned` is False; a level learned from less than
+    over the pace. Both rest on an assumption where `is_learned` is False; a level learned from less than
     SHORT_DAYS has ASSUMED_LEVEL_CV in it, for season and mix cannot show in so short a time.
     """
 
@@ -115,7 +115,7 @@ class Pace:
     day_sd: float
     level_cv: float
     days: int
-    learned: bool
+    is_learned: bool
 
 
 def pace(amounts: Sequence[float], planned_min: Sequence[float], *, seen_share: float = 1.0) -> Pace | None:
@@ -127,20 +127,20 @@ def pace(amounts: Sequence[float], planned_min: Sequence[float], *, seen_share: 
     n = len(amount)
     if n < LEAST_DAYS or rate <= 0:
         day_sd = ASSUMED_WEEK_CV * rate * float(minutes.mean()) * math.sqrt(5.0)
-        return Pace(rate, day_sd, ASSUMED_WEEK_CV, n, learned=False)
+        return Pace(rate, day_sd, ASSUMED_WEEK_CV, n, is_learned=False)
     residual = amount - rate * minutes
     day_sd = float(np.sqrt((residual**2).sum() / (n - 1) / max(seen_share, 1e-9)))
     level = day_sd * math.sqrt(n) / (rate * float(minutes.sum()))
     if n < SHORT_DAYS:
         level = math.hypot(level, ASSUMED_LEVEL_CV)
-    return Pace(rate, day_sd, level, n, learned=True)
+    return Pace(rate, day_sd, level, n, is_learned=True)
 
 
 #: Spread of the pieces made about the pieces planned, over the plan: an assumption until learned.
 ASSUMED_PLAN_CV = 0.1
 #: Time without a row that a plan may have within it.
 GAP = timedelta(days=4)
-#: A day or week of which more than this share was not seen is left aside.
+#: A day or week with more than this share unseen is left out.
 MOST_UNSEEN = 0.5
 
 
@@ -176,8 +176,8 @@ def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple
             continue
         start = row["start"].timestamp()
         end = row["end"].timestamp() if row["end"] is not None else start + 86400.0
-        covered = np.clip(np.minimum(edges[1:], end) - np.maximum(edges[:-1], start), 0.0, None)
-        share = covered / max(end - start, 1.0)
+        overlap_s = np.clip(np.minimum(edges[1:], end) - np.maximum(edges[:-1], start), 0.0, None)
+        share = overlap_s / max(end - start, 1.0)
         key = (row["line"] or "", row["product"] or "")
         out[key] = out.get(key, np.zeros(len(starts))) + row["pieces"] * share
     return {key: pieces for key, pieces in out.items() if pieces.sum() > 0}
@@ -185,7 +185,7 @@ def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple
 
 def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Floats:
     """The share of each week that a line's plan speaks of; 0 where it has none."""
-    covered = np.zeros(len(starts))
+    cover = np.zeros(len(starts))
     week, until = timedelta(days=7), starts[0]
     rows = plan.filter((pl.col("line") == line) & pl.col("start").is_not_null())
     ends = pl.coalesce("end", pl.col("start") + pl.duration(days=1))
@@ -194,9 +194,9 @@ def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Flo
             continue
         first = until if start - until <= GAP else start
         for k, at in enumerate(starts):
-            covered[k] += max(min(end, at + week) - max(first, at), timedelta()) / week
+            cover[k] += max(min(end, at + week) - max(first, at), timedelta()) / week
         until = end
-    return np.minimum(covered, 1.0)
+    return np.minimum(cover, 1.0)
 
 
 def history_pace(daily_output: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:
@@ -227,29 +227,29 @@ class Ahead:
     level_cv: float
 
 
-def pace_ahead(learned: Pace, minutes: Floats, days: Floats) -> Ahead:
+def pace_ahead(pace_of_days: Pace, minutes: Floats, days: Floats) -> Ahead:
     """Turn a pace into coming weeks by their planned minutes [min] and planned days."""
-    return Ahead(learned.per_planned_min * minutes, learned.day_sd * np.sqrt(days), learned.level_cv)
+    return Ahead(pace_of_days.per_planned_min * minutes, pace_of_days.day_sd * np.sqrt(days), pace_of_days.level_cv)
 
 
 def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -> tuple[Need, str]:
     """Put a web's need together from its lines."""
     mean, variance, level_variance = np.zeros(weeks), np.zeros(weeks), 0.0
     basis: set[str] = set()
-    for planned, covered, ahead in lines:
-        uncovered = 1.0 - covered
+    for planned, cover, ahead in lines:
+        open_share = 1.0 - cover
         mean += planned
         variance += (ASSUMED_PLAN_CV * planned) ** 2
         if planned.sum() > 0:
             basis.add("plan")
         if ahead is not None and ahead.mean.sum() > 0:
-            mean += ahead.mean * uncovered
-            variance += ahead.sd**2 * uncovered
-            level_variance += (ahead.level_cv * float((ahead.mean * uncovered).mean())) ** 2
-            basis |= {"history"} if (ahead.mean * uncovered).sum() > 0 else set()
-        elif covered.any() and uncovered.any() and planned.sum() > 0:
-            mean += planned.sum() / covered.sum() * uncovered
-            variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * uncovered
+            mean += ahead.mean * open_share
+            variance += ahead.sd**2 * open_share
+            level_variance += (ahead.level_cv * float((ahead.mean * open_share).mean())) ** 2
+            basis |= {"history"} if (ahead.mean * open_share).sum() > 0 else set()
+        elif cover.any() and open_share.any() and planned.sum() > 0:
+            mean += planned.sum() / cover.sum() * open_share
+            variance += (2 * ASSUMED_PLAN_CV * planned.sum() / cover.sum()) ** 2 * open_share
             basis.add("plan's pace")
     average = float(mean.mean())
     level = float(np.sqrt(level_variance)) / average if average > 0 else 0.0
@@ -264,6 +264,6 @@ def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: flo
 
 def products_of(plant: Plant, web: Web) -> list[str]:
     """The ids of the products that a web wraps; "" too where it is the only web of its kind."""
-    wrapped = [product.id for product in plant.products if web.id in product.webs]
-    alone = sum(other.kind == web.kind for other in plant.webs) == 1
-    return [*wrapped, ""] if alone else wrapped
+    names = [product.id for product in plant.products if web.id in product.webs]
+    alone = sum(w.kind == web.kind for w in plant.webs) == 1
+    return [*names, ""] if alone else names

@@ -29,7 +29,7 @@ class Season:
     of the year the season has, 0 where none shows.
     """
 
-    then: Floats
+    past: Floats
     ahead: Floats
     ahead_cv: Floats
     harmonics: int = 0
@@ -73,7 +73,7 @@ def _fit_season(y: Floats, productive: npt.NDArray[np.bool_], weeks_ahead: int) 
     year = process.out_of_sample(round(10 * WEEKS_A_YEAR)).to_numpy()[:, 2:]
     mean = float(np.exp(year @ wave).mean())
     return Season(
-        then=np.exp(terms[:, 2:] @ wave) / mean,
+        past=np.exp(terms[:, 2:] @ wave) / mean,
         ahead=np.exp(coming @ wave) / mean,
         ahead_cv=np.sqrt(np.einsum("ij,jk,ik->i", coming, doubt, coming)),
         harmonics=harmonics,
@@ -86,7 +86,7 @@ ALPHAS = np.array([0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5])
 ORDER_WEEKS = 13
 #: A series that is 0 in more than this share of weeks comes now and then.
 INTERMITTENT_SHARE = 0.4
-#: Weeks of history that weigh as much as what the base tells of a new flavour.
+#: Weeks of history that weigh as much as what the base shows of a new flavour.
 BORROWED_WEEKS = 8.0
 
 
@@ -94,13 +94,13 @@ BORROWED_WEEKS = 8.0
 class WeeklyForecast:
     """Mean and standard deviation of each series in each coming week, and its level's share of doubt.
 
-    `borrowed` tells which series lean on their group's, for they have little history of their own.
+    `is_borrowed` marks the series that lean on their group, for want of history of their own.
     """
 
     mean: Floats
     sd: Floats
     level_cv: Floats
-    borrowed: npt.NDArray[np.bool_]
+    is_borrowed: npt.NDArray[np.bool_]
 
 
 def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> WeeklyForecast:
@@ -113,16 +113,16 @@ def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> Weekl
 
     Source: croston-1972, nist-handbook
     """
-    flat = history / season.then
+    flat = history / season.past
     with_value = np.isfinite(flat)
     weeks = with_value.sum(axis=1)
     level, spread, level_sd = _levels(np.where(with_value, flat, 0.0), with_value)
-    level, spread, level_sd, borrowed = _borrow(level, spread, level_sd, weeks, groups)
+    level, spread, level_sd, is_borrowed = _borrow(level, spread, level_sd, weeks, groups)
     mean = level[:, None] * season.ahead[None, :]
     sd = spread[:, None] * season.ahead[None, :]
     cv = np.where(level > 0, level_sd / np.where(level > 0, level, 1.0), 0.0)
     cv = np.hypot(cv, np.sqrt((season.ahead_cv[:ORDER_WEEKS] ** 2).mean()) if len(season.ahead) else 0.0)
-    return WeeklyForecast(mean, sd, cv, borrowed)
+    return WeeklyForecast(mean, sd, cv, is_borrowed)
 
 
 def _levels(flat: Floats, with_value: npt.NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
@@ -148,15 +148,15 @@ def _smooth(flat: Floats, with_value: npt.NDArray[np.bool_]) -> tuple[Floats, Fl
     counts = np.minimum(with_value.sum(axis=1), 8)
     start = np.array([flat[k, f : f + max(int(c), 1)].mean() for k, f, c in zip(rows, first, counts, strict=True)])
     levels = np.repeat(start[:, None], len(ALPHAS), axis=1)
-    squared = np.zeros_like(levels)
+    squares = np.zeros_like(levels)
     for week in range(flat.shape[1]):
-        here = with_value[:, week][:, None]
-        error = np.where(here, flat[:, week][:, None] - levels, 0.0)
-        squared += error**2
+        has_value = with_value[:, week][:, None]
+        error = np.where(has_value, flat[:, week][:, None] - levels, 0.0)
+        squares += error**2
         levels = levels + ALPHAS * error
-    best = squared.argmin(axis=1)
+    best = squares.argmin(axis=1)
     n = np.maximum(with_value.sum(axis=1) - 1, 1)
-    return ALPHAS[best], levels[rows, best], np.sqrt(squared[rows, best] / n)
+    return ALPHAS[best], levels[rows, best], np.sqrt(squares[rows, best] / n)
 
 
 def _borrow(
@@ -164,10 +164,10 @@ def _borrow(
 ) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
     """Draw series with little history towards the mean of their group, or of all where it has none."""
     old = weeks >= 2 * BORROWED_WEEKS
-    borrowed = ~old & (old.any() if len(old) else False)
+    is_borrowed = ~old & (old.any() if len(old) else False)
     level, spread, level_sd = level.copy(), spread.copy(), level_sd.copy()
     names = np.array(groups)
-    for k in np.flatnonzero(borrowed):
+    for k in np.flatnonzero(is_borrowed):
         kin = old & (names == names[k])
         kin = kin if kin.any() else old
         weight = weeks[k] / (weeks[k] + BORROWED_WEEKS)
@@ -177,7 +177,7 @@ def _borrow(
         spread[k] = max(float(spread[k]), float(spread[kin].mean()))
         own_sd = max(float(level_sd[k]), float(spread[k]) / np.sqrt(max(weeks[k], 1)))
         level_sd[k] = np.hypot(weight * own_sd, (1.0 - weight) * among)
-    return level, spread, level_sd, np.asarray(borrowed)
+    return level, spread, level_sd, np.asarray(is_borrowed)
 
 
 def history_weeks(past: pl.DataFrame, today: date) -> int:
@@ -197,16 +197,16 @@ def weeks_ahead(
     """Forecast each line's use of each web in so many weeks from today, week by week."""
     n = history_weeks(past, today)
     tables = {line: _by_week(past, line, today, n) for line in lines}
-    totals = np.sum([table.known.sum(axis=0) for table in tables.values()], axis=0)
+    totals = np.sum([table.seen_pieces.sum(axis=0) for table in tables.values()], axis=0)
     season = learn_season(totals, weeks)
     keys, rows, groups = [], [], []
     for line, table in tables.items():
         index = {product: k for k, product in enumerate(table.products)}
         for web_id, by_product in factors.items():
-            used = [(index[p], factor) for p, factor in by_product.items() if p in index]
-            if not used:
+            terms = [(index[p], factor) for p, factor in by_product.items() if p in index]
+            if not terms:
                 continue
-            series = np.sum([table.good[k] * factor for k, factor in used], axis=0)
+            series = np.sum([table.good[k] * factor for k, factor in terms], axis=0)
             first = int(np.flatnonzero(series)[0]) if series.any() else n
             keys.append((line, web_id))
             rows.append(np.where((np.arange(n) >= first) & ~table.dark, series, np.nan))
@@ -233,7 +233,7 @@ class _Weeks:
     seen_share: float
 
     @property
-    def known(self) -> Floats:
+    def seen_pieces(self) -> Floats:
         """The pieces, nan in weeks that were mostly not seen."""
         return np.where(self.dark, np.nan, self.good)
 

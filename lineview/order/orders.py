@@ -38,7 +38,7 @@ RISK = 0.05
 class OrderLine:
     """The advice on one web, or why there is none.
 
-    `advice` is None where it cannot be told when to order; `why_none` then says why. Reels are of the
+    `advice` is None where the day to order is not known; `why_none` then says why. Reels are of the
     length of a new reel.
     """
 

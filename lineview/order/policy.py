@@ -77,10 +77,10 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
     Takes `leads` [days].
     """
     ends = np.asarray(order_in_days, dtype=float)[:, None] + leads[None, :]
-    there = np.full(ends.shape, supply.on_hand)
+    on_hand = np.full(ends.shape, supply.on_hand)
     for at, reels in supply.coming:
-        there += np.where(at < ends, reels, 0.0)
-    chance = need.exceeds(ends, there)
+        on_hand += np.where(at < ends, reels, 0.0)
+    chance = need.exceeds(ends, on_hand)
     return np.asarray(chance.mean(axis=1))
 
 
@@ -110,18 +110,18 @@ def advise(need: Need, supply: Supply, *, lead_days: float, lead_sd_days: float,
     if due is None:
         now, far = chances_before_delivery(need, supply, np.array([0.0, HORIZON_DAYS]), leads)
         return Advice(None, 0, float(far), float(far), float(now), cover, 0.0, 0.0)
-    now, then, later = chances_before_delivery(need, supply, np.array([0.0, due, due + 7.0]), leads)
+    now, chance, later = chances_before_delivery(need, supply, np.array([0.0, due, due + 7.0]), leads)
     half = latest_day(need, supply, leads, risk / 2.0)
     earlier = due - (due if half is None else half)
-    there = supply.by(due + lead_days + 1e-9)
+    on_hand = supply.by(due + lead_days + 1e-9)
     return Advice(
         order_in_days=due,
         reels=quantity,
-        chance=float(then),
+        chance=float(chance),
         chance_week_later=float(later),
         chance_now=float(now),
         cover_days=cover,
-        safety_reels=there - float(need.mean(due + lead_days)),
+        safety_reels=on_hand - float(need.mean(due + lead_days)),
         halving_reels=float(need.mean(due + lead_days) - need.mean(due + lead_days - earlier)),
     )
 
@@ -136,24 +136,24 @@ def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float
     return (_first_short(need.quantile(_DAYS, share), supply), _first_short(need.quantile(_DAYS, 1.0 - share), supply))
 
 
-def _first_short(needed: Floats, supply: Supply) -> float:
+def _first_short(need_by_day: Floats, supply: Supply) -> float:
     """Find when a need that rises from day to day first passes what is there, also between two deliveries of a day."""
-    there, since = supply.on_hand, 0.0
+    on_hand, since = supply.on_hand, 0.0
     for at, reels in (*sorted(supply.coming), (math.inf, 0.0)):
-        crossing = max(_passes(needed, there), since)
+        crossing = max(_passes(need_by_day, on_hand), since)
         if crossing < at:
             return crossing
-        there, since = there + reels, at
+        on_hand, since = on_hand + reels, at
     return math.inf
 
 
-def _passes(needed: Floats, there: float) -> float:
+def _passes(need_by_day: Floats, reels: float) -> float:
     """Days until the need passes so many reels, in proportion within a day; inf where it never does."""
-    day = int(np.searchsorted(needed, there, side="right"))
-    if day in (0, len(needed)):
+    day = int(np.searchsorted(need_by_day, reels, side="right"))
+    if day in (0, len(need_by_day)):
         return math.inf if day else 0.0
-    before = float(needed[day - 1])
-    return float(_DAYS[day - 1]) + (there - before) / max(float(needed[day]) - before, 1e-12)
+    before = float(need_by_day[day - 1])
+    return float(_DAYS[day - 1]) + (reels - before) / max(float(need_by_day[day]) - before, 1e-12)
 
 
 def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:
@@ -163,14 +163,14 @@ def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: 
     """
     steps = [*supply.coming, *added]
     again = np.concatenate([[False], np.diff(days) == 0])
-    there = np.array(
+    on_hand = np.array(
         [
             supply.on_hand + sum(r for at, r in steps if at < day or (at <= day and twice))
             for day, twice in zip(days, again, strict=True)
         ]
     )
     shares = {"low90": 0.95, "low50": 0.75, "mid": 0.5, "high50": 0.25, "high90": 0.05}
-    return {name: np.maximum(there - need.quantile(days, share), 0.0) for name, share in shares.items()}
+    return {name: np.maximum(on_hand - need.quantile(days, share), 0.0) for name, share in shares.items()}
 
 
 @dataclass(frozen=True)

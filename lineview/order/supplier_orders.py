@@ -146,9 +146,9 @@ def _fill_pallet(rows: list[SheetRow]) -> list[SheetRow]:
 def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneInfo) -> datetime:
     """The last moment, at or before another, that is on a day on which the works is there."""
     for back in range(7):
-        moved = at - timedelta(days=back)
-        if not days or moved <= now or WEEK[moved.astimezone(zone).weekday()] in days:
-            return max(moved, min(at, now))
+        day = at - timedelta(days=back)
+        if not days or day <= now or WEEK[day.astimezone(zone).weekday()] in days:
+            return max(day, min(at, now))
     return at
 
 
@@ -156,22 +156,22 @@ def on_working_days(
     lines: Sequence[OrderLine], now: datetime, days: Collection[str], zone: ZoneInfo
 ) -> list[OrderLine]:
     """Move order days to days on which orders are placed: earlier, never later."""
-    moved = []
+    early_lines = []
     for line in lines:
         if line.order_by is None:
-            moved.append(line)
+            early_lines.append(line)
             continue
         by = working_day(line.order_by, now, days, zone)
-        moved.append(replace(line, order_by=by, arrives=by + timedelta(days=line.web.lead_time_days or 0.0)))
-    return moved
+        early_lines.append(replace(line, order_by=by, arrives=by + timedelta(days=line.web.lead_time_days or 0.0)))
+    return early_lines
 
 
 def as_sent(lines: Sequence[OrderLine], orders: Sequence[SupplierOrder]) -> list[OrderLine]:
     """Give lines with the reels of the orders that are sent, in which last pallets are filled."""
-    sent = {row.web.id: row.reels for order in orders for row in order.rows}
+    reels_of_web = {row.web.id: row.reels for order in orders for row in order.rows}
     return [
-        replace(line, advice=replace(line.advice, reels=sent[line.web.id]))
-        if line.advice is not None and line.web.id in sent
+        replace(line, advice=replace(line.advice, reels=reels_of_web[line.web.id]))
+        if line.advice is not None and line.web.id in reels_of_web
         else line
         for line in lines
     ]

@@ -159,18 +159,18 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
     rows: list[dict[str, Any]] = []
     for order in orders:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
-        shared = {"supplier": order.supplier or mark("no supplier in plant.toml"), "by": day_of(order.order_by, plant)}
+        common = {"supplier": order.supplier or mark("no supplier in plant.toml"), "by": day_of(order.order_by, plant)}
         for row in order.rows:
             reels = {"web": row.web.shown, "reels": row.reels, "price": row.price}
             row_of_web = reels | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
-            rows.append(shared | row_of_web)
+            rows.append(common | row_of_web)
         freight = {"web": mark("freight"), "money": order.freight, "why": _freight_words(order)}
-        rows.append(shared | blank | freight)
+        rows.append(common | blank | freight)
         total = {"reels": order.reels, "pallets": order.pallets, "why": _total_words(order)}
         if order.freight is None:
-            rows.append(shared | blank | total | {"web": mark("total without freight"), "money": order.money})
+            rows.append(common | blank | total | {"web": mark("total without freight"), "money": order.money})
         else:
-            rows.append(shared | blank | total | {"web": mark("total"), "money": order.to_pay})
+            rows.append(common | blank | total | {"web": mark("total"), "money": order.to_pay})
     columns = columns_of(
         "supplier; by: order by; web; reels [reels]; price: price per reel [currency]; "
         "money: total [currency]; pallets; why: reason for the quantity",
@@ -187,11 +187,11 @@ def why_so_many(row: SheetRow, plant: Plant) -> str:
         step = tr("a multiple of {reels}", reels=web.multiple_reels) if web.multiple_reels > 1 else ""
         parts.append(tr("raised to {reels}, {reason}", reels=row.rounded, reason=least or step or tr("whole reels")))
     if row.reels > row.rounded:
-        filled = tr("fills the last pallet")
+        effect = tr("fills the last pallet")
         if row.pallets is not None and abs(row.pallets - round(row.pallets)) < 1e-6:
-            filled = tr("fills {pallets:.0f} pallets", pallets=row.pallets)
+            effect = tr("fills {pallets:.0f} pallets", pallets=row.pallets)
         parts.append(
-            tr("{enough} would be enough; {reels} {filled}", enough=row.rounded, reels=row.reels, filled=filled)
+            tr("{enough} would be enough; {reels} {filled}", enough=row.rounded, reels=row.reels, filled=effect)
         )
     if row.break_from is not None and row.price is not None:
         parts.append(
@@ -261,7 +261,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
     rows = [(web, row) for web, row in _orders_to_suppliers(answer, plant) if web.supplier == supplier]
     first = min((row["by"] for _, row in rows), default=None)
     arrival_days = _arrival_days(answer, plant)
-    shown = [
+    order_rows = [
         {
             "web": row["web"],
             "about": _description(web, plant),
@@ -278,9 +278,9 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         "money: total [currency]",
         currency=plant.currency,
     )
-    filled_columns = [column for column in columns if any(row[column[0]] is not None for row in shown)]
-    reels = sum(row["reels"] for row in shown)
-    webs = tr_count("{count} web", "{count:,} webs", len(shown))
+    filled_columns = [column for column in columns if any(row[column[0]] is not None for row in order_rows)]
+    reels = sum(row["reels"] for row in order_rows)
+    webs = tr_count("{count} web", "{count:,} webs", len(order_rows))
     words = tr_count(
         "Order to {supplier}: {count} reel in {webs}.",
         "Order to {supplier}: {count:,} reels in {webs}.",
@@ -294,7 +294,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         scope=replace(answer.scope, line="", machine="", label=tr("to {supplier}, {day}", supplier=supplier, day=day)),
         sentence=(Span(words),),
         soft=tr("Please confirm quantities, prices and the day of delivery."),
-        tables=(Table("supplier order", tr("To deliver"), filled_columns, shown, charged=("price", "money")),),
+        tables=(Table("supplier order", tr("To deliver"), filled_columns, order_rows, charged=("price", "money")),),
         cautions=(tr(CAUTION),),
     )
 
@@ -312,8 +312,8 @@ def _arrival_days(answer: Answer, plant: Plant) -> dict[str, date | None]:
     deliveries = answer.series.get("deliveries", pl.DataFrame())
     if not deliveries.height:
         return {}
-    advised = deliveries.filter((pl.col("kind") == "advised") & pl.col("at").is_not_null())
-    return {row["web"]: day_of(row["at"], plant) for row in advised.iter_rows(named=True)}
+    arrivals = deliveries.filter((pl.col("kind") == "advised") & pl.col("at").is_not_null())
+    return {row["web"]: day_of(row["at"], plant) for row in arrivals.iter_rows(named=True)}
 
 
 def _description(web: Web, plant: Plant) -> str:

@@ -129,11 +129,11 @@ def supposed_demand(demand: Demand, what_if: WhatIf) -> Demand:
     """The demand with its need and spread scaled alike."""
     share = what_if.need_share
 
-    def scaled(needs: Mapping[str, Need]) -> dict[str, Need]:
-        scale = {name: (need.week_mean * share, need.week_sd * share) for name, need in needs.items()}
-        return {name: replace(need, week_mean=scale[name][0], week_sd=scale[name][1]) for name, need in needs.items()}
+    def scale(needs: Mapping[str, Need]) -> dict[str, Need]:
+        parts = {name: (need.week_mean * share, need.week_sd * share) for name, need in needs.items()}
+        return {name: replace(need, week_mean=parts[name][0], week_sd=parts[name][1]) for name, need in needs.items()}
 
-    return replace(demand, by_web=scaled(demand.by_web), by_product=scaled(demand.by_product))
+    return replace(demand, by_web=scale(demand.by_web), by_product=scale(demand.by_product))
 
 
 def supposed_counts(counts: Counts, plant: Plant, what_if: WhatIf, now: datetime) -> Counts:

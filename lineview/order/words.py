@@ -58,18 +58,18 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, dispute
     """
     if not plant.webs:
         return (Span(tr("No order advice: plant.toml describes no web.")),)
-    advised = [line for line in lines if line.advice is not None]
-    due = [line for line in advised if line.order_by is not None]
-    short = _short_before_delivery(advised, plant, now)
+    with_advice = [line for line in lines if line.advice is not None]
+    due = [line for line in with_advice if line.order_by is not None]
+    short = _short_before_delivery(with_advice, plant, now)
     if due:
         return _order(due[0], short, plant, now)
-    if advised:
+    if with_advice:
         nothing = Span(tr("Nothing has to be ordered: what is on hand and on order lasts beyond a year."))
         return (nothing, Span(" "), Span(_open_words(short[0]), call=True), Span(".")) if short else (nothing,)
-    needed = [line for line in lines if line.week_reels > 0]
-    if not needed:
+    in_use = [line for line in lines if line.week_reels > 0]
+    if not in_use:
         return (Span(tr("No order advice yet: there is neither a plan nor a history.")),)
-    first = max(needed, key=lambda line: line.week_reels)
+    first = max(in_use, key=lambda line: line.week_reels)
     text = tr("A week takes {reels:.1f} reels of {web}; ", reels=first.week_reels, web=first.web.shown)
     why = tr("two stock counts disagree") if disputed else tr("no stock count was entered")
     return (Span(text), Span(tr("no order date: {why}", why=why), call=True), Span("."))
@@ -251,7 +251,7 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
     out = [
         tr("{name} is in the plan or on the batch sheet but not in plant.toml.", name=name) for name in demand.unknown
     ]
-    out += [f"{what}." for what in demand.without_web]
+    out += [f"{words}." for words in demand.without_web]
     for web in (plant.web(web_id) for web_id in demand.borrowed):
         if web is not None:
             out.append(
@@ -268,27 +268,27 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
                 "wrapped while a web is out is assumed to be wrapped once it arrives."
             )
         )
-    uncounted = [line.web.shown for line in lines if line.on_hand is None]
-    if uncounted:
-        some = ", ".join(uncounted[:6]) + (tr(" and others") if len(uncounted) > 6 else "")
-        out.append(tr("No stock count of {webs}: the need is shown without an order date.", webs=some))
+    no_count = [line.web.shown for line in lines if line.on_hand is None]
+    if no_count:
+        names = ", ".join(no_count[:6]) + (tr(" and others") if len(no_count) > 6 else "")
+        out.append(tr("No stock count of {webs}: the need is shown without an order date.", webs=names))
     no_lead = [line.web.shown for line in lines if line.on_hand is not None and line.advice is None]
     if no_lead:
         out.append(tr("No lead_time_days in plant.toml for {webs}: no order date.", webs=", ".join(no_lead)))
     for line in lines:
         out += [] if line.on_hand is None else [tr("Not counted: {why}", why=why) for why in line.on_hand.refused]
-    undeclared = [line.web.shown for line in lines if not line.web.food_contact_declared_on]
-    if undeclared:
+    no_declaration = [line.web.shown for line in lines if not line.web.food_contact_declared_on]
+    if no_declaration:
         out.append(
             tr(
                 "No date of a food-contact declaration in plant.toml for {webs}: ask the supplier "
                 "for it before ordering.",
-                webs=", ".join(undeclared[:6]),
+                webs=", ".join(no_declaration[:6]),
             )
         )
-    unpriced = [line.web.shown for line in lines if line.web.price_per_reel is None]
-    if unpriced:
-        out.append(tr("No price in plant.toml for {webs}: no money is shown for it.", webs=", ".join(unpriced[:6])))
+    no_price = [line.web.shown for line in lines if line.web.price_per_reel is None]
+    if no_price:
+        out.append(tr("No price in plant.toml for {webs}: no money is shown for it.", webs=", ".join(no_price[:6])))
     with_line = {line.web.id for line in lines}
     out += [
         tr("{web}: no reel length, nor thickness, in plant.toml.", web=w.shown)
@@ -305,21 +305,21 @@ MOST_NAMED = 3
 def open_plan(rows: pl.DataFrame) -> Estimate:
     """Pieces that plans in conflict leave open: from the least to the most that they say of each product and time."""
     # rows of other hours that meet are of one time, of which each plan says a sum
-    ordered = rows.sort("line", "product", "start", maintain_order=True)
+    sorted_rows = rows.sort("line", "product", "start", maintain_order=True)
     apart = (pl.col("start") >= pl.col("end").cum_max().shift(1)).fill_null(value=True)
     time = apart.cum_sum().over("line", "product").alias("time")
-    plans = ordered.with_columns(time).group_by("line", "product", "time", "intake", maintain_order=True)
-    each = (
+    plans = sorted_rows.with_columns(time).group_by("line", "product", "time", "intake", maintain_order=True)
+    by_time = (
         plans.agg(pl.col("pieces").sum())
         .group_by("line", "product", "time", maintain_order=True)
         .agg(low=pl.col("pieces").min(), high=pl.col("pieces").max())
     )
-    if not each.height:
+    if not by_time.height:
         return Estimate.exact(0.0)
-    ends = float(each["low"].sum()), float(each["high"].sum())
+    ends = float(by_time["low"].sum()), float(by_time["high"].sum())
     why = tr("not known: {low} or {high} or between", low=show.number(round(ends[0])), high=show.number(round(ends[1])))
     return Estimate(
-        None, *ends, each.height, interval=tr("bounds: the least and the most that the plans say"), why_none=why
+        None, *ends, by_time.height, interval=tr("bounds: the least and the most that the plans say"), why_none=why
     )
 
 

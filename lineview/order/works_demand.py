@@ -44,8 +44,8 @@ def lent_factors(
             continue
         kin = [p for name in by_product for p in _kin(plant, name) if p in with_history]
         if kin:
-            shared = float(np.mean(list(by_product.values()))) * len(by_product) / len(set(kin))
-            out[key] = dict.fromkeys(kin, shared)
+            factor = float(np.mean(list(by_product.values()))) * len(by_product) / len(set(kin))
+            out[key] = dict.fromkeys(kin, factor)
     return out
 
 
@@ -89,10 +89,10 @@ def works_need(
         for web in plant.webs
         if (share := shares[web.id]) is not None
     }
-    each = {product.id: {product.id: 1.0} for product in plant.products}
+    products = {product.id: {product.id: 1.0} for product in plant.products}
     covers = {line: plan_cover(ahead, line, starts) for line in lines}
     needs, basis = _needs(plant, past, planned, covers, factors, starts)
-    by_product, _ = _needs(plant, past, planned, covers, each, starts)
+    by_product, _ = _needs(plant, past, planned, covers, products, starts)
     return Demand(
         weeks=starts,
         by_web=needs,
@@ -117,8 +117,8 @@ def _needs(
     needs, basis = {}, {}
     for key, by_product in factors.items():
         parts = [
-            (_plan_use(planned, line, by_product, len(starts)), covered, history.get((line, key)))
-            for line, covered in covers.items()
+            (_plan_use(planned, line, by_product, len(starts)), cover, history.get((line, key)))
+            for line, cover in covers.items()
         ]
         needs[key], basis[key] = web_need(parts, len(starts))
     return needs, basis
@@ -140,10 +140,10 @@ def _with_plant_ids(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, li
     names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
     products = {name: plant.product(name) for name in names if name}
     ids = {name: product.id for name, product in products.items() if product is not None}
-    renamed = frame.with_columns(
+    with_ids = frame.with_columns(
         product=pl.col("product").fill_null("").replace_strict(ids, default="", return_dtype=pl.String)
     )
-    return renamed, [name for name in names if name and name not in ids]
+    return with_ids, [name for name in names if name and name not in ids]
 
 
 def _plan_use(planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int) -> Floats:
@@ -181,8 +181,8 @@ def used_metres(plant: Plant, pieces_of: Mapping[str, float], waste: Mapping[str
         a_piece, reel_m = piece_share(web, waste.get(web.kind)), full_reel_m(web)
         if a_piece is None or reel_m is None:
             continue
-        wrapped = set(products_of(plant, web))
-        pieces = sum(good for name, good in pieces_of.items() if _product_id(plant, name) in wrapped)
+        names = set(products_of(plant, web))
+        pieces = sum(good for name, good in pieces_of.items() if _product_id(plant, name) in names)
         out[web.id] = pieces * a_piece * reel_m
     return out
 
@@ -199,8 +199,8 @@ def pieces_ahead(
     factors = dict.fromkeys(products_of(plant, web), 1.0)
     ahead, _ = _with_plant_ids(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:
-        shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
-        return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), tr("the plan")
+        pieces_by_week = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
+        return sum(float(p.sum()) for (_, product), p in pieces_by_week.items() if product in factors), tr("the plan")
     past, _ = _with_plant_ids(plant, daily_output)
     starts = week_starts(now, weeks)
     lines = sorted(set(past["line"].to_list()))
@@ -219,16 +219,16 @@ def history_ahead(
 ) -> dict[tuple[str, str], Ahead]:
     """Demand of the coming weeks from history, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
-    used = {**factors, **lent}
+    all_factors = {**factors, **lent}
     today = starts[0].astimezone(plant.tz).date()
     if history_weeks(past, today) >= WEEKS_OF_HISTORY:
-        out = weeks_ahead(plant, past, used, lines, today, len(starts))
+        out = weeks_ahead(plant, past, all_factors, lines, today, len(starts))
     else:
         out = {}
         minutes, days = week_planned(plant.shifts, plant.zone, starts)
-        for web_id, by_product in used.items():
+        for web_id, by_product in all_factors.items():
             for line in lines:
-                learned = history_pace(past, line, by_product)
-                if learned is not None:
-                    out[line, web_id] = pace_ahead(learned, minutes, days)
+                line_pace = history_pace(past, line, by_product)
+                if line_pace is not None:
+                    out[line, web_id] = pace_ahead(line_pace, minutes, days)
     return {key: unsure(need) if key[1] in lent else need for key, need in out.items()}

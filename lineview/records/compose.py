@@ -16,7 +16,7 @@ from lineview.core.record_frames import COUNTERS, JOINED
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.machine.pieces import MADE, MARKS, MachineCounts
+from lineview.machine.pieces import MARKS, PIECE_KINDS, MachineCounts
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside
 from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
@@ -62,7 +62,7 @@ def machine_counts(
     for kind, counter in counters.items():
         counter_ends = ends.get((kind,), none)
         seams[kind] = seams_of(counter, counter_ends, gap_s, planned, spells)
-        intervals_apart = spells if kind in MADE else NO_STATES
+        intervals_apart = spells if kind in PIECE_KINDS else NO_STATES
         # what was counted in maintenance between windows is taken out, and given beside
         between, taken_out = set_aside(seams[kind].steps, intervals_apart)
         inside = _within_windows(counter_ends, seams[kind], joined)

@@ -83,7 +83,7 @@ def make_record(
                 ends, standing_from, lead, _size(known_modulus(counter), ends), *_runs(*every[counter.id])
             )
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
-    activity, spells = counts.seen, counts.spells
+    activity, spells = counts.activity, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
     state_moments = (
         reported_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID

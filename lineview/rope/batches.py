@@ -307,7 +307,7 @@ def rope_clock(
         if _covers(chosen, probe, live_h):
             return chosen
     for wrapper in wrappers:
-        if not len(wrapper.seen.code):
+        if not len(wrapper.activity.code):
             continue
         chosen = _by_activity(wrapper, period, tr("pieces of {machine}", machine=wrapper.machine.shown))
         if _covers(chosen, probe, live_h):
@@ -317,7 +317,7 @@ def rope_clock(
 
 def _by_activity(counts: MachineCounts, period: tuple[datetime, datetime], source: str) -> RopeClock:
     """Hours run, slow ones too, since the period's start."""
-    activity = counts.seen
+    activity = counts.activity
     start, end = micros(period)
     edge = np.clip(activity.edge, start, end)
     ran = np.where(np.isin(activity.code, (RUNNING, SLOW)), np.diff(edge) / 3.6e9, 0.0)

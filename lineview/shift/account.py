@@ -85,7 +85,7 @@ class ShiftAccount:
     @property
     def pieces_used(self) -> float:
         """Pieces made, or the least they can be."""
-        return 0.0 if self.pieces.made is None else self.pieces.made.least
+        return 0.0 if self.pieces.total is None else self.pieces.total.least
 
     @property
     def counts_rejects(self) -> bool:
@@ -125,7 +125,7 @@ def add_up(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAcc
         stretches={state: sum(a.stretches[state] for a in accounts) for state in STATES},
         pieces=StretchPieces(
             _sum([a.pieces.good for a in accounts]),
-            _sum([a.pieces.made for a in accounts]),
+            _sum([a.pieces.total for a in accounts]),
             _sum([a.pieces.rejects for a in accounts]),
         ),
         nominal_per_min=nominal_per_min,

@@ -42,7 +42,7 @@ def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int
         at_least, working_made = mark(", at least"), tr("good pieces counted; nothing counts the rejects beside them")
     for name, total, how, why_none, of in (
         ("good_pieces", pieces.good, working, why, at_most),
-        ("pieces_made", pieces.made, working_made, why, at_least),
+        ("pieces_made", pieces.total, working_made, why, at_least),
         ("rejects", pieces.rejects, tr("increments of the reject counter"), why_rejects, at_most),
     ):
         if total is None:

@@ -67,7 +67,7 @@ class ShiftMeasures:
     @property
     def good_counted(self) -> bool:
         """Whether a counter separates good pieces from rejects."""
-        return self.counts.tells_good
+        return self.counts.separates_rejects
 
     @property
     def slow_bounds_min(self) -> tuple[float, float]:
@@ -182,7 +182,7 @@ def measure_shift(
         shifts_of(timeline, windows),
         stop_count(timeline),
         with_planned_minutes(changeovers, timeline),
-        contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
+        contradictions(counts.activity, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
         is_partial,
         counts.outside(windows, start, reach),
@@ -234,7 +234,7 @@ def _minute_steps(timeline: pl.DataFrame, counts: MachineCounts) -> pl.DataFrame
     nth = np.arange(len(row)) - np.repeat(np.cumsum(steps) - steps, steps)
     start = begin[row] + np.round((finish - begin)[row] * nth / steps[row]).astype(np.int64)
     end = np.where(nth + 1 < steps[row], np.append(start[1:], 0), finish[row])
-    total = counts.made(start, end)
+    total = counts.total(start, end)
     pieces = pl.lit(None, pl.Float64) if total is None else pl.Series(total.value, nan_to_null=True)
     frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
     return frame.with_columns(timeline["state"].gather(row), pieces=pieces)

@@ -200,7 +200,7 @@ def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: d
 
 def _pieces_made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
     """The pieces made between two moments; None where they are not known."""
-    pieces = counts.between([start, end]).made
+    pieces = counts.between([start, end]).total
     return None if pieces is None else pieces.at(0).value
 
 

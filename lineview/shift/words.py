@@ -110,7 +110,7 @@ def _doubt_words(measures: ShiftMeasures, readings: int) -> tuple[Span, ...]:
                 )
             ),
         )
-    total = account.pieces.made
+    total = account.pieces.total
     if not account.is_good_known and account.good_used < 0.5 and total is not None and total.value is not None:
         return (
             Span(

@@ -116,7 +116,7 @@ def machine_losses(
         return None
     begins, ends = (cells[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     pieces = counts.pieces(begins, ends)
-    if pieces.good is None or pieces.made is None:
+    if pieces.good is None or pieces.total is None:
         return None
     timeline = timeline_of(counts, batches, stop_log, cal, short_stop_min=plant.short_stop_min)
     stretches = _stretches(timeline, begins)
@@ -216,7 +216,7 @@ class _UsedPieces:
 
     @classmethod
     def of(cls, pieces: Pieces, by_state: _ByState) -> _UsedPieces:
-        good, all_pieces = _least(pieces.good), _least(pieces.made)
+        good, all_pieces = _least(pieces.good), _least(pieces.total)
         rejects = np.zeros(len(good))
         if pieces.rejects is not None:
             open_count = np.isnan(pieces.rejects.value)

@@ -294,7 +294,7 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     batches = core[np.flatnonzero(np.diff(core["nr"].to_numpy(), prepend=-1))]
     begins, ends = (batches[name].to_physical().to_numpy() for name in ("start", "end"))
     rope = counters.rope.count("rope", begins, ends)
-    counted_pieces = counters.pieces.pieces(begins, ends).made
+    counted_pieces = counters.pieces.pieces(begins, ends).total
     if rope is None or counted_pieces is None:
         return None
     sure = (rope.missing_s <= 0) & (counted_pieces.missing_s <= 0) & (rope.value > 0) & (counted_pieces.value > 0)

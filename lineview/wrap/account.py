@@ -47,10 +47,10 @@ class PerThousand:
     working: str
 
 
-def per_thousand(use: WebUse, what: str, unit: str, unit_name: str = "") -> PerThousand | None:
+def per_thousand(use: WebUse, part: str, unit: str, unit_name: str = "") -> PerThousand | None:
     """What a thousand good pieces take; the working names the unit as people read it."""
     factor = use.factors.get(unit)
-    metres = _metres(use, what)
+    metres = _metres(use, part)
     if factor is None or metres is None or use.good <= 0:
         return None
     value, low, high, working = metres
@@ -72,22 +72,22 @@ def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
     return PerThousand(fed.number * scale, fed.ends[0] * scale, fed.ends[1] * scale, working)
 
 
-def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
+def _metres(use: WebUse, part: str) -> tuple[float, float, float, str] | None:
     """The metres, their bounds and their working."""
-    if what == "":
-        how = tr("metres fed and left on reels taken off") if use.measured else tr("sum of the causes; no feed counter")
+    if part == "":
+        how = tr("metres fed and left on reels taken off") if use.has_feed else tr("sum of the causes; no feed counter")
         return use.metres, use.low_m, use.high_m, tr("{metres:,.1f} m ({how})", metres=use.metres, how=how)
-    if what in ("fed", "difference"):
-        return None if use.fed is None else _fed_metres(use, use.fed, what)
-    cause = use.cause(what)
+    if part in ("fed", "difference"):
+        return None if use.fed is None else _fed_metres(use, use.fed, part)
+    cause = use.cause(part)
     if cause is None:
         return None
     working = tr("{metres:,.2f} m: {working}", metres=cause.metres, working=cause.working)
     return cause.metres, cause.low, cause.high, working
 
 
-def _fed_metres(use: WebUse, fed: Estimate, what: str) -> tuple[float, float, float, str]:
-    if what == "fed":
+def _fed_metres(use: WebUse, fed: Estimate, part: str) -> tuple[float, float, float, str]:
+    if part == "fed":
         return fed.number, *fed.ends, _on_the_counter(fed)
     working = tr("({fed:,.1f} m fed − {geometry:,.1f} m by geometry)", fed=fed.number, geometry=use.geometry_m)
     low, high = fed.ends[0] - use.geometry_high_m, fed.ends[1] - use.geometry_low_m
@@ -179,33 +179,33 @@ def wrap_account(
     spans = _readable_spans(counts, product_spans(batches, counts.machine.line, start, end))
     rows = wrap_pieces(counts, spans)
     read_until = _moment(int(read_moments(counts, [end])[0]))
-    mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
+    on_machine = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
     by_kind = {kind: _common_time(counts, spans, rows, kind) for kind in WEBS}
     for kind, (its_spans, its_rows, fed, (first, last)) in by_kind.items():
-        of_kind = [reel for reel in mounted if reel.kind == kind]
+        of_kind = [reel for reel in on_machine if reel.kind == kind]
         waste = _waste(plant, counts, its_spans, its_rows, of_kind, kind, events)
         if waste is None:
             continue
         wastes[kind] = waste
-        happened = _event_counts(events, of_kind, first, last)
-        use = web_use(plant, kind, its_rows, fed, waste, happened)
+        event_counts = _event_counts(events, of_kind, first, last)
+        use = web_use(plant, kind, its_rows, fed, waste, event_counts)
         by_product += _each_product(plant, kind, its_rows, waste)
         before = {reel.origin for reel in of_kind if reel.mounted < start}
         within = [reel for reel in of_kind if reel.origin not in before]
-        reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
-        views += [] if reconciled is None else [reconciled]
-        uses += [] if use is None else [with_doubt(use, reconciled)]
+        kind_views = None if events is None else views_of(reel_metres(within, waste, events), kind)
+        views += [] if kind_views is None else [kind_views]
+        uses += [] if use is None else [with_doubt(use, kind_views)]
     return WrapAccount(
         rows=tuple(rows),
         uses=tuple(uses),
         by_product=tuple(by_product),
-        reels=tuple(mounted),
-        faults=tuple(reel_faults(mounted)),
+        reels=tuple(on_machine),
+        faults=tuple(reel_faults(on_machine)),
         waste=wastes,
         views=tuple(views),
-        reels_left=_reels_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
+        reels_left=_reels_left(on_machine, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=_blanks(counts, events, end),
         left_out_min=max(_uncounted_min(part.spans) for part in by_kind.values()),
         readings=_readings(counts, start, end),
@@ -300,7 +300,7 @@ def _common_time(counts: MachineCounts, spans: list[ProductSpan], rows: list[Wra
 def _has_wraps(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
     """Whether anything was wrapped, or fed, in some time."""
     at = read_moments(counts, [start, end])
-    wraps, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
+    wraps, fed = counts.total(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
     return any(count is not None and float(count.high[0]) > 0 for count in (wraps, fed)) and at[1] > at[0]
 
 
@@ -352,9 +352,9 @@ def _plant_waste(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Was
 
 
 def _event_counts(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
-    ended = [r for r in reels if r.taken_off is not None and start <= r.taken_off < end]
-    measured = [r for r in ended if r.left_m is not None]
-    scrapped = sum(r.scrapped_m or 0.0 for r in measured)
+    reels_off = [r for r in reels if r.taken_off is not None and start <= r.taken_off < end]
+    with_rest = [r for r in reels_off if r.left_m is not None]
+    scrapped_m = sum(r.scrapped_m or 0.0 for r in with_rest)
     within = [r for r in reels if r.mounted >= start]
     later = sum(r.splices for r in within if r.taken_off is None or r.taken_off > end)
     earlier = sum(r.splices for r in reels if r.mounted < start and (r.taken_off is None or r.taken_off > start))
@@ -363,7 +363,7 @@ def _event_counts(events: WrapEvents | None, reels: Sequence[ReelSpan], start: d
         changeovers=None if events is None else count_within(events.changeovers, start, end),
         reels_changed=len(within) if reels else None,
         splices=sum(r.splices for r in within) if reels else None,
-        ends_left_m=scrapped if ended and len(measured) == len(ended) else None,
+        ends_left_m=scrapped_m if reels_off and len(with_rest) == len(reels_off) else None,
         splices_open=(later, earlier),
     )
 
@@ -397,7 +397,7 @@ def waste_ratios(accounts: Sequence[WrapAccount]) -> dict[str, float]:
     """
     out: dict[str, float] = {}
     for kind in WEBS:
-        uses = [use for account in accounts if (use := account.use(kind)) is not None and use.measured]
+        uses = [use for account in accounts if (use := account.use(kind)) is not None and use.has_feed]
         geometry = sum(use.geometry_m for use in uses)
         if geometry > 0:
             out[kind] = max(sum(use.metres for use in uses) / geometry, 1.0)

@@ -67,15 +67,15 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
     """The cut-and-wrap machine of this id, or raise with those there are."""
     machine = plant.machine(machine_id)
     if machine is None or machine.kind != "cut-and-wrap machine":
-        there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
+        names = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
         what = tr("'{machine}' is not a cut-and-wrap machine of the plant", machine=machine_id)
-        raise AskError(Fault(what, "--machine", tr("one of {names}", names=there)))
+        raise AskError(Fault(what, "--machine", tr("one of {names}", names=names)))
     return machine
 
 
 def machine_events(plant: Plant, scope: Scope, inputs: WrapInputs) -> WrapEvents | None:
     """Find restarts and changeovers of a machine on its timeline; None where its counter was not read."""
-    if not len(inputs.counts.seen.code):
+    if not len(inputs.counts.activity.code):
         return None
     cal = calendar(plant.shifts, plant.zone, scope.period.start, scope.period.end)
     timeline = timeline_of(inputs.counts, inputs.batches, inputs.stop_log, cal, short_stop_min=plant.short_stop_min)

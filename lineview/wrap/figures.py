@@ -31,7 +31,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
         figures.add("wrap_good_pieces", round(account.good), working, n=account.readings)
     for kind in WEBS:
         use = account.use(kind)
-        for unit in UNITS if use is not None else UNITS[:1]:  # what is not known is said once, in metres
+        for unit in UNITS if use is not None else UNITS[:1]:  # what is not known has one row, in metres
             for part in ("", "geometry", "fed", "difference", *CAUSES[1:]):
                 _per_thousand(figures, account, kind, unit, part, unit_words(unit, currency))
     _blanks(figures, account)
@@ -61,7 +61,7 @@ def _waste_figures(
     figures: FigureList, name: str, kind: str, allowance: Allowance, events: str, *, scale: float = 1.0
 ) -> None:
     """Add metres lost each time, or the plant file's assumption of them."""
-    if not allowance.learned:
+    if not allowance.is_learned:
         assumption = tr("an assumption from plant.toml until learned: no interval")
         return figures.add(name, allowance.metres * scale, "plant.toml", interval=assumption, sources=(), kind=kind)
     metres = Estimate(allowance.metres, allowance.low, allowance.high, allowance.n).scaled(scale)
@@ -80,13 +80,13 @@ def _reconciled_figures(figures: FigureList, account: WrapAccount, kind: str) ->
         why = tr("no reel could be compared: that needs a reel log and counters")
         return figures.unknown("{kind}_reconciled_m", why, kind=kind, reels=mark("the compared reels"))
     metres = Estimate.expanded(views.reconciled_m, views.reconciled_sd_m, views.reels)
-    measured = ", ".join(
+    view_words = ", ".join(
         tr("{view} {metres:,.0f} ± {doubt:,.0f} m", view=tr(t.view), metres=t.metres, doubt=K * t.sd)
         for t in views.totals
     )
     working = tr(
         "least squares of {measured}; χ² {statistic:.1f} on {df}, p {p:.2g}",
-        measured=measured,
+        measured=view_words,
         statistic=views.statistic,
         df=views.df,
         p=views.p,
@@ -94,12 +94,12 @@ def _reconciled_figures(figures: FigureList, account: WrapAccount, kind: str) ->
     figures.add(
         "{kind}_reconciled_m", metres, working, kind=kind, reels=tr("{reels} compared reels", reels=views.reels)
     )
-    tested, wrong = tr("tested at 95 % over {reels} reels", reels=views.reels), views.wrong
+    interval, wrong = tr("tested at 95 % over {reels} reels", reels=views.reels), views.wrong
     working = "; ".join(
-        tr("reel {reel}: {what} {share:+.1%}", reel=w.reel, what=tr(w.what), share=w.share) for w in wrong
+        tr("reel {reel}: {what} {share:+.1%}", reel=w.reel, what=tr(w.view), share=w.share) for w in wrong
     )
     return figures.add(
-        "{kind}_reels_wrong", len(wrong), working or tr("none"), n=views.reels, interval=tested, kind=kind
+        "{kind}_reels_wrong", len(wrong), working or tr("none"), n=views.reels, interval=interval, kind=kind
     )
 
 
@@ -144,29 +144,29 @@ def _per_thousand(figures: FigureList, account: WrapAccount, kind: str, unit: st
     return figures.add(name, estimate, amount.working, kind=kind, unit=unit, part=part, shown=label)
 
 
-def _interval(use: WebUse | None, what: str) -> str:
-    if use is None or what in ("fed", "difference"):
+def _interval(use: WebUse | None, part: str) -> str:
+    if use is None or part in ("fed", "difference"):
         return tr("bounds: the feed counter's step and the edges of the period")
-    if what == "geometry":
+    if part == "geometry":
         exact = use.geometry_low_m == use.geometry_high_m
         return tr("exact for the cut lengths in plant.toml") if exact else tr("bounds: product not known for a part")
-    if what == "":
+    if part == "":
         return use.doubt or tr("bounds: the sum of the causes' own")
-    if what == "unexplained":
+    if part == "unexplained":
         return tr("the use's ({doubt}) and the causes' intervals together", doubt=use.doubt)
-    return _interval_of_cause(use, what)
+    return _interval_of_cause(use, part)
 
 
-def _interval_of_cause(use: WebUse, what: str) -> str:
-    cause = use.cause(what)
-    if cause is not None and cause.assumed:
+def _interval_of_cause(use: WebUse, part: str) -> str:
+    cause = use.cause(part)
+    if cause is not None and cause.is_assumed:
         return tr("an assumption from plant.toml until learned: no interval")
-    if what in ("rejects", "blank wraps"):
+    if part in ("rejects", "blank wraps"):
         return tr("from exact counts")
     return tr("95 % confidence, from the plant's own counters")
 
 
-def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: str) -> str:
+def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, part: str) -> str:
     if not account.rows:
         return tr("no counter of pieces has readings in this period")
     if use is None:
@@ -175,7 +175,7 @@ def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: s
         )
     if unit in use.why_none:
         return use.why_none[unit]
-    if use.fed is None and what in ("fed", "difference", "unexplained"):
+    if use.fed is None and part in ("fed", "difference", "unexplained"):
         return tr("no {kind} feed counter has readings in this period", kind=tr(kind))
     return {
         "rejects": tr("no counter of rejects has readings"),
@@ -184,4 +184,4 @@ def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: s
         "changeovers": tr("too few changeovers to learn from, or none seen"),
         "reel ends": tr("no reel log"),
         "splices": tr("no reel log"),
-    }.get(what, tr("nothing to calculate it from"))
+    }.get(part, tr("nothing to calculate it from"))

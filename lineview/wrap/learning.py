@@ -85,17 +85,17 @@ def wrap_bins(
     net = wraps * _cut_lengths(fine_s, spans, cut_mm) / 1000.0
     fed = fed_between(counts, kind, fine)
     splices = _splices(fine_s, fed, reels)
-    begun, ended = np.sort(np.array(counts.open_intervals(*WRAP_COUNTERS, kind)).reshape(-1, 2) / 1e6, axis=0).T
+    gap_starts, gap_ends = np.sort(np.array(counts.open_intervals(*WRAP_COUNTERS, kind)).reshape(-1, 2) / 1e6, axis=0).T
     # a gap lies in a stretch where more have begun by its end than had ended by its start
-    gaps = np.searchsorted(begun, edges_s[1:]) - np.searchsorted(ended, edges_s[:-1], side="right")
+    gaps = np.searchsorted(gap_starts, edges_s[1:]) - np.searchsorted(gap_ends, edges_s[:-1], side="right")
     events_in = [
         np.histogram([m.timestamp() for m in of], bins=edges_s)[0] for of in (events.restarts, events.changeovers)
     ]
     at = np.searchsorted(fine_s, edges_s)
     sums = [np.add.reduceat(of[: at[-1]], at[:-1]) for of in (fed, net, splices, np.nan_to_num(splices))]
-    spliced = np.where(changes, sums[3], sums[2])
-    usable = np.isfinite(sums[1]) & np.isfinite(spliced) & (sums[0] > 0) & (gaps == 0)
-    columns = (column.tolist() for column in (*sums[:2], *events_in, spliced))
+    splice_counts = np.where(changes, sums[3], sums[2])
+    usable = np.isfinite(sums[1]) & np.isfinite(splice_counts) & (sums[0] > 0) & (gaps == 0)
+    columns = (column.tolist() for column in (*sums[:2], *events_in, splice_counts))
     rows = zip(edges[:-1], edges[1:], changes, *columns, usable.tolist(), strict=True)
     return [WrapBin(*row) for *row, use in rows if use]
 
@@ -114,22 +114,22 @@ def _edges(
         return [spans[0].start], []
     edges: list[datetime] = [start]
     changes: list[bool] = []
-    spliced = False
+    has_splices = False
     for reel in sorted(reels, key=lambda r: r.mounted):
         opens, closes = _before(reel.mounted - late - before, windows), _after(reel.mounted - late + after, windows)
         if reel.mounted - late > start and closes > edges[-1] and closes <= end:
             if opens > edges[-1]:
-                _add_stretches(edges, changes, opens, windows, as_one=spliced)
+                _add_stretches(edges, changes, opens, windows, as_one=has_splices)
             changes.append(True)
             edges.append(closes)
-        spliced = reel.splices > 0
+        has_splices = reel.splices > 0
     if edges[-1] < end:
-        _add_stretches(edges, changes, end, windows, as_one=spliced)
+        _add_stretches(edges, changes, end, windows, as_one=has_splices)
     return edges, changes
 
 
 def log_offset(
-    mounted: Sequence[datetime], events: WrapEvents, span: timedelta
+    mountings: Sequence[datetime], events: WrapEvents, span: timedelta
 ) -> tuple[timedelta, timedelta, timedelta]:
     """By how much a reel log is late, and how long before and after a mounting its waste may be fed.
 
@@ -140,15 +140,15 @@ def log_offset(
     """
     from scipy.special import bdtrc
 
-    count = len(mounted)
+    count = len(mountings)
     if count < LEAST_EVENTS or not events.standings:
         return timedelta(0), BEFORE, AFTER
-    at = np.array([moment.timestamp() for moment in mounted])
+    at = np.array([moment.timestamp() for moment in mountings])
     begins, ends = (np.array([standing[side].timestamp() for standing in events.standings]) for side in (0, 1))
     offsets = np.arange(-_MOST_LATE_S, _MOST_LATE_S + 1.0, _LATE_STEP_S)
-    moved = at[None, :] - offsets[:, None]
-    place = np.clip(np.searchsorted(begins - _NEAR_S, moved, side="right") - 1, 0, begins.size - 1)
-    inside = (moved >= begins[place] - _NEAR_S) & (moved <= ends[place] + _NEAR_S)
+    moments = at[None, :] - offsets[:, None]
+    place = np.clip(np.searchsorted(begins - _NEAR_S, moments, side="right") - 1, 0, begins.size - 1)
+    inside = (moments >= begins[place] - _NEAR_S) & (moments <= ends[place] + _NEAR_S)
     hits = inside.sum(axis=1)
     share = min(float(np.sum(ends - begins + 2.0 * _NEAR_S)) / max(span.total_seconds(), 1.0), 1.0)
     most = int(hits.max())
@@ -272,7 +272,7 @@ def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime)
 def _allowance(mean: Estimate) -> Allowance | None:
     if mean.value is None or mean.low is None or mean.high is None:
         return None
-    return Allowance(mean.value, mean.low, mean.high, learned=True, n=mean.n)
+    return Allowance(mean.value, mean.low, mean.high, is_learned=True, n=mean.n)
 
 
 def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
@@ -286,16 +286,16 @@ def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
         "changeover": np.array([b.changeovers for b in bins], dtype=float),
         "proportional": np.array([b.net_m for b in bins], dtype=float),
     }
-    used = [c for c in CAUSES if c == "proportional" or columns[c].sum() >= LEAST_EVENTS]
+    names = [c for c in CAUSES if c == "proportional" or columns[c].sum() >= LEAST_EVENTS]
     over = np.array([b.over_m for b in bins])
     # What a changeover costs varies most: its stretches have a spread of their own.
     groups = np.array([b.at_change + 2 * (b.changeovers > 0) for b in bins], dtype=float)
-    while used:
+    while names:
         try:
-            design = np.column_stack([columns[c] for c in used])
+            design = np.column_stack([columns[c] for c in names])
             fit = nonnegative_fit(design / design.max(axis=0), over, groups=groups)
         except MeasureError:
-            used.remove(min(used, key=lambda c: columns[c].sum()))
+            names.remove(min(names, key=lambda c: columns[c].sum()))
             continue
         top = design.max(axis=0)
         return {
@@ -303,10 +303,10 @@ def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
                 float(fit.coefficients[k] / top[k]),
                 float(fit.low[k] / top[k]),
                 float(fit.high[k] / top[k]),
-                learned=True,
+                is_learned=True,
                 n=int(columns[name].sum()) if name != "proportional" else fit.n,
             )
-            for k, name in enumerate(used)
+            for k, name in enumerate(names)
             if fit.df[k] >= LEAST_DF
         }
     return {}

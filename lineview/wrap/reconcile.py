@@ -48,13 +48,13 @@ class ReelMetres:
 class WrongLabel:
     """A reel that holds more or less than its label says, by a share and beyond the tolerance (k = 2).
 
-    `what` is the view that does not fit: the label, the feed counter, or the wraps. Of a label `label_m` is what it
+    `view` is the one that does not fit: the label, the feed counter, or the wraps. Of a label `label_m` is what it
     says [m], and `length` what the reel held [m] by the other two.
     """
 
     reel: str
     kind: str
-    what: str
+    view: str
     share: float
     tolerance: float
     standardized: float
@@ -98,9 +98,9 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
             continue
         geometry = _sum([_metres_needed(s, waste, events) for s in spans])
         fed = _sum([None if s.fed is None else s.fed.number for s in spans])
-        used, doubt = _metres_unwound(spans, waste)
-        if sum(v is not None for v in (geometry, fed, used)) >= 2:
-            out.append(ReelMetres(reel, spans[0].kind, geometry, fed, used, spans[0].label_m, doubt))
+        unwound, doubt = _metres_unwound(spans, waste)
+        if sum(v is not None for v in (geometry, fed, unwound)) >= 2:
+            out.append(ReelMetres(reel, spans[0].kind, geometry, fed, unwound, spans[0].label_m, doubt))
     return out
 
 
@@ -138,7 +138,7 @@ def measured_length(metres: ReelMetres) -> Estimate | None:
     if metres.geometry is None or metres.fed is None or metres.unwound is None or metres.label_m is None:
         return None
     shares = ((metres.geometry, CUT_COMMON_SD, CUT_OWN_SD), (metres.fed, FEED_COMMON_SD, FEED_OWN_SD))
-    weights = [1 / ((size * common) ** 2 + (size * own) ** 2 + CHANGE_SD_M**2) for size, common, own in shares]
+    weights = [1 / ((size * common) ** 2 + (size * own_sd) ** 2 + CHANGE_SD_M**2) for size, common, own_sd in shares]
     used_m = sum(weight * size for weight, (size, _, _) in zip(weights, shares, strict=True)) / sum(weights)
     sd_m = (1 / sum(weights) + metres.own_sd_m**2) ** 0.5
     return Estimate.expanded(used_m + metres.label_m - metres.unwound, sd_m, 2, "95 % confidence (GUM, k = 2)")
@@ -156,23 +156,23 @@ def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL
 
     Source: vdi-2048, narasimhan-jordache-2000, gum
     """
-    compared = [m for m in metres if m.kind == kind]
-    if not compared:
+    of_kind = [m for m in metres if m.kind == kind]
+    if not of_kind:
         return None
-    table = _Table.of(compared, label_sd)
-    critical = critical_adjustment(len(compared))
+    table = _Table.of(of_kind, label_sd)
+    critical = critical_adjustment(len(of_kind))
     wrong: list[WrongLabel] = []
-    there = table.there.copy()
+    has_view = table.has_view.copy()
     while True:
-        fit = table.fit(there)
+        fit = table.fit(has_view)
         if fit is None:
             return None
-        worst = table.worst(there, fit, critical)
+        worst = table.worst(has_view, fit, critical)
         if worst is None:
-            return table.summed(there, fit, kind, tuple(wrong))
+            return table.sum_up(has_view, fit, kind, tuple(wrong))
         reel, view, label = worst
         wrong.append(label)
-        there[view, reel] = False
+        has_view[view, reel] = False
 
 
 @dataclass(frozen=True)
@@ -198,50 +198,50 @@ class _Table:
         own_sd = np.stack((CUT_OWN_SD * size[0], FEED_OWN_SD * size[1], label_sd * label))
         end = np.array([m.own_sd_m for m in reels])
         doubt = np.stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
-        shared = np.zeros((2, *metres.shape))
-        shared[0, 0], shared[1, 1] = CUT_COMMON_SD * size[0], FEED_COMMON_SD * size[1]
-        return cls(reels, metres, np.hypot(own_sd, doubt), shared, label, label_sd)
+        shared_sd = np.zeros((2, *metres.shape))
+        shared_sd[0, 0], shared_sd[1, 1] = CUT_COMMON_SD * size[0], FEED_COMMON_SD * size[1]
+        return cls(reels, metres, np.hypot(own_sd, doubt), shared_sd, label, label_sd)
 
     @property
-    def there(self) -> npt.NDArray[np.bool_]:
+    def has_view(self) -> npt.NDArray[np.bool_]:
         """Which views there are."""
         return ~np.isnan(self.metres)
 
-    def fit(self, there: npt.NDArray[np.bool_]) -> AgreedViews | None:
+    def fit(self, has_view: npt.NDArray[np.bool_]) -> AgreedViews | None:
         """Reconcile: within each reel all views must agree; None where no reel has two."""
-        if not np.any(there.sum(axis=0) > 1):
+        if not np.any(has_view.sum(axis=0) > 1):
             return None
-        return reconcile_views(np.where(there, self.metres, np.nan), self.own_sd, self.shared_sd)
+        return reconcile_views(np.where(has_view, self.metres, np.nan), self.own_sd, self.shared_sd)
 
     def worst(
-        self, there: npt.NDArray[np.bool_], fit: AgreedViews, critical: float
+        self, has_view: npt.NDArray[np.bool_], fit: AgreedViews, critical: float
     ) -> tuple[int, int, WrongLabel] | None:
         """The largest standardized adjustment beyond the critical one, in a reel with three views."""
-        size = np.where(there.all(axis=0), np.abs(fit.standardized), 0.0)
+        size = np.where(has_view.all(axis=0), np.abs(fit.standardized), 0.0)
         k, v = divmod(int(size.T.argmax()), len(VIEWS))
         if size[v, k] <= critical:
             return None
         metres = self.label_m[k] if v == 2 else self.metres[v, k]
         share = float(fit.adjustments[v, k]) / (float(metres) or 1.0)
         tolerance = K * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
-        what = (mark("wraps"), "feed counter", mark("label"))[v]
-        finished = self.reels[k]
-        length = measured_length(finished) if v == 2 else None
-        standardized = float(fit.standardized[v, k])
-        of = (finished.reel, finished.kind, what)
-        return k, v, WrongLabel(*of, share, tolerance, standardized, finished.label_m, length)
+        view = (mark("wraps"), "feed counter", mark("label"))[v]
+        reel = self.reels[k]
+        length = measured_length(reel) if v == 2 else None
+        distance = float(fit.standardized[v, k])
+        of = (reel.reel, reel.kind, view)
+        return k, v, WrongLabel(*of, share, tolerance, distance, reel.label_m, length)
 
-    def summed(
-        self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
+    def sum_up(
+        self, has_view: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
     ) -> ReelEstimates:
         """Sum measured and reconciled metres over the reels."""
         totals, agreed_m = [], float(fit.values.sum())
         for v, name in enumerate(VIEWS):
             if np.isnan(self.metres[v]).any():
                 continue
-            separate, shared = self.own_sd[v, there[v]], self.shared_sd[:, v, there[v]]
-            sd = float(np.sqrt((separate**2).sum() + (shared.sum(axis=1) ** 2).sum()))
+            separate, shared_sd = self.own_sd[v, has_view[v]], self.shared_sd[:, v, has_view[v]]
+            sd = float(np.sqrt((separate**2).sum() + (shared_sd.sum(axis=1) ** 2).sum()))
             total = float(self.metres[v].sum())
             totals.append(ViewTotal(name, total, sd, agreed_m - total))
-        agreed = (agreed_m, fit.sum_sd, fit.statistic, fit.df, fit.p)
-        return ReelEstimates(kind, len(self.reels), tuple(totals), *agreed, wrong)
+        agreement = (agreed_m, fit.sum_sd, fit.statistic, fit.df, fit.p)
+        return ReelEstimates(kind, len(self.reels), tuple(totals), *agreement, wrong)

@@ -179,7 +179,7 @@ class ReelSpan:
     label_m: float | None
     held_m: float | None
     left_m: float | None
-    returned: bool
+    is_returned: bool
     splices: int
     fed: Estimate | None
     wraps: float | None
@@ -202,7 +202,7 @@ class ReelSpan:
         if self.left_m is None or self.taken_off is None:
             return None
         full = self.full_m or self.label_m
-        if self.returned or (full is not None and self.left_m > SCRAP_SHARE * full):
+        if self.is_returned or (full is not None and self.left_m > SCRAP_SHARE * full):
             return 0.0
         return self.left_m
 
@@ -254,15 +254,15 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     out: list[ReelSpan] = []
     rests = _OpenRests()
     for span in spans:
-        joined, k = span, rests.used_by(span, out)
+        mounting, k = span, rests.used_by(span, out)
         if k is not None:
             before = out[k]
-            out[k] = replace(before, returned=True)
+            out[k] = replace(before, is_returned=True)
             held_m = _remainder_m(before)
             held_m = span.held_m if held_m is None else held_m
-            joined = replace(span, held_m=held_m, label_m=before.label_m, origin=before.origin)
-        rests.add(len(out), joined)
-        out.append(joined)
+            mounting = replace(span, held_m=held_m, label_m=before.label_m, origin=before.origin)
+        rests.add(len(out), mounting)
+        out.append(mounting)
     return out
 
 
@@ -302,7 +302,7 @@ class _OpenRests:
         return k
 
     def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
-        """The latest mounting that left as much as this part reel is said to hold."""
+        """The latest mounting that left as much as this part reel is stated to hold."""
         length_m = span.stated_m or 0.0
         near = max(LENGTH_READ_M, 0.01 * length_m)
         for k in reversed(self._by_kind.get(span.kind, {})):
@@ -340,7 +340,7 @@ def _span(
         held_m=label,
         stated_m=row["length_m"],
         left_m=None if following is None else following["left_m"],
-        returned=False,
+        is_returned=False,
         splices=int(row["splices"] or 0),
         fed=fed,
         wraps=wraps,
@@ -357,9 +357,9 @@ def _count_estimates(counts: MachineCounts, kind: Counts, moments: Sequence[date
     return [counts_between.at(k) if sure[k] else None for k in range(len(sure))]
 
 
-def _sure(counted: Counted) -> npt.NDArray[np.bool_]:
-    """Of which stretches all was read."""
-    return (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+def _sure(counts: Counted) -> npt.NDArray[np.bool_]:
+    """Which stretches were read as a whole."""
+    return (counts.missing_s <= MISSING_S) & (counts.readings > 0) & ~np.isnan(counts.value)
 
 
 def _wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
@@ -368,10 +368,10 @@ def _wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> list[f
     if wraps is None:
         return [None] * (len(moments) - 1)
     at, sure = micros(moments), np.ones(len(wraps), dtype=np.bool_)
-    for what in WRAP_COUNTERS:
-        counted = counts.count(what, at[:-1], at[1:]) if counts.has_read(what) else None
-        sure &= True if counted is None else _sure(counted)
-    return [float(n) if known else None for n, known in zip(wraps, sure, strict=True)]
+    for kind in WRAP_COUNTERS:
+        stretch_counts = counts.count(kind, at[:-1], at[1:]) if counts.has_read(kind) else None
+        sure &= True if stretch_counts is None else _sure(stretch_counts)
+    return [float(n) if is_sure else None for n, is_sure in zip(wraps, sure, strict=True)]
 
 
 #: By how much more than its label a reel may hold without a note; a reel's over-delivery aside.
@@ -380,11 +380,11 @@ MORE_SHARE = 0.05
 
 @dataclass(frozen=True)
 class ReelFault:
-    """Something in the reel log that cannot be."""
+    """Something in the reel log that is not possible."""
 
     reel: str
     at: datetime
-    what: str
+    message: str
 
 
 def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
@@ -395,7 +395,7 @@ def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
         earlier = by_name.setdefault((span.kind, span.origin), [])
         faults_of_reel = [_again(earlier[-1], span)] if earlier else []
         faults_of_reel += [_too_much_left(span), _too_much_fed([*earlier, span])]
-        faults += [ReelFault(span.reel, span.mounted, what) for what in faults_of_reel if what]
+        faults += [ReelFault(span.reel, span.mounted, message) for message in faults_of_reel if message]
         earlier.append(span)
     return faults
 

@@ -32,15 +32,15 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     """Give use per thousand by kind and cause, in every unit."""
     rows: list[dict[str, Any]] = []
     for use in account.uses:
-        for what in ("", *CAUSES):
-            row: dict[str, Any] = {"web": use.kind, "what": what or mark("total")}
-            amounts = {unit: per_thousand(use, what, unit) for unit in UNITS}
+        for part in ("", *CAUSES):
+            row: dict[str, Any] = {"web": use.kind, "what": part or mark("total")}
+            amounts = {unit: per_thousand(use, part, unit) for unit in UNITS}
             if amounts["m"] is None:
                 continue
-            cause = use.cause(what)
+            cause = use.cause(part)
             row |= {unit: None if t is None else t.value for unit, t in amounts.items()}
             row |= {"low": amounts["m"].low, "high": amounts["m"].high}
-            row["basis"] = mark("assumed") if cause is not None and cause.assumed else ""
+            row["basis"] = mark("assumed") if cause is not None and cause.is_assumed else ""
             row["working"] = amounts["m"].working
             rows.append(row)
     rows += [_fed_alone(kind, amounts) for kind, amounts in account.fed_alone.items()]
@@ -59,24 +59,24 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
     """Use per thousand by product, where batches name products."""
     rows: list[dict[str, Any]] = []
     for product, use in account.by_product:
-        described = plant.product(product) if product else None
+        entry = plant.product(product) if product else None
         row: dict[str, Any] = {
-            "product": described.flavour if described is not None else product or mark("not known"),
+            "product": entry.flavour if entry is not None else product or mark("not known"),
             "web": use.kind,
             "good": round(use.good),
         }
-        for key, what in (("m", ""), ("geometry", "geometry"), ("fed", "fed"), ("difference", "difference")):
-            amount = per_thousand(use, what, "m")
+        for key, part in (("m", ""), ("geometry", "geometry"), ("fed", "fed"), ("difference", "difference")):
+            amount = per_thousand(use, part, "m")
             row[key] = None if amount is None else amount.value
         for unit in UNITS[1:]:
             amount = per_thousand(use, "", unit)
             row[unit] = None if amount is None else amount.value
         rows.append(row)
     units = [(unit, tr("per thousand pieces"), unit_words(unit, currency)) for unit in UNITS[1:]]
-    known = columns_of(
+    first_columns = columns_of(
         "product; web; good: good pieces [pieces]; m: per thousand pieces [m]; geometry [m]; fed [m]; difference [m]"
     )
-    return Table("products", tr("Use per thousand good pieces, by product"), (*known, *units), rows)
+    return Table("products", tr("Use per thousand good pieces, by product"), (*first_columns, *units), rows)
 
 
 def view_table(account: WrapAccount) -> Table:
@@ -96,7 +96,7 @@ def view_table(account: WrapAccount) -> Table:
 
 
 def reel_table(account: WrapAccount) -> Table:
-    """Each reel: when it was mounted, what its label said, what was left and what was fed."""
+    """Each reel: when it was mounted, the length on its label, the rest and the metres fed."""
     wrong = {(w.kind, w.reel): verdict(w) for views in account.views for w in views.wrong}
     rows = [
         {
@@ -127,10 +127,10 @@ def reel_table(account: WrapAccount) -> Table:
 
 def claim_table(account: WrapAccount, plant: Plant) -> Table:
     """The reels that held less than their label: by how much, and between which lengths."""
-    mounted = {(span.kind, span.origin): span for span in reversed(account.reels)}
+    spans = {(span.kind, span.origin): span for span in reversed(account.reels)}
     rows: list[dict[str, Any]] = []
     for wrong in (w for views in account.views for w in views.wrong):
-        length, span = wrong.length, mounted.get((wrong.kind, wrong.reel))
+        length, span = wrong.length, spans.get((wrong.kind, wrong.reel))
         if length is None or wrong.label_m is None or wrong.share >= 0 or span is None:
             continue
         web, short = plant.web(span.web), wrong.label_m - length.number
@@ -147,7 +147,7 @@ def claim_table(account: WrapAccount, plant: Plant) -> Table:
     return Table("short reels", tr("Reels shorter than their label"), columns, rows)
 
 
-#: How a claim's lengths were measured, and what it does not say.
+#: How a claim's lengths were measured, and what a claim leaves open.
 CLAIM_METHOD = (
     mark(
         "Method: each reel was measured twice without its label: by the machine's feed counter, "
@@ -227,7 +227,7 @@ def verdict(wrong: WrongLabel) -> str:
     """Name the one of a reel's three views that disagrees with the other two."""
     share = show.number(100 * wrong.share, 0, signed=True)
     tolerance = tr("±{tolerance:g} %", tolerance=100 * wrong.tolerance)
-    if wrong.what == "label":
+    if wrong.view == "label":
         places = {"reel": wrong.reel, "share": share.lstrip("+−"), "tolerance": tolerance}
         if wrong.share < 0:
             return tr("reel {reel} held {share} % less than its label, beyond {tolerance}", **places)
@@ -235,7 +235,7 @@ def verdict(wrong: WrongLabel) -> str:
     return tr(
         "on reel {reel} the {what} disagrees with the other two: {share} %, beyond {tolerance}",
         reel=wrong.reel,
-        what=tr(wrong.what),
+        what=tr(wrong.view),
         share=share,
         tolerance=tolerance,
     )
@@ -245,9 +245,9 @@ def cause_series(account: WrapAccount) -> pl.DataFrame:
     """Give metres a thousand good pieces by web and cause, in the order of the picture."""
     rows = []
     for use in account.uses:
-        for what in CAUSES:
-            amount, cause = per_thousand(use, what, "m"), use.cause(what)
+        for name in CAUSES:
+            amount, cause = per_thousand(use, name, "m"), use.cause(name)
             if amount is None or cause is None:
                 continue
-            rows.append((use.kind, what, amount.value, amount.low, amount.high, cause.assumed))
+            rows.append((use.kind, name, amount.value, amount.low, amount.high, cause.is_assumed))
     return pl.DataFrame(rows, schema=CAUSE_SERIES, orient="row")

@@ -98,9 +98,9 @@ UNITS = ("m", "m2", "kg", "money")
 
 def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
     """The web of a kind that wraps a product; without a product, the one web that all share."""
-    described = plant.product(product) if product else None
-    if described is not None:
-        webs = [plant.web(web_id) for web_id in described.webs]
+    entry = plant.product(product) if product else None
+    if entry is not None:
+        webs = [plant.web(web_id) for web_id in entry.webs]
         return next((web for web in webs if web is not None and web.kind == kind), None)
     of_kind = [web for web in plant.webs if web.kind == kind]
     shapes = {(web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind}
@@ -116,16 +116,16 @@ def mix_factors(
     for unit in UNITS[1:]:
         weight, amount = 0.0, 0.0
         missing: set[str] = set()
-        for row, cut in total:
+        for row, cut_mm in total:
             web = web_for(plant, row.product, kind)
             if web is None:
                 continue
             per_m = PER_METRE[unit](web)
-            weight += row.good * cut
+            weight += row.good * cut_mm
             if per_m is None:
                 missing.add(web.id)
             else:
-                amount += row.good * cut * per_m
+                amount += row.good * cut_mm * per_m
         factors[unit] = None if missing or weight <= 0 else amount / weight
         if missing:
             why[unit] = tr(
@@ -189,7 +189,7 @@ class Cause:
     metres: float
     low: float
     high: float
-    assumed: bool
+    is_assumed: bool
     working: str
 
 
@@ -211,7 +211,7 @@ class WebUse:
     metres: float
     low_m: float
     high_m: float
-    measured: bool
+    has_feed: bool
     factors: Mapping[str, float | None]
     why_none: Mapping[str, str]
     doubt: str = ""
@@ -222,7 +222,7 @@ class WebUse:
 
 
 def web_use(
-    plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], fed: Estimate | None, waste: Waste, happened: EventCounts
+    plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], fed: Estimate | None, waste: Waste, events: EventCounts
 ) -> WebUse | None:
     """Split the use of a kind of web by cause.
 
@@ -233,59 +233,59 @@ def web_use(
     Source: wrap-efficiency
     """
     cuts = [(row, _cut_length_mm(plant, row.product, kind)) for row in rows]
-    with_cut = [(row, cut) for row, cut in cuts if cut is not None]
-    good_known = sum(row.good for row, _ in with_cut)
-    if not with_cut or good_known <= 0:
+    rows_with_cut = [(row, cut_mm) for row, cut_mm in cuts if cut_mm is not None]
+    good_known = sum(row.good for row, _ in rows_with_cut)
+    if not rows_with_cut or good_known <= 0:
         return None
-    mean_cut = sum(row.good * cut for row, cut in with_cut) / good_known
+    mean_cut = sum(row.good * cut_mm for row, cut_mm in rows_with_cut) / good_known
     all_cuts = [web.cut_length_mm for web in plant.webs if web.kind == kind]
-    total = [(row, mean_cut if cut is None else cut) for row, cut in cuts]
-    geometry = sum(row.good * cut for row, cut in total) / 1000.0
-    unknown = sum(row.good for row, cut in cuts if cut is None) / 1000.0
-    known_m = sum(row.good * cut for row, cut in with_cut) / 1000.0
+    total = [(row, mean_cut if cut_mm is None else cut_mm) for row, cut_mm in cuts]
+    geometry_m = sum(row.good * cut_mm for row, cut_mm in total) / 1000.0
+    unknown = sum(row.good for row, cut_mm in cuts if cut_mm is None) / 1000.0
+    known_m = sum(row.good * cut_mm for row, cut_mm in rows_with_cut) / 1000.0
     causes = [
         Cause(
             "geometry",
-            geometry,
+            geometry_m,
             known_m + unknown * min(all_cuts),
             known_m + unknown * max(all_cuts),
             False,
             tr("{good:,.0f} good pieces × {cut:.4g} mm", good=sum(r.good for r in rows), cut=mean_cut),
         ),
         *_wrap_causes(total),
-        *_event_causes(waste, happened),
+        *_event_causes(waste, events),
     ]
-    explained = sum(cause.metres for cause in causes)
-    assumed = (happened.reels_changed or 0) * waste.reel_end.metres
-    ends = assumed if happened.ends_left_m is None else happened.ends_left_m
-    used = explained if fed is None else fed.number + ends
+    causes_m = sum(cause.metres for cause in causes)
+    default_m = (events.reels_changed or 0) * waste.reel_end.metres
+    ends_m = default_m if events.ends_left_m is None else events.ends_left_m
+    metres = causes_m if fed is None else fed.number + ends_m
     if fed is not None:
-        unexplained = used - explained
+        rest_m = metres - causes_m
         causes.append(
             Cause(
                 "unexplained",
-                unexplained,
-                unexplained - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
-                unexplained + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
+                rest_m,
+                rest_m - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
+                rest_m + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
                 False,
-                tr("{used:,.1f} m used − {explained:,.1f} m explained", used=used, explained=explained),
+                tr("{used:,.1f} m used − {explained:,.1f} m explained", used=metres, explained=causes_m),
             )
         )
-    low = sum(c.low for c in causes) if fed is None else fed.ends[0] + ends
-    high = sum(c.high for c in causes) if fed is None else fed.ends[1] + ends
+    low = sum(c.low for c in causes) if fed is None else fed.ends[0] + ends_m
+    high = sum(c.high for c in causes) if fed is None else fed.ends[1] + ends_m
     factors, why = mix_factors(plant, kind, total)
     return WebUse(
         kind=kind,
         good=sum(row.good for row in rows),
-        geometry_m=geometry,
+        geometry_m=geometry_m,
         geometry_low_m=causes[0].low,
         geometry_high_m=causes[0].high,
         fed=fed,
         causes=tuple(causes),
-        metres=used,
+        metres=metres,
         low_m=low,
         high_m=high,
-        measured=fed is not None,
+        has_feed=fed is not None,
         factors=factors,
         why_none=why,
     )
@@ -299,27 +299,27 @@ def _cut_length_mm(plant: Plant, product: str, kind: WebKind) -> float | None:
 def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
     """The metres in rejects and counted blank wraps; a cause that nothing counts is left out."""
     causes = []
-    for name, words, counted in (
+    for name, words, row_counts in (
         ("rejects", mark("{count:,.0f} rejects × cut length"), [row.rejects for row, _ in total]),
         ("blank wraps", mark("{count:,.0f} blank wraps × cut length"), [row.blanks for row, _ in total]),
     ):
-        known = [count for count in counted if count is not None]
-        if len(known) == len(total):
-            m = sum(count * cut for count, (_, cut) in zip(known, total, strict=True)) / 1000.0
-            causes.append(Cause(name, m, m, m, False, tr(words, count=sum(known))))
+        counts = [count for count in row_counts if count is not None]
+        if len(counts) == len(total):
+            m = sum(count * cut_mm for count, (_, cut_mm) in zip(counts, total, strict=True)) / 1000.0
+            causes.append(Cause(name, m, m, m, False, tr(words, count=sum(counts))))
     return causes
 
 
-def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
+def _event_causes(waste: Waste, events: EventCounts) -> list[Cause]:
     """The metres that each event cost; events without a count are left out, never 0."""
     causes = []
-    if happened.restarts is not None and waste.restart is not None:
-        causes.append(_times("restarts", happened.restarts, waste.restart, "restarts"))
-    if happened.reels_changed is not None:
-        start = _times("reel ends", happened.reels_changed, waste.reel_start, "reel starts")
-        ends = happened.ends_left_m
+    if events.restarts is not None and waste.restart is not None:
+        causes.append(_times("restarts", events.restarts, waste.restart, "restarts"))
+    if events.reels_changed is not None:
+        start = _times("reel ends", events.reels_changed, waste.reel_start, "reel starts")
+        ends = events.ends_left_m
         if ends is None:
-            end = _times("reel ends", happened.reels_changed, waste.reel_end, "reel ends")
+            end = _times("reel ends", events.reels_changed, waste.reel_end, "reel ends")
         else:
             end = Cause("reel ends", ends, ends, ends, False, tr("{ends:,.1f} m left on reels taken off", ends=ends))
         causes.append(
@@ -328,32 +328,32 @@ def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
                 start.metres + end.metres,
                 start.low + end.low,
                 start.high + end.high,
-                (start.assumed and start.metres > 0) or (end.assumed and end.metres > 0),
+                (start.is_assumed and start.metres > 0) or (end.is_assumed and end.metres > 0),
                 f"{start.working}; {end.working}",
             )
         )
-    if happened.splices is not None:
-        later, earlier = happened.splices_open
-        low, high = (happened.splices - later) * waste.splice.low, (happened.splices + earlier) * waste.splice.high
-        causes.append(replace(_times("splices", happened.splices, waste.splice, "splices"), low=low, high=high))
-    if happened.changeovers is not None and waste.changeover is not None:
-        causes.append(_times("changeovers", happened.changeovers, waste.changeover, "changeovers"))
+    if events.splices is not None:
+        later, earlier = events.splices_open
+        low, high = (events.splices - later) * waste.splice.low, (events.splices + earlier) * waste.splice.high
+        causes.append(replace(_times("splices", events.splices, waste.splice, "splices"), low=low, high=high))
+    if events.changeovers is not None and waste.changeover is not None:
+        causes.append(_times("changeovers", events.changeovers, waste.changeover, "changeovers"))
     return causes
 
 
-def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
+def _times(name: str, count: float, allowance: Allowance, events: str) -> Cause:
     return Cause(
         name,
         count * allowance.metres,
         count * allowance.low,
         count * allowance.high,
-        not allowance.learned,
+        not allowance.is_learned,
         tr(
             "{count:,g} {events} × {metres:.3g} m ({basis})",
             count=count,
-            events=tr(what),
+            events=tr(events),
             metres=allowance.metres,
-            basis=tr("learned") if allowance.learned else tr("assumed"),
+            basis=tr("learned") if allowance.is_learned else tr("assumed"),
         ),
     )
 
@@ -365,12 +365,12 @@ def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:
     """
     if use.fed is None or use.metres <= 0:
         return use
-    relative, shift, kind = _relative(views)
+    relative, share, kind = _relative(views)
     step = max(use.high_m - use.metres, use.metres - use.low_m)
     half = math.hypot(K * relative * use.metres, step)
-    moved = shift * use.metres
-    low = use.metres + min(moved, 0.0) - half
-    high = use.metres + max(moved, 0.0) + half
+    shift_m = share * use.metres
+    low = use.metres + min(shift_m, 0.0) - half
+    high = use.metres + max(shift_m, 0.0) + half
     causes = tuple(_as_unsure(cause, use, low, high) for cause in use.causes)
     return replace(use, low_m=max(low, 0.0), high_m=high, causes=causes, doubt=kind)
 

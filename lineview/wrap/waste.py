@@ -18,7 +18,7 @@ class Allowance:
     metres: float
     low: float
     high: float
-    learned: bool
+    is_learned: bool
     n: int = 0
 
 
@@ -41,7 +41,7 @@ def assumed_waste(web: Web) -> Waste:
     """The allowances of plant.toml, marked as assumptions."""
 
     def stated(metres: float) -> Allowance:
-        return Allowance(metres, metres, metres, learned=False)
+        return Allowance(metres, metres, metres, is_learned=False)
 
     return Waste(
         restart=None,

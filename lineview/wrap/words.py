@@ -30,13 +30,13 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     if not account.uses:
         return _by_counter_alone(account, plant)
     amounts = [_amount_of(use.kind, _metres(use, "", plant)) for use in account.uses]
-    measured = all(use.measured for use in account.uses)
-    start = tr("A thousand pieces take ") if measured else tr("By geometry a thousand pieces take ")
+    is_measured = all(use.has_feed for use in account.uses)
+    start = tr("A thousand pieces take ") if is_measured else tr("By geometry a thousand pieces take ")
     spans = [Span(start), Span(show.sentence_list(amounts))]
     odd = [use for use in account.uses if needs_person(use)]
     if not odd:
         return (*spans, Span("."))
-    parts = [_unexplained(use, plant, short=len(account.uses) > 1) for use in odd]
+    parts = [_rest_words(use, plant, short=len(account.uses) > 1) for use in odd]
     return (*spans, Span("; "), Span(show.sentence_list(parts), call=True), Span("."))
 
 
@@ -45,7 +45,7 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     amounts = []
     for kind, amount in account.fed_alone.items():
         metres, unit = in_plant_units(amount.value, plant)
-        amounts.append(_amount_of(kind, _written(metres, unit)))
+        amounts.append(_amount_of(kind, _amount_words(metres, unit)))
     if not amounts:
         return (Span(tr("What a thousand pieces take is not known yet.")),)
     return (
@@ -58,34 +58,34 @@ def _amount_of(kind: str, amount: str) -> str:
     return tr("{amount} of {kind}", amount=amount, kind=tr(kind))
 
 
-def _written(amount: float, unit: str) -> str:
+def _amount_words(amount: float, unit: str) -> str:
     return tr("{amount:.1f} {unit}", amount=amount, unit=unit)
 
 
 def needs_person(use: WebUse) -> bool:
     """Whether the unexplained part is too large, or too far below nothing, to leave alone."""
-    unexplained = use.cause("unexplained")
-    if unexplained is None or abs(unexplained.metres) <= _CALL_SHARE * use.geometry_m:
+    rest = use.cause("unexplained")
+    if rest is None or abs(rest.metres) <= _CALL_SHARE * use.geometry_m:
         return False
-    return unexplained.low > 0 or unexplained.high < 0
+    return rest.low > 0 or rest.high < 0
 
 
-def _unexplained(use: WebUse, plant: Plant, *, short: bool) -> str:
-    unexplained = per_thousand(use, "unexplained", "m")
-    value = 0.0 if unexplained is None else unexplained.value
+def _rest_words(use: WebUse, plant: Plant, *, short: bool) -> str:
+    rest = per_thousand(use, "unexplained", "m")
+    value = 0.0 if rest is None else rest.value
     amount, unit = in_plant_units(abs(value), plant)
-    what = tr(_THE_WEB[use.kind]) if short else tr_in("of what was fed", "it")
+    web = tr(_THE_WEB[use.kind]) if short else tr_in("of what was fed", "it")
     if value < 0:
-        return tr("{amount} less of {what} was fed than the wraps need", amount=_written(amount, unit), what=what)
-    return tr("{amount} of {what} have no explanation", amount=_written(amount, unit), what=what)
+        return tr("{amount} less of {what} was fed than the wraps need", amount=_amount_words(amount, unit), what=web)
+    return tr("{amount} of {what} have no explanation", amount=_amount_words(amount, unit), what=web)
 
 
-def _metres(use: WebUse, what: str, plant: Plant) -> str:
-    amount = per_thousand(use, what, "m")
+def _metres(use: WebUse, part: str, plant: Plant) -> str:
+    amount = per_thousand(use, part, "m")
     if amount is None:
         return "?"
     value, unit = in_plant_units(amount.value, plant)
-    return _written(value, unit)
+    return _amount_words(value, unit)
 
 
 def in_plant_units(metres: float, plant: Plant) -> tuple[float, str]:
@@ -123,8 +123,8 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
     outside = account.outside.least
     if outside >= 0.5:
         text = tr("{text}, {pieces} of them made outside every shift.", text=text[:-1], pieces=_pieces_text(outside))
-    odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
-    return " ".join([text, *[f"{show.capital(what)}." for what in odd]])
+    odd = [verdict(w) for views in account.views for w in views.wrong] + [f.message for f in account.faults]
+    return " ".join([text, *[f"{show.capital(words)}." for words in odd]])
 
 
 def _pieces_text(pieces: float) -> str:

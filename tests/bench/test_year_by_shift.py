@@ -73,8 +73,8 @@ def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[Estim
         pieces = counts.pieces(begins, ends)
         by_shift = [pieces.at(k) for k in range(windows.height)]
         month = add_up(accounts(timeline, windows, by_shift, nominal_per_min=350), 350)
-        assert month.pieces.made is not None
-        made += month.pieces.made
+        assert month.pieces.total is not None
+        made += month.pieces.total
         run_min += month.run_min
         shifts += windows.height
     return made, shifts, run_min

@@ -40,7 +40,7 @@ def counts() -> MachineCounts:
 def counted(counts: MachineCounts, begin_s: float, end_s: float) -> tuple[float, float, float, float]:
     """Value, low, high and seconds that nobody knows of."""
     ends = [np.array([(START + timedelta(seconds=s)).timestamp() * 1e6]).astype(np.int64) for s in (begin_s, end_s)]
-    made = counts.pieces(*ends).made
+    made = counts.pieces(*ends).total
     assert made is not None
     return float(made.value[0]), float(made.low[0]), float(made.high[0]), float(made.missing_s[0])
 

@@ -166,6 +166,6 @@ def test_wrap_and_order_count_the_same_pieces_as_the_shift() -> None:
     frame = pl.concat([readings(run, 10, seed=760), states])
     answer = ask(frame, plant=PLANT)
     counts = count_machine(OWN, frame, gap_s=PLANT.gap_s)
-    counted = counts.between((START, START + timedelta(hours=8))).made
+    counted = counts.between((START, START + timedelta(hours=8))).total
     assert counted is not None
     assert counted.at(0).value == pytest.approx(value(answer, "pieces_made"), abs=1)

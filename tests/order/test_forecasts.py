@@ -21,7 +21,7 @@ def test_season_is_recovered_from_two_years() -> None:
     weeks = np.arange(130)
     true = 1 + 0.4 * np.sin(2 * np.pi * weeks / WEEKS_A_YEAR)
     season = learn_season(1e6 * true[:104] * rng.lognormal(0, 0.08, 104), 26)
-    assert season.then == pytest.approx(true[:104], abs=0.08)
+    assert season.past == pytest.approx(true[:104], abs=0.08)
     assert season.ahead == pytest.approx(true[104:], abs=0.08)
     assert (season.ahead_cv > 0.005).all()
     assert (season.ahead_cv < 0.06).all()
@@ -100,7 +100,7 @@ def test_a_new_flavour_borrows_from_its_base() -> None:
     new[0, -2:] = 140.0
     history = np.vstack([old, other, new])
     out = weekly_forecast(history, level(60, 4), ["fruit"] * 4 + ["nut"] * 4 + ["fruit"])
-    assert out.borrowed.tolist() == [False] * 8 + [True]
+    assert out.is_borrowed.tolist() == [False] * 8 + [True]
     assert 100 < out.mean[8, 0] < 120
     assert out.level_cv[8] > out.level_cv[0]
 
@@ -128,10 +128,10 @@ def test_what_is_borrowed_is_as_unsure_as_its_kin_lie_apart_or_half_of_the_only_
 def test_pace_sums_amounts_over_sums_of_minutes() -> None:
     learned = pace([480, 480, 240, 480, 480, 480], [480, 480, 240, 480, 480, 480])
     assert learned is not None
-    assert (learned.per_planned_min, learned.day_sd, learned.learned) == (1.0, 0.0, True)
+    assert (learned.per_planned_min, learned.day_sd, learned.is_learned) == (1.0, 0.0, True)
     short = pace([480.0], [480.0])
     assert short is not None
-    assert not short.learned
+    assert not short.is_learned
     assert pace([], []) is None
 
 

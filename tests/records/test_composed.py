@@ -52,7 +52,7 @@ def moments(machine: Machine, period: tuple[datetime, datetime]) -> list[datetim
 
 def minutes(counts: MachineCounts, edges: list[datetime]) -> np.ndarray:
     """Minutes of each state between moments."""
-    edge, code = counts.seen.edge, counts.seen.code
+    edge, code = counts.activity.edge, counts.activity.code
     at = micros(edges)
     rows = []
     for state in (RUNNING, SLOW, STANDING, UNSEEN):
@@ -104,7 +104,7 @@ def test_pieces_of_the_whole_period_are_the_same(machine: Machine, seed: int, sa
     composed, whole = both(frames(seed, states=said), machine, name)
     one, other = (c.between(PERIODS[name]) for c in (composed, whole))
     assert (one.good is None) == (other.good is None) == (machine is SIZER)
-    for found, true in ((one.good, other.good), (one.made, other.made), (one.rejects, other.rejects)):
+    for found, true in ((one.good, other.good), (one.total, other.total), (one.rejects, other.rejects)):
         if found is not None and true is not None:
             assert found.low == pytest.approx(true.low, abs=1e-4)
             assert found.high == pytest.approx(true.high, abs=1e-4)
@@ -158,7 +158,7 @@ def test_an_open_gap_over_the_edge_of_a_shift_goes_on_at_the_pace_beside_it() ->
     given = Frames({"wrap": pl.concat([week.channel("wrap", c, at[kept], v[kept]) for c, v in counters.items()])})
     fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())  # type: ignore[arg-type]
     period = (moment(86_400), moment(86_400 + 22 * HOUR))
-    found = fetcher.counts(WRAPPER, period).between(period).made
+    found = fetcher.counts(WRAPPER, period).between(period).total
     assert found is not None
     assert found.at(0).value == pytest.approx(made[-1] - made[at < 86_400][-1], abs=20)
     assert found.at(0).high - found.at(0).low > 10_000

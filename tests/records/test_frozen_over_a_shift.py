@@ -95,7 +95,7 @@ def by_shift(case: Frozen) -> dict[tuple[int, str], tuple[float, float, float]]:
     for day in range(3):
         for name, (start, end) in SHIFTS.items():
             first, last = DAY * day + start * HOUR, DAY * day + end * HOUR
-            found = counts.between((moment(first), moment(last))).made
+            found = counts.between((moment(first), moment(last))).total
             assert found is not None
             out[day, name] = (whole[last] - whole[first], float(found.low[0]), float(found.high[0]))
     return out

@@ -39,7 +39,7 @@ def counted(
     whole = planned or PlannedTime(np.array([START.timestamp()]), np.array([START.timestamp() + 48 * HOUR]))
     counts = count_machine(machine, readings, gap_s=120, planned=whole)
     ends = (START + timedelta(seconds=float(at[0])), START + timedelta(seconds=float(at[-1])))
-    found = counts.between(ends).made
+    found = counts.between(ends).total
     assert found is not None
     return found.at(0)
 

@@ -104,8 +104,8 @@ def test_running_minutes_within_half_a_percent_and_pieces_exact_at_ten_seconds(s
     assert abs(found / truth - 1) < 0.005
     counted = pieces_made(frame)
     made = int(((run.pieces > 0) & (run.pieces <= 8 * 3600)).sum())
-    assert counted.made is not None
-    assert counted.made.value == made
+    assert counted.total is not None
+    assert counted.total.value == made
     before = np.searchsorted(run.pieces, [0, 8 * 3600], side="right")
     rejects = before[1] // 80 - before[0] // 80
     assert counted.rejects is not None
@@ -142,14 +142,14 @@ def test_bounds_hold_where_readings_are_missing(every_s: int) -> None:
         assert low - 0.003 * PLANNED_S <= truth <= low + unseen + 0.003 * PLANNED_S
         counted = pieces_made(frame)
         made = int(((run.pieces > 0) & (run.pieces <= 8 * 3600)).sum())
-        assert counted.made is not None
-        assert counted.made.low <= made
-        assert counted.made.high is not None
-        assert made <= counted.made.high
-        assert counted.made.value is not None
-        assert counted.made.low <= counted.made.value <= counted.made.high
+        assert counted.total is not None
+        assert counted.total.low <= made
+        assert counted.total.high is not None
+        assert made <= counted.total.high
+        assert counted.total.value is not None
+        assert counted.total.low <= counted.total.value <= counted.total.high
         if not seed % 2:
-            assert counted.made.value == made
+            assert counted.total.value == made
 
 
 def test_a_steady_line_just_above_the_band_is_never_slow_or_stopped_by_jitter() -> None:

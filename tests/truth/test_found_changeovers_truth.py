@@ -27,7 +27,7 @@ def one_line(seed: int, every_s: float) -> tuple[pl.DataFrame, list[tuple[float,
     frame = readings(truth, every_s=every_s, jitter_s=0.3, seed=seed)
     counter = Counter(id="pieces", counts="pieces", fastest_per_min=450)
     wrapper = Machine(id=spec.wrap, kind="cut-and-wrap machine", line="1", counters=(counter,))
-    seen = count_machine(wrapper, frame.filter(pl.col("machine") == spec.wrap), gap_s=120).seen
+    seen = count_machine(wrapper, frame.filter(pl.col("machine") == spec.wrap), gap_s=120).activity
     gauges = ("rope_temperature", "rope_diameter")
     rope = [frame.filter(pl.col("channel") == name).select("at", "value") for name in gauges]
     shifts = pl.DataFrame(

@@ -178,7 +178,7 @@ def composed(one: Unread) -> tuple[float, float]:
     given = Frames({"w": channel("w", "p", one.at_s, one.value)})
     fetcher = Fetcher(FrameStore(given), keeper(), plant, Measured())  # type: ignore[arg-type]
     ends = moment(one.at_s[0]), moment(one.at_s[-1])
-    found = fetcher.counts(machine, (ends[0], moment(one.at_s[-1] + 1))).between(ends).made
+    found = fetcher.counts(machine, (ends[0], moment(one.at_s[-1] + 1))).between(ends).total
     assert found is not None
     return float(found.low[0]), float(found.high[0])
 

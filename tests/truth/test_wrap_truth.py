@@ -46,7 +46,7 @@ def recover(runs: int, first: int = 0) -> dict[str, list[bool]]:
             hits["blanks, learned"].append(covered(waste.restart.low / cut_m, 6.0, waste.restart.high / cut_m))
         for name in ("reel_start", "reel_end", "splice"):
             allowance = getattr(waste, name)
-            assert allowance.learned
+            assert allowance.is_learned
             hits[name].append(covered(allowance.low, TRUE[name], allowance.high))
     return hits
 
@@ -59,7 +59,7 @@ def named(runs: int, first: int = 1000) -> tuple[int, int, int]:
         for views in account.views:
             reels += views.reels
             for bad in views.wrong:
-                if (bad.reel, bad.what) == ("F1-0003", "label"):
+                if (bad.reel, bad.view) == ("F1-0003", "label"):
                     right += 1
                 else:
                     wrong += 1

@@ -27,7 +27,7 @@ def coverage(lines, causes) -> dict[str, tuple[int, int]]:
         waste = waste_of(made)
         for cause in causes:
             allowance = getattr(waste, cause)
-            if allowance is not None and allowance.learned:
+            if allowance is not None and allowance.is_learned:
                 hits[cause].append(allowance.low <= asdict(TRUE)[cause] <= allowance.high)
     return {cause: (sum(held), len(held)) for cause, held in hits.items()}
 

@@ -70,7 +70,14 @@ def test_a_change_lies_where_it_was_made_and_not_where_it_was_logged(late_s: int
     begins = 1000 * np.arange(80) + np.r_[200, np.random.default_rng(11).uniform(0, 800, 79)]
     changed = [moment(at + 80) for at in begins[::10]]
     none = dict.fromkeys(("taken_off", "full_m", "label_m", "held_m", "left_m", "fed", "wraps"))
-    known = {"kind": "film", "web": "film", "cut_length_mm": 32.0, "returned": False, "splices": 0, "origin": ""} | none
+    known = {
+        "kind": "film",
+        "web": "film",
+        "cut_length_mm": 32.0,
+        "is_returned": False,
+        "splices": 0,
+        "origin": "",
+    } | none
     reels = [ReelSpan(reel=f"r{k}", mounted=at + timedelta(seconds=late_s), **known) for k, at in enumerate(changed)]
     events = WrapEvents((), (), tuple((moment(at), moment(at + 160)) for at in begins))
     edges, is_change = _edges([ProductSpan("mint", moment(start_s), moment(80_000))], reels, events)

@@ -23,7 +23,7 @@ def span(**others) -> ReelSpan:
     base = {
         "reel": "r1", "origin": "r1", "kind": "film", "web": "film", "cut_length_mm": 56.0, "mounted": AT,
         "taken_off": None, "full_m": 2875.0,
-        "label_m": 2875.0, "held_m": 2875.0, "left_m": None, "returned": False, "splices": 0,
+        "label_m": 2875.0, "held_m": 2875.0, "left_m": None, "is_returned": False, "splices": 0,
         "fed": Estimate(1867.0, 1866.9, 1867.1, 100), "wraps": 33_000.0,
     }  # fmt: skip
     return ReelSpan(**(base | others))
@@ -59,7 +59,7 @@ def test_nothing_is_told_of_a_reel_taken_off_or_never_fed() -> None:
 
 def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
     a, b, again, _ = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 1540), (2, "r1", 2875, 1900), (3, "r3", 2875, 8))
-    assert a.returned
+    assert a.is_returned
     assert a.scrapped_m == 0
     assert again.held_m == 1540
     assert again.unwound_m == pytest.approx(1532)
@@ -69,7 +69,7 @@ def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
 
 def test_a_part_reel_with_its_own_label_is_known_as_a_rest() -> None:
     a, _, part, _ = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 120), (2, "r1.2", 120, 8), (3, "r3", 2875, 8))
-    assert a.returned
+    assert a.is_returned
     assert a.scrapped_m == 0
     assert (part.held_m, part.scrapped_m) == (120, 8)
 
@@ -81,7 +81,7 @@ def test_a_short_rest_is_thrown_away_and_a_long_one_goes_to_the_shelf() -> None:
 
 def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
     spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 0.0), (2, "r1", 2875, 8))
-    assert [fault.what for fault in reel_faults(spans)] == [
+    assert [fault.message for fault in reel_faults(spans)] == [
         "reel r1 was mounted twice and nothing was left on it the first time"
     ]
     assert [(s.held_m, s.returned) for s in spans] == [(2875, False)] * 3
@@ -89,14 +89,14 @@ def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
 
 def test_more_left_than_the_reel_held_is_a_fault() -> None:
     spans = spans_of((0, "r1", 1000, None), (1, "r2", 1000, 1400))
-    assert "1,400 m left of 1,000 m" in reel_faults(spans)[0].what
+    assert "1,400 m left of 1,000 m" in reel_faults(spans)[0].message
 
 
 def test_a_renamed_rest_is_joined_to_its_reel_and_starts_with_what_was_left() -> None:
     rows = [(0, "41", 2875, None), (1, "r2", 2875, 1540), (2, "41 rest", None, 1900), (3, "r3", 2875, 8)]
     first, _, part_reel, _ = spans_of(*rows)
     assert (part_reel.origin, part_reel.held_m, part_reel.label_m) == ("41", 1540, 2875)
-    assert first.returned
+    assert first.is_returned
 
 
 def test_a_rest_told_only_by_its_length_is_joined_though_it_is_rounded() -> None:
@@ -115,7 +115,9 @@ def test_a_reel_of_a_like_number_is_another_reel() -> None:
 
 def test_a_reel_mounted_again_with_a_length_that_cannot_be_is_a_fault() -> None:
     spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2000, 1900), (3, "r3", 2875, 8))
-    assert [f.what for f in reel_faults(spans)] == ["reel r1 was mounted again with 2,000 m, but 800 m were left on it"]
+    assert [f.message for f in reel_faults(spans)] == [
+        "reel r1 was mounted again with 2,000 m, but 800 m were left on it"
+    ]
     # Its label's own length is what people write down again; that means nothing.
     spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2875, 1900), (3, "r3", 2875, 8))
     assert reel_faults(spans) == []
@@ -135,7 +137,7 @@ def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() ->
         more = 2875 * (1 + share) - 1875
         assert len(reel_faults([first, replace(again, fed=Estimate(more, more, more, 9))])) == faults
     wild = replace(again, fed=Estimate(1990.0, 1990.0, 1990.0, 9))
-    assert [f.what for f in reel_faults([first, wild])] == [
+    assert [f.message for f in reel_faults([first, wild])] == [
         "reel r1 fed 3,865 m in 2 mountings, but its label says 2,875 m"
     ]
 

@@ -32,7 +32,7 @@ def test_what_was_put_in_is_found(uneven_m: float) -> None:
     for name, truth in (("restart", RESTART_M), ("changeover", CHANGEOVER_M), ("proportional", SHARE)):
         half = (found[name].high - found[name].low) / 2
         assert abs(found[name].metres - truth) < 2 * half < 0.6 * truth, name  # one draw: twice its 95 %
-        assert found[name].learned
+        assert found[name].is_learned
     assert (found["restart"].n, found["changeover"].n, found["proportional"].n) == (
         sum(b.restarts for b in stretches(uneven_m)), 12, 60
     )  # fmt: skip
