@@ -21,7 +21,7 @@ from lineview.machine.speed import (
 )
 from lineview.machine.steps import Steps
 
-#: A count that falls short by less than so long of running is not told from the stamps' jitter [s].
+#: A count that falls short by less than so long of running is not separated from the jitter of the stamps [s].
 LEAST_HOLE_S = 3.0
 #: A hole briefer than this is none: at whole microseconds it could open and close at once [s].
 BRIEF_S = 0.001
@@ -31,7 +31,7 @@ _LONG_S, _STOOD_SHARE = 30.0, 0.6
 #: In so long an interval a smaller lack than this share may be a slow minute: a stop is made of it only
 #: where the intervals before and after it lack no more than `_FULL_SHARE`.
 _SLOW_SHARE, _FULL_SHARE = 0.3, 0.05
-#: In so long an interval a lack below this share is never told from a step of speed within it.
+#: In so long an interval a lack below this share is never separated from a step of speed within it.
 _STEP_SHARE = 0.15
 #: Neighbours on each side from which an interval's own rate is taken.
 _NEIGHBOURS = 6
@@ -50,7 +50,7 @@ class HiddenStops:
         """How many there are."""
         return len(self.interval)
 
-    def joined(self, other: HiddenStops) -> HiddenStops:
+    def join(self, other: HiddenStops) -> HiddenStops:
         """Give both together, by time."""
         interval = np.concatenate((self.interval, other.interval))
         opens = np.concatenate((self.opens_s, other.opens_s))
@@ -165,12 +165,12 @@ def short_holes(
     return HiddenStops(np.array(rows, dtype=np.int64), opens, closes)
 
 
-def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: SpeedSegments) -> Bools:
+def _between_full(rows: Ints, lacks: Floats, seconds: Floats, inner: SpeedSegments) -> Bools:
     """Which intervals lie between two of their leg that ran in full."""
-    owner = np.searchsorted(inner.first, hit, side="right") - 1
-    inside = (hit - 1 >= inner.first[owner]) & (hit + 1 < inner.last[owner])
+    owner = np.searchsorted(inner.first, rows, side="right") - 1
+    inside = (rows - 1 >= inner.first[owner]) & (rows + 1 < inner.last[owner])
     full = lacks <= _FULL_SHARE * seconds
-    return np.asarray(inside & full[hit - 1] & full[np.minimum(hit + 1, len(full) - 1)])
+    return np.asarray(inside & full[rows - 1] & full[np.minimum(rows + 1, len(full) - 1)])
 
 
 def _lacking(cycles: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
@@ -186,7 +186,7 @@ def _lacking(cycles: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     beside[0], beside[-1] = pace[1], pace[-2]
     behind = np.flatnonzero(cycles < (seconds - 1.0) * np.maximum(beside, 1e-9))
     likely = behind[_segment_of(behind, first, last)[1]]
-    # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
+    # Two neighbours on either side separate a stop from a slow run, whose middle is like its own neighbours.
     likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
     owner, inside = _segment_of(likely, first, last)
     likely, owner = likely[inside], owner[inside]
@@ -239,7 +239,7 @@ class Activity:
         Least and most pieces of unseen intervals up to each edge of `span`; `unbounded` counts the
         intervals whose most is not known.
     coded : array of int
-        Start and end [µs] of the stretches that the machine's own states tell, not its counter.
+        Start and end [µs] of the stretches known from the machine's own states, not its counter.
     """
 
     edge: Ints
@@ -260,8 +260,8 @@ def activity_from_counter(
 
     Standing is an interval without a piece. The interval at either edge of a standing stretch is partial:
     it ran for its count over the leg's own rate there. An interval or two that fall short of their
-    neighbours by more than the stamps explain hold a stop shorter than the interval; where in it cannot be
-    told, so it is set in the middle. Slow is what stays below the band for a minute and longer.
+    neighbours by more than the stamps explain hold a stop shorter than the interval; where in it is not
+    known, so it is set in the middle. Slow is what stays below the band for a minute and longer.
     Source: derived-timeline
     """
     start, end, n = steps.start_us, steps.end_us, steps.n
@@ -335,8 +335,8 @@ def _hidden_stops(
     before = np.concatenate(([False], standing))[legs.first]
     after = np.concatenate((standing, [False]))[legs.last]
     edges = edge_holes(cycles, seconds, legs, (before, after), (at_start, at_end))
-    spread = stamp_spread_s(cycles, seconds, works)
-    return edges.joined(short_holes(cycles, seconds, legs, (before, after), spread))
+    spread_s = stamp_spread_s(cycles, seconds, works)
+    return edges.join(short_holes(cycles, seconds, legs, (before, after), spread_s))
 
 
 def _or_nothing(counts: Floats) -> Floats:
@@ -349,8 +349,8 @@ def _unseen_bounds(steps: Steps, readable: Bools) -> tuple[Floats, Floats, Float
         nothing = np.zeros(len(readable) + 1)
         return nothing, nothing, nothing
     low, high = _or_nothing(steps.low), steps.high
-    without = np.isnan(high)
-    parts = (low, np.where(without, 0.0, high), without.astype(np.float64))
+    is_open = np.isnan(high)
+    parts = (low, np.where(is_open, 0.0, high), is_open.astype(np.float64))
     least, most, unbounded = (sums(np.where(readable, 0.0, part)) for part in parts)
     return least, most, unbounded
 

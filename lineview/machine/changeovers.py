@@ -23,7 +23,7 @@ CHANGES: dict[str, pl.DataType] = {"at": UTC_US, "before": pl.String(), "after":
 OFF_MIN = 3.0
 
 
-def product_changes(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
+def mark_changes(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
     """The moments at which the machine's line went from one product to another."""
     line_batches = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     for measures in ("product", "batch"):
@@ -38,7 +38,7 @@ def product_changes(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame
     return _turns(line_batches.sort("start").select(at="start", name="product"))
 
 
-def marked(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame) -> bool:
+def has_marks(machine: Machine, names: pl.DataFrame, batches: pl.DataFrame) -> bool:
     """Whether anything marks the products of a machine's line."""
     sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     if sheet["product"].drop_nulls().len():
@@ -63,7 +63,7 @@ def find_changeovers(activity: Activity, changes: pl.DataFrame, *, off_min: floa
     """Find the standing stretch that belongs to each change of product.
 
     A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
-    A change without standing near it took no time, or was not told by the sheet. Where a jog of a few pieces
+    A change without standing near it took no time, or is not on the sheet. Where a jog of a few pieces
     parts a stop from the changeover, and comes earlier than the mark by more than the mark may be off, those
     were the last pieces of the old product, and the changeover begins after them.
     Source: derived-timeline
@@ -117,7 +117,7 @@ def cut_clock(activity: Activity, moments: pl.Series) -> Activity:
 
 
 #: CHANGEOVERS that were found, not recorded: `before` and `after` null, `sure` how sure it is (0 to 1).
-FOUND: dict[str, pl.DataType] = {**CHANGEOVERS, "sure": pl.Float64()}
+LIKELY: dict[str, pl.DataType] = {**CHANGEOVERS, "sure": pl.Float64()}
 #: A changeover stands at least so long; shorter standing between batches is the pause for the next one
 #: [min]. An assumption.
 LEAST_MIN = 3.0
@@ -125,20 +125,20 @@ LEAST_MIN = 3.0
 LEAST_SURE = 0.8
 #: The rope is compared over so long before and after the standing [s], the moments beside it left out [s].
 _BESIDE_S, _LEFT_OUT_S = 75.0, 12.0
-#: Places in running legs at which the same comparison finds no new batch, to tell its usual size.
+#: Places in running legs at which the same comparison finds no new batch, to learn its usual size.
 _LEAST_PLACES = 8
 #: A new batch moves the rope by at least so many times the usual size, on the whole.
 _LEAST_SPREAD = 4.0
 
 
-def found_changeovers(
+def rope_changeovers(
     activity: Activity, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
 ) -> pl.DataFrame:
     """Find changeovers from the wrapper's clock and the rope's gauges.
 
     Within a batch the rope goes on after a stop where it was before it; a new batch begins at its own
     temperature and diameter. The step across each long standing is set against the steps across running
-    time of the same length. A pause between two batches of one flavour that lasts as long cannot be told
+    time of the same length. A pause between two batches of one flavour that lasts as long cannot be separated
     from a changeover.
     Source: derived-timeline
     """
@@ -177,7 +177,7 @@ def _planned_us(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, B
 
 
 def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, activity: Activity) -> tuple[Floats, Bools]:
-    """How much likelier than not one gauge makes a new batch, as a logarithm, and where it tells."""
+    """How much likelier than not one gauge makes a new batch, as a logarithm, and where it says so."""
     values = gauge.drop_nulls().sort("at")
     at, value = values["at"].dt.epoch("us").to_numpy(), values["value"].to_numpy()
     none = np.zeros(len(begins)), np.zeros(len(begins), dtype=bool)

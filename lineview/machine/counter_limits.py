@@ -1,4 +1,4 @@
-"""What a counter's readings tell of the counter: where it turns, how fast it goes, what one count is."""
+"""What a counter's readings show about the counter: where it turns, how fast it goes, what one count is."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ _SINGLE = 16_777_216
 RATE_OVER_S = 55.0
 #: What is kept free above the fastest rate seen.
 ROOM = 1.25
-#: One that is read oftener than this at the last value of a register stopped there.
-HELD = 5
+#: A counter read oftener than this at the last value of its register stopped there.
+MOST_AT_TOP = 5
 #: A counter that was set back reads at most this share of its values.
 SET_BACK = 0.03
-#: Steps in which displays show rounded counts, and how many values tell that they do.
+#: Steps in which displays show rounded counts, and how many values show that they do.
 TENS, ENOUGH_VALUES = (10_000, 1_000, 100, 10), 20
 #: Web drawn for a piece, from and to [m]: within a tenfold range, so that one decade of unit fits.
 WEB_PER_PIECE_M = (0.02, 0.2)
@@ -44,7 +44,7 @@ class CounterLimits:
     whole : bool
         Whether every reading is a whole number.
     moves_by : int
-        The power of ten of which every reading is a multiple; 1 where too few values were seen to tell.
+        The power of ten of which every reading is a multiple; 1 where too few values were seen.
     """
 
     modulus: int | None
@@ -76,16 +76,16 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
     step, seconds = np.diff(value), np.diff(at_s)
     rate = _fast(at_s, value)
     falls = np.flatnonzero(step < 0)
-    modulus, turned = _modulus(value, step, seconds, falls, rate)
-    total = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turned)
+    modulus, turns = _modulus(value, step, seconds, falls, rate)
+    total = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turns)
     is_whole = bool(np.all(value == np.round(value)))
-    resets = len(falls) - len(turned)
-    return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), resets, total, is_whole, _moves_by(value))
+    resets = len(falls) - len(turns)
+    return CounterLimits(modulus, _round_up(rate * ROOM), len(turns), resets, total, is_whole, _moves_by(value))
 
 
 def _moves_by(value: Floats) -> int:
-    shown = np.unique(value)
-    return next((ten for ten in TENS if not np.any(shown % ten)), 1) if len(shown) >= ENOUGH_VALUES else 1
+    distinct = np.unique(value)
+    return next((ten for ten in TENS if not np.any(distinct % ten)), 1) if len(distinct) >= ENOUGH_VALUES else 1
 
 
 def odd_readings(value: Floats) -> NDArray[np.bool_]:
@@ -104,11 +104,11 @@ def odd_readings(value: Floats) -> NDArray[np.bool_]:
     if len(value) < 3:
         return np.zeros(len(value), bool)
     run = np.concatenate(([0], np.cumsum(np.diff(value) != 0)))  # what stands in place of values lasts for a while
-    each = value[np.flatnonzero(np.diff(run, prepend=-1))]
-    odd = np.zeros(len(each), bool)
-    before, here, after = each[:-2], each[1:-1], each[2:]
-    follow = (after >= before) & (after - before <= np.maximum(np.abs(here - before), np.abs(here - after)) / 4)
-    odd[1:-1] = follow & ((here < before) | (here > after))
+    values = value[np.flatnonzero(np.diff(run, prepend=-1))]
+    odd = np.zeros(len(values), bool)
+    before, middle, after = values[:-2], values[1:-1], values[2:]
+    follow = (after >= before) & (after - before <= np.maximum(np.abs(middle - before), np.abs(middle - after)) / 4)
+    odd[1:-1] = follow & ((middle < before) | (middle > after))
     return odd[run]
 
 
@@ -132,17 +132,17 @@ def _modulus(
         if modulus <= value.max():
             continue
         counts = step[falls] + modulus
-        turned = counts <= np.maximum(1.5 * rate * seconds[falls] / 60.0, 2.0)
+        fits_turn = counts <= np.maximum(1.5 * rate * seconds[falls] / 60.0, 2.0)
         # an unread gap may hide anything, so it proves no turn and speaks against none
         long = seconds[falls] > max(3600.0, 2.0 * float(np.median(seconds)))
         set_back = value[falls + 1] <= SET_BACK * modulus
-        proof = int((turned & ~long).sum())
-        if proof and (turned | long | set_back).all() and proof >= int((set_back & ~turned & ~long).sum()):
-            return modulus, falls[turned]
+        proof = int((fits_turn & ~long).sum())
+        if proof and (fits_turn | long | set_back).all() and proof >= int((set_back & ~fits_turn & ~long).sum()):
+            return modulus, falls[fits_turn]
     # One that stops at its top hides what was made since: its last reading stands on the last value it has.
     top = int(value.max()) + 1
-    held = int((value == value[-1]).sum()) > HELD and value[-1] == top - 1
-    return (top if held and top in (*MODULI, _SINGLE + 1) else None), falls[:0]
+    is_at_top = int((value == value[-1]).sum()) > MOST_AT_TOP and value[-1] == top - 1
+    return (top if is_at_top and top in (*MODULI, _SINGLE + 1) else None), falls[:0]
 
 
 def _round_up(rate: float) -> float:

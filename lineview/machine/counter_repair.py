@@ -168,11 +168,11 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
         for ahead in (True, False):
             if not len(open_pairs):
                 return off
-            mended = _pairs_mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
+            is_good_without = _pairs_mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
             for offset in range(length):
-                pairs = open_pairs[mended]
+                pairs = open_pairs[is_good_without]
                 off[pairs + 1 + offset if ahead else pairs - offset] = True
-            open_pairs = open_pairs[~mended]
+            open_pairs = open_pairs[~is_good_without]
     return off
 
 
@@ -203,8 +203,8 @@ def _pairs_restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, go
     fell = value[pairs] - value[pairs + 1]
     small = value[pairs + 1] <= limits.most(seconds_between(at_us, pairs, pairs + 1))
     counts_on = good[np.minimum(pairs + 1, len(good) - 1)]
-    swapped = fell <= limits.most(np.zeros(len(pairs)))
-    return np.asarray((fell > 0) & small & counts_on & ~swapped & (value[pairs + 1] >= 0))
+    is_swap = fell <= limits.most(np.zeros(len(pairs)))
+    return np.asarray((fell > 0) & small & counts_on & ~is_swap & (value[pairs + 1] >= 0))
 
 
 def unfrozen(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
@@ -212,23 +212,23 @@ def unfrozen(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
 
     Takes `value` [counts].
     """
-    frozen = np.zeros(len(value), dtype=bool)
-    trusted = np.zeros(len(value), dtype=bool)
+    is_frozen = np.zeros(len(value), dtype=bool)
+    is_sure = np.zeros(len(value), dtype=bool)
     if len(value) < 3:
-        return frozen, trusted
+        return is_frozen, is_sure
     step = np.diff(value)
     jumps = np.flatnonzero(step > limits.most(np.diff(at_us) / 1e6))
-    changed = np.flatnonzero(np.concatenate(([True], step != 0)))
-    first = changed[np.searchsorted(changed, jumps, side="right") - 1]
+    changes = np.flatnonzero(np.concatenate(([True], step != 0)))
+    first = changes[np.searchsorted(changes, jumps, side="right") - 1]
     has_run = first < jumps
     jumps, first = jumps[has_run], first[has_run]
     fits = possible(at_us, value, first, jumps + 1, limits)
     jumps, first = jumps[fits], first[fits]
-    trusted[jumps + 1] = _at_own_rate(at_us, value, first, jumps + 1)
+    is_sure[jumps + 1] = _at_own_rate(at_us, value, first, jumps + 1)
     edges = np.zeros(len(value) + 1, dtype=np.int64)
     np.add.at(edges, first + 1, 1)
     np.add.at(edges, jumps + 1, -1)
-    return np.cumsum(edges)[:-1] > 0, trusted
+    return np.cumsum(edges)[:-1] > 0, is_sure
 
 
 def _at_own_rate(at_us: Ints, value: Floats, first: Ints, end: Ints) -> Bools:
@@ -238,6 +238,6 @@ def _at_own_rate(at_us: Ints, value: Floats, first: Ints, end: Ints) -> Bools:
     end_after = np.searchsorted(at_us, at_us[end] + _RATE_WINDOW_US, side="right") - 1
     near = np.zeros(len(rate), dtype=bool)
     for i, j in ((start_before, first), (end, end_after)):
-        other = (value[j] - value[i]) / np.maximum(seconds_between(at_us, i, j), 1e-6)
-        near |= (j > i) & (other > 0) & (np.abs(rate - other) <= CATCH_UP * other)
+        rate_beside = (value[j] - value[i]) / np.maximum(seconds_between(at_us, i, j), 1e-6)
+        near |= (j > i) & (rate_beside > 0) & (np.abs(rate - rate_beside) <= CATCH_UP * rate_beside)
     return near

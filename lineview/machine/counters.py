@@ -86,8 +86,8 @@ class CounterIncrements:
         )
         least = np.where(has_whole, low[b.floor] - low[inner], 0.0)
         most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
-        for edge, other, starts in ((a, b, True), (b, a, False)):
-            spare_low, spare_high = self._long_edge(edge, other, starts=starts)
+        for edge, opposite, starts in ((a, b, True), (b, a, False)):
+            spare_low, spare_high = self._long_edge(edge, opposite, starts=starts)
             least, most = least + spare_low, most - spare_high
         most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
         estimate = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
@@ -118,14 +118,14 @@ class CounterIncrements:
 
     def _by_plan(self, place: _Place, share: Floats) -> Floats:
         """Shares with those of long unread gaps by planned time: nothing is made while nobody means to."""
-        which = np.minimum(place.floor, len(self.value) - 1)
-        long = place.between & ~self.known[which] & (place.end - place.start > LONG_S * 1e6)
+        rows = np.minimum(place.floor, len(self.value) - 1)
+        long = place.between & ~self.known[rows] & (place.end - place.start > LONG_S * 1e6)
         if not long.any():
             return share
-        spent = [self.planned.before(moment / 1e6) for moment in (place.start, place.at, place.end)]
-        planned = spent[2] - spent[0]
-        long &= (planned > 0) & (self.value[which] <= planned * 1e6 * self.fastest_per_us)
-        return np.where(long, (spent[1] - spent[0]) / np.where(planned > 0, planned, 1.0), share)
+        planned_s = [self.planned.before(moment / 1e6) for moment in (place.start, place.at, place.end)]
+        planned = planned_s[2] - planned_s[0]
+        long &= (planned > 0) & (self.value[rows] <= planned * 1e6 * self.fastest_per_us)
+        return np.where(long, (planned_s[1] - planned_s[0]) / np.where(planned > 0, planned, 1.0), share)
 
     def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
         """What a long interval over an edge must and cannot have added inside, by the fastest rate.
@@ -202,16 +202,16 @@ class _Place(NamedTuple):
         ceil = np.minimum(np.searchsorted(span, at), len(span) - 1)
         return cls(at, floor, ceil, span[floor], span[ceil], ceil > floor)
 
-    def part(self, which: slice) -> _Place:
+    def part(self, rows: slice) -> _Place:
         """Some of the moments."""
-        at, floor, ceil = self.at[which], self.floor[which], self.ceil[which]
-        return _Place(at, floor, ceil, self.start[which], self.end[which], self.between[which])
+        at, floor, ceil = self.at[rows], self.floor[rows], self.ceil[rows]
+        return _Place(at, floor, ceil, self.start[rows], self.end[rows], self.between[rows])
 
 
 def _readings(until: Ints, a: _Place, b: _Place) -> Ints:
     """How many readings each stretch rests on: the intervals that it touches, and one more."""
-    touched = until[b.ceil] - until[a.floor]
-    return np.asarray(np.where(touched > 0, touched + 1, 0))
+    intervals = until[b.ceil] - until[a.floor]
+    return np.asarray(np.where(intervals > 0, intervals + 1, 0))
 
 
 @dataclass(frozen=True)
@@ -261,9 +261,9 @@ class Counted:
 def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
     """What a counter added between readings, in pieces or metres; `gap_s` [s] is the longest read one."""
     if counter.counting == "since last row":
-        added = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min)
+        steps = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min)
     else:
-        added = steps_between(
+        steps = steps_between(
             at_us,
             -value if counter.counting == "down" else value,
             modulus=known_modulus(counter),
@@ -271,7 +271,7 @@ def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) ->
             gap_s=gap_s,
             turns=counter.counting == "total",
         )
-    return added.times(counter.unit_value)
+    return steps.times(counter.unit_value)
 
 
 def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:
@@ -295,8 +295,8 @@ def _fill_in(
     high = np.where(np.isnan(steps.high), np.inf, steps.high)
     turn = (known_modulus(counter) or np.nan) * counter.unit_value
     seconds = steps.start_us / 1e6, steps.end_us / 1e6
-    filled = likeliest(OpenIntervals(*seconds, n, low, high, turn, counter.unit_value, steps.turned), planned)
-    return filled.value, filled.low, filled.high, filled.known
+    estimates = likeliest(OpenIntervals(*seconds, n, low, high, turn, counter.unit_value, steps.turned), planned)
+    return estimates.value, estimates.low, estimates.high, estimates.known
 
 
 def fastest_per_us(counter: Counter) -> float:

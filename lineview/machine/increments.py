@@ -1,4 +1,4 @@
-"""What a counter did between its readings: steps, rollovers, resets, and what cannot be told."""
+"""What a counter did between its readings: steps, rollovers, resets, and what is not known."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from lineview.plant import Counter
 #: Sizes in use: decimal digits, and 16, 24, 31 and 32 bits.
 CANDIDATES = (1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 2.0**15, 2.0**16, 2.0**24, 2.0**31, 2.0**32)
 #: Where an interval could add more than this share of the size, a fall to a small value by a reset
-#: looks like a rollover too often to tell.
+#: looks like a rollover too often to be sure.
 _MOST_SHARE = 0.1
 _MOST_STRAY = 0.01
 
@@ -150,55 +150,55 @@ def steps_and_kinds(
     turns: bool = True,
 ) -> tuple[Steps, Ints]:
     """The steps of two readings and more, and the place of each one's kind."""
-    known = float(modulus) if modulus and fits_values(value, modulus) else None
-    limits = Limits(known, fastest_per_min, margin)
+    size = float(modulus) if modulus and fits_values(value, modulus) else None
+    limits = Limits(size, fastest_per_min, margin)
     steps = np.diff(value)
-    if known is None and turns and (steps < 0).any():
+    if size is None and turns and (steps < 0).any():
         limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
-    held = held_at_top(at_us, value, limits)
-    if held.all():
+    at_top = held_at_top(at_us, value, limits)
+    if at_top.all():
         nothing, most = np.zeros(1), limits.most(np.array([(at_us[-1] - at_us[0]) / 1e6]))
         return Steps(at_us[:1], at_us[-1:], np.full(1, np.nan), nothing, most), np.full(1, _RESET)
-    if held[1:-1].any():
-        return _without_held(at_us, value, held, limits, gap_s)
-    added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
+    if at_top[1:-1].any():
+        return _without_top(at_us, value, at_top, limits, gap_s)
+    counts, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
     usual = float(np.median(np.diff(at_us))) if len(at_us) > _USUAL_OF else 0.0
     unread_us = unread_longer_than(gap_s, usual)
     doubt = _may_be_set_back(value[:-1], value[1:], most, np.diff(at_us) > unread_us, limits)
-    sudden = _sudden_turns(value[:-1], value[1:], added, np.diff(at_us) / 1e6, limits, unread_us)
-    if _plain(added, most, limits) and not doubt.any() and not sudden.any():
+    sudden = _sudden_turns(value[:-1], value[1:], counts, np.diff(at_us) / 1e6, limits, unread_us)
+    if _plain(counts, most, limits) and not doubt.any() and not sudden.any():
         kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
-        return Steps(at_us[:-1], at_us[1:], added, added, added), kind
+        return Steps(at_us[:-1], at_us[1:], counts, counts, counts), kind
     odd, torn = off_trend(at_us, value, limits)
     mark = _marks(odd, torn)
-    kept = np.flatnonzero(~odd)
-    frozen, trusted = unfrozen(at_us[kept], value[kept], limits)
-    return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits, unread_us)
+    rows = np.flatnonzero(~odd)
+    frozen, is_sure = unfrozen(at_us[rows], value[rows], limits)
+    return _classify(at_us, value, rows[~frozen], rows[is_sure], mark, limits, unread_us)
 
 
-def _without_held(at_us: Ints, value: Floats, held: Bools, limits: Limits, gap_s: float) -> tuple[Steps, Ints]:
-    """The steps without readings held at the counter's top; where it counted up to there, they leave it open.
+def _without_top(at_us: Ints, value: Floats, at_top: Bools, limits: Limits, gap_s: float) -> tuple[Steps, Ints]:
+    """The steps without readings at the counter's top; where it counted up to there, they are open.
 
-    Whether it then turned or was set back, and how often, nothing says.
+    Whether it then turned or was set back, and how often, is not known.
     """
-    kept = np.flatnonzero(~held)
+    rows = np.flatnonzero(~at_top)
     modulus = None if limits.modulus is None else int(limits.modulus)
     steps, kind = steps_and_kinds(
-        at_us[kept], value[kept], modulus, limits.fastest_per_min, limits.margin, gap_s, turns=True
+        at_us[rows], value[rows], modulus, limits.fastest_per_min, limits.margin, gap_s, turns=True
     )
-    place = np.searchsorted(steps.start_us, at_us[np.flatnonzero(held)], side="right") - 1
+    place = np.searchsorted(steps.start_us, at_us[np.flatnonzero(at_top)], side="right") - 1
     over = np.unique(place[(place >= 0) & (place < len(steps))])
     before, after = (np.searchsorted(at_us, edge[over]) for edge in (steps.start_us, steps.end_us))
     kind[over[kind[over] == _STEP]] = _GLITCH
     fell = (value[after] < value[before]) & possible(at_us, value, before, before + 1, limits)
     most = limits.most(seconds_between(at_us, before, after))
     n, low, high = steps.n.copy(), steps.low.copy(), steps.high.copy()
-    turned = np.full(len(n), np.nan) if steps.turned is None else steps.turned.copy()
-    over, shown, most = over[fell], value[after][fell], most[fell]
-    n[over], turned[over], high[over] = np.nan, np.nan, most
-    low[over] = np.where(shown <= most, shown, 0.0)
+    by_turns = np.full(len(n), np.nan) if steps.turned is None else steps.turned.copy()
+    over, reading_after, most = over[fell], value[after][fell], most[fell]
+    n[over], by_turns[over], high[over] = np.nan, np.nan, most
+    low[over] = np.where(reading_after <= most, reading_after, 0.0)
     kind[over] = _RESET
-    return Steps(steps.start_us, steps.end_us, n, low, high, turned), kind
+    return Steps(steps.start_us, steps.end_us, n, low, high, by_turns), kind
 
 
 def _refuse(faults: list[Fault]) -> None:
@@ -230,28 +230,28 @@ def _marks(odd: np.ndarray, torn: np.ndarray) -> Ints:
     return np.cumsum(odd.astype(np.int64)) + (np.cumsum(torn.astype(np.int64)) << 32)
 
 
-def _classified(
-    at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits, unread_us: float
+def _classify(
+    at_us: Ints, value: Floats, rows: Ints, sure_rows: Ints, mark: Ints, limits: Limits, unread_us: float
 ) -> tuple[Steps, Ints]:
     """Classify the increments between the kept readings."""
-    i, j = kept[:-1], kept[1:]
+    i, j = rows[:-1], rows[1:]
     step = value[j] - value[i]
-    added = limits.advance(value[i], value[j])
+    counts = limits.advance(value[i], value[j])
     most = limits.most((at_us[j] - at_us[i]) / 1e6)
     kind = np.where(step < 0, _ROLLOVER, _STEP)
-    kind[(added < 0) | (added > most)] = _RESET
-    passed = mark[j] - mark[i]
-    bridged = (j - i > 1) & (kind == _STEP)
-    kind[bridged] = np.where(passed[bridged] >> 32 > 0, _TORN, _GLITCH)
-    doubtful = bridged & (passed == 0) & ~np.isin(j, trusted)
+    kind[(counts < 0) | (counts > most)] = _RESET
+    odd_between = mark[j] - mark[i]
+    skips_rows = (j - i > 1) & (kind == _STEP)
+    kind[skips_rows] = np.where(odd_between[skips_rows] >> 32 > 0, _TORN, _GLITCH)
+    doubtful = skips_rows & (odd_between == 0) & ~np.isin(j, sure_rows)
     if limits.modulus is not None:
-        kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
+        kind[(counts >= 0) & (counts + limits.modulus <= most)] = _SEVERAL
     kind[doubtful & (kind == _GLITCH)] = _RESET
     doubt = _may_be_set_back(value[i], value[j], most, at_us[j] - at_us[i] > unread_us, limits)
-    parts = _bounds(value[j], added, most, kind, limits, doubtful, doubt)
+    parts = _bounds(value[j], counts, most, kind, limits, doubtful, doubt)
     seconds = seconds_between(at_us, i, j)
-    sudden = (kind == _ROLLOVER) & _sudden_turns(value[i], value[j], added, seconds, limits, unread_us)
-    return Steps(at_us[i], at_us[j], *_open_to_reset(parts, sudden, value[j], added, most)), kind
+    sudden = (kind == _ROLLOVER) & _sudden_turns(value[i], value[j], counts, seconds, limits, unread_us)
+    return Steps(at_us[i], at_us[j], *_open_to_reset(parts, sudden, value[j], counts, most)), kind
 
 
 def unread_longer_than(gap_s: float, usual_us: float) -> float:
@@ -260,7 +260,7 @@ def unread_longer_than(gap_s: float, usual_us: float) -> float:
     Parameters
     ----------
     gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
+        Longest interval between readings that still shows what happened in it [s].
     usual_us : float
         Usual time between two readings [µs]; 0 where it is not known.
     """
@@ -298,8 +298,8 @@ def _sudden_turns(
     sudden = np.zeros(len(after), dtype=bool)
     if limits.modulus is None or len(after) <= _BESIDE:
         return sudden
-    read = seconds * 1e6 <= unread_us
-    falls = np.flatnonzero((after < before) & (added >= 0) & (added <= limits.most(seconds)) & read)
+    is_read = seconds * 1e6 <= unread_us
+    falls = np.flatnonzero((after < before) & (added >= 0) & (added <= limits.most(seconds)) & is_read)
     if not len(falls):
         return sudden
     usable = (added >= 0) & (added <= limits.most(seconds)) & (seconds > 0)
@@ -308,10 +308,10 @@ def _sudden_turns(
     lot = float(np.median(rate[rate > 0])) * usual_s if (rate > 0).any() else 0.0
     if lot < _LOT:
         return sudden
-    others = np.setdiff1d(np.arange(0, len(rate), len(rate) // _LOOKED_AT + 1), falls)
+    other_rows = np.setdiff1d(np.arange(0, len(rate), len(rate) // _LOOKED_AT + 1), falls)
     rare = min(usual_s / _RARE_S, _MOST_RARE)
     longer = seconds[falls] / usual_s
-    sides = zip(_off_pace(rate, seconds, falls), _off_pace(rate, seconds, others), (np.inf, _USUAL), strict=True)
+    sides = zip(_off_pace(rate, seconds, falls), _off_pace(rate, seconds, other_rows), (np.inf, _USUAL), strict=True)
     for off, usual, longest in sides:
         least = float(np.quantile(usual, 1 - rare)) if len(usual) else 0.0
         far = off > np.maximum(_NEAR_COUNTS + _NEAR_SHARE * added[falls], least * longer)
@@ -323,30 +323,30 @@ def _sudden_turns(
     return sudden
 
 
-def _off_pace(rate: Floats, seconds: Floats, which: Ints) -> tuple[Floats, Floats]:
+def _off_pace(rate: Floats, seconds: Floats, rows: Ints) -> tuple[Floats, Floats]:
     """By how many counts intervals are above, and below, the range of those beside them; at most 0 where not."""
     around = np.concatenate((np.arange(-_BESIDE, 0), np.arange(1, _BESIDE + 1)))
-    beside = which[:, None] + around[None, :]
-    there = (beside >= 0) & (beside < len(rate))
-    rates = np.where(there, rate[np.clip(beside, 0, len(rate) - 1)], np.nan)
-    known = ~np.isnan(rates)
-    enough = (known.sum(axis=1) >= _BESIDE) & ~np.isnan(rate[which])
-    top, least = np.where(known, rates, -np.inf).max(axis=1), np.where(known, rates, np.inf).min(axis=1)
+    beside = rows[:, None] + around[None, :]
+    is_inside = (beside >= 0) & (beside < len(rate))
+    rates = np.where(is_inside, rate[np.clip(beside, 0, len(rate) - 1)], np.nan)
+    is_known = ~np.isnan(rates)
+    enough = (is_known.sum(axis=1) >= _BESIDE) & ~np.isnan(rate[rows])
+    top, least = np.where(is_known, rates, -np.inf).max(axis=1), np.where(is_known, rates, np.inf).min(axis=1)
     # beside stops a machine may run at its pace for a whole interval, and in none of those around it
     moves = (rates[:, _BESIDE - 1 : _BESIDE + 1] > 0).any(axis=1) & (least < _STEADY * top)
     pace = float(np.quantile(rate[rate > 0], _STEADY)) if (rate > 0).any() else 0.0
-    above = (rate[which] - np.where(moves, np.maximum(top, pace), top)) * seconds[which]
-    below = (least - rate[which]) * seconds[which]
+    above = (rate[rows] - np.where(moves, np.maximum(top, pace), top)) * seconds[rows]
+    below = (least - rate[rows]) * seconds[rows]
     return np.where(enough, above, 0.0), np.where(enough, below, 0.0)
 
 
 def _open_to_reset(
-    parts: tuple[Floats, Floats, Floats, Floats], which: Bools, after: Floats, added: Floats, most: Floats
+    parts: tuple[Floats, Floats, Floats, Floats], is_open: Bools, after: Floats, added: Floats, most: Floats
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Counts with those of some intervals open between what the counter shows and the most."""
     n, low, high, turned = parts
-    low, high = np.where(which, np.minimum(added, after), low), np.where(which, most, high)
-    return np.where(which, np.nan, n), low, high, np.where(which, np.nan, turned)
+    low, high = np.where(is_open, np.minimum(added, after), low), np.where(is_open, most, high)
+    return np.where(is_open, np.nan, n), low, high, np.where(is_open, np.nan, turned)
 
 
 def _bounds(

@@ -19,7 +19,7 @@ DUE = 5.0
 #: Counts by turns this near to those at the pace around a gap are at that pace.
 AT_PACE = 0.1
 #: Where more than this share of a counter's size fits into a gap, a reset looks like a turn at the pace
-#: around it too often to tell.
+#: around it too often to be sure.
 SURE_SHARE = 0.1
 #: A gap longer than this is counted at the pace of the planned time around it, stops included [s].
 LONG_S = 1800.0
@@ -41,8 +41,8 @@ class PlannedTime:
     @cached_property
     def _until_edges(self) -> tuple[Floats, Floats]:
         """Starts and ends in turn [s], and the planned seconds before each [s]."""
-        spent = np.cumsum(self.end_s - self.start_s)
-        at_edges = np.column_stack([np.concatenate([[0.0], spent[:-1]]), spent])
+        planned_s = np.cumsum(self.end_s - self.start_s)
+        at_edges = np.column_stack([np.concatenate([[0.0], planned_s[:-1]]), planned_s])
         return np.column_stack([self.start_s, self.end_s]).ravel(), at_edges.ravel()
 
 
@@ -148,18 +148,18 @@ def likeliest(intervals: OpenIntervals, planned: PlannedTime, near: tuple[Floats
     fell = turned > low
     near_pace = np.abs(turns - at_pace) <= AT_PACE * at_pace
     # Of a size that is not declared, but taken from the falls, nobody knows how many turns there were.
-    sized = np.isfinite(turned) & (fell | np.isfinite(intervals.turn))
-    filled = np.where(sized & (near_pace | ~fell), turns, np.clip(set_back, low, high))
-    still = sized & ~fell & (turned < 0.5 * intervals.step)
-    filled = np.where(still, 0.0, filled)
+    has_size = np.isfinite(turned) & (fell | np.isfinite(intervals.turn))
+    counts = np.where(has_size & (near_pace | ~fell), turns, np.clip(set_back, low, high))
+    still = has_size & ~fell & (turned < 0.5 * intervals.step)
+    counts = np.where(still, 0.0, counts)
     short = intervals.end_s[gaps] - intervals.start_s[gaps] <= LONG_S
     sure = still | (fell & near_pace & short & (low > 0) & (high <= SURE_SHARE * intervals.turn))
-    within = sized & ~still & np.isfinite(intervals.turn) & _planned_throughout(intervals, gaps, planned)
-    filled = np.where(within, turns, filled)
+    within = has_size & ~still & np.isfinite(intervals.turn) & _planned_throughout(intervals, gaps, planned)
+    counts = np.where(within, turns, counts)
     low, high = np.where(within, turned, low), np.where(within, _last_turn(turned, high, intervals.turn), high)
     sure |= within & (low == high)
     value, least, most = intervals.value.copy(), intervals.low.copy(), intervals.high.copy()
-    value[gaps] = np.round(filled / intervals.step) * intervals.step
+    value[gaps] = np.round(counts / intervals.step) * intervals.step
     is_known[gaps] = sure
     least[gaps], most[gaps] = np.where(sure, value[gaps], low), np.where(sure, value[gaps], high)
     return Likeliest(value, least, most, is_known)
@@ -222,11 +222,11 @@ class _Sums:
     def __init__(self, intervals: OpenIntervals, planned: PlannedTime) -> None:
         is_known = ~np.isnan(intervals.value)
         length = intervals.end_s - intervals.start_s
-        spent = planned.before(intervals.end_s) - planned.before(intervals.start_s)
-        share = np.clip(spent / np.maximum(length, 1e-9), 0.0, 1.0)
+        planned_s = planned.before(intervals.end_s) - planned.before(intervals.start_s)
+        share = np.clip(planned_s / np.maximum(length, 1e-9), 0.0, 1.0)
         amount = np.where(is_known, intervals.value, 0.0)
         self.edge = np.concatenate([intervals.start_s[:1], intervals.end_s])
-        parts = (amount, np.where(is_known, length, 0.0), amount * share, np.where(is_known, spent, 0.0))
+        parts = (amount, np.where(is_known, length, 0.0), amount * share, np.where(is_known, planned_s, 0.0))
         self.until = [np.concatenate([[0.0], np.cumsum(part)]) for part in parts]
 
     def _between(self, k: int, start: Floats, end: Floats) -> Floats:

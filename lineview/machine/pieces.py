@@ -32,7 +32,7 @@ from lineview.plant import Counter, Counts, Machine
 PIECE_KINDS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 
 
-#: What a machine's product and batch channels said.
+#: Rows of a machine's product and batch channels.
 MARKS: dict[str, pl.DataType] = {"gauge": pl.String(), "at": UTC_US, "text": pl.String()}
 NO_MARKS = pl.DataFrame(schema=MARKS)
 _NOTHING_READ = np.empty(0, dtype=np.int64), np.empty(0)
@@ -98,7 +98,7 @@ class MachineCounts:
     activity : Activity
         Its activity: by the counter, and by the machine's states where there are no readings of it.
     spells : StateIntervals
-        What its states said.
+        The states of its channel.
     aside : mapping
         What each counter counted in maintenance, in no sum: frames with columns start, end, n.
     usual_min : float or None
@@ -108,7 +108,7 @@ class MachineCounts:
     unknown_states : tuple of str
         States of its channel whose meaning is not known.
     marks : polars.DataFrame
-        What its product and batch channels said: gauge ("product", "batch"), at, text.
+        Rows of its product and batch channels: gauge ("product", "batch"), at, text.
     """
 
     machine: Machine
@@ -122,7 +122,7 @@ class MachineCounts:
     marks: pl.DataFrame
 
     def with_states(self) -> MachineCounts:
-        """The same with the machine's states told where there are no readings of its counter."""
+        """The same with the machine's states where there are no readings of its counter."""
         return replace(self, activity=activity_with_states(self.activity, self.spells, self.machine.nominal_per_min))
 
     def count(self, kind: Counts, begins: Ints, ends: Ints) -> Counted | None:
@@ -150,10 +150,10 @@ class MachineCounts:
         cycles, rejects, good, blanks = (
             self.count(kind, begins, ends) for kind in ("pieces", "rejects", "good pieces", "blank wraps")
         )
-        other = _less_rejects(cycles, rejects) if cycles is not None and rejects is not None else cycles
+        calculated = _less_rejects(cycles, rejects) if cycles is not None and rejects is not None else cycles
         if rejects is None and cycles is not None and good is not None:
             rejects = _less_rejects(cycles, good)
-        good = other if good is None else good.or_else(other)
+        good = calculated if good is None else good.or_else(calculated)
         if cycles is None and good is not None:
             cycles = good.plus(rejects) if rejects is not None else good
         return Pieces(good, cycles, rejects, blanks)
@@ -179,10 +179,10 @@ class MachineCounts:
         start, end : datetime
             Of the whole [UTC].
         """
-        read = [self.counters[kind] for kind in PIECE_KINDS if self.has_read(kind)]
-        if not read:
+        counters = [self.counters[kind] for kind in PIECE_KINDS if self.has_read(kind)]
+        if not counters:
             return Estimate.exact(0.0)
-        span = min(int(c.start_us[0]) for c in read), max(int(c.end_us[-1]) for c in read)
+        span = min(int(c.start_us[0]) for c in counters), max(int(c.end_us[-1]) for c in counters)
         edges = np.clip(micros([start, end]), *span)
         begins, finishes = (
             np.clip(np.concatenate(parts), *edges)
@@ -223,7 +223,7 @@ def piece_counter(machine: Machine) -> Counter | None:
 
 def count_channels(
     machine: Machine,
-    read: Mapping[str, tuple[Ints, Floats]],
+    series: Mapping[str, tuple[Ints, Floats]],
     state_rows: pl.DataFrame,
     good: int,
     *,
@@ -238,14 +238,14 @@ def count_channels(
     ----------
     machine : Machine
         As in the plant description.
-    read : mapping
+    series : mapping
         By channel the moments [µs] and values of each counter's good readings, in order.
     state_rows : polars.DataFrame
         READINGS of at least the channels of states, products and batches.
     good : int
         Good readings of all channels.
     gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
+        Longest interval between readings that still shows what happened in it [s].
     planned : PlannedTime
         When the works meant to run, for what was not read.
 
@@ -262,7 +262,7 @@ def count_channels(
     for counter in machine.counters:
         if counter.counts in steps:
             continue
-        every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter, gap_s)
+        every = counter_steps(*series.get(counter.id, _NOTHING_READ), counter, gap_s)
         spells_of = spells if counter.counts in PIECE_KINDS else NO_STATES
         steps[counter.counts], in_maintenance = set_aside(every, spells_of)
         aside[counter.counts] = in_maintenance.frame() if len(in_maintenance) else _NOTHING_TAKEN
@@ -275,7 +275,7 @@ def count_channels(
 
 
 def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
-    """What a machine's product and batch channels said: MARKS by time."""
+    """The rows of a machine's product and batch channels: MARKS by time."""
     frames = [pl.DataFrame(schema=MARKS)]
     for name in ("product", "batch"):
         gauge = machine.gauge("product" if name == "product" else "batch")
@@ -285,15 +285,15 @@ def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(frames)
 
 
-def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Activity:
+def _counter_activity(machine: Machine, steps: Mapping[Counts, Steps], gap_s: float) -> Activity:
     """A machine's activity by its piece counters alone, a sizer's by its rope counter."""
     shows = piece_counter(machine)
-    if shows is None and "rope" in added:
-        return moving(added["rope"], gap_s)
-    pieces_made = added.get(shows.counts, NO_STEPS) if shows is not None else NO_STEPS
+    if shows is None and "rope" in steps:
+        return moving(steps["rope"], gap_s)
+    pieces_made = steps.get(shows.counts, NO_STEPS) if shows is not None else NO_STEPS
     if shows is not None and shows.counts == "good pieces":
-        pieces_made = _together(pieces_made, added.get("rejects"))
-    cycles = _together(pieces_made, added.get("blank wraps"))
+        pieces_made = _together(pieces_made, steps.get("rejects"))
+    cycles = _together(pieces_made, steps.get("blank wraps"))
     pieces = None if cycles is pieces_made else pieces_made.n
     return activity_from_counter(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, pieces_made=pieces)
 
@@ -308,5 +308,5 @@ def _together(steps: Steps, other: Steps | None) -> Steps:
     # Where the other lacks a reading, its share of the interval is not known and is left out.
     place = np.minimum(np.searchsorted(other.start_us, steps.start_us), len(other) - 1)
     same = (other.start_us[place] == steps.start_us) & (other.end_us[place] == steps.end_us)
-    added = [np.where(same & ~np.isnan(part[place]), part[place], 0.0) for part in theirs]
-    return Steps(steps.start_us, steps.end_us, *(a + b for a, b in zip(mine, added, strict=True)))
+    parts = [np.where(same & ~np.isnan(part[place]), part[place], 0.0) for part in theirs]
+    return Steps(steps.start_us, steps.end_us, *(a + b for a, b in zip(mine, parts, strict=True)))

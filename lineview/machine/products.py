@@ -16,15 +16,15 @@ from lineview.plant import Counts, WebKind
 
 @dataclass(frozen=True)
 class ProductSpan:
-    """A stretch of a line's time on one product; "" where no batch tells which.
+    """A stretch of a line's time on one product; "" where no batch says which.
 
-    `counted` is False where some counter's increment is not known: such time is in no sum.
+    `is_counted` is False where some counter's increment is not known: such time is in no sum.
     """
 
     product: str
     start: datetime
     end: datetime
-    counted: bool = True
+    is_counted: bool = True
 
 
 def product_spans(batches: pl.DataFrame, line: str, start: datetime, end: datetime) -> list[ProductSpan]:
@@ -77,16 +77,16 @@ def leave_out(spans: Sequence[ProductSpan], stretches: Iterable[tuple[datetime, 
         The same time in more pieces.
     """
     out: list[ProductSpan] = []
-    ordered = sorted(stretches)
+    in_order = sorted(stretches)
     for span in spans:
         at = span.start
-        for start, end in ordered:
+        for start, end in in_order:
             if end <= at or start >= span.end:
                 continue
             if start > at:
                 out.append(ProductSpan(span.product, at, start))
             stop = min(end, span.end)
-            out.append(ProductSpan(span.product, max(at, start), stop, counted=False))
+            out.append(ProductSpan(span.product, max(at, start), stop, is_counted=False))
             at = stop
         if at < span.end:
             out.append(ProductSpan(span.product, at, span.end))
@@ -137,15 +137,15 @@ def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[Wra
     names = list(dict.fromkeys(span.product for span in spans))
     rows = []
     for name in names:
-        here = np.array([span.counted and span.product == name for span in spans])
+        rows_of_name = np.array([span.is_counted and span.product == name for span in spans])
         rows.append(
             WrapPieces(
                 product=name,
-                good=_sum(pieces.good, here) or 0.0,
-                wrapped=_sum(pieces.total, here) or 0.0,
-                rejects=_sum(pieces.rejects, here),
-                blanks=_sum(pieces.blanks, here) if counts.has_read("blank wraps") else None,
-                fed_m={kind: _sum(counts_of, here) or 0.0 for kind, counts_of in fed.items()},
+                good=_sum(pieces.good, rows_of_name) or 0.0,
+                wrapped=_sum(pieces.total, rows_of_name) or 0.0,
+                rejects=_sum(pieces.rejects, rows_of_name),
+                blanks=_sum(pieces.blanks, rows_of_name) if counts.has_read("blank wraps") else None,
+                fed_m={kind: _sum(counts_of, rows_of_name) or 0.0 for kind, counts_of in fed.items()},
             )
         )
     return [row for row in rows if row.wrapped > 0 or any(row.fed_m.values())]
@@ -209,8 +209,8 @@ def good_by_product(
     return {name: pieces for name, pieces in good_of.items() if pieces > 0}
 
 
-def _sum(counts_of: Counted | None, here: np.ndarray) -> float | None:
-    return None if counts_of is None else float(np.nansum(counts_of.value[here]))
+def _sum(counts_of: Counted | None, rows: np.ndarray) -> float | None:
+    return None if counts_of is None else float(np.nansum(counts_of.value[rows]))
 
 
 def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats | None:

@@ -20,7 +20,7 @@ _LEAST_PACE, _MOST_PACE = 0.5, 1.5
 
 @dataclass(frozen=True)
 class Contradictions:
-    """How often and for how long [min] the state channel said otherwise than the counter showed."""
+    """How often and for how long [min] the state channel contradicts the counter."""
 
     count: int
     minutes: float
@@ -42,7 +42,7 @@ def contradictions(activity: Activity, spells: StateIntervals) -> Contradictions
         Running while the counter stood, or standing while it counted; pieces counted in maintenance are no
         contradiction.
     """
-    if not spells.any or not len(activity.code):
+    if not spells.has_rows or not len(activity.code):
         return Contradictions(0, 0.0)
     length = np.diff(activity.edge).astype(float)
     stood_us = np.concatenate(([0.0], np.cumsum(length * (activity.code == STANDING))))
@@ -50,8 +50,8 @@ def contradictions(activity: Activity, spells: StateIntervals) -> Contradictions
     runs = spells.meaning == RUNNING_CODE
     against = np.where(runs, *(_between(spells, activity.edge, until) for until in (stood_us, ran)))
     against = against[~np.isin(spells.meaning, [MEANINGS.index(name) for name in SET_ASIDE])]
-    hit = against[against > LATE_US]
-    return Contradictions(len(hit), float(hit.sum()) / 6e7)
+    lengths = against[against > LATE_US]
+    return Contradictions(len(lengths), float(lengths.sum()) / 6e7)
 
 
 def _between(spells: StateIntervals, edge: Ints, until: Floats) -> Floats:
@@ -59,7 +59,7 @@ def _between(spells: StateIntervals, edge: Ints, until: Floats) -> Floats:
 
 
 def activity_with_states(activity: Activity, spells: StateIntervals, band: tuple[float, float]) -> Activity:
-    """Fill the unseen stretches of a clock with what the state channel said.
+    """Fill the unseen stretches of a clock with the states of the channel.
 
     Takes `band` [pieces/min].
 
@@ -79,15 +79,15 @@ def activity_with_states(activity: Activity, spells: StateIntervals, band: tuple
     begins, ends = edge[:-1], edge[1:]
     code = _code_at(activity, begins)
     place = np.maximum(np.searchsorted(start, begins, side="right") - 1, 0)
-    reported = np.where((begins >= start[place]) & (begins < end[place]), code_of[place], -1)
-    fill = (code == UNSEEN) & (reported >= 0)
-    fills = _Fills(begins, ends, reported, fill)
+    says = np.where((begins >= start[place]) & (begins < end[place]), code_of[place], -1)
+    fill = (code == UNSEEN) & (says >= 0)
+    fills = _Fills(begins, ends, says, fill)
     activity, fill, slow = _lay_pieces(activity, fills, band)
-    code = np.where(fill, reported, code)
-    code = np.where(slow & fill & (reported == RUNNING), SLOW, code)
+    code = np.where(fill, says, code)
+    code = np.where(slow & fill & (says == RUNNING), SLOW, code)
     turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
-    coded = np.stack((begins[fill], ends[fill]), axis=1)
-    return replace(activity, edge=np.append(edge[turn], edge[-1]), code=code[turn].astype(np.int64), coded=coded)
+    stretches = np.stack((begins[fill], ends[fill]), axis=1)
+    return replace(activity, edge=np.append(edge[turn], edge[-1]), code=code[turn].astype(np.int64), coded=stretches)
 
 
 @dataclass(frozen=True)
@@ -175,7 +175,7 @@ def _with_pieces(activity: Activity, at: Ints, pieces_added: Floats, low: Floats
 class CodedSums:
     """By the place of the shift: (state, kind of stop) to minutes [min] and pieces, without the machine's own stops.
 
-    Minutes run and stood that the states alone tell, and running ones whose pieces no counter tells [min].
+    Minutes run and stood that only the states show, and running ones whose pieces no counter shows [min].
     """
 
     kinds: Mapping[int, Mapping[tuple[str, str], tuple[float, float]]]
@@ -185,7 +185,7 @@ class CodedSums:
 
 
 def coded_sums(rows: pl.DataFrame) -> CodedSums:
-    """Sum the kinds of stop, and what is told by states alone.
+    """Sum the kinds of stop, and what only states show.
 
     Parameters
     ----------
@@ -216,8 +216,8 @@ def _kinds(rows: pl.DataFrame) -> dict[int, dict[tuple[str, str], tuple[float, f
         return {}
     kinds: dict[int, dict[tuple[str, str], tuple[float, float]]] = {}
     stops = with_kinds(rows.filter(pl.col("state").is_in(["stop", "short stop"])))
-    others = stops.filter(pl.col("kind") != "own")
-    by_kind = others.group_by("shift", "state", "kind", maintain_order=True).agg(
+    with_cause = stops.filter(pl.col("kind") != "own")
+    by_kind = with_cause.group_by("shift", "state", "kind", maintain_order=True).agg(
         pl.col("us").sum(), pl.col("pieces").sum()
     )
     for shift, state, kind, us, pieces_made in by_kind.sort("shift", "state", "kind").iter_rows():
@@ -225,11 +225,10 @@ def _kinds(rows: pl.DataFrame) -> dict[int, dict[tuple[str, str], tuple[float, f
     return kinds
 
 
-def _minutes(rows: pl.DataFrame, which: pl.Expr) -> dict[int, float]:
-    chosen = rows.filter(which)
-    if not chosen.height:
+def _minutes(rows: pl.DataFrame, condition: pl.Expr) -> dict[int, float]:
+    part = rows.filter(condition)
+    if not part.height:
         return {}
     return {
-        shift: us / 6e7
-        for shift, us in chosen.group_by("shift", maintain_order=True).agg(pl.col("us").sum()).iter_rows()
+        shift: us / 6e7 for shift, us in part.group_by("shift", maintain_order=True).agg(pl.col("us").sum()).iter_rows()
     }

@@ -23,7 +23,7 @@ SET_ASIDE = ("maintenance",)
 
 def _by_word(words: Mapping[str, str]) -> Mapping[str, str]:
     """Meanings by state, of states by meaning."""
-    return {word: what for what, listed in words.items() for word in listed.split()}
+    return {word: name for name, text in words.items() for word in text.split()}
 
 
 #: The state names of ANSI/ISA-TR88.00.02. Held is standing by the machine's own cause, Suspended by one
@@ -57,21 +57,21 @@ def meaning(state: str, codes: Mapping[str, str]) -> str | None:
     Source: isa-tr88
     """
     key = state.strip().casefold()
-    declared = {code.strip().casefold(): what for code, what in codes.items()}
+    meaning_of = {code.strip().casefold(): name for code, name in codes.items()}
     key = key.removesuffix(".0") if key.removesuffix(".0").isdigit() else key
-    what = declared.get(key)
-    if what is None:
+    name = meaning_of.get(key)
+    if name is None:
         word = "".join(ch for ch in key if ch.isalnum())
-        what = STANDARD_NAMES.get(word) or PLAIN_WORDS.get(word)
-    return what if what in MEANINGS else None
+        name = STANDARD_NAMES.get(word) or PLAIN_WORDS.get(word)
+    return name if name in MEANINGS else None
 
 
-#: Rows of a state channel: what it said and what that means, null where it cannot be told.
-TOLD: dict[str, pl.DataType] = {"at": UTC_US, "state": pl.String(), "meaning": pl.String()}
+#: Rows of a state channel: the state and its meaning, null where that is not known.
+STATE_ROWS: dict[str, pl.DataType] = {"at": UTC_US, "state": pl.String(), "meaning": pl.String()}
 
 
 def reported_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
-    """What a machine's state channel said, row by row.
+    """The rows of a machine's state channel.
 
     Parameters
     ----------
@@ -83,19 +83,19 @@ def reported_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        TOLD by time, the last row of each moment. Uncertain rows are left out.
+        STATE_ROWS by time, the last row of each moment. Uncertain rows are left out.
     """
     gauge = machine.gauge("state")
     if gauge is None:
-        return empty(TOLD)
+        return empty(STATE_ROWS)
     rows = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
     states = rows.select("at", state=_state()).drop_nulls().sort("at", maintain_order=True)
     states = states.unique("at", keep="last", maintain_order=True)
     meaning_of = {s: meaning(s, gauge.codes) for s in states["state"].unique(maintain_order=True).to_list()}
     if not meaning_of:
-        return empty(TOLD)
-    what = pl.col("state").replace_strict(list(meaning_of), list(meaning_of.values()), return_dtype=pl.String)
-    return states.with_columns(meaning=what)
+        return empty(STATE_ROWS)
+    column = pl.col("state").replace_strict(list(meaning_of), list(meaning_of.values()), return_dtype=pl.String)
+    return states.with_columns(meaning=column)
 
 
 def _state() -> pl.Expr:
@@ -103,7 +103,7 @@ def _state() -> pl.Expr:
 
 
 def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
-    """List the states of a machine's channel that cannot be told."""
+    """List the states of a machine's channel whose meaning is not known."""
     gauge = machine.gauge("state")
     if gauge is None:
         return []
@@ -122,16 +122,16 @@ _READ_SHARE = 0.5
 
 @dataclass(frozen=True)
 class StateIntervals:
-    """What the state channel said, by time.
+    """The states of the channel, by time.
 
     Parameters
     ----------
     start, end : array of int
-        Ends of the spells [µs since 1970]; without overlap, states that cannot be told left out.
+        Ends of the spells [µs since 1970]; without overlap, states of unknown meaning left out.
     meaning : array of int
         Place in MEANINGS.
     until : int
-        The last row of the channel [µs]: what it said holds on for a stop, but fills no silence after it.
+        The last row of the channel [µs]: its state goes on for a stop, but fills no silence after it.
     """
 
     start: Ints
@@ -140,13 +140,13 @@ class StateIntervals:
     until: int
 
     @property
-    def any(self) -> bool:
-        """Whether there are any."""
+    def has_rows(self) -> bool:
+        """Whether there are intervals."""
         return len(self.start) > 0
 
     def at(self, moments: Ints) -> Ints:
-        """What was said at each moment [µs] as a place in MEANINGS; -1 where nothing was."""
-        if not self.any:
+        """The state at each moment [µs] as a place in MEANINGS; -1 without one."""
+        if not self.has_rows:
             return np.full(len(moments), -1)
         place = np.searchsorted(self.start, moments, side="right") - 1
         inside = (place >= 0) & (moments < self.end[np.maximum(place, 0)])
@@ -154,8 +154,8 @@ class StateIntervals:
 
     def only(self, *meanings: str) -> StateIntervals:
         """The spells of these meanings."""
-        chosen = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
-        return StateIntervals(self.start[chosen], self.end[chosen], self.meaning[chosen], self.until)
+        rows = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
+        return StateIntervals(self.start[rows], self.end[rows], self.meaning[rows], self.until)
 
     def within(self, start: int, end: int) -> StateIntervals:
         """The spells cut to a stretch [µs]."""
@@ -165,7 +165,7 @@ class StateIntervals:
 
     def seconds_until(self, moments: Ints) -> Floats:
         """The seconds in spells up to each moment [µs]."""
-        if not self.any:
+        if not self.has_rows:
             return np.zeros(len(moments))
         edges = np.stack((self.start, self.end), axis=1).ravel()
         lengths = np.stack((np.zeros(len(self.start)), (self.end - self.start) / 1e6), axis=1).ravel()
@@ -180,18 +180,18 @@ def state_intervals(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -
 
     Source: isa-tr88, derived-timeline
     """
-    reported = reported_states(machine, readings)
-    if not reported.height:
+    rows = reported_states(machine, readings)
+    if not rows.height:
         return NO_STATES
-    at = reported["at"].dt.epoch("us").to_numpy()
+    at = rows["at"].dt.epoch("us").to_numpy()
     place = {name: k for k, name in enumerate(MEANINGS)}
-    meaning = np.array([place.get(name, -1) for name in reported["meaning"].to_list()])
-    state = reported["state"].to_numpy()
+    meaning = np.array([place.get(name, -1) for name in rows["meaning"].to_list()])
+    state = rows["state"].to_numpy()
     end = np.append(at[1:], at[-1] + 86_400_000_000)
     if len(at) > 1 and np.mean(state[1:] == state[:-1]) >= _READ_SHARE:
         end = np.minimum(end, at + round(gap_s * 1e6))
-    joined = (meaning[1:] == meaning[:-1]) & (end[:-1] == at[1:])
-    first = np.flatnonzero(np.concatenate(([True], ~joined)))
+    goes_on = (meaning[1:] == meaning[:-1]) & (end[:-1] == at[1:])
+    first = np.flatnonzero(np.concatenate(([True], ~goes_on)))
     last = np.append(first[1:], len(at)) - 1
     start, end, meaning = at[first], end[last], meaning[first]
     is_interval = (meaning >= 0) & (end > start)
@@ -214,7 +214,7 @@ def set_aside(steps: Steps, spells: StateIntervals) -> tuple[Steps, Steps]:
         The increments without, and what was taken out. An interval partly in maintenance is shared out by
         time, in whole pieces.
     """
-    if not spells.any or not len(steps):
+    if not spells.has_rows or not len(steps):
         return steps, NO_STEPS
     aside = spells.only(*SET_ASIDE)
     start, end = steps.start_us, steps.end_us

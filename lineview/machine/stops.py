@@ -153,8 +153,8 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
 
     Examples
     --------
-    >>> said = {"state": ["stop"] * 3, "reason": ["jam", None, None]}
-    >>> pareto(pl.DataFrame({"minutes": [2.0, 1.0, 1.0], **said}))["so_far_percent"].to_list()
+    >>> stops = {"state": ["stop"] * 3, "reason": ["jam", None, None]}
+    >>> pareto(pl.DataFrame({"minutes": [2.0, 1.0, 1.0], **stops}))["so_far_percent"].to_list()
     [50.0, 100.0]
     """
     reason = pl.coalesce(pl.col("reason").str.strip_chars(), pl.lit(NO_REASON))
@@ -171,7 +171,7 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-#: What a stop can be put down to. "own" holds those without a reason too: nobody said otherwise.
+#: What a stop can be put down to. "own" holds those without a reason too: nobody gave another cause.
 KINDS = ("own", mark("blocked"), mark("starved"), mark("outside"), mark("cleaning"), mark("maintenance"))
 #: Kinds whose cause lies outside the machine.
 OUTSIDE_KINDS = ("blocked", "starved", "outside")

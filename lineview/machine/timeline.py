@@ -12,7 +12,7 @@ import polars as pl
 from lineview.core.frames import CALENDAR, STATE_TIMELINE, STOP_LOG, UTC_US, empty, require
 from lineview.core.language import mark
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
-from lineview.machine.changeovers import FOUND, cut_clock, find_changeovers, found_changeovers, marked, product_changes
+from lineview.machine.changeovers import LIKELY, cut_clock, find_changeovers, has_marks, mark_changes, rope_changeovers
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.speed import Bools, Floats, Ints
 from lineview.machine.state_codes import CHANGEOVER_CODE, LATE_US, MEANINGS, NO_STATES, RUNNING_CODE, StateIntervals
@@ -63,7 +63,7 @@ def _overlaps_any(start: Ints, end: Ints, begins: Ints, ends: Ints) -> Bools:
 class StandingRows:
     """Rows of a timeline before its states are named: the stretch of the clock each lies in, whether the machine stood.
 
-    `says` is what the state channel said, as a place in MEANINGS, -1 where nothing; `planned_us` is their length
+    `says` is the state of the channel, as a place in MEANINGS, -1 where nothing; `planned_us` is their length
     outside breaks [µs].
     """
 
@@ -75,46 +75,44 @@ class StandingRows:
 
     def groups(self) -> Iterator[Ints]:
         """The rows of each standing stretch in which some code speaks of standing."""
-        spoken = self.stands & (self.says >= 0) & (self.says != RUNNING_CODE)
+        has_code = self.stands & (self.says >= 0) & (self.says != RUNNING_CODE)
         standing = np.flatnonzero(self.stands)
         stretch = self.stretch[standing]
-        used = np.unique(self.stretch[spoken])
-        first, last = (np.searchsorted(stretch, used, side=side) for side in ("left", "right"))
+        stretches = np.unique(self.stretch[has_code])
+        first, last = (np.searchsorted(stretch, stretches, side=side) for side in ("left", "right"))
         for a, b in zip(first.tolist(), last.tolist(), strict=True):
             yield standing[a:b]
 
 
-def steadied(rows: StandingRows) -> Ints:
+def steady_states(rows: StandingRows) -> Ints:
     """What each standing row is, once lags of the code are taken out."""
-    reported = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
+    says = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
     for group in rows.groups():
-        with_code = group[reported[group] >= 0]
-        for row in group[(reported[group] < 0) & (rows.long_us[group] <= LATE_US)].tolist():
+        with_code = group[says[group] >= 0]
+        for row in group[(says[group] < 0) & (rows.long_us[group] <= LATE_US)].tolist():
             after = np.searchsorted(with_code, row)
-            reported[row] = reported[with_code[after if after < len(with_code) else after - 1]]
-    return reported
+            says[row] = says[with_code[after if after < len(with_code) else after - 1]]
+    return says
 
 
-def with_code_kinds(
-    rows: StandingRows, reported: Ints, kind: Ints, names: tuple[int, int, int], short_us: float
-) -> Ints:
-    """The rows' states where a code tells changeovers from stops."""
+def with_code_kinds(rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float) -> Ints:
+    """The rows' states where a code separates changeovers from stops."""
     short, stop, changeover = names
     kind = kind.copy()
     for group in rows.groups():
-        changes = reported[group] == CHANGEOVER_CODE
+        changes = says[group] == CHANGEOVER_CODE
         if not changes.any():
             continue
         kind[group[changes]] = changeover
-        stops = group[~changes & ((reported[group] >= 0) | (kind[group] != changeover))]
+        stops = group[~changes & ((says[group] >= 0) | (kind[group] != changeover))]
         kind[stops] = short if rows.planned_us[stops].sum() < short_us else stop
     return kind
 
 
-def reason_said(reported: Ints) -> np.ndarray:
+def code_reasons(says: Ints) -> np.ndarray:
     """The codes' meanings as reasons; "stop" gives none."""
     words = np.array([None if name in ("running", "stop", "changeover") else name for name in MEANINGS] + [None])
-    return np.asarray(words[reported], dtype=object)
+    return np.asarray(words[says], dtype=object)
 
 
 _SHORT, _STOP, _CHANGEOVER, _BREAK = 4, 5, 6, 7
@@ -154,16 +152,16 @@ def classify_intervals(
     standing = code == STANDING
     reason = np.full(len(code), None, dtype=object)
     rows = StandingRows(stretch, standing, spells.at(start), end - start, (end - start) * ~pause)
-    reported = steadied(rows) if spells.any else np.full(len(code), -1)
+    says = steady_states(rows) if spells.has_rows else np.full(len(code), -1)
     if standing.any():
         kind, why = _standing(activity, rows, short_stop_min, changeovers, stop_log)
-        kind = with_code_kinds(rows, reported, kind, (_SHORT, _STOP, _CHANGEOVER), short_stop_min * 6e7)
+        kind = with_code_kinds(rows, says, kind, (_SHORT, _STOP, _CHANGEOVER), short_stop_min * 6e7)
         code = np.where(standing, kind, code)
-        why = np.where(why == None, reason_said(reported), why)  # noqa: E711 - an array of objects, compared one by one
+        why = np.where(why == None, code_reasons(says), why)  # noqa: E711 - an array of objects, compared one by one
         reason = np.where(standing & ~pause, why, reason)
     code = np.where(pause, _BREAK, code)
-    reported = np.where(pause, -1, reported)
-    parts = _Parts(start, end, code, reason, row, stretch, reported)
+    says = np.where(pause, -1, says)
+    parts = _Parts(start, end, code, reason, row, stretch, says)
     return _frame(activity, parts)
 
 
@@ -203,14 +201,14 @@ def _standing(
     stretch, standing = rows.stretch, rows.stands
     planned_us = np.bincount(stretch[standing], rows.planned_us[standing], minlength=len(activity.code) + 1)
     kind = np.where(planned_us[stretch] < short_stop_min * 6e7, _SHORT, _STOP)
-    used = np.unique(stretch[standing])
+    stretches = np.unique(stretch[standing])
     why = np.full(len(activity.code) + 1, None, dtype=object)
-    begins, ends = activity.edge[used], activity.edge[used + 1]
-    why[used] = reason_of(begins, ends, stop_log)
+    begins, ends = activity.edge[stretches], activity.edge[stretches + 1]
+    why[stretches] = reason_of(begins, ends, stop_log)
     changes = np.zeros(len(activity.code) + 1, dtype=bool)
-    changes[used] = _overlaps(begins, ends, changeovers)
-    say_so = {text for text in {*why[used]} - {None} if CHANGEOVER_WORDS.search(text)}
-    changes[[i for i in used.tolist() if why[i] in say_so]] = True
+    changes[stretches] = _overlaps(begins, ends, changeovers)
+    say_so = {text for text in {*why[stretches]} - {None} if CHANGEOVER_WORDS.search(text)}
+    changes[[i for i in stretches.tolist() if why[i] in say_so]] = True
     return np.where(changes[stretch], _CHANGEOVER, kind), why[stretch]
 
 
@@ -218,21 +216,21 @@ def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
     """Which stretches overlap a changeover."""
     if not changeovers.height:
         return np.zeros(len(begins), dtype=bool)
-    ordered = changeovers.select("start", "end").drop_nulls().sort("start")
-    start = ordered["start"].dt.epoch("us").to_numpy()
-    reach = np.maximum.accumulate(ordered["end"].dt.epoch("us").to_numpy())
+    sorted_rows = changeovers.select("start", "end").drop_nulls().sort("start")
+    start = sorted_rows["start"].dt.epoch("us").to_numpy()
+    reach = np.maximum.accumulate(sorted_rows["end"].dt.epoch("us").to_numpy())
     last = np.searchsorted(start, ends, side="left") - 1
     return np.asarray((last >= 0) & (reach[np.maximum(last, 0)] > begins))
 
 
 def _frame(activity: Activity, parts: _Parts) -> pl.DataFrame:
     """Join rows of one state and stretch, and give them their pieces."""
-    start, end, code, row, reported = parts.start, parts.end, parts.code, parts.row, parts.says
+    start, end, code, row, says = parts.start, parts.end, parts.code, parts.row, parts.says
     coded = _lie_within(start, activity.coded) & (code != _BREAK)
     # A break is one row whatever the machine did in it.
     group = np.where(code == _BREAK, -2 - row, parts.stretch)
     turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1])  # of one row of the calendar all parts meet
-    turns |= (reported[1:] != reported[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
+    turns |= (says[1:] != says[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
     new = np.concatenate(([True], turns))
     first = np.flatnonzero(new)
     last = np.concatenate((first[1:], [len(start)])) - 1
@@ -251,7 +249,7 @@ def _frame(activity: Activity, parts: _Parts) -> pl.DataFrame:
             "pieces_low": pieces_in + low,
             "pieces_high": top.set(pl.Series(~np.isfinite(high)), None),
             "reason": pl.Series(parts.reason[first].tolist(), dtype=pl.String),
-            "code": pl.Series([*MEANINGS, None], dtype=pl.String).gather(reported[first] % (len(MEANINGS) + 1)),
+            "code": pl.Series([*MEANINGS, None], dtype=pl.String).gather(says[first] % (len(MEANINGS) + 1)),
             "coded": coded[first],
         }
     )
@@ -271,7 +269,7 @@ def _pieces_between(activity: Activity, start: Ints, end: Ints) -> Floats:
         return np.zeros(len(start))
     a = np.interp(start, activity.at, activity.pieces)
     b = np.interp(end, activity.at, activity.pieces)
-    # Whole counts that meet a reading are told exactly, whatever the division leaves behind.
+    # Whole counts that meet a reading are exact, whatever the division leaves behind.
     return np.round(b - a, 6)
 
 
@@ -316,14 +314,14 @@ def line_changeovers(
     Returns
     -------
     polars.DataFrame
-        FOUND; `sure` is null where they are marked.
+        LIKELY; `sure` is null where they are marked.
     """
-    if marked(counts.machine, counts.marks, batches):
-        changes = product_changes(counts.machine, counts.marks, batches)
-        recorded = find_changeovers(counts.activity, changes)
-        return recorded.with_columns(sure=pl.lit(None, pl.Float64))
+    if has_marks(counts.machine, counts.marks, batches):
+        changes = mark_changes(counts.machine, counts.marks, batches)
+        changeovers = find_changeovers(counts.activity, changes)
+        return changeovers.with_columns(sure=pl.lit(None, pl.Float64))
     planned = cal.filter(pl.col("part") == "planned").select("start", "end")
-    return found_changeovers(counts.activity, gauges, planned) if gauges else empty(FOUND)
+    return rope_changeovers(counts.activity, gauges, planned) if gauges else empty(LIKELY)
 
 
 def timeline_of(

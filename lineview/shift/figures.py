@@ -135,7 +135,7 @@ _KINDS = (
 
 def _kinds_of_stop(figures: FigureList, measures: ShiftMeasures, n: int) -> None:
     """Add the minutes of stops and short stops by whose they were."""
-    account, has_states = measures.so_far, measures.counts.spells.any
+    account, has_states = measures.so_far, measures.counts.spells.has_rows
     stop_min = account.minutes["stop"] + account.minutes["short stop"]
     stops = measures.timeline.filter(measures.timeline["state"].is_in(["stop", "short stop"]))
     no_cause = stop_min > 0 and not has_states and stops["reason"].null_count() == stops.height

@@ -202,7 +202,7 @@ def _in_maintenance(measures: ShiftMeasures) -> float | None:
     """The pieces counted while the machine's state said maintenance; None where it never did."""
     aside, timeline = measures.counts.aside, measures.timeline
     increments = aside.get("pieces", aside.get("good pieces"))
-    if increments is None or not timeline.height or not measures.counts.spells.only(*SET_ASIDE).any:
+    if increments is None or not timeline.height or not measures.counts.spells.only(*SET_ASIDE).has_rows:
         return None
     inside = (pl.col("start") < timeline["end"].max()) & (pl.col("end") > timeline["start"].min())
     return float(increments.filter(inside)["n"].sum())

@@ -329,14 +329,14 @@ def _metres_fed(
 def _stretches(spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts) -> tuple[Ints, Ints]:
     """Begins and ends [µs] of counted time without a break in it, where both counters were read."""
     at = np.clip(read_moments(counts, [span.start for span in spans] + [spans[-1].end]), first, last)
-    readable = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
+    readable = np.array([span.is_counted for span in spans]) & (at[1:] > at[:-1])
     edge = np.diff(np.concatenate(([0], readable.astype(int), [0])))
     return at[np.flatnonzero(edge > 0)], at[np.flatnonzero(edge < 0)]
 
 
 def _uncounted_min(spans: Sequence[ProductSpan]) -> float:
     """Minutes [min] that are not counted."""
-    return sum((span.end - span.start).total_seconds() for span in spans if not span.counted) / 60.0
+    return sum((span.end - span.start).total_seconds() for span in spans if not span.is_counted) / 60.0
 
 
 def _plant_waste(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:

@@ -157,7 +157,7 @@ def test_a_channel_read_at_intervals_tells_no_more_than_the_gap() -> None:
     assert (state_intervals(OWN, written, gap_s=120).end[0] - START.timestamp() * 1e6) / 1e6 == 3000
     alone = state_intervals(OWN, marks((0.0, "Execute")), gap_s=120)  # a single word holds for a day
     assert (alone.end - alone.start).tolist() == [86_400_000_000]
-    assert not state_intervals(OWN.model_copy(update={"gauges": ()}), written, gap_s=120).any
+    assert not state_intervals(OWN.model_copy(update={"gauges": ()}), written, gap_s=120).has_rows
 
 
 def test_wrap_and_order_count_the_same_pieces_as_the_shift() -> None:

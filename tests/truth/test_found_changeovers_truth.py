@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from lineview.demo.spec import demo_plant, line_specs
-from lineview.machine.changeovers import found_changeovers
+from lineview.machine.changeovers import rope_changeovers
 from lineview.plant import Counter, Machine
 from tests.one_count import count_machine
 from tests.simulate.line import plain_windows, readings, simulate
@@ -33,8 +33,8 @@ def one_line(seed: int, every_s: float) -> tuple[pl.DataFrame, list[tuple[float,
     shifts = pl.DataFrame(
         {"start": [moment(w.start_s) for w in windows], "end": [moment(w.end_s) for w in windows]}
     ).cast(pl.Datetime("us", "UTC"))
-    found = found_changeovers(seen, rope, shifts)
-    assert not found_changeovers(seen, [], shifts).height
+    found = rope_changeovers(seen, rope, shifts)
+    assert not rope_changeovers(seen, [], shifts).height
     true = [(s.t0, s.t1) for shift in truth.shifts for s in shift.stretches if s.state == "changeover"]
     return found, _joined(true)
 
