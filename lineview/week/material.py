@@ -107,7 +107,7 @@ def weighed_off_target(
     facts = piece_facts(plant, batches["product"].drop_nulls().unique(maintain_order=True).to_list())
     only = plant.products[0].id if len(plant.products) == 1 else ""
     placed = weighings(weights, batches, facts, only)
-    usable = sort_out(placed.filter(pl.col("target_g").is_not_null())).kept
+    usable = sort_out(placed.filter(pl.col("target_g").is_not_null())).good
     inside = pl.lit(False)
     for start, end in cells:
         inside = inside | ((pl.col("at") >= start) & (pl.col("at") < end))
@@ -177,7 +177,7 @@ def candy_losses(
         return None
     only = plant.products[0].id if len(plant.products) == 1 else ""
     placed = weighings(weights, batches, facts, only)
-    off = _off_target(masses, sort_out(placed.filter(pl.col("target_g").is_not_null())).kept)
+    off = _off_target(masses, sort_out(placed.filter(pl.col("target_g").is_not_null())).good)
     over = _over_target(good_of, off)
     rope = _rope_part(masses, good_of, batches, gauges)
     rejects = _rejects_kg(counts, good_of, off, period)

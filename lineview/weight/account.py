@@ -14,7 +14,7 @@ from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product
 from lineview.plant import Plant, Web
 from lineview.weight.capability import WeightCapability, weight_capability
-from lineview.weight.faults import Sorted, sort_out, with_samples
+from lineview.weight.faults import Sorting, sort_out, with_samples
 from lineview.weight.giveaway import (
     Giveaway,
     WeekGiveaway,
@@ -172,7 +172,7 @@ class WeightAccount:
     `scaled` the same over the tolerance; both None where no weight can be used.
     """
 
-    sorted: Sorted
+    sorting: Sorting
     unplaced: int
     target_g: float | None
     deviation: WeightSpread | None
@@ -214,12 +214,12 @@ def weight_account(
     facts = piece_facts(plant, names)
     all_weights = weighings(weights, batches, facts, only)
     sorting = sort_out(all_weights.filter(pl.col("target_g").is_not_null()))
-    unplaced = all_weights.height - sorting.kept.height - sorting.aside.height
+    unplaced = all_weights.height - sorting.good.height - sorting.aside.height
     week = pieces_per_week(plant, counts, *period)
-    if sorting.kept.is_empty():
+    if sorting.good.is_empty():
         return WeightAccount(sorting, unplaced, None, None, None, None, None, week, None)
-    usable = with_samples(sorting.kept)
-    sorting = Sorted(usable, sorting.aside)
+    usable = with_samples(sorting.good)
+    sorting = Sorting(usable, sorting.aside)
     deviation = spread_of(usable, DEVIATION)
     tolerances = usable["tolerance_g"].unique(maintain_order=True).to_list()
     # With one tolerance the scaled values are the deviations in another unit.

@@ -91,7 +91,7 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
 
 def _lines(plant: Plant, line: str, account: WeightAccount, inputs: WeightInputs) -> LineSpread | None:
     """Compare with the works' other lines; None where nothing of this one can be used."""
-    usable = account.sorted.kept
+    usable = account.sorting.good
     if usable.is_empty():
         return None
     weighed = inputs.weights_elsewhere
@@ -119,5 +119,5 @@ def _series(account: WeightAccount) -> dict[str, pl.DataFrame]:
     deviation = account.deviation
     within = deviation.within.value if deviation else None
     df = deviation.weighings - deviation.batches if deviation else 0
-    usable = account.sorted.kept
+    usable = account.sorting.good
     return {"batches": batch_points(usable, within, df), "pieces": piece_points(usable)}

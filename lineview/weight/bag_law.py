@@ -162,7 +162,7 @@ SEED = 133
 #: Masses drawn at once at most.
 BLOCK = 2_000_000
 #: Draws of up to so many masses are kept for the next call.
-KEPT = 600_000
+MOST_CACHED = 600_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,7 +261,7 @@ def draw_lots(
     parts = []
     for begin in range(0, lots, block):
         size = min(block, lots - begin)
-        few = lots * n <= KEPT
+        few = lots * n <= MOST_CACHED
         shift, place = _draw_few(lots, n, pieces.batches) if few else _draw(rng, size, n, pieces.batches)
         net = table[place]
         if shifted and pieces.sd_batch_g > 0:

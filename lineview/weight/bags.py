@@ -28,7 +28,7 @@ from lineview.weight.giveaway import mean_deviations
 from lineview.weight.spread import WeightSpread, within_offsets
 
 #: The chance of a lot to pass that bags are planned for, and lots drawn to find a chance.
-WANTED, LOTS = 0.95, 40_000
+PASS_CHANCE, LOTS = 0.95, 40_000
 
 
 def chance_by_count(
@@ -96,11 +96,11 @@ def smallest_mean(
     # Moving every piece moves every bag alike, so the lots need to be drawn only once.
     lots_drawn = _lots_by_count(pieces, count, label_g, lot, rules, lots)
 
-    needed = pieces.piece.mean_g + lots_drawn.lacking(confidence) / count
-    while low < needed and high - low > 0.001:
+    goal_g = pieces.piece.mean_g + lots_drawn.lacking(confidence) / count
+    while low < goal_g and high - low > 0.001:
         middle = (low + high) / 2
-        low, high = (low, middle) if middle >= needed else (middle, high)
-    return high if low < needed else low
+        low, high = (low, middle) if middle >= goal_g else (middle, high)
+    return high if low < goal_g else low
 
 
 def smallest_fill(
@@ -117,21 +117,21 @@ def smallest_fill(
     means_g = filling.means_g(base + step_g * np.arange(high, dtype=np.float64))
     while high - low > 1:
         at = min(max(int(np.searchsorted(means_g, wanted_g)), low + 1), high - 1)
-        drawn = draw_lots(pieces, filling.bag(base + at * step_g), 0, label_g, plan, rules, lots)
-        chance = drawn.chance()
+        lot_draws = draw_lots(pieces, filling.bag(base + at * step_g), 0, label_g, plan, rules, lots)
+        chance = lot_draws.chance()
         if chance.passing >= confidence and chance.bag_mean_g >= label_g:
             high, passes = at, chance
         else:
             low = at
         # Bags whose mean is as much greater spread nearly as these: there it is tried next.
-        wanted_g = float(means_g[at]) + max(drawn.lacking(confidence), label_g - chance.bag_mean_g)
+        wanted_g = float(means_g[at]) + max(lot_draws.lacking(confidence), label_g - chance.bag_mean_g)
     fill = base + high * step_g
     return fill, passes or chance_by_weight(pieces, fill, label_g, lot, rules, lots)
 
 
-#: Fewer single pieces than this do not show a shape; then a normal one is taken, and said.
+#: Fewer single pieces than this do not show a shape; then a normal one is taken, with a note.
 LEAST_PIECES = 100
-#: Fewer weighings, or batches, of a product than this do not tell its own mean.
+#: Fewer weighings, or batches, of a product than this do not show its own mean.
 LEAST_WEIGHINGS, LEAST_BATCHES = 20, 3
 STEP_G = 0.01
 _SEARCH, _FINAL = 2000, 10_000
@@ -253,11 +253,11 @@ def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules:
 def _row(pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules) -> BagRow:
     lot = max(1, math.floor(pieces_per_lot * pieces.piece.mean_g / label_g))
     try:
-        count, _ = smallest_count(pieces, label_g, lot, rules, WANTED, _SEARCH)
-        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, WANTED, 0.5, _SEARCH)
+        count, _ = smallest_count(pieces, label_g, lot, rules, PASS_CHANCE, _SEARCH)
+        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, PASS_CHANCE, 0.5, _SEARCH)
     except MeasureError as error:
         return BagRow(label_g, lot, why_none=str(error))
     by_count = chance_by_count(pieces, count, label_g, lot, rules, _FINAL)
     less = chance_by_count(pieces, count - 1, label_g, lot, rules, _SEARCH) if count > 1 else None
-    least = smallest_mean(pieces, count, label_g, lot, rules, WANTED, _SEARCH)
+    least = smallest_mean(pieces, count, label_g, lot, rules, PASS_CHANCE, _SEARCH)
     return BagRow(label_g, lot, count, by_count, less, fill, by_weight, least)

@@ -30,7 +30,7 @@ PRECISIONS = (0.05, 0.1, 0.2)
 
 @dataclass(frozen=True)
 class WeightDetail:
-    """Each part is empty where nothing can be said.
+    """Each part is empty where nothing is known.
 
     `plans` pairs a wanted half-width [g] with its plan; `bags` holds one plan a product, the most weighed
     first.
@@ -71,7 +71,7 @@ def weight_detail(
     deviation, target = account.deviation, account.target_g
     if deviation is None or target is None:
         return None
-    usable = account.sorted.kept
+    usable = account.sorting.good
     return WeightDetail(
         three_way(points, usable),
         weight_shape(usable),
@@ -101,7 +101,7 @@ def _bags(
         return ()
     an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
     return plan_products(
-        account.sorted.kept,
+        account.sorting.good,
         spread,
         {p.id: p.bag_g for p in plant.products},
         LABELS_G[plant.units],
@@ -137,4 +137,4 @@ def _money(plant: Plant, account: WeightAccount) -> Estimate:
     if account.giveaway is None:
         return Estimate.unknown(tr("not known: no weight can be used"))
     prices = {p.id: p.price_per_kg for p in plant.products}
-    return money_given(account.giveaway, account.sorted.kept["product"].unique(maintain_order=True).to_list(), prices)
+    return money_given(account.giveaway, account.sorting.good["product"].unique(maintain_order=True).to_list(), prices)

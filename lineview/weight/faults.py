@@ -30,10 +30,10 @@ _LEAST_USUAL = 50
 
 
 @dataclass(frozen=True)
-class Sorted:
+class Sorting:
     """Weighings that can be used, and those set aside with the reason in a column `reason`."""
 
-    kept: pl.DataFrame
+    good: pl.DataFrame
     aside: pl.DataFrame
 
     @property
@@ -45,16 +45,14 @@ class Sorted:
         return {tr(reason): count for reason, count in frequency.iter_rows()}
 
 
-def sort_out(weighings: pl.DataFrame) -> Sorted:
+def sort_out(weighings: pl.DataFrame) -> Sorting:
     """Set aside weighings that cannot be of single pieces of their product, each with its reason."""
-    marked = weighings.with_columns(reason=_plain_reason())
-    marked = _mark(marked, _repeats(marked), mark("given twice"))
-    marked = _mark_implausible(marked)
-    marked = _mark(marked, _standing_still(marked), mark("the scale was stuck"))
-    marked = _mark(marked, _outliers(marked), OUTLIER)
-    return Sorted(
-        marked.filter(pl.col("reason").is_null()).drop("reason"), marked.filter(pl.col("reason").is_not_null())
-    )
+    rows = weighings.with_columns(reason=_plain_reason())
+    rows = _mark(rows, _repeats(rows), mark("given twice"))
+    rows = _mark_implausible(rows)
+    rows = _mark(rows, _standing_still(rows), mark("the scale was stuck"))
+    rows = _mark(rows, _outliers(rows), OUTLIER)
+    return Sorting(rows.filter(pl.col("reason").is_null()).drop("reason"), rows.filter(pl.col("reason").is_not_null()))
 
 
 def _plain_reason() -> pl.Expr:
@@ -73,10 +71,10 @@ def _plain_reason() -> pl.Expr:
     )
 
 
-def _mark(frame: pl.DataFrame, hit: pl.Series, reason: str) -> pl.DataFrame:
+def _mark(frame: pl.DataFrame, matches: pl.Series, reason: str) -> pl.DataFrame:
     """Give rows that are hit, and have no reason yet, this one."""
-    marked = pl.when(pl.col("reason").is_null() & hit.fill_null(False)).then(pl.lit(reason))
-    return frame.with_columns(reason=pl.coalesce("reason", marked))
+    new_reason = pl.when(pl.col("reason").is_null() & matches.fill_null(False)).then(pl.lit(reason))
+    return frame.with_columns(reason=pl.coalesce("reason", new_reason))
 
 
 def _repeats(frame: pl.DataFrame) -> pl.Series:

@@ -52,7 +52,7 @@ def _add(
 
 def _nothing(figures: FigureList, account: WeightAccount) -> None:
     reasons = "; ".join(
-        tr("{count:,} weights set aside: {reason}", count=n, reason=why) for why, n in account.sorted.reasons.items()
+        tr("{count:,} weights set aside: {reason}", count=n, reason=why) for why, n in account.sorting.reasons.items()
     )
     if account.unplaced:
         reasons = reasons or tr("nothing says which product the {count:,} weights are of", count=account.unplaced)
@@ -64,7 +64,7 @@ def _nothing(figures: FigureList, account: WeightAccount) -> None:
 
 
 def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, target: float) -> None:
-    products = account.sorted.kept["product"].n_unique()
+    products = account.sorting.good["product"].n_unique()
     of = "" if products == 1 else tr(", mean of {products} products by pieces weighed", products=products)
     kind = ""
     if spread.mean_low is None:
@@ -108,8 +108,8 @@ def _spreads(figures: FigureList, spread: WeightSpread) -> None:
 
 
 def _numbers(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
-    aside = account.sorted.aside.height
-    reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
+    aside = account.sorting.aside.height
+    reasons = "; ".join(f"{n} {why}" for why, n in account.sorting.reasons.items())
     basis = tr("counted over {weighings:,} weighings", weighings=spread.weighings)
     figures.add("batches", spread.batches, basis, n=spread.weighings)
     figures.add("pieces", spread.pieces, basis, n=spread.weighings)

@@ -27,7 +27,7 @@ NAMED_FROM = 0.005
 
 @dataclass(frozen=True)
 class ProductGiveaway:
-    """One product's part. What cannot be told says why; `price_per_kg` is None where none is declared."""
+    """One product's part. What is not known says why; `price_per_kg` is None where none is declared."""
 
     product: str
     pieces_per_week: float
@@ -41,7 +41,7 @@ class ProductGiveaway:
 class WeekGiveaway:
     """All products of a week.
 
-    `kg` is the sum over products weighed, which made `covered` of all pieces. `money` is told only where
+    `kg` is the sum over products weighed, which made `covered` of all pieces. `money` is known only where
     each of them has a price; `money_priced` is then None, else the money of those in `priced` alone.
     `degrees` are those behind the limits; None where they are of the common mean.
     """
@@ -98,40 +98,40 @@ def grouped_means(
         By group its mean deviation [g], the variance that its relative variance scales [g²], and the degrees
         of freedom of that.
     """
-    means_of, squares, residuals = _grouped(usable, by, between_g, within_g)
+    means_of, squares, residuals = _group_means(usable, by, between_g, within_g)
     df = residuals.height - len(means_of)
     variance = squares / df if df > 0 else 0.0
     return means_of, variance * _widening(residuals, within_g) ** 2, df
 
 
-def mean_deviations(kept: pl.DataFrame, common: WeightSpread) -> dict[str, float]:
+def mean_deviations(usable: pl.DataFrame, common: WeightSpread) -> dict[str, float]:
     """Each product's mean deviation from its target alone [g], as off_targets has it. Takes `common` [g]."""
-    found = _grouped(kept, "product", common.between.value, common.within.value)[0]
-    return {name: off.mean_g for name, off in found.items()}
+    groups = _group_means(usable, "product", common.between.value, common.within.value)[0]
+    return {name: off.mean_g for name, off in groups.items()}
 
 
-def _grouped(
-    kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
+def _group_means(
+    usable: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
 ) -> tuple[dict[str, OffTarget], float, pl.DataFrame]:
     """Means of groups from batch means, the weighted squares left about them, and how far each batch is off."""
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
-        kept.group_by(by, pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
+        usable.group_by(by, pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
         .agg(((off * pieces).sum() / pieces.sum()).alias("off"), pieces.sum().alias("n"))
         .with_row_index("_row")
         .with_columns(w=_weight(between_g, within_g))
     )
-    found: dict[str, OffTarget] = {}
+    groups: dict[str, OffTarget] = {}
     left = 0.0
     apart = []
     for (name,), rows in means.group_by([by], maintain_order=True):
         w, y = rows["w"].to_numpy(), rows["off"].to_numpy()
         mean = float(np.average(y, weights=w))
         left += float(np.sum(w * (y - mean) ** 2))
-        found[str(name)] = OffTarget(mean, float(1 / w.sum()), rows.height)
+        groups[str(name)] = OffTarget(mean, float(1 / w.sum()), rows.height)
         apart.append(rows.select(pl.col("off") - mean, "n", "_row"))
-    return found, left, pl.concat(apart)
+    return groups, left, pl.concat(apart)
 
 
 def _widening(means: pl.DataFrame, within_g: float | None) -> float:
@@ -164,20 +164,20 @@ def week_giveaway(
     means, variance, df = off
     weighed_week = {p: n * to_week for p, n in good_of.items() if p in means}
 
-    def told(factors: Mapping[str, float]) -> Estimate:
+    def estimate(factors: Mapping[str, float]) -> Estimate:
         value = sum(means[p].mean_g * f for p, f in factors.items())
         u = math.sqrt(variance * sum(means[p].relative_variance * f**2 for p, f in factors.items()))
         interval = student_interval(value, u, df)
         return Estimate(value, interval.low, interval.high)
 
-    rows = tuple(_row(p, n * to_week, prices.get(p), p in means, told) for p, n in sorted(good_of.items()) if p)
+    rows = tuple(_row(p, n * to_week, prices.get(p), p in means, estimate) for p, n in sorted(good_of.items()) if p)
     priced = {p: n * price / 1000 for p, n in weighed_week.items() if (price := prices.get(p)) is not None}
     lacking = tuple(sorted(p for p in weighed_week if p not in priced))
-    money = told(priced)
+    money = estimate(priced)
     why = tr("not known: no price_per_kg in plant.toml of {products}", products=", ".join(lacking))
     return WeekGiveaway(
         rows,
-        told({p: n / 1000 for p, n in weighed_week.items()}),
+        estimate({p: n / 1000 for p, n in weighed_week.items()}),
         Estimate.unknown(why) if lacking else money,
         money if lacking and priced else None,
         tuple(sorted(priced)),
@@ -209,7 +209,7 @@ def _row(
 class Giveaway:
     """Grams a piece and kilograms a week above the target; negative where pieces are light.
 
-    `by_product` is None where the counted pieces are of one product, or cannot be told by product.
+    `by_product` is None where the counted pieces are of one product, or are not known by product.
     """
 
     g_per_piece: Estimate
@@ -372,14 +372,14 @@ def batch_yield(
     good, good_kg = float(pieces_in.sum()), float((pieces_in * each_kg).sum())
     count_u2 = float((((pieces.good.high - pieces.good.low)[countable] * each_kg) ** 2).sum()) / 12
     counts_rejects = counts.has_read("rejects") and pieces.rejects is not None
-    rejected = pieces.rejects.value[countable] if counts_rejects and pieces.rejects else np.zeros(len(pieces_in))
-    reject_kg, rejects = float((rejected * each_kg).sum()), float(rejected.sum())
-    used = int(countable.sum())
+    rejects_in = pieces.rejects.value[countable] if counts_rejects and pieces.rejects else np.zeros(len(pieces_in))
+    reject_kg, rejects = float((rejects_in * each_kg).sum()), float(rejects_in.sum())
+    batches_in = int(countable.sum())
     u_good, u_out = (math.hypot(n * u_piece_g / 1000, math.sqrt(count_u2)) for n in (good, good + rejects))
     missing_kg = float(mass_in.sum()) - good_kg - reject_kg
-    u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
+    u_scale = None if scale_error_kg is None else batches_in * scale_error_kg / math.sqrt(3)
     return Yield(
-        used,
+        batches_in,
         float(mass_in.sum()),
         good,
         good_kg,

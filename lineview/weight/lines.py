@@ -71,7 +71,7 @@ def line_spread(
     for other in others:
         sorted_weighings = sort_out(
             weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
-        ).kept
+        ).good
         if sorted_weighings.height:
             frames.append(_on_line(with_samples(sorted_weighings), other.line))
     return compare_lines(pl.concat(frames), line)
@@ -120,15 +120,15 @@ def _means(both: pl.DataFrame, line: str, between: float | None, within: float |
     pieces = dict(both.group_by("line", maintain_order=True).agg(pl.col("pieces").sum()).iter_rows())
     first = means_of[line]
 
-    def told(value: float, relative: float) -> Estimate:
+    def estimate(value: float, relative: float) -> Estimate:
         interval = student_interval(value, float(np.sqrt(variance * relative)), df)
         return Estimate(value, interval.low, interval.high)
 
     rows = []
     for name in (line, *sorted(n for n in means_of if n != line)):
         of_line = means_of[name]
-        difference = told(of_line.mean_g - first.mean_g, of_line.relative_variance + first.relative_variance)
-        off, apart = told(of_line.mean_g, of_line.relative_variance), None if name == line else difference
+        difference = estimate(of_line.mean_g - first.mean_g, of_line.relative_variance + first.relative_variance)
+        off, apart = estimate(of_line.mean_g, of_line.relative_variance), None if name == line else difference
         rows.append(LineMean(name, of_line.batches, int(pieces[name]), off, apart))
     return tuple(rows)
 

@@ -61,7 +61,7 @@ class RopeVariance:
     mean : dict of str to float
         By batch.
     within : float or None
-        Mean variance about the batch's mean, gauge noise taken off; None where too few readings tell.
+        Mean variance about the batch's mean, gauge noise taken off; None where readings are too few.
     u_within : float
         Its standard uncertainty, from batch to batch.
     noise : float
@@ -119,7 +119,7 @@ def _share_of_mean(n: Floats, fade: float) -> Floats:
 def _noise(frame: pl.DataFrame) -> tuple[float, float]:
     """The variance of the gauge's noise, and by how much the rope's correlation fades in a reading.
 
-    Both are 0 where the rope changes too fast, or too slowly, to tell them apart.
+    Both are 0 where the rope changes too fast, or too slowly, to separate them.
     """
     z, batch = frame["_z"].to_numpy(), _numbered(frame["batch"])
     at_s = frame["at"].dt.epoch("us").to_numpy() / 1e6
@@ -152,16 +152,16 @@ def _numbered(batch: pl.Series) -> Ints:
 
 #: Delays tried [s]; below 0 for clocks that are a little apart.
 DELAYS_S = tuple(float(x) for x in range(-30, 305, 5))
-#: Fewer pairs or batches than these tell nothing.
+#: Fewer pairs or batches than these show nothing.
 LEAST_PAIRS, LEAST_BATCHES = 20, 5
 
 
 @dataclass(frozen=True)
 class SpreadSources:
-    """Shares of the relative variance of a piece's mass, or why they cannot be told.
+    """Shares of the relative variance of a piece's mass, or why they are not known.
 
-    `diameter` is of all of it; `cut_length` and `density` from batch to batch, where a rope counter tells
-    them apart, else `rest_between` holds both; `rest_within` is what is left within batches: single cuts,
+    `diameter` is of all of it; `cut_length` and `density` from batch to batch, where a rope counter separates
+    them, else `rest_between` holds both; `rest_within` is what is left within batches: single cuts,
     air from piece to piece, and the scale. `delay` is None where no delay stands out.
     """
 
@@ -203,9 +203,9 @@ def spread_sources(
     """
     frame = _of_one_kind(weighings, diameter_mm)
     if rope.is_empty():
-        return _untold(tr("no rope diameter in this period"), frame)
+        return _without_shares(tr("no rope diameter in this period"), frame)
     if frame.height < LEAST_PAIRS or frame["batch"].n_unique() < LEAST_BATCHES:
-        return _untold(
+        return _without_shares(
             tr(
                 "too few: needs {weighings} weighings of {batches} batches, has {has_weighings} of {has_batches}",
                 weighings=LEAST_PAIRS,
@@ -219,7 +219,7 @@ def spread_sources(
     core = readings_in_batches(rope, batches)
     rope_parts = rope_variance(core, diameter_mm)
     if rope_parts.within is None:
-        return _untold(tr("too few rope readings within batches"), frame)
+        return _without_shares(tr("too few rope readings within batches"), frame)
     delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
     length = _lengths(columns.batch_names, counters, core)
     return _shares(columns, rope_parts, length, delay, "" if counters else tr(_NO_LENGTH))
@@ -288,7 +288,7 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
 
 
 def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
-    """Give ln of the mean cut length of each weighing's batch; nan where the counters do not tell it."""
+    """Give ln of the mean cut length of each weighing's batch; nan where the counters do not show it."""
     if counters is None:
         return None
     batches = core[np.flatnonzero(np.diff(core["nr"].to_numpy(), prepend=-1))]
@@ -341,6 +341,6 @@ def _shares(columns: _Columns, rope_parts: RopeVariance, length: Floats | None, 
     return SpreadSources(*of, clear_delay, pairs, batches, columns.pieces, "", why)
 
 
-def _untold(why: str, frame: pl.DataFrame) -> SpreadSources:
+def _without_shares(why: str, frame: pl.DataFrame) -> SpreadSources:
     batches = frame["batch"].n_unique() if frame.height else 0
     return SpreadSources(None, None, None, None, None, None, 0, batches, 1, why, why)

@@ -75,7 +75,7 @@ class WeightSpread:
     """Mean of a value of the pieces and its spread by level.
 
     `draws_mean`, `draws_within` and `draws_total` (variances) are draws of the same unknowns, for intervals
-    of anything made from them; empty where none could be made. `levels` are those that could be told apart,
+    of anything made from them; empty where none could be made. `levels` are those that could be separated,
     outermost first.
     """
 
@@ -137,7 +137,7 @@ def spread_of(
     known_batches = frame["batch"].drop_nulls().n_unique()
     counts = (known_batches, frame.height, int(k.sum()))
     if y.size < 2 or float(np.ptp(y)) == 0 or names == ():
-        return _untold(frame, y, k, counts)
+        return _unknown(frame, y, k, counts)
     components = reml(y, columns, k)
     draws_of = draw_components(y, columns, k, draws=draws)
     by_draws, checks = _sound_draws(frame, y, k, names, columns, components, draws_of)
@@ -341,7 +341,7 @@ def _roots(draws: Floats, variance: float) -> tuple[float, float]:
 
 
 def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats]]:
-    """Choose the levels that the data can tell apart, outermost first, with their group columns."""
+    """Choose the levels that the data can separate, outermost first, with their group columns."""
     batch, sample = (
         frame[name].fill_null("").rank("dense").to_numpy().astype(np.float64) for name in ("batch", "sample")
     )
@@ -369,7 +369,7 @@ def _no_batches(frame: pl.DataFrame, count: int) -> str:
     return tr("not known: no batch has two weighings")
 
 
-def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
+def _unknown(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """The mean alone, with why there is no spread."""
     n = frame.height
     stuck = tr("not known: all {n} weights are equal, as if the scale was stuck", n=n)

@@ -48,7 +48,7 @@ def capability_table(figures: tuple[Figure, ...]) -> Table:
 
 def product_table(account: WeightAccount) -> Table:
     """Give mean and deviation by product."""
-    usable = account.sorted.kept
+    usable = account.sorting.good
     columns = columns_of(
         "product; batches; pieces; mean_g: mean [g]; target_g: target [g]; deviation_g: off target [g]"
     )
@@ -164,7 +164,9 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         currency=plant.currency,
         price=f"{plant.currency}/kg",
     )
-    targets = dict(account.sorted.kept.select("product", "target_g").unique("product", maintain_order=True).iter_rows())
+    targets = dict(
+        account.sorting.good.select("product", "target_g").unique("product", maintain_order=True).iter_rows()
+    )
     rows = [
         {
             "product": row.product,
@@ -185,18 +187,18 @@ def _three(name: str, spread: Estimate) -> dict[str, float | None]:
 
 
 def _rows(account: WeightAccount, detail: WeightDetail) -> tuple[ProductGiveaway, ...]:
-    given: Giveaway | None = account.giveaway
-    if given is None or account.week is None:
+    giveaway: Giveaway | None = account.giveaway
+    if giveaway is None or account.week is None:
         return ()
-    if given.by_product is not None:
-        return given.by_product.rows
-    names = account.sorted.kept["product"].unique(maintain_order=True).to_list()
+    if giveaway.by_product is not None:
+        return giveaway.by_product.rows
+    names = account.sorting.good["product"].unique(maintain_order=True).to_list()
     if len(names) != 1:
         return ()
     # All pieces are of one product, so the common figures are its own.
-    value, money = given.kg_per_week.value, detail.money_per_week
+    value, money = giveaway.kg_per_week.value, detail.money_per_week
     price = None if not value or money.value is None else money.value / value
-    return (ProductGiveaway(names[0], account.week[0], given.g_per_piece, given.kg_per_week, price, money),)
+    return (ProductGiveaway(names[0], account.week[0], giveaway.g_per_piece, giveaway.kg_per_week, price, money),)
 
 
 def _allowed_rows(

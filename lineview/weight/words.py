@@ -9,7 +9,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
-from lineview.weight.bags import WANTED
+from lineview.weight.bags import PASS_CHANCE
 from lineview.weight.detail import WeightDetail
 from lineview.weight.giveaway import NAMED_FROM
 from lineview.weight.sources import SpreadSources
@@ -36,9 +36,9 @@ def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
     """Say mean, distance from target and both spreads in one sentence."""
     spread = account.deviation
     if spread is None or account.target_g is None:
-        return (Span(_nothing(account), call=bool(account.sorted.aside.height)),)
+        return (Span(_nothing(account), call=bool(account.sorting.aside.height)),)
     off, mean = mass(abs(spread.mean), plant), mass(spread.mean + account.target_g, plant)
-    if account.sorted.kept["product"].n_unique() == 1:
+    if account.sorting.good["product"].n_unique() == 1:
         start = tr("A piece weighs {mass} on average, ", mass=mean)
         side = tr("{mass} over its target", mass=off) if spread.mean >= 0 else tr("{mass} under its target", mass=off)
     else:
@@ -76,12 +76,12 @@ def _off_target(account: WeightAccount) -> bool:
 
 
 def _nothing(account: WeightAccount) -> str:
-    if account.sorted.aside.height:
-        reason, count = next(iter(account.sorted.reasons.items()))
+    if account.sorting.aside.height:
+        reason, count = next(iter(account.sorting.reasons.items()))
         return tr(
             "Piece weight not known: {count} of {all} weights set aside: {reason}.",
             count=count,
-            all=account.sorted.kept.height + account.sorted.aside.height + account.unplaced,
+            all=account.sorting.good.height + account.sorting.aside.height + account.unplaced,
             reason=reason,
         )
     if account.unplaced:
@@ -108,8 +108,8 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
             low, high = (mass(end, plant, signed=True) for end in (spread.mean_low, spread.mean_high))
             parts.append(tr("mean off target {low} to {high} with 95 % confidence", low=low, high=high))
     parts += _giveaway_words(account, plant, money)
-    if account.sorted.aside.height:
-        parts.append(tr("{count:,} weights set aside", count=account.sorted.aside.height))
+    if account.sorting.aside.height:
+        parts.append(tr("{count:,} weights set aside", count=account.sorting.aside.height))
     return show.capital("; ".join(parts))
 
 
@@ -125,17 +125,17 @@ def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None
     cost = f", {show.number(abs(money.value), 0)} {plant.currency}" if priced and money and money.value else ""
     places = {"amount": amount, "unit": unit, "money": cost}
     if week.value > 0:
-        said = tr("averaged over the period {amount:,.0f} {unit} a week above target{money}", **places)
+        words = tr("averaged over the period {amount:,.0f} {unit} a week above target{money}", **places)
     else:
-        said = tr("averaged over the period {amount:,.0f} {unit} a week below target{money}", **places)
-    return [said, tr("the rope's part of it, and what the rope takes at its present deviation, are on the page Rope")]
+        words = tr("averaged over the period {amount:,.0f} {unit} a week below target{money}", **places)
+    return [words, tr("the rope's part of it, and what the rope takes at its present deviation, are on the page Rope")]
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     """Say what was set aside, what was taken off, and what other exports would add."""
     out = [
         tr("{count:,} weights set aside: {reason}.", count=count, reason=reason)
-        for reason, count in account.sorted.reasons.items()
+        for reason, count in account.sorting.reasons.items()
     ]
     if account.unplaced:
         out.append(tr("{count:,} weights left out: nothing says which product they are of.", count=account.unplaced))
@@ -167,7 +167,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
 
 
 def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
-    gross = account.sorted.kept.filter("gross")
+    gross = account.sorting.good.filter("gross")
     if gross.is_empty():
         return []
     products: dict[str, list[str]] = {}
@@ -275,7 +275,7 @@ def _bag_note(detail: WeightDetail) -> str:
         "Bags are planned for a {percent:.0f} % chance of a lot to pass under {rules}, from "
         "{shape}, {batches} batches a lot. A planning aid: the decision rests with the local "
         "authority.",
-        percent=100 * WANTED,
+        percent=100 * PASS_CHANCE,
         rules=first.rules,
         shape=first.shape,
         batches=first.batches,

@@ -12,7 +12,7 @@ from lineview.app.bags import net_contents_tables
 from lineview.core.errors import MeasureError
 from lineview.weight.bag_law import Chance, Filling, Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
 from lineview.weight.bags import (
-    WANTED,
+    PASS_CHANCE,
     BagPieces,
     BagPlan,
     BagRow,
@@ -156,7 +156,7 @@ def test_a_plan_says_what_a_piece_fewer_would_do(less: Chance, why: str) -> None
         "product": "mint", "label_g": 454.0, "lot": 1000, "count": 70, "count_mean_g": 462.0, "count_chance": 96.0,
         "least_mean_g": 6.5, "fill_g": 460.0, "fill_mean_g": 463, "fill_chance": 97.0, "why": why,
     }  # fmt: skip
-    assert WANTED == 0.95  # as the page says
+    assert PASS_CHANCE == 0.95  # as the page says
 
 
 def test_an_hours_lot_has_so_many_bags_of_so_many_batches() -> None:

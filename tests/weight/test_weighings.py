@@ -79,7 +79,7 @@ def test_no_number_of_pieces_and_no_weight_are_set_aside() -> None:
     given = weights((1, 6.6, 0, False, "", ""), (2, float("nan"), 1, False, "", ""), (3, 6.6, 1, False, "", ""))
     found = sort_out(weighings(given, sheet(("B1", "Mint", 0, 30)), FACTS))
     assert found.reasons == {"no number of pieces": 1, "no weight": 1}
-    assert found.kept.height == 1
+    assert found.good.height == 1
 
 
 def test_repeats_in_a_file_whose_moments_are_all_different_are_one_weighing() -> None:
@@ -93,7 +93,7 @@ def test_pieces_of_one_sample_may_weigh_the_same() -> None:
     rows = [(m / 10, 6.5 + m / 100, 1, False, "", "") for m in range(17)]
     sample = [(3.0, mass, 1, False, "", "") for mass in (6.5, 6.55, 6.5)]
     found = sort_out(weighings(weights(*rows, *sample), sheet(("B1", "Mint", 0, 30)), FACTS))
-    assert (found.reasons, found.kept.height) == ({}, 20)
+    assert (found.reasons, found.good.height) == ({}, 20)
 
 
 def test_a_few_odd_weights_do_not_spoil_the_rest() -> None:
@@ -101,7 +101,7 @@ def test_a_few_odd_weights_do_not_spoil_the_rest() -> None:
     # 6.6 g is 0.2328 oz; up to a fifth lighter or a quarter heavier it still looks like it, 30 % heavier no more.
     odd = [(3 + k / 100, mass, 1, False, "", "") for k, mass in enumerate((0.2328, 0.194, 0.288, 0.303, 19.8, 2.0))]
     found = sort_out(weighings(weights(*rows, *odd), sheet(("B1", "Mint", 0, 30)), FACTS))
-    assert found.kept.height == 20
+    assert found.good.height == 20
     assert found.reasons == {
         "far above one piece": 1, "far below one piece": 2, "looks like ounces, not grams": 3,
     }  # fmt: skip
