@@ -33,7 +33,7 @@ from lineview.rope.watch import RopeLimits, RunRules, Watch, disagreement, rope_
 
 @dataclass(frozen=True)
 class RopeAccount:
-    """What was measured; `problem` says why nothing can be told of the drift, "" where it can."""
+    """What was measured; `problem` says why the drift is not known, "" where it is."""
 
     sizer: Machine
     target: Target
@@ -50,7 +50,7 @@ class RopeAccount:
     agreement: Agreement | None = None
     ripples: tuple[RollerRipple, ...] = ()
     slips: tuple[Slip, ...] = ()
-    made: Mapping[str, float] | None = None
+    pieces_by_product: Mapping[str, float] | None = None
     run_rules: RunRules | None = None
     unjudged: tuple[tuple[datetime, str], ...] = ()  # recorded adjustments after which there is no batch yet
 
@@ -108,7 +108,7 @@ def rope_account(
     Returns
     -------
     RopeAccount
-        With what can be told.
+        With what is known.
 
     Notes
     -----
@@ -129,35 +129,35 @@ def rope_account(
     if problem:
         return replace(bare, problem=problem)
     gauge = gauges[0].check.usable
-    marked, marks = _marks(plant, sizer, sheet, gauge, target)
-    core = readings_in_batches(gauge, marked)
+    batches, marks = _marks(plant, sizer, sheet, gauge, target)
+    core = readings_in_batches(gauge, batches)
     clock = rope_clock(readings.counts, readings.wrappers, gauge, period, gap_s=plant.gap_s)
     temperature = gauge_values(sizer, inside, "rope temperature")
-    points = points_of(core, temperature, targets_of(plant, marked, target), clock.hours)
+    points = points_of(core, temperature, targets_of(plant, batches, target), clock.hours)
     if target.diameter_mm is None and points.height:
         points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
-    measured = replace(bare, marks=marks, points=points, clock=clock)
+    account = replace(bare, marks=marks, points=points, clock=clock)
     if not in_full:
-        return _with_drift(plant, measured, readings.adjustments)
-    measured = replace(
-        measured,
+        return _with_drift(plant, account, readings.adjustments)
+    account = replace(
+        account,
         within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
-        agreement=_agreement(gauges, marked, clock),
+        agreement=_agreement(gauges, batches, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
-        made=pieces_by_product(plant, readings.wrappers, sheet, target.product, period),
+        pieces_by_product=pieces_by_product(plant, readings.wrappers, sheet, target.product, period),
     )
-    measured = _with_drift(plant, measured, readings.adjustments)
-    if measured.model is None:
-        return measured
-    sd = (measured.within.sd.value if measured.within else None) or 0.0
-    ahead = ahead_of(plant, measured.model, measured.target, sd, period[1])
-    rules = run_rules(measured.model, plant.run_rules) if plant.run_rules else None
-    charts = watch(measured.model)
+    account = _with_drift(plant, account, readings.adjustments)
+    if account.model is None:
+        return account
+    sd = (account.within.sd.value if account.within else None) or 0.0
+    ahead = ahead_of(plant, account.model, account.target, sd, period[1])
+    rules = run_rules(account.model, plant.run_rules) if plant.run_rules else None
+    charts = watch(account.model)
     if charts.by_rank and ahead is not None:
-        ahead = replace(ahead, first=None)  # when the next batch is far off by itself nothing tells
-    return replace(measured, watch=charts, ahead=ahead, run_rules=rules)
+        ahead = replace(ahead, first=None)  # when the next batch is far off by itself is not known
+    return replace(account, watch=charts, ahead=ahead, run_rules=rules)
 
 
 def no_points() -> pl.DataFrame:
@@ -218,13 +218,13 @@ def _fastest(gauges: tuple[CheckedGauge, ...]) -> pl.DataFrame:
     return max((g.check.usable for g in gauges if g.last), key=lambda frame: frame.height)
 
 
-def _agreement(gauges: tuple[CheckedGauge, ...], marked: pl.DataFrame, clock: RopeClock) -> Agreement | None:
+def _agreement(gauges: tuple[CheckedGauge, ...], batches: pl.DataFrame, clock: RopeClock) -> Agreement | None:
     """Compare the first two gauges behind the last roller pair, where there are two."""
     last = [g for g in gauges if g.last and not g.check.usable.is_empty()][:2]
     if len(last) < 2:
         return None
     first, second = ((g.gauge.id, g.check.usable) for g in last)
-    return gauge_agreement(first, second, marked, clock.hours)
+    return gauge_agreement(first, second, batches, clock.hours)
 
 
 def _with_drift(plant: Plant, account: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
@@ -232,12 +232,12 @@ def _with_drift(plant: Plant, account: RopeAccount, adjustments: pl.DataFrame) -
     clock = account.clock
     if clock is None or account.points.is_empty():
         return replace(account, problem=tr("no reading of the rope falls into a batch"))
-    done = adjustments.filter(pl.col("machine") == account.sizer.id).sort("at")
-    hours = clock.hours(done["at"]).tolist() if done.height else []
-    since = done.filter(pl.col("at") > account.points["at"][-1])
+    of_sizer = adjustments.filter(pl.col("machine") == account.sizer.id).sort("at")
+    hours = clock.hours(of_sizer["at"]).tolist() if of_sizer.height else []
+    since = of_sizer.filter(pl.col("at") > account.points["at"][-1])
     account = replace(account, unjudged=tuple(since.select("at", "what").iter_rows()))
-    recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
-    model = fit_rope(account.points, recorded, kinds_by_name(plant, account.points["product"]))
+    triples = list(zip(of_sizer["at"].to_list(), hours, of_sizer["what"].to_list(), strict=True))
+    model = fit_rope(account.points, triples, kinds_by_name(plant, account.points["product"]))
     if model is None:
         if account.points.height >= LEAST_BATCHES:
             return replace(account, problem=tr("no running hours pass between the batches"))

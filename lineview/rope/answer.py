@@ -25,7 +25,7 @@ from lineview.rope.words import length, sentence, soft_line
 
 
 def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, and what other exports would add."""
+    """Say what is not known, and what other exports would add."""
     notes = gauge_words(account) + roller_words(account, plant) + product_notes(account.model)
     if account.marks == "pauses":
         notes.append(tr("Batches were found from pauses of the rope; a batch sheet would give their true marks."))
@@ -120,7 +120,7 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
             length=length(roller.ripple.amplitude, plant, rate=True),
         )
         for roller in account.ripples
-        if roller.ripple is not None and roller.found
+        if roller.ripple is not None and roller.has_ripple
     ]
     out += [_slip_words(slip) for slip in account.slips if slip.low > 0 or slip.high < 0]
     return out
@@ -159,7 +159,7 @@ class RopeInputs:
     `past` is the sizer over the weeks before, from which its adjustments are learned.
     """
 
-    seen: RopeSeen
+    readings: RopeSeen
     elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
     past: RopeAccount | None = None
 
@@ -167,7 +167,7 @@ class RopeInputs:
 def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
     """Answer how a sizer's rope stands."""
     sizer = _sizer(plant, scope.machine)
-    account = rope_account(plant, sizer, inputs.seen, (scope.period.start, scope.period.end))
+    account = rope_account(plant, sizer, inputs.readings, (scope.period.start, scope.period.end))
     judgement = verdict(account.model) if account.model is not None else None
     figures = rope_figures(account, judgement, plant, scope.period)
     ranked = ranked_sizers(account, inputs.elsewhere)
@@ -189,7 +189,7 @@ def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
 def _good_pieces(inputs: RopeInputs, scope: Scope) -> Figure:
     """Good pieces that the line's cut-and-wrap machines made of the rope."""
     period = (scope.period.start, scope.period.end)
-    counts_of = [part.at(0) for c in inputs.seen.wrappers if (part := c.between(period).good) is not None]
+    counts_of = [part.at(0) for c in inputs.readings.wrappers if (part := c.between(period).good) is not None]
     return good_pieces_figure(
         Estimate.sum(counts_of) if counts_of else None, scope.period, tr("line {line}", line=scope.line)
     )

@@ -114,15 +114,15 @@ def _in_batches(readings: pl.DataFrame, marks: pl.DataFrame) -> pl.DataFrame:
     return rows.with_columns(nr=pl.Series(nr)).filter(inside)
 
 
-def _without_edges(marked: pl.DataFrame) -> pl.DataFrame:
+def _without_edges(readings: pl.DataFrame) -> pl.DataFrame:
     """Leave out the readings near a batch's marks, where the batch has enough of them."""
-    of = _of_batches(marked, first=pl.col("at").min(), last=pl.col("at").max())
+    of = _of_batches(readings, first=pl.col("at").min(), last=pl.col("at").max())
     length = (of["last"] - of["first"]).dt.total_microseconds() / 1e6
     edge = np.minimum(EDGE_S, EDGE_SHARE * length.to_numpy())
-    from_start = (marked["at"] - of["first"]).dt.total_microseconds().to_numpy() / 1e6
-    to_end = (of["last"] - marked["at"]).dt.total_microseconds().to_numpy() / 1e6
+    from_start = (readings["at"] - of["first"]).dt.total_microseconds().to_numpy() / 1e6
+    to_end = (of["last"] - readings["at"]).dt.total_microseconds().to_numpy() / 1e6
     few = of["n"].to_numpy() < EDGE_READINGS
-    return marked.filter(few | ((from_start >= edge) & (to_end >= edge)))
+    return readings.filter(few | ((from_start >= edge) & (to_end >= edge)))
 
 
 def _without_far(core: pl.DataFrame) -> pl.DataFrame:
@@ -191,7 +191,7 @@ def boundaries_from_pauses(
 
 
 def blocks_of_time(readings: pl.DataFrame, *, line: str, product: str, block_min: float) -> pl.DataFrame:
-    """Cut readings into blocks of equal length, where batches cannot be known.
+    """Cut readings into blocks of equal length, where batches are not known.
 
     Source: derived-rope
     """
@@ -303,15 +303,15 @@ def rope_clock(
     live_h = float(np.ptp(live(probe))) if len(probe) else 0.0
     rope = None if sizer is None else sizer.machine.counter("rope")
     if sizer is not None and rope is not None and sizer.has_read("rope"):
-        chosen = _by_activity(sizer, period, tr("{counter} of {machine}", counter=rope.id, machine=sizer.machine.shown))
-        if _covers(chosen, probe, live_h):
-            return chosen
+        clock = _by_activity(sizer, period, tr("{counter} of {machine}", counter=rope.id, machine=sizer.machine.shown))
+        if _covers(clock, probe, live_h):
+            return clock
     for wrapper in wrappers:
         if not len(wrapper.activity.code):
             continue
-        chosen = _by_activity(wrapper, period, tr("pieces of {machine}", machine=wrapper.machine.shown))
-        if _covers(chosen, probe, live_h):
-            return chosen
+        clock = _by_activity(wrapper, period, tr("pieces of {machine}", machine=wrapper.machine.shown))
+        if _covers(clock, probe, live_h):
+            return clock
     return RopeClock(live, LIVE)
 
 

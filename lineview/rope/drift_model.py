@@ -71,7 +71,7 @@ class RopeModel:
     bend_h : float or None
         Running hours at which the wear changed its pace, where it did; `wear` is the pace since.
     kinds : Kinds or None
-        Kinds of product told apart; the level is that of the reference kind.
+        Kinds of product with an offset of their own; the level is that of the reference kind.
     """
 
     points: pl.DataFrame
@@ -171,17 +171,17 @@ def fit_rope(
 
     Source: restricted-likelihood, derived-rope
     """
-    used = points.filter(pl.col("deviation_mm").is_not_null() & pl.col("running_h").is_not_null())
-    sorts = group_products(used["product"], kinds) if kinds else None
-    used = used if sorts is None else used.filter(pl.Series(sorts.kept))
-    hours = used["running_h"].to_numpy().astype(np.float64)
-    if used.height < LEAST_BATCHES or float(np.ptp(hours)) <= 0:
+    usable = points.filter(pl.col("deviation_mm").is_not_null() & pl.col("running_h").is_not_null())
+    sorts = group_products(usable["product"], kinds) if kinds else None
+    usable = usable if sorts is None else usable.filter(pl.Series(sorts.usable))
+    hours = usable["running_h"].to_numpy().astype(np.float64)
+    if usable.height < LEAST_BATCHES or float(np.ptp(hours)) <= 0:
         return None
-    y = used["deviation_mm"].to_numpy().astype(np.float64)
+    y = usable["deviation_mm"].to_numpy().astype(np.float64)
     centre = float(hours.mean())
-    temperature, mean_c = _temperature_column(used)
+    temperature, mean_c = _temperature_column(usable)
     trend = np.column_stack([np.ones(y.size), hours - centre])
-    recorded = _recorded_adjustments(used, done, len(temperature) + (0 if sorts is None else len(sorts.names)))
+    recorded = _recorded_adjustments(usable, done, len(temperature) + (0 if sorts is None else len(sorts.names)))
     earlier = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in earlier), *temperature])
     sorts = None if sorts is None else identifiable(sorts, base)
@@ -194,7 +194,7 @@ def fit_rope(
     bent = [] if bend is None else [slope_change_column(hours, bend.at)]
     beside = [shapes] if curved > CURVED and bend is None else []
     search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, recorded=earlier)
-    adjustments = sorted([*recorded, *(_unexplained_jump(used, k) for k in search.steps)], key=lambda a: a.first)
+    adjustments = sorted([*recorded, *(_unexplained_jump(usable, k) for k in search.steps)], key=lambda a: a.first)
     steps_of = [_after(y.size, a.first) for a in adjustments]
     columns = np.column_stack([trend, *steps_of, *bent, *offsets, *temperature, shapes])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
@@ -203,7 +203,7 @@ def fit_rope(
     extras = FitExtras((*(a.first - 1 for a in adjustments), y.size - 1), SHAPES)
     fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps, extras)
     bend_h = None if bend is None else bend.at
-    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
+    return RopeModel(usable, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
 
 
 def _curved_gain(y: Floats, base: Floats, shapes: Floats, steps: Floats) -> float:

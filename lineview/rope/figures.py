@@ -36,7 +36,7 @@ _MODELLED = (
     *_WEIGHT,
 )
 #: Products named one by one in a working.
-SHOWN = 6
+MOST_NAMES = 6
 
 
 def rope_figures(account: RopeAccount, judgement: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
@@ -225,12 +225,12 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     size, mass = in_digits(f"{product.diameter_mm:g}"), in_digits(f"{product.mass_g:g}")
     working = f"{mass} g × ((({_sum_words(product.diameter_mm, ends[0])}) ÷ {size})² − 1), {product.flavour}"
     figures.add(_WEIGHT[0], Estimate(grams, low, high, model.n), working)
-    if account.weeks_a_piece is None or account.made is None:
-        why = tr("pieces were not counted") if account.made is None else tr("no shifts are planned")
+    if account.weeks_a_piece is None or account.pieces_by_product is None:
+        why = tr("pieces were not counted") if account.pieces_by_product is None else tr("no shifts are planned")
         for name in _WEIGHT[1:]:
             figures.unknown(name, why)
         return
-    effect = week_effect(plant, account.made, account.weeks_a_piece, ends, product)
+    effect = week_effect(plant, account.pieces_by_product, account.weeks_a_piece, ends, product)
     figures.add(_WEIGHT[1], Estimate(*effect.kg, n=model.n), _kg_working(effect))
     if effect.money is None:
         figures.unknown(_WEIGHT[2], effect.why_no_money)
@@ -238,7 +238,7 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
         figures.add(_WEIGHT[2], Estimate(*effect.money, n=model.n), _money_working(effect))
     middle, least, most = model.average()
     over = Estimate(middle, least, most, model.n)
-    average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
+    average = week_effect(plant, account.pieces_by_product, account.weeks_a_piece, (over.number, *over.ends), product)
     mean = tr(
         "{deviation} mm off target on average of {batches} batches; ",
         deviation=show.number(over.number, 4),
@@ -301,10 +301,10 @@ def _kg_working(effect: WeekEffect) -> str:
             pieces=week.pieces,
             product=week.product.flavour,
         )
-        for week in effect.products[:SHOWN]
+        for week in effect.products[:MOST_NAMES]
     ]
-    if effect.products[SHOWN:]:
-        parts.append(tr("{count} further products", count=len(effect.products) - SHOWN))
+    if effect.products[MOST_NAMES:]:
+        parts.append(tr("{count} further products", count=len(effect.products) - MOST_NAMES))
     return tr("({sum}) ÷ 1,000, pieces a planned week", sum=" + ".join(parts))
 
 
@@ -312,10 +312,10 @@ def _money_working(effect: WeekEffect) -> str:
     priced = [(week.kg[0], week.product) for week in effect.products if week.product.price_per_kg is not None]
     parts = [
         tr("{kg} kg × {price:g} ({product})", kg=show.number(kg, 2), price=candy.price_per_kg, product=candy.flavour)
-        for kg, candy in priced[:SHOWN]
+        for kg, candy in priced[:MOST_NAMES]
     ]
-    if priced[SHOWN:]:
-        parts.append(tr("{count} further products", count=len(priced) - SHOWN))
+    if priced[MOST_NAMES:]:
+        parts.append(tr("{count} further products", count=len(priced) - MOST_NAMES))
     text = " + ".join(parts)
     if effect.unnamed > 0:
         text += tr("; {share:.1%} of the pieces name no product and are left out", share=effect.unnamed)

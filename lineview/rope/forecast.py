@@ -232,7 +232,7 @@ class Effect:
 
     @property
     def real(self) -> bool:
-        """Whether the step can be told from none."""
+        """Whether the step can be separated from none."""
         return self.low_mm > 0 or self.high_mm < 0
 
     @property

@@ -41,7 +41,7 @@ def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float
     return mass_g * (mass_ratio(target_mm + deviation_mm, target_mm) - 1)
 
 
-#: Pieces whose product nobody named are left out of money up to this share; above it no money is told.
+#: Pieces whose product nobody named are left out of money up to this share; above it no money is given.
 UNNAMED = 0.05
 
 Ends = tuple[float, float, float]
@@ -61,7 +61,7 @@ class ProductWeek:
 class WeekEffect:
     """What a deviation does a week: product by product, in kilograms and in money.
 
-    `money` is None where it cannot be told, and `why_no_money` says why; `unnamed` is the share of the
+    `money` is None where it is not known, and `why_no_money` says why; `unnamed` is the share of the
     pieces whose product is not known.
     """
 

@@ -1,4 +1,4 @@
-"""Products whose rope is meant to differ: which of them the model can tell apart, and which it cannot."""
+"""Products whose rope is meant to differ: which of them the model can separate, and which it cannot."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 #: Batches a kind of product needs for an offset of its own.
 LEAST_OF_KIND = 6
 #: Flavours named where a kind has no base of its own.
-SHOWN = 2
+MOST_NAMES = 2
 #: Batches of rarer kinds are set aside where at least this share of the batches remains.
 LEFT = 0.75
 
@@ -40,10 +40,10 @@ class ProductGroups:
     aside : tuple of str
         Kinds set aside.
     mixed : tuple of str
-        Rare kinds that could not be set aside, or whose offset cannot be told from an adjustment.
+        Rare kinds that could not be set aside, or whose offset cannot be separated from an adjustment.
     """
 
-    kept: NDArray[np.bool_]
+    usable: NDArray[np.bool_]
     columns: Floats
     names: tuple[str, ...] = ()
     reference: str = ""
@@ -71,8 +71,8 @@ def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
 
 
 def _few(flavours: list[str]) -> str:
-    more = len(flavours) - SHOWN
-    return ", ".join(flavours[:SHOWN]) + (tr(" and {more} more", more=more) if more > 0 else "")
+    more = len(flavours) - MOST_NAMES
+    return ", ".join(flavours[:MOST_NAMES]) + (tr(" and {more} more", more=more) if more > 0 else "")
 
 
 def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGroups:
@@ -86,11 +86,11 @@ def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGrou
     enough = [kind for kind, count in counts.items() if count >= LEAST_OF_KIND]
     rare = tuple(kind for kind in counts if kind not in enough)
     if not enough:
-        return ProductGroups(everything.kept, everything.columns, mixed=rare)
+        return ProductGroups(everything.usable, everything.columns, mixed=rare)
     usable = np.array([kind not in rare for kind in kind_of])
     aside = bool(rare) and float(usable.mean()) >= LEFT
     if not aside:
-        usable = everything.kept
+        usable = everything.usable
     common = max(enough, key=lambda kind: counts[kind])
     now = kind_of[-1] if kind_of[-1] in enough else common
     others = tuple(kind for kind in enough if kind != now)
@@ -109,16 +109,16 @@ def identifiable(kinds: ProductGroups, base: Floats) -> ProductGroups:
         scaled = candidate / np.maximum(np.abs(candidate).max(axis=0), 1e-300)
         if np.linalg.matrix_rank(scaled, tol=1e-6 * len(candidate)) == candidate.shape[1]:
             places.append(i)
-    lost = tuple(name for i, name in enumerate(kinds.names) if i not in places)
+    rest = tuple(name for i, name in enumerate(kinds.names) if i not in places)
     names = tuple(kinds.names[i] for i in places)
     return ProductGroups(
-        kinds.kept, kinds.columns[:, places], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost)
+        kinds.usable, kinds.columns[:, places], names, kinds.reference, kinds.aside, (*kinds.mixed, *rest)
     )
 
 
 @dataclass(frozen=True)
 class Target:
-    """The product now on the line (None where it cannot be known), its diameter and tolerances [mm]."""
+    """The product now on the line (None where it is not known), its diameter and tolerances [mm]."""
 
     product: Product | None
     diameter_mm: float | None
@@ -138,12 +138,12 @@ def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
     """The target by which a gauge is checked and the tolerance that counts now."""
     names = sheet["product"].drop_nulls() if sheet.height else pl.Series(dtype=pl.String)
     by_name = {name: plant.product(name) for name in names.unique(maintain_order=True)}
-    described = [p for p in by_name.values() if p is not None]
-    if described:
+    products = [p for p in by_name.values() if p is not None]
+    if products:
         last = names.filter(names.is_in([n for n, p in by_name.items() if p is not None]))[-1]
-        now = by_name[last] or described[-1]
-        diameters = {p.diameter_mm for p in described}
-        widest = max(p.diameter_tolerance_mm for p in described)
+        now = by_name[last] or products[-1]
+        diameters = {p.diameter_mm for p in products}
+        widest = max(p.diameter_tolerance_mm for p in products)
         return Target(now, now.diameter_mm, now.diameter_tolerance_mm, widest, len(diameters) > 1)
     kinds = {(p.diameter_mm, p.diameter_tolerance_mm) for p in plant.products}
     if len(kinds) == 1:
@@ -153,13 +153,13 @@ def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
     return Target(None, None, None, None)
 
 
-def targets_of(plant: Plant, marked: pl.DataFrame, target: Target) -> dict[str, float]:
+def targets_of(plant: Plant, batches: pl.DataFrame, target: Target) -> dict[str, float]:
     """The target diameter of every product named in a batch sheet.
 
     Gives [mm].
     """
     out: dict[str, float] = {}
-    for name in marked["product"].drop_nulls().unique(maintain_order=True).to_list() if marked.height else []:
+    for name in batches["product"].drop_nulls().unique(maintain_order=True).to_list() if batches.height else []:
         product = plant.product(name)
         if product is not None:
             out[name] = product.diameter_mm

@@ -25,7 +25,7 @@ class RankedSizer:
     """
 
     sizer: str
-    shown: str
+    label: str
     line: str
     state: State | Literal[""]
     drift: float | None = None
@@ -53,20 +53,20 @@ def rank_sizers(accounts: Iterable[RopeAccount]) -> list[RankedSizer]:
 
 def _rank(account: RopeAccount) -> RankedSizer:
     sizer = account.sizer
-    ranked = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
+    sizer_rank = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
     if account.model is not None:
         judgement = verdict(account.model)
-        ranked = replace(
-            ranked,
+        sizer_rank = replace(
+            sizer_rank,
             state=judgement.state,
             drift=judgement.wear_mm_per_h,
             drift_low=judgement.wear_low,
             drift_high=judgement.wear_high,
         )
     if account.ahead is None:
-        return replace(ranked, problem=account.problem or tr("the tolerance is not known"))
+        return replace(sizer_rank, problem=account.problem or tr("the tolerance is not known"))
     time = account.ahead.mean
-    return replace(ranked, hours=time.value_h, early=time.low_h, late=time.high_h, chance=time.share_within)
+    return replace(sizer_rank, hours=time.value_h, early=time.low_h, late=time.high_h, chance=time.share_within)
 
 
 def _order(sizer: RankedSizer) -> tuple[int, float, str]:
@@ -83,7 +83,7 @@ def ranked_sizers(first: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> t
     return tuple(rank_sizers([first, *others])) if others else ()
 
 
-def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
+def sizers_table(sizers: tuple[RankedSizer, ...], plant: Plant) -> Table:
     """The ranking as a table."""
     columns = columns_of(
         "sizer; state: rope; hours: leaves tolerance in [h]; early: at the earliest [h]; drift [mm/h]; "
@@ -92,7 +92,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
     lines = {line.id: line.shown for line in plant.lines}
     rows: list[dict[str, Any]] = [
         {
-            "sizer": sizer.shown,
+            "sizer": sizer.label,
             "line": lines.get(sizer.line, sizer.line),
             "state": state_words(sizer),
             "drift": _round(sizer.drift),
@@ -102,7 +102,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
             "early": None if sizer.early is None else round(sizer.early),
             "why": why_words(sizer),
         }
-        for sizer in ranked
+        for sizer in sizers
     ]
     return Table("sizers", tr("Sizers of the works, the most urgent first"), columns, rows)
 
@@ -149,17 +149,17 @@ def sooner_words(ranked: tuple[RankedSizer, ...], sizer_id: str) -> str:
         return ""
     first = needs[0]
     if first.out:
-        return tr("{sizer} needs attention sooner: its rope is out of tolerance.", sizer=first.shown)
+        return tr("{sizer} needs attention sooner: its rope is out of tolerance.", sizer=first.label)
     early = show.number(first.early or 0.0, 0)
     if first.late is None:
         return tr(
             "{sizer} needs attention sooner: its rope leaves tolerance in {hours} hours or more.",
-            sizer=first.shown,
+            sizer=first.label,
             hours=early,
         )
     return tr(
         "{sizer} needs attention sooner: its rope leaves tolerance in {low} to {high} hours.",
-        sizer=first.shown,
+        sizer=first.label,
         low=early,
         high=show.number(first.late, 0),
     )

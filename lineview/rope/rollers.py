@@ -103,8 +103,8 @@ class RollerRipple:
     why_none: str
 
     @property
-    def found(self) -> bool:
-        """Whether the ripple can be told from noise."""
+    def has_ripple(self) -> bool:
+        """Whether the ripple can be separated from noise."""
         return self.ripple is not None and self.ripple.chance < CHANCE
 
 

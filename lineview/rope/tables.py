@@ -185,7 +185,7 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
     return {"what": what, "size": size(figure.value), "interval": ends, "from": source}
 
 
-#: What is said of an adjustment that no batch has followed.
+#: The words for an adjustment that no batch has followed.
 UNJUDGED = mark("no batch since, so not judged yet")
 
 
@@ -285,7 +285,7 @@ def _rollers(account: RopeAccount) -> Table:
         row["turns_s"], row["found"] = ripple.turns_s, ripple.why_none
         if ripple.ripple is not None:
             row["ripple"], row["chance"] = ripple.ripple.amplitude, ripple.ripple.chance
-            row["found"] = mark("ripple at this pair's turning period") if ripple.found else mark("no ripple")
+            row["found"] = mark("ripple at this pair's turning period") if ripple.has_ripple else mark("no ripple")
     for slip in account.slips:
         row = rows.setdefault(slip.pair, {**empty, "pair": slip.pair})
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
@@ -294,7 +294,7 @@ def _rollers(account: RopeAccount) -> Table:
 
 
 def product_notes(model: RopeModel | None) -> list[str]:
-    """Say which products cannot be told apart."""
+    """Say which products cannot be separated."""
     kinds = None if model is None else model.kinds
     if kinds is None:
         return []

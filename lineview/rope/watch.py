@@ -81,8 +81,8 @@ def fresh_residuals(model: RopeModel) -> Floats:
     scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
     usual = slice(2, model.columns.shape[1] - SHAPES)  # a slow change of pace is watched for as wear is
-    moved = model.columns[:, usual] @ beta[usual]
-    residual = model.deviation - moved
+    usual_mm = model.columns[:, usual] @ beta[usual]
+    residual = model.deviation - usual_mm
     edges = [0, *(a.first for a in model.adjustments), model.n]
     return np.concatenate(
         [_segment(residual[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)]
@@ -97,7 +97,7 @@ def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
         return y
     white = innovations(noise, np.column_stack([y, np.ones(y.size)]))
     e, x = white[1:, 0], white[1:, 1]
-    first = innovation_form(noise)[1] ** 2  # what the first tells of the level, its noise being of unit variance
+    first = innovation_form(noise)[1] ** 2  # what the first shows of the level, its noise being of unit variance
     xx = np.cumsum(np.r_[first, x**2])[:-1]
     xe = np.cumsum(np.r_[first * y[0], x * e])[:-1]
     t = (e - x * xe / xx) / (scale * np.sqrt(1 + x**2 / xx))
@@ -149,10 +149,10 @@ def _ewma_chart(model: RopeModel, parts: list[Floats], smoothing: float, width: 
     charts = [ewma(z, smoothing=smoothing, centre=0.0, sd=1.0, width=width, exact=False) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
-        value=np.concatenate([one.value for one in charts]) * mm,
-        low=np.concatenate([one.low for one in charts]) * mm,
-        high=np.concatenate([one.high for one in charts]) * mm,
-        **_signal_columns(np.concatenate([one.outside for one in charts]), since),
+        value=np.concatenate([chart.value for chart in charts]) * mm,
+        low=np.concatenate([chart.low for chart in charts]) * mm,
+        high=np.concatenate([chart.high for chart in charts]) * mm,
+        **_signal_columns(np.concatenate([chart.outside for chart in charts]), since),
     )
 
 
@@ -160,10 +160,10 @@ def _cusum_chart(model: RopeModel, parts: list[Floats], limit: float, since: int
     charts = [cusum(z, target=0.0, allowance=ALLOWANCE, limit=limit) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
-        upper=np.concatenate([one.upper for one in charts]) * mm,
-        lower=np.concatenate([one.lower for one in charts]) * mm,
+        upper=np.concatenate([chart.upper for chart in charts]) * mm,
+        lower=np.concatenate([chart.lower for chart in charts]) * mm,
         limit=pl.lit(limit * mm),
-        **_signal_columns(np.concatenate([one.outside for one in charts]), since),
+        **_signal_columns(np.concatenate([chart.outside for chart in charts]), since),
     )
 
 
@@ -310,11 +310,11 @@ def left_over(model: RopeModel) -> LjungBox:
     """
     fit, residuals = model.fit, model.deviation - model.expected()
 
-    def left(noise: Noise) -> LjungBox:
+    def box(noise: Noise) -> LjungBox:
         white = innovations(noise, residuals)
         return ljung_box(white[1:], LAGS, (noise.phi != 0.0) + (noise.white != 0.0))
 
-    return max((left(noise) for noise in {fit.noises[fit.mode], fit.noises[fit.staying_mode]}), key=lambda one: one.p)
+    return max((box(noise) for noise in {fit.noises[fit.mode], fit.noises[fit.staying_mode]}), key=lambda law: law.p)
 
 
 #: Residuals that depend on each other so surely, and so much (squared correlations summed over lags), that no

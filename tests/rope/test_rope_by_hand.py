@@ -192,7 +192,7 @@ def test_rare_kinds_are_set_aside_where_enough_is_left(
 ) -> None:
     found = group_products(kinds(**batches), {name: name for name in batches})
     assert (found.names, found.reference, found.aside, found.mixed) == (names, reference, aside, mixed)
-    assert int(found.kept.sum()) == sum(n for name, n in batches.items() if name not in aside)
+    assert int(found.usable.sum()) == sum(n for name, n in batches.items() if name not in aside)
 
 
 def test_the_commonest_kind_is_the_level_where_a_rare_one_is_on_the_line() -> None:

@@ -43,7 +43,7 @@ def test_ripple_of_pair_4_is_named_and_none_is_invented(amplitude):
     value = 14 + 0.03 * ar1(t.size, 0.95, rng) + rng.normal(0, 0.01, t.size)
     gauge = channel("d4", value + amplitude * np.sin(2 * np.pi * t / 1.52), 0.2)
     found = roller_ripples(SIZER, speeds(rng), gauge)
-    assert [one.pair for one in found if one.found] == ([4] if amplitude else [])
+    assert [one.pair for one in found if one.has_ripple] == ([4] if amplitude else [])
     assert found[1].turns_s == pytest.approx(np.pi * 100 / 207.6, rel=1e-3)
     if amplitude:
         assert found[1].ripple.amplitude == pytest.approx(0.006, abs=0.001)

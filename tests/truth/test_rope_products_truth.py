@@ -59,7 +59,7 @@ def test_a_rare_kind_is_set_aside_and_said():
     names = pl.Series(["mint"] * 30 + ["pear"] * 3 + ["mint"] * 30)
     found = group_products(names, KINDS)
     assert found.aside == ("15 mm",)
-    assert found.kept.sum() == 60
+    assert found.usable.sum() == 60
     assert found.names == ()
 
 
