@@ -36,7 +36,7 @@ class ShiftMeasures:
     `timeline` is STATE_TIMELINE of what is over of the period, `windows` its shifts as of shift_windows; `accounts`
     has one each, `so_far` is their sum. `left_min` are planned minutes still to come; `planned` pieces are None without
     a plan for the whole period, `rest_of_shift` where no planned minutes are left or none are over. `past` are the
-    shifts of the four weeks before, `own_shifts` those of the period so far, `stops` those of the timeline. `changeovers`
+    shifts of the four weeks before, `own_shifts` those of the period so far, `stops` the timeline's. `changeovers`
     are LIKELY with their minutes, breaks left out: of the machine's marks, or found for want of them. `against`: where
     its states contradict its counter, within the period. `cuts_shift`: the period begins or ends within a
     shift; `plan_partly`: a plan covers some of the period and not all of it, so that there is nothing to compare.
