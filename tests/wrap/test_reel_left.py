@@ -84,7 +84,7 @@ def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
     assert [fault.message for fault in reel_faults(spans)] == [
         "reel r1 was mounted twice and nothing was left on it the first time"
     ]
-    assert [(s.held_m, s.returned) for s in spans] == [(2875, False)] * 3
+    assert [(s.held_m, s.is_returned) for s in spans] == [(2875, False)] * 3
 
 
 def test_more_left_than_the_reel_held_is_a_fault() -> None:
