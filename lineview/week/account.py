@@ -263,7 +263,7 @@ def _outside(plant: Plant, counts: MachineCounts, period: tuple[datetime, dateti
 def _pattern_inputs(
     plant: Plant, machine: MachineInputs, line: LineInputs, timeline: pl.DataFrame, period: tuple[datetime, datetime]
 ) -> PatternInputs:
-    own = machine.counts.machine
+    wrapper = machine.counts.machine
     suppliers = {web.id: web.supplier for web in plant.webs}
     planned = [
         float(cells_of(calendar(plant.shifts, plant.zone, period[0], end))["planned_min"].sum())
@@ -271,7 +271,7 @@ def _pattern_inputs(
     ]
     to_week = planned[0] / planned[1] if planned[1] > 0 else 1.0
     return PatternInputs(
-        own, timeline, machine.batches, machine.reels, line.gauges, line.temperature, suppliers, to_week
+        wrapper, timeline, machine.batches, machine.reels, line.gauges, line.temperature, suppliers, to_week
     )
 
 

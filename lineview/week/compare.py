@@ -109,13 +109,13 @@ class ShiftUnits:
     """Shifts of one side over its machines, in order: the key that pairs them, and sums [min, pieces, m]."""
 
     frame: pl.DataFrame
-    lost: Mapping[str, Floats]
+    losses: Mapping[str, Floats]
 
 
 def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparison:
     """Compare two scopes, shifts as units; differences are first less second.
 
-    `history` holds one side more where the two are periods of it: it tells how much shifts vary and go together. No
+    `history` holds one side more where the two are periods of it: it shows how much shifts vary and go together. No
     intervals where either side has fewer than three shifts, or a shift is on both.
     Source: benjamini-hochberg-1995, restricted-likelihood, negative-binomial-rates
     """
@@ -187,15 +187,15 @@ def shift_units(side: Side) -> ShiftUnits:
         keys.select("machine", "start", "unit"), on=["machine", "start"], maintain_order="left"
     )
     summed = rows.group_by("cause", "unit", maintain_order=True).agg(pl.col("pieces").sum(), pl.col("clock_min").sum())
-    lost = {}
+    by_cause = {}
     for (cause,), part in summed.sort("cause").group_by(["cause"], maintain_order=True):
         values = np.zeros(frame.height)
         values[part["unit"].to_numpy()] = part["pieces"].to_numpy()
-        lost[str(cause)] = values
+        by_cause[str(cause)] = values
     changes = np.zeros(frame.height)
     of_changes = summed.filter(pl.col("cause") == CHANGEOVERS)
     changes[of_changes["unit"].to_numpy()] = of_changes["clock_min"].to_numpy()
-    return ShiftUnits(frame.with_columns(changes=pl.Series(changes)), lost)
+    return ShiftUnits(frame.with_columns(changes=pl.Series(changes)), by_cause)
 
 
 @dataclass(frozen=True)
@@ -323,7 +323,7 @@ def _measures(sides: Sequence[Side], units: Sequence[ShiftUnits], design: _Desig
 
 
 def _stops_tested(frames: Sequence[pl.DataFrame], design: _Design) -> Test | None:
-    """Test the rates of stops as counts: few shifts, taken as independent at one mix, tell their scatter so alone."""
+    """Test the rates of stops as counts: few shifts, taken as independent at one mix, show their own scatter."""
     few = frames[0].height + frames[1].height < CORRELATED_FROM
     if design.pairs or design.history is not None or design.mix_names or not few:
         return None
@@ -357,16 +357,16 @@ def _difference(name: str, unit: str, values: Sequence[float], test: Test | None
 
 def _causes(units: Sequence[ShiftUnits], design: _Design) -> list[Difference]:
     """What each cause costs, in pieces a planned minute."""
-    names = sorted({name for part in units[:2] for name in part.lost})
+    names = sorted({name for part in units[:2] for name in part.losses})
     planned = [part.frame["planned"].to_numpy() for part in units]
-    lost = [
-        np.column_stack([part.lost.get(name, np.zeros(part.frame.height)) for name in names]) / size[:, None]
+    rates = [
+        np.column_stack([part.losses.get(name, np.zeros(part.frame.height)) for name in names]) / size[:, None]
         for part, size in zip(units, planned, strict=True)
     ]
-    tests = _test_ratios(design, units, lost, planned) if _enough(units) else [None] * len(names)
+    tests = _test_ratios(design, units, rates, planned) if _enough(units) else [None] * len(names)
     out = []
     for k, (name, test) in enumerate(zip(names, tests, strict=True)):
-        means = [float(np.average(part[:, k], weights=size)) for part, size in zip(lost[:2], planned[:2], strict=True)]
+        means = [float(np.average(part[:, k], weights=size)) for part, size in zip(rates[:2], planned[:2], strict=True)]
         out.append(_difference(name, "pieces/min", means, test))
     return out
 

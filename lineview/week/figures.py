@@ -14,7 +14,7 @@ from lineview.week.losses import cause_words
 from lineview.week.trend import CauseTrend
 
 #: By unit of the ledger: its figure, and its unit.
-SHOWN = {
+FIGURES = {
     "minutes": ("{cause}_lost_min", "min"),
     "pieces": ("{cause}_not_made_pieces", "pieces"),
     "kg": ("{cause}_not_made_kg", "kg"),
@@ -23,7 +23,7 @@ SHOWN = {
     "paper_m": ("{cause}_paper_lost_m", "m"),
     "money": ("{cause}_cost_money", ""),
 }
-#: By unit, how a row is summed that no clock tells.
+#: By unit, how a row that no clock shows is summed.
 _SUMMED = {
     "minutes": mark("its pieces at the nominal rate"),
     "pieces": mark("summed over the shifts"),
@@ -38,7 +38,7 @@ ALL_ROWS = mark("all rows")
 
 def unit_of(unit: str, plant: Plant) -> str:
     """The unit that a ledger's column is shown in."""
-    return plant.currency if unit == "money" else SHOWN[unit][1]
+    return plant.currency if unit == "money" else FIGURES[unit][1]
 
 
 def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str) -> tuple[Figure, ...]:
@@ -61,7 +61,7 @@ def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str)
 
 def _total(figures: FigureList, ledger: Ledger, unit: str, unit_words: str) -> None:
     """Add the sum of all rows in one unit, beside the balance that it equals."""
-    name, balance = SHOWN[unit][0], ledger.balances.get(unit)
+    name, balance = FIGURES[unit][0], ledger.balances.get(unit)
     if balance is None and unit != "money":
         return figures.unknown(name, tr("nothing in this period tells"), cause=ALL_ROWS)
     total, unknown = ledger.total(unit), ledger.unknown(unit)
@@ -85,9 +85,9 @@ def _row(figures: FigureList, row: LedgerRow) -> None:
     working += tr_count(", {count} time", ", {count:,} times", row.events) if working and row.events else ""
     for unit, amount in row.amounts.items():
         if amount.value is None:
-            figures.unknown(SHOWN[unit][0], amount.why_none, cause=row.cause)
+            figures.unknown(FIGURES[unit][0], amount.why_none, cause=row.cause)
         else:
-            figures.add(SHOWN[unit][0], _without_equal_ends(amount), working or tr(_SUMMED[unit]), cause=row.cause)
+            figures.add(FIGURES[unit][0], _without_equal_ends(amount), working or tr(_SUMMED[unit]), cause=row.cause)
 
 
 def _without_equal_ends(amount: Estimate) -> Estimate:

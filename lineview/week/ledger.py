@@ -65,7 +65,7 @@ class LedgerRow:
 class Balance:
     """What could have been and what was, in one unit; the rows add up to the difference.
 
-    `was_low` and `was_high` are what the readings allow; None where the rows alone say how sure they are.
+    `was_low` and `was_high` are what the readings allow; None where only the rows say how sure they are.
     """
 
     possible: float
@@ -74,7 +74,7 @@ class Balance:
     was_high: float | None = None
 
     @property
-    def lost(self) -> float:
+    def loss(self) -> float:
         """The difference."""
         return self.possible - self.was
 
@@ -83,7 +83,7 @@ class Balance:
 class Ledger:
     """The rows by what they cost, and by unit what they add up to.
 
-    `planned_min` are planned minutes [min], `worth` says whether the plant tells what a kilogram sold is
+    `planned_min` are planned minutes [min], `worth` says whether the plant says what a kilogram sold is
     worth; `money_open` whether some money is not known; `notes` what the ledger could not take in.
     """
 
@@ -213,9 +213,9 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
     mean_g = _mean_target(machine)
     for cause, clock, pieces, events, kg in by_cause.iter_rows():
         below, above = _doubt(cause, open_pieces, (float(doubt[0]), float(doubt[1])))
-        lost = _between(pieces, below, above, events)
+        loss = _between(pieces, below, above, events)
         mass = _between(kg, below * (mean_g or 0.0) / 1000, above * (mean_g or 0.0) / 1000, events)
-        _add_lost(sums, cause, lost, rate, None if mean_g is None else mass, worth)
+        _add_loss(sums, cause, loss, rate, None if mean_g is None else mass, worth)
         sums.clock_min[cause] = sums.clock_min.get(cause, 0.0) + clock
         sums.events[cause] = sums.events.get(cause, 0) + events
 
@@ -240,10 +240,10 @@ def _mean_target(machine: MachinePeriod) -> float | None:
     return float(np.average(machine.target_g, weights=planned))
 
 
-def _add_lost(sums: _Sums, cause: str, lost: Estimate, rate: float, kg: Estimate | None, worth: float | None) -> None:
+def _add_loss(sums: _Sums, cause: str, loss: Estimate, rate: float, kg: Estimate | None, worth: float | None) -> None:
     """Add pieces that were not made: in minutes, pieces, kilograms and money."""
-    sums.add(cause, "minutes", lost.scaled(1 / rate))
-    sums.add(cause, "pieces", lost)
+    sums.add(cause, "minutes", loss.scaled(1 / rate))
+    sums.add(cause, "pieces", loss)
     mass = kg or Estimate.unknown(tr("which product was on is not known, and products differ in mass"))
     sums.add(cause, "kg", mass)
     sums.add(cause, "money", Estimate.unknown(tr(NO_WORTH)) if worth is None else mass.scaled(worth))

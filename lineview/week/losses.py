@@ -121,9 +121,9 @@ def machine_losses(
     timeline = timeline_of(counts, batches, stop_log, cal, short_stop_min=plant.short_stop_min)
     stretches = _stretches(timeline, begins)
     by_state = _ByState.of(stretches, cells.height)
-    used = _UsedPieces.of(pieces, by_state)
+    sums = _LedgerPieces.of(pieces, by_state)
     rate = nominal_per_min(counts.machine)
-    losses = _losses(cells, stretches, by_state, used, rate)
+    losses = _losses(cells, stretches, by_state, sums, rate)
     machine = pl.lit(counts.machine.id).alias("machine")
     shifts = cells.select(
         machine,
@@ -138,7 +138,7 @@ def machine_losses(
         # a column, not one number for all: polars would multiply by its inverse, which rounds otherwise
         nominal_per_min=pl.Series(np.full(cells.height, rate)),
         stops=pl.Series(by_state.stops),
-        good=pl.Series(used.good),
+        good=pl.Series(sums.good),
         good_low=pl.Series(pieces.good.low),
         good_high=pl.Series(pieces.good.high),
         film_m=_metres_fed(counts, "film", begins, ends),
@@ -179,7 +179,7 @@ class _ByState:
     """By state, minutes [min] and pieces seen in each shift; `uncounted_min` ran without a count [min]."""
 
     minutes: dict[str, Floats]
-    made: dict[str, Floats]
+    pieces: dict[str, Floats]
     uncounted_min: Floats
     stops: Ints
 
@@ -205,23 +205,23 @@ def _sums(place: Ints, values: Floats, n: int) -> Floats:
 
 
 @dataclass(frozen=True)
-class _UsedPieces:
+class _LedgerPieces:
     """Pieces of each shift as the ledger takes them: the value, or the least where it is not known."""
 
     good: Floats
-    made: Floats
+    total: Floats
     rejects: Floats
     blanks: Floats
     unseen: Floats
 
     @classmethod
-    def of(cls, pieces: Pieces, by_state: _ByState) -> _UsedPieces:
+    def of(cls, pieces: Pieces, by_state: _ByState) -> _LedgerPieces:
         good, all_pieces = _least(pieces.good), _least(pieces.total)
         rejects = np.zeros(len(good))
         if pieces.rejects is not None:
             open_count = np.isnan(pieces.rejects.value)
             rejects = np.where(open_count, np.maximum(all_pieces - good, 0.0), pieces.rejects.value)
-        in_states = sum(by_state.made[state] for state in STATES if state != "unseen")
+        in_states = sum(by_state.pieces[state] for state in STATES if state != "unseen")
         return cls(good, all_pieces, rejects, _least(pieces.blanks, len(good)), all_pieces - in_states)
 
 
@@ -232,9 +232,9 @@ def _least(estimate: Counted | None, n: int = 0) -> Floats:
 
 
 def _losses(
-    cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, used: _UsedPieces, rate: float
+    cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, sums: _LedgerPieces, rate: float
 ) -> pl.DataFrame:
-    minutes, pieces_in, blind = by_state.minutes, by_state.made, by_state.uncounted_min
+    minutes, pieces_in, blind = by_state.minutes, by_state.pieces, by_state.uncounted_min
     ran = np.maximum(minutes["running"] - blind, 0.0)
     # What running without a count takes from running it adds to time without readings.
     over = blind - (minutes["running"] - ran)
@@ -242,16 +242,16 @@ def _losses(
     unread = minutes["unseen"] + blind > 0
     causes: list[tuple[str, Floats, Floats]] = [
         (SLOW, minutes["slow"], minutes["slow"] * rate - pieces_in["slow"]),
-        (PACE, ran, ran * rate - pieces_in["running"] - used.blanks),
+        (PACE, ran, ran * rate - pieces_in["running"] - sums.blanks),
         (
             UNSEEN,
             minutes["unseen"] + blind,
-            np.where(unread, (minutes["unseen"] + blind - over) * rate - used.unseen, 0.0),
+            np.where(unread, (minutes["unseen"] + blind - over) * rate - sums.unseen, 0.0),
         ),
-        (BLANKS, zero, used.blanks),
-        (REJECTS, zero, used.rejects),
+        (BLANKS, zero, sums.blanks),
+        (REJECTS, zero, sums.rejects),
         (BREAKS, zero, -pieces_in["break"]),
-        (UNEXPLAINED, zero, used.made - used.rejects - used.good - np.where(unread, 0.0, used.unseen)),
+        (UNEXPLAINED, zero, sums.total - sums.rejects - sums.good - np.where(unread, 0.0, sums.unseen)),
     ]
     place = pl.Series("place", np.arange(cells.height), dtype=pl.Int64)
     parts = [

@@ -21,7 +21,7 @@ from lineview.weight.account import inside, piece_facts, weighings
 from lineview.weight.faults import sort_out
 from lineview.weight.giveaway import batch_yield, grouped_means
 
-#: Shares of a shift's time by product: `product` is an id of plant.toml, "" where no batch tells.
+#: Shares of a shift's time by product: `product` is an id of plant.toml, "" where no batch says.
 MIX: dict[str, pl.DataType] = {"place": pl.Int64(), "product": pl.String(), "share": pl.Float64()}
 
 
@@ -182,10 +182,10 @@ def candy_losses(
     rope = _rope_part(masses, good_of, batches, gauges)
     rejects = _rejects_kg(counts, good_of, off, period)
     missing = _unaccounted_kg(plant, counts, batches, {n: off.piece_g[i] for n, i in ids.items()}, off, period)
-    sold = sum(n * masses[name].mass_g for name, n in good_of.items()) / 1000
-    used = sum(n * off.piece_g[name] for name, n in good_of.items()) / 1000
-    used += (rejects.value or 0.0) + (missing.value or 0.0)
-    return CandyLosses(_causes(over, rope, rejects, missing), used, sold, _price(masses, good_of))
+    sold_kg = sum(n * masses[name].mass_g for name, n in good_of.items()) / 1000
+    used_kg = sum(n * off.piece_g[name] for name, n in good_of.items()) / 1000
+    used_kg += (rejects.value or 0.0) + (missing.value or 0.0)
+    return CandyLosses(_causes(over, rope, rejects, missing), used_kg, sold_kg, _price(masses, good_of))
 
 
 def _good(

@@ -105,10 +105,10 @@ def recurring(inputs: PatternInputs) -> Recurring:
     """What may recur among a machine's stops without a reason; nothing where they are too few."""
     stops = _stops(inputs.timeline)
     enough = len(stops.start) >= LEAST_STOPS
-    found = [one for family in _families(inputs, stops) for one in family] if enough else []
+    candidates = [candidate for family in _families(inputs, stops) for candidate in family] if enough else []
     # what chance explains on this machine alone it explains among all of them
-    able = tuple(one for one in found if one.p * len(found) <= CHANCE)
-    return Recurring(inputs.machine, stops.start, stops.end, inputs.to_week, len(found), able)
+    able = tuple(candidate for candidate in candidates if candidate.p * len(candidates) <= CHANCE)
+    return Recurring(inputs.machine, stops.start, stops.end, inputs.to_week, len(candidates), able)
 
 
 def find_patterns(machines: Sequence[Recurring]) -> tuple[Pattern, ...]:
@@ -119,23 +119,22 @@ def find_patterns(machines: Sequence[Recurring]) -> tuple[Pattern, ...]:
     Source: bonferroni
     """
     looked = sum(machine.looked for machine in machines)
-    kept: dict[tuple[str, str], tuple[Recurring, Candidate]] = {}
+    best: dict[tuple[str, str], tuple[Recurring, Candidate]] = {}
     for machine in machines:
         for candidate in machine.candidates:
             key = (machine.machine.id, candidate.family)
-            if candidate.p * looked <= CHANCE and (key not in kept or candidate.excess > kept[key][1].excess):
-                kept[key] = (machine, candidate)
-    patterns = [_pattern(*rest, looked) for rest in kept.values()]
+            if candidate.p * looked <= CHANCE and (key not in best or candidate.excess > best[key][1].excess):
+                best[key] = (machine, candidate)
+    patterns = [_pattern(*rest, looked) for rest in best.values()]
     return tuple(sorted(patterns, key=lambda pattern: -pattern.minutes))
 
 
-def _pattern(of: Recurring, one: Candidate, looked: int) -> Pattern:
-    chosen = {"start": of.start[one.chosen], "end": of.end[one.chosen]}
+def _pattern(of: Recurring, candidate: Candidate, looked: int) -> Pattern:
+    chosen = {"start": of.start[candidate.chosen], "end": of.end[candidate.chosen]}
     pairs = pl.DataFrame(chosen).cast(pl.Datetime("us", "UTC"))
-    minutes = float((of.end - of.start)[one.chosen].sum()) / 6e7
-    return Pattern(
-        of.machine, one.words, one.reason, tuple(pairs.rows()), minutes, minutes * of.to_week, min(1.0, one.p * looked)
-    )
+    minutes = float((of.end - of.start)[candidate.chosen].sum()) / 6e7
+    words = of.machine, candidate.words, candidate.reason, tuple(pairs.rows())
+    return Pattern(*words, minutes, minutes * of.to_week, min(1.0, candidate.p * looked))
 
 
 def _stops(timeline: pl.DataFrame) -> _Stops:
@@ -159,10 +158,10 @@ def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[Candidate]]
     mounted = inputs.reels.filter(pl.col("machine") == inputs.machine.id)["at"].drop_nulls().dt.epoch("us").sort()
     yield _after(stops, mounted.to_numpy(), "reel", tr("a reel change"), tr("after reel change"))
     yield _hours(stops)
-    yield _named(stops, starts, [name or "" for name in sheet.drop_nulls("start").sort("start")["product"]], "product")
+    yield _match(stops, starts, [name or "" for name in sheet.drop_nulls("start").sort("start")["product"]], "product")
     reels = inputs.reels.filter(pl.col("machine") == inputs.machine.id).drop_nulls("at").sort("at")
     names = [inputs.suppliers.get(web or "", "") for web in reels["web"]]
-    yield _named(stops, reels["at"].dt.epoch("us").to_numpy(), names, "supplier")
+    yield _match(stops, reels["at"].dt.epoch("us").to_numpy(), names, "supplier")
     yield _rope(stops, inputs.diameter, starts, "rope", ("thick", "thin"))
     yield _rope(stops, inputs.temperature, starts, "temperature", ("warm", "cold"))
 
@@ -185,9 +184,9 @@ def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -
             chances.append(float(bdtrc(k - 1, n, min(share, 1.0))) if k else 1.0)
     first, end = _peak(began)
     low, high = float(edges[first]), float(edges[end])
-    chosen = _alike(stops, (delay >= low) & (delay < high))
-    one = Candidate(family, _window_words(low, high, words), reason, chosen, min(chances), float(chosen.sum()))
-    return [one, *(replace(one, p=1.0, excess=-1.0) for _ in chances[1:])]
+    is_near = _alike(stops, (delay >= low) & (delay < high))
+    candidate = Candidate(family, _window_words(low, high, words), reason, is_near, min(chances), float(is_near.sum()))
+    return [candidate, *(replace(candidate, p=1.0, excess=-1.0) for _ in chances[1:])]
 
 
 def _alike(stops: _Stops, chosen: np.ndarray) -> np.ndarray:
@@ -236,9 +235,9 @@ def _hours(stops: _Stops) -> list[Candidate]:
     shift = stops.shift_of(stops.running)
     firsts = {int(k): int(stops.running[shift == k].min()) for k in np.unique(shift)}
     of_stops = stops.shift_of(stops.start)
-    begun = np.array([firsts.get(int(k), 0) for k in of_stops])
+    shift_start = np.array([firsts.get(int(k), 0) for k in of_stops])
     ran_from = np.array([firsts[int(k)] for k in shift]) if len(shift) else np.empty(0)
-    hour = np.floor((stops.start - begun) / 3.6e9).astype(np.int64)
+    hour = np.floor((stops.start - shift_start) / 3.6e9).astype(np.int64)
     ran = np.floor((stops.running - ran_from) / 3.6e9).astype(np.int64)
     out = []
     for h in range(int(ran.max()) + 1 if len(ran) else 0):
@@ -263,7 +262,7 @@ _IN_BATCHES = {
 }
 
 
-def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[Candidate]:
+def _match(stops: _Stops, at: Ints, names: Sequence[str], family: str) -> list[Candidate]:
     """Products, or suppliers, with which it stops more often than with the others."""
     if not len(at):
         return []
@@ -286,16 +285,16 @@ def _shift_test(stops: _Stops, hit: np.ndarray, exposed: np.ndarray) -> float | 
     shift, ran = stops.shift_of(stops.start), stops.shift_of(stops.running)
     n = int(max(shift.max(initial=0), ran.max(initial=0))) + 1
     inside, outside = (np.bincount(ran[part], minlength=n) * SAMPLE_S / 3600 for part in (exposed, ~exposed))
-    hits, others = (np.bincount(shift[part], minlength=n) for part in (hit, ~hit))
-    both = (inside > 0.2) & (outside > 0.2)
-    if both.sum() < LEAST_SHIFTS:
+    hits, rest = (np.bincount(shift[part], minlength=n) for part in (hit, ~hit))
+    has_both = (inside > 0.2) & (outside > 0.2)
+    if has_both.sum() < LEAST_SHIFTS:
         return None
-    difference = hits[both] / inside[both] - others[both] / outside[both]
+    difference = hits[has_both] / inside[has_both] - rest[has_both] / outside[has_both]
     spread = float(difference.std(ddof=1))
     if spread <= 0:
         return None
-    t = float(difference.mean()) / (spread / np.sqrt(both.sum()))
-    return float(stdtr(both.sum() - 1, -t))
+    t = float(difference.mean()) / (spread / np.sqrt(has_both.sum()))
+    return float(stdtr(has_both.sum() - 1, -t))
 
 
 def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: tuple[str, str]) -> list[Candidate]:
@@ -306,17 +305,17 @@ def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: t
         return []
     at = rope["at"].dt.epoch("us").to_numpy()
     batch = np.searchsorted(starts, at, side="right") - 1
-    # A stop lets the rope cool and thin, so that only a batch's beginning tells what its rope does to stops.
-    kept = (batch >= 0) & (at - starts[np.maximum(batch, 0)] < BEGINNING_US)
+    # A stop lets the rope cool and thin, so that only a batch's beginning shows what its rope does to stops.
+    is_early = (batch >= 0) & (at - starts[np.maximum(batch, 0)] < BEGINNING_US)
     n = len(starts)
-    counted = np.bincount(batch[kept], minlength=n)
-    sums = np.bincount(batch[kept], rope["value"].to_numpy()[kept], minlength=n)
+    readings_in = np.bincount(batch[is_early], minlength=n)
+    sums = np.bincount(batch[is_early], rope["value"].to_numpy()[is_early], minlength=n)
     ran = np.bincount(np.maximum(np.searchsorted(starts, stops.running, side="right") - 1, 0), minlength=n)
     began = np.bincount(np.maximum(np.searchsorted(starts, stops.start, side="right") - 1, 0), minlength=n)
-    able = (counted > 0) & (ran > 10)
+    able = (readings_in > 0) & (ran > 10)
     if able.sum() < 4 * LEAST_SHIFTS:
         return []
-    mean, rate = sums[able] / counted[able], began[able] / ran[able]
+    mean, rate = sums[able] / readings_in[able], began[able] / ran[able]
     shift = stops.shift_of(starts[able])
     x, y = _within(_ranks(mean), shift), _within(_ranks(rate), shift)
     df = int(able.sum() - len(np.unique(shift)) - 1)
@@ -328,7 +327,7 @@ def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints, family: str, names: t
     out = []
     of_stops = np.maximum(np.searchsorted(starts, stops.start, side="right") - 1, 0)
     middle = float(np.median(mean))
-    level = np.divide(sums, counted, out=np.full(n, np.nan), where=counted > 0)[of_stops]
+    level = np.divide(sums, readings_in, out=np.full(n, np.nan), where=readings_in > 0)[of_stops]
     for name, sign, chosen in ((names[0], 1.0, level > middle), (names[1], -1.0, level < middle)):
         p = float(stdtr(df, -sign * t))
         words, reason = (tr(text) for text in _IN_BATCHES[name])

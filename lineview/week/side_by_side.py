@@ -39,11 +39,11 @@ def compared_sentence(comparison: Comparison) -> tuple[Span, ...]:
     if not comparison.causes or abs(rate.value) < 0.05:
         return (Span(f"{show.capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
     cause = comparison.causes[0]
-    lost = {"cause": subject_of(cause.name), "pieces": show.number(abs(cause.value), 1)}
+    places = {"cause": subject_of(cause.name), "pieces": show.number(abs(cause.value), 1)}
     if cause.value > 0:
-        words = tr("; {cause} cost {pieces} a minute more", **lost)
+        words = tr("; {cause} cost {pieces} a minute more", **places)
     else:
-        words = tr("; {cause} cost {pieces} a minute less", **lost)
+        words = tr("; {cause} cost {pieces} a minute less", **places)
     return (Span(f"{show.capital(comparison.first)}: "), much, Span(f"{words}; {end}."))
 
 

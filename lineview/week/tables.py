@@ -14,7 +14,7 @@ from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report.answer import OF_ROW, Table, columns_of
 from lineview.week.account import WeekAccount
-from lineview.week.figures import ALL_ROWS, SHOWN, unit_of
+from lineview.week.figures import ALL_ROWS, FIGURES, unit_of
 from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
 from lineview.week.losses import cause_cell, cause_words
 from lineview.week.patterns import Pattern
@@ -48,8 +48,8 @@ ROUNDING = mark("rounding")
 
 def rounding_left(values: Sequence[float | None], total: float, places: int) -> float:
     """What rounded values lack to their rounded total."""
-    written = math.fsum(round(value, places) for value in values if value is not None)
-    return round(round(total, places) - written, places)
+    rounded_sum = math.fsum(round(value, places) for value in values if value is not None)
+    return round(round(total, places) - rounded_sum, places)
 
 
 def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate) -> Table:
@@ -79,8 +79,8 @@ def _rounded_rows(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]
     if all(value is None for value in values):
         return [None] * (len(values) + 2)
     total = ledger.known(unit) * factor
-    shown = [*values, rounding_left(values, total, places), total]
-    return [None if value is None else round(value, places) / factor for value in shown]
+    cells = [*values, rounding_left(values, total, places), total]
+    return [None if value is None else round(value, places) / factor for value in cells]
 
 
 def _course(trend: CauseTrend | None) -> str:
@@ -104,10 +104,10 @@ def balance_table(ledger: Ledger) -> Table:
         rows.append(
             {
                 "what": words[unit],
-                "unit": SHOWN[unit][1],
+                "unit": FIGURES[unit][1],
                 "possible": balance.possible,
                 "was": balance.was,
-                "lost": balance.lost,
+                "lost": balance.loss,
                 "rows": ledger.known(unit),
                 "open": ", ".join(map(cause_words, unknown)),
             }
@@ -190,7 +190,7 @@ def step_table(trends: Trends) -> Table:
             "change": _fine(step.change.value),
             "low": _fine(step.change.low),
             "high": _fine(step.change.high),
-            "noted": "; ".join(step.noted),
+            "noted": "; ".join(step.notes),
         }
         for trend, step in sorted(steps, key=lambda pair: pair[1].at, reverse=True)
     ]

@@ -49,7 +49,7 @@ class History:
         Ids of the shifts of the day.
     planned_min : array
         Planned minutes of all machines together [min].
-    lost : mapping
+    losses : mapping
         By cause, minutes lost at the nominal rate an hour planned [min/h].
     mix : array, shape (n, k)
         Shares of the time by product, and by machine where it changes, less their means.
@@ -61,7 +61,7 @@ class History:
     dates: Sequence[date]
     names: Sequence[str]
     planned_min: Floats
-    lost: Mapping[str, Floats]
+    losses: Mapping[str, Floats]
     mix: Floats
     mix_names: Sequence[str]
 
@@ -99,18 +99,18 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
         .agg(pl.col("minutes").sum())
     )
     planned = keys["planned"].to_numpy()
-    lost = {}
+    by_cause = {}
     for (cause,), rows in minutes.sort("cause").group_by(["cause"], maintain_order=True):
         values = np.zeros(keys.height)
         values[rows["unit"].to_numpy()] = rows["minutes"].to_numpy()
-        lost[str(cause)] = 60 * values / planned
+        by_cause[str(cause)] = 60 * values / planned
     mix, names = mix_columns(losses, mixes, keys, None)
     return History(
         keys["began"].dt.epoch("us").to_numpy(),
         keys["date"].to_list(),
         keys["shift"].to_list(),
         planned,
-        lost,
+        by_cause,
         mix,
         names,
     )
@@ -175,11 +175,11 @@ def telling(share: Floats, names: Sequence[str]) -> tuple[Floats, list[str]]:
 
 @dataclass(frozen=True)
 class Step:
-    """A lasting change of a cause: when, by how much [min/h planned], and what was noted around that day."""
+    """A lasting change of a cause: when, by how much [min/h planned], and the notes of people around that day."""
 
     at: datetime
     change: Estimate
-    noted: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -251,7 +251,7 @@ def cause_trends(
     causes: Sequence[str],
     notes: Sequence[tuple[datetime, str]] = (),
 ) -> Trends:
-    """Compare each of some causes' period [UTC] with the weeks before it, in up to 13 weeks with what people noted.
+    """Compare each of some causes' period [UTC] with the weeks before it, in up to 13 weeks with people's notes.
 
     A cause is called better or worse where the false discovery rate over all causes, each tested for a change against
     the weeks before and for a slope, stays below 5 %.
@@ -268,20 +268,20 @@ def cause_trends(
             before=before,
         )
         return Trends((), int(now.sum()), before, why_none=why)
-    names = [name for name in causes if name in history.lost and name not in NO_CAUSE]
+    names = [name for name in causes if name in history.losses and name not in NO_CAUSE]
     if not names:
         return Trends((), int(now.sum()), before, why_none=tr("nothing was lost"))
-    lost = np.column_stack([history.lost[name] for name in names])
-    changes = _changes(history, lost, now)
-    windows = [_window(history, lost, period[1], weeks) for weeks in WEEKS]
-    in_all = _overall_slope(history, lost, period[1])
+    losses = np.column_stack([history.losses[name] for name in names])
+    changes = _changes(history, losses, now)
+    windows = [_window(history, losses, period[1], weeks) for weeks in WEEKS]
+    in_all = _overall_slope(history, losses, period[1])
     both = [p for change, slope in zip(changes, in_all.slopes, strict=True) for p in (change.p, slope.p)]
     q = adjusted_p(both)
     rows = []
     for k, name in enumerate(names):
         change, slope, own_q = changes[k], in_all.slopes[k], (q[2 * k], q[2 * k + 1])
         verdict, basis = _verdict(change, slope, own_q, in_all.weeks)
-        steps = _steps(history, history.lost[name], notes, len(names))
+        steps = _steps(history, history.losses[name], notes, len(names))
         row = CauseTrend(
             name, change.now, change.before, change.amount, slope.amount, in_all.weeks, (change.p, slope.p), own_q
         )
@@ -318,7 +318,7 @@ def _verdict(change: Test, slope: Test, q: tuple[float, float], weeks: int) -> t
 def weighted_fits(y: Floats, x: Floats, planned_min: Floats) -> list[CorrelatedFit]:
     """Fit series by shifts as units, each weighing by its planned minutes [min].
 
-    Fewer than 20 shifts are taken as independent: too few to tell how they go together.
+    Fewer than 20 shifts are taken as independent: too few to show how they go together.
     Source: restricted-likelihood
     """
     weight = np.sqrt(planned_min / planned_min.mean())
@@ -345,13 +345,13 @@ def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> lis
 CONFIDENCE = mark("95 % confidence")
 
 
-def _changes(history: History, lost: Floats, now: Bools) -> list[Test]:
+def _changes(history: History, losses: Floats, now: Bools) -> list[Test]:
     """Test the period's shifts against those before, at the same mix."""
     x = np.column_stack([np.ones(history.n), now.astype(np.float64), history.mix])
     if np.linalg.matrix_rank(x) < x.shape[1]:
         x = x[:, :2]
-    tests = tests_of(lost, x, history.planned_min, np.eye(x.shape[1])[1])
-    means = [np.average(lost[part], axis=0, weights=history.planned_min[part]) for part in (now, ~now)]
+    tests = tests_of(losses, x, history.planned_min, np.eye(x.shape[1])[1])
+    means = [np.average(losses[part], axis=0, weights=history.planned_min[part]) for part in (now, ~now)]
     return [replace(test, now=float(means[0][k]), before=float(means[1][k])) for k, test in enumerate(tests)]
 
 
@@ -364,26 +364,26 @@ def _on_time(history: History, inside: Bools, end: datetime) -> tuple[Floats, Fl
     return t, x if full else x[:, :2]
 
 
-def _overall_slope(history: History, lost: Floats, end: datetime) -> _Slopes:
+def _overall_slope(history: History, losses: Floats, end: datetime) -> _Slopes:
     """The slope over all weeks there are."""
     inside = np.ones(history.n, dtype=bool)
     t, x = _on_time(history, inside, end)
-    return _Slopes(tests_of(lost, x, history.planned_min, np.eye(x.shape[1])[1]), max(1, round(-float(t.min()))))
+    return _Slopes(tests_of(losses, x, history.planned_min, np.eye(x.shape[1])[1]), max(1, round(-float(t.min()))))
 
 
-def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[Window]:
+def _window(history: History, losses: Floats, end: datetime, weeks: int) -> list[Window]:
     """Level at the middle and slope over some weeks, of each cause."""
     first = end - timedelta(weeks=weeks)
     inside = history.between(first, end)
     began = datetime.fromtimestamp(float(history.start_us[0]) / 1e6, UTC)
     if inside.sum() < 2 * LEAST_SHIFTS or began > first + timedelta(days=3):
         few = Estimate.unknown(tr("too few weeks: needs {weeks}", weeks=weeks))
-        return [Window(weeks, few, few)] * lost.shape[1]
+        return [Window(weeks, few, few)] * losses.shape[1]
     t, x = _on_time(history, inside, end)
     level, slope = np.eye(x.shape[1])[:2]
     middle = level + slope * float(t.mean())
     out = []
-    for fit in weighted_fits(lost[inside], x, history.planned_min[inside]):
+    for fit in weighted_fits(losses[inside], x, history.planned_min[inside]):
         levels, slopes = (
             Estimate(fit.mean(part), *fit.interval(part), len(t), interval=CONFIDENCE) for part in (middle, slope)
         )
@@ -393,8 +393,8 @@ def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[W
 
 #: Chance that steady works show a lasting change in any of their rows.
 STEP_CHANCE = 0.05
-#: How far from a step what was noted may bear on it.
-NOTED_WITHIN = timedelta(days=1, hours=12)
+#: How far from a step a note may bear on it.
+NOTES_WITHIN = timedelta(days=1, hours=12)
 
 
 #: A step of less than so many standard errors of independent shifts passes no search: it is not begun.
@@ -431,7 +431,7 @@ def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], r
     for k, at in enumerate(search.steps):
         contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
         moment = datetime.fromtimestamp(float(history.start_us[at]) / 1e6, UTC)
-        near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)
+        near = tuple(text for when, text in notes if abs(when - moment) <= NOTES_WITHIN)
         change = Estimate(fit.mean(contrast), *fit.interval(contrast), n, interval=CONFIDENCE)
         out.append(Step(moment, change, near))
     return tuple(out)

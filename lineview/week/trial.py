@@ -278,12 +278,12 @@ def _count(rows: pl.DataFrame, since: bool) -> int:
 
 def _known_instead(units: ShiftUnits, measure: str) -> tuple[str, ...]:
     """What was measured, where a trial's own measure was not."""
-    known = (*(name for name in RATIOS if _values(units, name)), *sorted(units.lost))
+    known = (*(name for name in RATIOS if _values(units, name)), *sorted(units.losses))
     return known if _values(units, measure) is None else ()
 
 
 def why_unjudged(before: int, since: int, measure: str, known: Sequence[str]) -> str:
-    """Why nothing can be said of so many shifts, where only `known` was measured; "" where something can."""
+    """Why so many shifts show nothing, where only `known` was measured; "" where they do."""
     if before < LEAST_BEFORE:
         return tr("too few shifts before it: needs {needs}, has {has}", needs=LEAST_BEFORE, has=before)
     if known:
@@ -337,10 +337,10 @@ def _values(units: ShiftUnits, measure: str) -> tuple[Floats, Floats] | None:
             return None
         size = np.maximum(frame[below].to_numpy().astype(np.float64), 1e-9)
         return factor * frame[top].to_numpy().astype(np.float64) / size, size
-    if measure not in units.lost:
+    if measure not in units.losses:
         return None
     planned = frame["planned"].to_numpy().astype(np.float64)
-    return units.lost[measure] / planned, planned
+    return units.losses[measure] / planned, planned
 
 
 def _root(values: Floats) -> Floats:
@@ -445,7 +445,7 @@ def _others(shifts: _Shifts, trial: Trial, since: int) -> tuple[Difference, ...]
     """The other measures and causes since against before; judged together once the planned shifts are over."""
     measures: list[Difference] = []
     causes: list[Difference] = []
-    for name in [*RATIOS, *sorted(shifts.units.lost)]:
+    for name in [*RATIOS, *sorted(shifts.units.losses)]:
         values = _values(shifts.units, name)
         if values is None or name == trial.measure or not values[0].any():
             continue

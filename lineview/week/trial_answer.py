@@ -85,7 +85,7 @@ def answer_trial(plant: Plant, inputs: TrialInputs, now: datetime) -> Answer:
 
 
 #: What makes the words of a verdict.
-_KEPT = ("before", "since", "level", "level_beside", "verdict", "called_after", "known")
+_FIELDS = ("before", "since", "level", "level_beside", "verdict", "called_after", "known")
 #: Those of them that are numbers, null where one is not known.
 _LEVELS = ("level", "level_beside")
 
@@ -99,10 +99,10 @@ def kept_verdict(inputs: TrialInputs) -> str:
         The trial and the shifts before and since.
     """
     account = trial_account(inputs)
-    kept = {name: getattr(account, name) for name in _KEPT}
+    data = {name: getattr(account, name) for name in _FIELDS}
     for name in _LEVELS:
-        kept[name] = kept[name] and [None if math.isnan(level) else level for level in kept[name]]
-    return json.dumps(kept)
+        data[name] = data[name] and [None if math.isnan(level) else level for level in data[name]]
+    return json.dumps(data)
 
 
 def verdict_words(trial: Trial, plant: Plant) -> str:
@@ -117,10 +117,10 @@ def verdict_words(trial: Trial, plant: Plant) -> str:
     """
     if not trial.verdict.startswith('{"before"'):
         return trial.verdict
-    kept = json.loads(trial.verdict)
-    kept |= {name: kept[name] and [math.nan if level is None else level for level in kept[name]] for name in _LEVELS}
-    why = why_unjudged(kept["before"], kept["since"], trial.measure, kept["known"])
-    account = TrialAccount(trial, unit_of_measure(trial.measure), **kept, why_none=why)
+    data = json.loads(trial.verdict)
+    data |= {name: data[name] and [math.nan if level is None else level for level in data[name]] for name in _LEVELS}
+    why = why_unjudged(data["before"], data["since"], trial.measure, data["known"])
+    account = TrialAccount(trial, unit_of_measure(trial.measure), **data, why_none=why)
     return "".join(span.text for span in _sentence(account, plant))
 
 
@@ -146,8 +146,8 @@ def _sentence(account: TrialAccount, plant: Plant) -> tuple[Span, ...]:
 
 def _line(plant: Plant, line: str) -> str:
     """A line as the works calls it, within a sentence."""
-    named = (described.name for described in plant.lines if described.id == line and described.name)
-    return next(named, tr("line {line}", line=line))
+    names = (described.name for described in plant.lines if described.id == line and described.name)
+    return next(names, tr("line {line}", line=line))
 
 
 def _verdict(account: TrialAccount) -> str:
@@ -170,8 +170,8 @@ def _called(is_better: bool, *, beside: bool) -> str:
 
 def _value_words(account: TrialAccount, plant: Plant, value: float, *, bare: bool = False) -> str:
     """A value of the trial's measure as it is read out."""
-    shown, unit = in_units(value, account.unit, plant.units)
-    number = show.number(shown, 1 if abs(shown) >= 10 else 2)
+    amount, unit = in_units(value, account.unit, plant.units)
+    number = show.number(amount, 1 if abs(amount) >= 10 else 2)
     if bare:
         return number
     measure = account.trial.measure
@@ -221,8 +221,8 @@ def _least(account: TrialAccount, plant: Plant) -> str:
 
 
 def _signed_text(account: TrialAccount, plant: Plant, value: float) -> str:
-    shown = in_units(value, account.unit, plant.units)[0]
-    return show.number(shown, 1 if abs(shown) >= 10 else 2, signed=True)
+    amount = in_units(value, account.unit, plant.units)[0]
+    return show.number(amount, 1 if abs(amount) >= 10 else 2, signed=True)
 
 
 def _figures(account: TrialAccount, period: Period) -> tuple[Figure, ...]:
@@ -354,12 +354,12 @@ def _notes(account: TrialAccount, inputs: TrialInputs, plant: Plant) -> tuple[st
         words = mark("A change of {worth:g} % is called the wrong way round with a chance of at most {percent:g} %.")
         remarks.append(tr(words, worth=trial.worth_percent, percent=percent))
     if trial.verdict:
-        kept = {
+        parts = {
             "moment": show.moment(trial.set_at, plant, year=True),
             "who": trial.who,
             "verdict": verdict_words(trial, plant),
         }
-        remarks.append(tr("Verdict kept on {moment} by {who}: {verdict}", **kept))
+        remarks.append(tr("Verdict kept on {moment} by {who}: {verdict}", **parts))
     return tuple(remarks)
 
 

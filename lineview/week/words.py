@@ -86,13 +86,13 @@ def _nothing(account: WeekAccount, scope: Scope) -> str:
 def _amount(ledger: Ledger, row: LedgerRow, plant: Plant) -> str:
     minutes = row.value("minutes")
     money = row.amounts.get("money", Estimate.unknown(""))
-    lost = tr("{minutes} minutes", minutes=show.number(minutes, 0)) if minutes and round(minutes) else ""
+    minute_words = tr("{minutes} minutes", minutes=show.number(minutes, 0)) if minutes and round(minutes) else ""
     total = ledger.total("minutes").value
-    share = tr(" of {total} lost", total=show.number(total, 0)) if lost and total else ""
+    share = tr(" of {total} lost", total=show.number(total, 0)) if minute_words and total else ""
     if ledger.worth and money.value is not None:
         paid = f"{show.number(money.value, 0)} {plant.currency}"
-        return tr("{money} and {minutes}", money=paid, minutes=f"{lost}{share}") if lost else paid
-    return f"{lost}{share}"
+        return tr("{money} and {minutes}", money=paid, minutes=f"{minute_words}{share}") if minute_words else paid
+    return f"{minute_words}{share}"
 
 
 def _trend_words(trend: CauseTrend | None, trends: Trends) -> str:
@@ -146,8 +146,8 @@ def _total_words(ledger: Ledger, plant: Plant) -> str:
     money = ledger.known("money")
     if ledger.worth and money:
         least = "" if ledger.money_known else tr("at least ")
-        lost = f"{least}{show.number(round(money))} {plant.currency}"
-        words += tr(" Lost in all: {money}.", money=lost)
+        money_words = f"{least}{show.number(round(money))} {plant.currency}"
+        words += tr(" Lost in all: {money}.", money=money_words)
     return words
 
 

@@ -133,7 +133,7 @@ def assert_adds_up(account: WeekAccount, plant: Plant) -> None:
     for unit, balance in ledger.balances.items():
         rows = [row.amounts[unit] for row in ledger.rows if unit in row.amounts]
         known = math.fsum(amount.value for amount in rows if amount.value is not None)
-        assert known == pytest.approx(balance.lost, abs=1e-6 * max(1.0, abs(balance.possible))), unit
+        assert known == pytest.approx(balance.loss, abs=1e-6 * max(1.0, abs(balance.possible))), unit
     table = ledger_table(ledger, account.trends, plant, account.outside)
     *rows, total = (row for row in table.rows if row["cause"] != OUTSIDE)
     for unit in UNITS:
