@@ -21,7 +21,7 @@ from lineview.machine.likeliest import PlannedTime, planned_time
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.records.compose import gauge_readings, machine_counts
-from lineview.records.output import daily_output, good_pieces, joined
+from lineview.records.output import daily_output, good_pieces, join_output
 from lineview.report.answer import Question, Scope
 from lineview.store.reader import StoreReader
 
@@ -375,7 +375,7 @@ class Fetcher:
 
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
-        return joined(
+        return join_output(
             [self.measured.output.get((machine.id, now), partial(self._output, machine, now)) for machine in machines]
         )
 
@@ -383,7 +383,7 @@ class Fetcher:
         """Good pieces of one machine by day and product: DAILY_OUTPUT."""
         span = self.store.span(machine.id)
         if span is None or span.start >= now:
-            return joined([])
+            return join_output([])
         period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
         columns = ["shift", "date", *COUNTERS, *SPELLS, *OUTPUT]
         records = self.records.of(self.store, self.plant, machine, period, columns, exact_ends=True)

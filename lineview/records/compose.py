@@ -43,7 +43,7 @@ def machine_counts(
     period : (datetime, datetime)
         Of which the readings are counted [UTC]; windows are cut at its ends.
     gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
+        Longest interval between readings that still shows what happened in it [s].
 
     Returns
     -------
@@ -182,7 +182,7 @@ def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: 
 
 
 def spells_of(records: pl.DataFrame) -> StateIntervals:
-    """What the machine's states said; a window's last state holds until the next window's first."""
+    """The machine's states; a window's last one holds until the next window's first."""
     if not records["said_last_us"].is_not_null().any():
         return NO_STATES
     with_states = records.filter(pl.col("said_last_us").is_not_null())
@@ -192,16 +192,16 @@ def spells_of(records: pl.DataFrame) -> StateIntervals:
         .explode("spell_from_us", "spell_to_us", "spell_meaning")
         .drop_nulls("spell_from_us")
     )
-    last_said = int(with_states["said_last_us"][-1])
+    last_us = int(with_states["said_last_us"][-1])
     if rows.is_empty():
-        return replace(NO_STATES, until=last_said)
+        return replace(NO_STATES, until=last_us)
     start = rows["spell_from_us"].to_numpy()
     end = np.minimum(rows["spell_to_us"].to_numpy(), rows["until"].fill_null(2**62).to_numpy())
     meaning = rows["spell_meaning"].to_numpy()
     same = (meaning[1:] == meaning[:-1]) & (end[:-1] == start[1:])
     first = np.flatnonzero(np.concatenate(([True], ~same)))
     last = np.append(first[1:], len(start)) - 1
-    return StateIntervals(start[first], end[last], meaning[first], last_said)
+    return StateIntervals(start[first], end[last], meaning[first], last_us)
 
 
 def _marks(records: pl.DataFrame) -> pl.DataFrame:
@@ -245,7 +245,7 @@ class _Part:
     edge: Ints
     state: Ints
     at: Ints
-    made: Floats
+    pieces: Floats
 
     def within(self, start_us: int | None, end_us: int | None) -> _Part:
         """The same from one moment to another [µs]; None for its own ends."""
@@ -259,11 +259,11 @@ class _Part:
         at = np.concatenate(([start], self.at[(self.at > start) & (self.at < end)], [end]))
         edge = np.concatenate(([start], inner, [end]))
         place = np.searchsorted(self.edge, edge[:-1], side="right") - 1
-        return _Part(edge, self.state[place], at, np.interp(at, self.at, self.made))
+        return _Part(edge, self.state[place], at, np.interp(at, self.at, self.pieces))
 
     @property
     def rates(self) -> tuple[float, float]:
-        slope = np.diff(self.made) / np.maximum(np.diff(self.at), 1)
+        slope = np.diff(self.pieces) / np.maximum(np.diff(self.at), 1)
         runs = np.flatnonzero(slope > 0)
         return (float(slope[runs[0]]), float(slope[runs[-1]])) if len(runs) else (0.0, 0.0)
 
@@ -348,8 +348,8 @@ def _joined_clock(
         edge.append(part.edge[:-1])
         code.append(part.state)
         at.append(part.at)
-        pieces.append(total + part.made - part.made[0])
-        total += float(part.made[-1] - part.made[0])
+        pieces.append(total + part.pieces - part.pieces[0])
+        total += float(part.pieces[-1] - part.pieces[0])
         before = int(part.state[-1]) if len(part.state) else before
     all_edges, all_codes = np.concatenate(edge), np.concatenate(code)
     turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))

@@ -22,7 +22,7 @@ from lineview.records.readings import GAUGED, Series, WindowReadings
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
-_NOTHING_SAID = pl.Series(dtype=pl.Int64)
+_NO_MOMENTS = pl.Series(dtype=pl.Int64)
 _NUMPY = {pl.Int64(): np.int64, pl.Float64(): np.float64, pl.Boolean(): np.bool_}
 
 
@@ -56,7 +56,7 @@ def make_record(
     planned : PlannedTime
         When the works meant to run.
     gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
+        Longest interval between readings that still shows what happened in it [s].
 
     Returns
     -------
@@ -72,7 +72,7 @@ def make_record(
     }
     trusted = {name: part.part(range_of.first, range_of.last + 1) for name, (part, range_of) in every.items()}
     read = {name: (part.at_us, part.value) for name, part in trusted.items()}
-    counts = count_channels(machine, read, readings.said, readings.good, gap_s=gap_s, planned=planned)
+    counts = count_channels(machine, read, readings.texts, readings.good, gap_s=gap_s, planned=planned)
     first_last: dict[Counts, _Ends] = {}
     for kind, counter in {counter.counts: counter for counter in reversed(machine.counters)}.items():
         if counter.id in every:
@@ -86,7 +86,7 @@ def make_record(
     activity, spells = counts.activity, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
     state_moments = (
-        reported_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID
+        reported_states(machine, readings.texts)["at"].dt.epoch("us") if readings.texts.height else _NO_MOMENTS
     )
     return {
         "readings": counts.readings,

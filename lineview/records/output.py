@@ -59,11 +59,11 @@ def daily_output(
     shifts, zone
         Of the plant description.
     period : (datetime, datetime)
-        From and to [UTC]; records outside it only tell what was counted over its edges.
+        From and to [UTC]; records outside it only show what was counted over its edges.
     over : callable
         Gives counts and batches of a stretch, for what the readings of two windows leave open between them.
     gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
+        Longest interval between readings that still shows what happened in it [s].
 
     Returns
     -------
@@ -86,7 +86,7 @@ def daily_output(
     return _frame(machine.line, sums, inside, planned_minutes(shifts, zone, *period), tz)
 
 
-def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
+def join_output(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
     """Output of several machines: DAILY_OUTPUT by line, day and product."""
     return pl.concat([pl.DataFrame(schema=DAILY_OUTPUT), *frames]).sort("line", "date", "product")
 

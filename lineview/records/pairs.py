@@ -24,7 +24,7 @@ class CounterPairs:
     """Bounds between two readings of one counter, by its size and its usual interval."""
 
     def __init__(
-        self, counter: Counter, windows: pl.DataFrame, gap_s: float, planned: PlannedTime, said: StateIntervals
+        self, counter: Counter, windows: pl.DataFrame, gap_s: float, planned: PlannedTime, states: StateIntervals
     ) -> None:
         sizes = windows["modulus"].drop_nulls()
         usual = windows["usual_us"].filter(windows["usual_us"] > 0)
@@ -39,7 +39,7 @@ class CounterPairs:
         self._planned = planned
         self._paces = [windows[name].to_numpy().astype(np.float64) for name in ("rest_pace", "first_pace")]
         self._rest_us = windows["rest_us"].to_numpy()
-        self._stands = said.only(*(name for name in MEANINGS if name != MEANINGS[RUNNING_CODE]))
+        self._stands = states.only(*(name for name in MEANINGS if name != MEANINGS[RUNNING_CODE]))
 
     def any_jump(self, windows: pl.DataFrame) -> bool:
         """Whether a window begins with what the one before cannot have counted to in the planned time between."""
@@ -51,10 +51,10 @@ class CounterPairs:
             return not bool(follow.all())
         between_us = at_us.reshape(2, -1)
         planned_s = self._planned.before(between_us[1] / 1e6) - self._planned.before(between_us[0] / 1e6)
-        added = self.limits.advance(*(value * self._sign).reshape(2, -1))
-        return bool((added > self.limits.most(planned_s)).any())
+        counts = self.limits.advance(*(value * self._sign).reshape(2, -1))
+        return bool((counts > self.limits.most(planned_s)).any())
 
-    def added(self, before: float, after: float) -> float:
+    def rise(self, before: float, after: float) -> float:
         """What a counter that did not turn counted from one value to another; below 0 where it fell."""
         return (after - before) * self._sign
 
@@ -66,8 +66,8 @@ class CounterPairs:
         """Planned seconds between two moments [µs]; all of them where no plan is known."""
         if not len(self._planned.start_s):
             return (end_us - start_us) / 1e6
-        spent = self._planned.before(np.array([start_us, end_us]) / 1e6)
-        return float(spent[1] - spent[0])
+        planned_s = self._planned.before(np.array([start_us, end_us]) / 1e6)
+        return float(planned_s[1] - planned_s[0])
 
     def with_turns(self, rise: float, most: float) -> float:
         """Counts of a rise with as many turns as fit under a most, and with one that takes a fall above 0."""
@@ -83,7 +83,7 @@ class CounterPairs:
     def may_stand(self, start_us: int, end_us: int, pace: float | None) -> bool:
         """Whether a counter at a pace [counts/s] that shows one value between two moments [µs] surely stood.
 
-        Nobody meant to run, but for two readings, the machine said that it did not, or next to nothing was due.
+        Nobody meant to run, but for two readings, by its states it did not, or next to nothing was due.
         """
         stood_s = float(np.diff(self._stands.seconds_until(np.array([start_us, end_us])))[0])
         could_run_s = min(self._planned_s(start_us, end_us), (end_us - start_us) / 1e6 - stood_s)
@@ -106,8 +106,8 @@ class CounterPairs:
         )
         return Steps(at0, at1, *parts).times(self._counter.unit_value)
 
-    def follows(self, one: tuple[int, float], other: tuple[int, float]) -> bool:
+    def follows(self, before: tuple[int, float], after: tuple[int, float]) -> bool:
         """Whether a reading can have been counted to from another."""
-        at_us = np.array([one[0], other[0]], dtype=np.int64)
-        value = np.array([one[1], other[1]]) * self._sign
+        at_us = np.array([before[0], after[0]], dtype=np.int64)
+        value = np.array([before[1], after[1]]) * self._sign
         return bool(possible(at_us, value, np.array([0]), np.array([1]), self.limits)[0])

@@ -14,7 +14,7 @@ from lineview.plant import Machine
 
 #: Gauges of the rope, whose readings a record keeps.
 GAUGED = ("rope diameter", "rope temperature", "roller speed")
-#: Gauges that say something in words or codes.
+#: Gauges whose readings are words or codes.
 _SAYING = ("state", "product", "batch")
 
 
@@ -26,9 +26,9 @@ class Series:
     value: Floats
     good: Bools
 
-    def only(self, which: Bools) -> Series:
-        """Those that are marked."""
-        return self if which.all() else Series(self.at_us[which], self.value[which], self.good[which])
+    def only(self, rows: Bools) -> Series:
+        """Some of the readings."""
+        return self if rows.all() else Series(self.at_us[rows], self.value[rows], self.good[rows])
 
     def part(self, first: int, last: int) -> Series:
         """Those from one place up to, not including, another."""
@@ -49,7 +49,7 @@ class WindowReadings:
         By channel the good readings of each counter, all finite.
     gauges : mapping
         By channel the readings of each gauge of the rope that have a value.
-    said : polars.DataFrame
+    texts : polars.DataFrame
         READINGS of the channels of states, products and batches, by time.
     """
 
@@ -58,7 +58,7 @@ class WindowReadings:
     last_us: int | None
     counters: Mapping[str, Series]
     gauges: Mapping[str, Series]
-    said: pl.DataFrame
+    texts: pl.DataFrame
 
 
 class MachineReadings:
@@ -86,15 +86,15 @@ class MachineReadings:
             if gauge.measures in GAUGED and gauge.id in every
         }
         names = [gauge.id for gauge in machine.gauges if gauge.measures in _SAYING and gauge.id in every]
-        self._said = _text_readings(machine, {name: channels[name] for name in names})
+        self._texts = _text_readings(machine, {name: channels[name] for name in names})
 
     def within(self, starts_us: Ints, ends_us: Ints) -> Iterator[WindowReadings]:
         """The readings within each window, from its start up to, not including, its end [µs]."""
-        good, first, last = self._seen(starts_us, ends_us)
+        good, first, last = self._extent(starts_us, ends_us)
         counters = {name: (part, _places(part, starts_us, ends_us)) for name, part in self._counters.items()}
         gauges = {name: (part, _places(part, starts_us, ends_us)) for name, part in self._gauges.items()}
-        said_us = self._said["at"].dt.epoch("us").to_numpy()
-        state_places = np.searchsorted(said_us, np.stack((starts_us, ends_us), axis=1)).tolist()
+        text_us = self._texts["at"].dt.epoch("us").to_numpy()
+        state_places = np.searchsorted(text_us, np.stack((starts_us, ends_us), axis=1)).tolist()
         for k, (begin, end) in enumerate(state_places):
             has_readings = last[k] >= first[k]
             yield WindowReadings(
@@ -103,10 +103,10 @@ class MachineReadings:
                 int(last[k]) if has_readings else None,
                 {name: part.part(*places[k]) for name, (part, places) in counters.items()},
                 {name: part.part(*places[k]) for name, (part, places) in gauges.items()},
-                self._said if end - begin == self._said.height else self._said.slice(begin, end - begin),
+                self._texts if end - begin == self._texts.height else self._texts.slice(begin, end - begin),
             )
 
-    def _seen(self, starts_us: Ints, ends_us: Ints) -> tuple[Ints, Ints, Ints]:
+    def _extent(self, starts_us: Ints, ends_us: Ints) -> tuple[Ints, Ints, Ints]:
         """Number of good readings of each window, and its first and last moment [µs]; last first without."""
         good = np.zeros(len(starts_us), dtype=np.int64)
         first = np.full(len(starts_us), np.iinfo(np.int64).max)

@@ -57,7 +57,7 @@ def seams_of(
     windows: pl.DataFrame,
     gap_s: float,
     planned: PlannedTime = NO_PLAN,
-    said: StateIntervals = NO_STATES,
+    states: StateIntervals = NO_STATES,
 ) -> Seams:
     """The intervals from each window's last count to the next one's first; no value froze outside `planned` time.
 
@@ -76,7 +76,7 @@ def seams_of(
     if counter.counting == "since last row":
         steps = reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
         return Seams(steps, places[:-1], places[1:])
-    pairs = CounterPairs(counter, windows, gap_s, planned, said)
+    pairs = CounterPairs(counter, windows, gap_s, planned, states)
     runs = any(windows[name].null_count() < windows.height for name in ("head_us", "lead_end_us", "tail_us"))
     if not runs and not pairs.any_jump(windows):
         return Seams(pairs.steps(at0, at1, v0, v1, (places[:-1], places[1:])), places[:-1], places[1:])
@@ -106,7 +106,7 @@ class _Open:
 
 
 class _Walk:
-    """Goes through windows of which some end or begin with a run that has to be judged."""
+    """Goes through windows, some of which end or begin with a run that has to be judged."""
 
     def __init__(self, pairs: CounterPairs, counter: Counter, windows: pl.DataFrame) -> None:
         self._rows: list[Mapping[str, Any]] = list(windows.iter_rows(named=True))
@@ -127,12 +127,12 @@ class _Walk:
         return self._together()
 
     def _begin(self) -> None:
-        """Judge a run before the first counts, of which nobody knows what was before it."""
+        """Judge a run before the first counts, before which no count is known."""
         row = self._rows[0]
         if row["head_us"] is None:
             return
         run, (at_us, value) = _Run(row["head_us"], row["head_end_us"], row["head_count"]), _first(row)
-        rise = self._pairs.added(run.value, value)
+        rise = self._pairs.rise(run.value, value)
         most = self._most(run.start_us, at_us)
         fits = 0 <= rise <= most
         # a 0 at the beginning is what is written where nothing answers, however near the pace is
@@ -214,7 +214,7 @@ class _Walk:
             self._count(place, place + 1)
             return place + 1
         at_us, value = _after(self._rows[following])
-        rise = self._pairs.added(run.value, value)
+        rise = self._pairs.rise(run.value, value)
         if self._stood_before_reset(run, rise, self._pace_before(place)) or self._leads_on(place, run, (at_us, value)):
             if following > place + 1 or self._rows[following]["head_us"] is None:
                 self._count(place, place + 1)
@@ -235,9 +235,9 @@ class _Walk:
             sure = most == rise and any(_is_pace(rise, end_us - run.start_us, pace) for pace in paces)
             parts = (rise if sure else np.nan, rise if sure else 0.0, most)
         else:
-            shown = following_count if rise < 0 and self._pairs.sized else 0.0
+            count_since = following_count if rise < 0 and self._pairs.sized else 0.0
             most = max(self._pairs.most_planned(run.start_us, end_us), self._most(run.end_us, end_us))
-            low = shown if shown <= most else 0.0
+            low = count_since if count_since <= most else 0.0
             likeliest = low if stood and not self._pairs.is_top(run.value) else np.nan
             parts = (likeliest, low, most)
         self._add(run.start_us, end_us, parts, place, following)
@@ -250,9 +250,9 @@ class _Walk:
         row, next_row = self._rows[place], self._rows[following]
         if not self._pairs.follows(_last(row), (run.start_us, run.value)):
             return False
-        rise = self._pairs.added(run.value, _after(next_row)[1])
+        rise = self._pairs.rise(run.value, _after(next_row)[1])
         if self._pairs.is_top(run.value):
-            if self._pairs.added(row["last_count"], _after(next_row)[1]) >= 0:
+            if self._pairs.rise(row["last_count"], _after(next_row)[1]) >= 0:
                 return False
             self._leave(place, following, _Run(row["last_us"], run.end_us, run.value), rise)
             return True
@@ -278,7 +278,7 @@ class _Walk:
         """
         if not self._pairs.follows((run.end_us, run.value), then):
             return False
-        added = self._pairs.with_turns(self._pairs.added(run.value, then[1]), 0.0)
+        added = self._pairs.with_turns(self._pairs.rise(run.value, then[1]), 0.0)
         planned = (self._pairs.most_planned(start_us, then[0]) for start_us in (run.end_us, run.start_us))
         fits = next(planned) < added <= next(planned) and run.end_us > run.start_us
         return not fits or self._pairs.may_stand(run.start_us, run.end_us, self._pace_before(place))
