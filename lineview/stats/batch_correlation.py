@@ -146,15 +146,15 @@ def _means_likelihoods(y: Floats, errors: Floats, variances: Floats) -> tuple[Fl
     likelihood, start = cases[0], 0
     for row, phi in enumerate(PHIS.tolist()):
 
-        def tried(at: int, row: int = row, phi: float = phi) -> float:
+        def likelihood_at(at: int, row: int = row, phi: float = phi) -> float:
             cases[:, row, at] = _means_likelihood(rows, errors, phi, float(variances[at]))
             return float(likelihood[row, at])
 
-        first = tried(start)
+        first = likelihood_at(start)
         for ahead in (range(start + 1, variances.size), range(start - 1, -1, -1)):
             before = first
             for at in ahead:
-                now = tried(at)
+                now = likelihood_at(at)
                 if phi > 0.0 and now < min(before, likelihood.max() - _FAR):
                     break
                 before = now
@@ -171,15 +171,15 @@ def _means_likelihood(rows: Floats, errors: Floats, phi: float, variance: float)
     from scipy.linalg.lapack import dpttrf, dpttrs
 
     fresh = variance * (1.0 - phi**2)
-    own, next_to = np.full(errors.size, (1.0 + phi**2) / fresh), -phi / fresh
-    own[[0, -1]] = 1.0 / fresh
+    diagonal, next_to = np.full(errors.size, (1.0 + phi**2) / fresh), -phi / fresh
+    diagonal[[0, -1]] = 1.0 / fresh
     if errors.min() * errors.max() > fresh**2:
         weighted = rows / errors
     else:
-        weighted = rows * own
+        weighted = rows * diagonal
         weighted[:, 1:] += next_to * rows[:, :-1]
         weighted[:, :-1] += next_to * rows[:, 1:]
-    pivots, below, _ = dpttrf(own + 1.0 / errors, np.full(errors.size - 1, next_to))
+    pivots, below, _ = dpttrf(diagonal + 1.0 / errors, np.full(errors.size - 1, next_to))
     solved, _ = dpttrs(pivots, below, weighted.T)
     (yy, y1), (_, precision) = np.einsum("in,jn->ij", rows, weighted) - np.einsum("in,nj->ij", weighted, solved)
     logs = float(np.log(pivots * errors).sum()) + float(np.log(variance)) + (errors.size - 1) * float(np.log(fresh))
@@ -199,10 +199,10 @@ SLOPE_FROM = 8
 #: White shares of the variance tried first, a small one too: a long memory with a twentieth of white noise looks like a
 #: shorter one. How many of them, and of autocorrelations, are tried about the likeliest.
 WHITES, GRID = (0.0, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9), (15, 11)
-#: Autocorrelations that can be told from white noise on them within a batch; and the gain in log likelihood from
-#: which white noise is in the model. A longer memory cannot be told from the batch's own level and slope.
+#: Autocorrelations that can be separated from white noise on them within a batch; and the gain in log likelihood from
+#: which white noise is in the model. A longer memory cannot be separated from the batch's own level and slope.
 REMEMBERS, SPEAKS, TINY = (0.3, 0.96), 0.0, 1e-9
-#: In runs of fewer values memory beyond this autocorrelation cannot be told from their levels and slopes.
+#: In runs of fewer values memory beyond this autocorrelation cannot be separated from their levels and slopes.
 LONG_ENOUGH, FOLLOWS = 18, 0.25
 #: Corners of a mixed difference, with their signs.
 CORNERS = ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1))
@@ -360,8 +360,8 @@ def _solved(runs: _Runs, rho: Floats, white: float) -> tuple[Floats, ...]:
     pivots, below, _ = dpttrf((1 - white) + white * diagonal, -white * rho[1:] / gap[1:])
     columns = np.ones(y.size), t, y
     solved = dpttrs(pivots, below, np.stack(columns).T, overwrite_b=True)[0].T
-    one, by_t, by_y = ((column - (1 - white) * by) / white for column, by in zip(columns, solved, strict=True))
-    return one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots * gap)
+    by_one, by_t, by_y = ((column - (1 - white) * by) / white for column, by in zip(columns, solved, strict=True))
+    return by_one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots * gap)
 
 
 def _coarse_grid(phis: Floats, likelihood: Floats) -> Floats:
@@ -390,9 +390,9 @@ def _grid_with_white(runs: _Runs) -> Floats | None:
         return None
     near = pairs[noisy & (likelihood > likelihood.max() - 8)]
     ends = []
-    for tried, seen in ((np.array(ROUGH), near[:, 0]), (np.array(WHITES), near[:, 1])):
-        some = tried[tried <= max(seen.max(), REMEMBERS[1])]
-        first, last = np.searchsorted(some, (seen.min(), seen.max()))
+    for grid, likely in ((np.array(ROUGH), near[:, 0]), (np.array(WHITES), near[:, 1])):
+        some = grid[grid <= max(likely.max(), REMEMBERS[1])]
+        first, last = np.searchsorted(some, (likely.min(), likely.max()))
         ends.append((some[max(first - 1, 0)], some[min(last + 1, some.size - 1)]))
     phis, whites = (np.linspace(*end, many) for end, many in zip(ends, GRID, strict=True))
     return np.array([(phi, white) for phi in phis for white in whites])
@@ -421,9 +421,9 @@ def _sandwich(runs: _Runs, middle: list[float], steps: dict[int, float]) -> floa
     df, m = float(runs.df.sum()), runs.df.size
     variance = float(left.sum()) / df
 
-    def at(**moved: float) -> tuple[Floats, Floats]:
+    def at(**offsets: float) -> tuple[Floats, Floats]:
         """Each run's log likelihood and sum of squares."""
-        point = [middle[i] + steps.get(i, 0.0) * moved.get(f"by{i}", 0.0) for i in (0, 1)]
+        point = [middle[i] + steps.get(i, 0.0) * offsets.get(f"by{i}", 0.0) for i in (0, 1)]
         _, squares, determinants = _likelihood(runs, *point)
         return -0.5 * (determinants + runs.df * np.log(variance) + squares / variance), squares
 

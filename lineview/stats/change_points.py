@@ -271,10 +271,10 @@ def averaged_over_steps(
     even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(extras.places)
     fits, odds = [full], [1.0]
     together = [doubtful] if len(doubtful) > 1 else []
-    for taken in (*((column,) for column in doubtful), *together):
-        columns = [i for i in range(x.shape[1]) if i not in taken]
+    for subset in (*((column,) for column in doubtful), *together):
+        columns = [i for i in range(x.shape[1]) if i not in subset]
         without = correlated_regression(y, x[:, columns], steps, GRID, extras)
-        chance = float(np.exp((len(taken) * even - 2 * (full.likelihood - without.likelihood)) / 2))
+        chance = float(np.exp((len(subset) * even - 2 * (full.likelihood - without.likelihood)) / 2))
         if chance >= LEAST_STEP_ODDS:
             fits.append(_widen(without, [*columns, *range(x.shape[1], k)], k))
             odds.append(chance)

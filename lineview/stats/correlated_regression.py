@@ -235,10 +235,10 @@ class CorrelatedFit:
 
     def spreads(self, contrasts: Floats) -> tuple[Floats, Floats]:
         """Centre and scale of linear combinations, one a row, under each noise, one a column."""
-        used = np.flatnonzero(contrasts.any(axis=0))  # of many columns most contrasts name few
-        few = contrasts[:, used]
-        variance = np.sum((few @ self.covariance[:, used[:, None], used]) * few, axis=-1).T
-        return few @ self.beta[:, used].T, np.sqrt(np.maximum(variance, 1e-300))
+        places = np.flatnonzero(contrasts.any(axis=0))  # of many columns most contrasts name few
+        few = contrasts[:, places]
+        variance = np.sum((few @ self.covariance[:, places[:, None], places]) * few, axis=-1).T
+        return few @ self.beta[:, places].T, np.sqrt(np.maximum(variance, 1e-300))
 
     def beyond(self, at: float, centre: Floats, scale: Floats) -> Floats:
         """How likely linear combinations with these spreads are above a value, one a row."""
@@ -289,8 +289,8 @@ class CorrelatedFit:
         beta = self.beta[which]
         for noise in np.unique(which).tolist():
             value, vector = np.linalg.eigh(self.covariance[noise] / self.variance[noise])  # safer than Cholesky
-            root, drawn = (vector * np.sqrt(np.maximum(value, 0))) @ vector.T, which == noise
-            beta[drawn] += sd[drawn, None] * (normal[drawn] @ root)
+            root, rows = (vector * np.sqrt(np.maximum(value, 0))) @ vector.T, which == noise
+            beta[rows] += sd[rows, None] * (normal[rows] @ root)
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
     def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
@@ -457,9 +457,9 @@ def _average_fits(
 
 def _unsettled(grid: tuple[Noise, ...], restricted: Floats) -> bool:
     """Whether memory that lasts, or a change of slope, is about as likely as none."""
-    seen, lasts = np.exp(restricted - restricted.max()), np.array([m.phi >= LASTS for m in grid])
-    lasting = bool(lasts.any() and not lasts.all() and seen[lasts, 0].mean() > LASTING * seen[~lasts, 0].mean())
-    return lasting or bool(seen.shape[1] > 1 and seen[:, 1:].mean() > seen[:, 0].mean())
+    weights, lasts = np.exp(restricted - restricted.max()), np.array([m.phi >= LASTS for m in grid])
+    lasting = bool(lasts.any() and not lasts.all() and weights[lasts, 0].mean() > LASTING * weights[~lasts, 0].mean())
+    return lasting or bool(weights.shape[1] > 1 and weights[:, 1:].mean() > weights[:, 0].mean())
 
 
 def _weights(grid: tuple[Noise, ...], restricted: Floats, careful: bool) -> Floats:

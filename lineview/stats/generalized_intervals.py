@@ -166,14 +166,14 @@ class VarianceShare:
 class Part:
     """A part of the variance: at which levels, and the coefficients of the quantities there.
 
-    `sign` times the variance that was measured by itself is added, and `moved`, a small variance that belongs
+    `sign` times the variance that was measured by itself is added, and `shift`, a small variance that belongs
     to another level than the one it shows at.
     """
 
     where: Where
     coefficients: Floats
     sign: float = 0.0
-    moved: float = 0.0
+    shift: float = 0.0
 
 
 def variance_shares(
@@ -216,9 +216,9 @@ def variance_shares(
     for name, part in parts.items():
         weights = [_weight(level, part.where) for level in levels]
         c = part.coefficients
-        share = part.moved + part.sign * value + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
+        share = part.shift + part.sign * value + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
         share_drawn = (
-            part.moved
+            part.shift
             + part.sign * offset_draws
             + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, covariances, strict=True))
         )

@@ -105,9 +105,9 @@ def least_value(f: Callable[[Floats], Floats], start: Floats) -> Floats | None:
     Slopes are of the fourth order; where the function bends down steps go as if it bent up, and are halved to go down.
     """
     n = start.size
-    one, (first, second) = STEP * np.eye(n), np.triu_indices(n, 1)
-    both = one[first] + one[second]
-    around = np.concatenate([0 * one[:1], one, -one, 2 * one, -2 * one, both, -both])
+    steps, (first, second) = STEP * np.eye(n), np.triu_indices(n, 1)
+    both = steps[first] + steps[second]
+    around = np.concatenate([0 * steps[:1], steps, -steps, 2 * steps, -2 * steps, both, -both])
     ends = np.cumsum([1, *4 * [n], first.size])
     place, best, least = start, start, np.inf
     for _ in range(ROUNDS):

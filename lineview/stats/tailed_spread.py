@@ -50,8 +50,8 @@ def tail_check(values: Floats, group: Ints) -> TailCheck:
     count = np.bincount(group).astype(np.float64)
     off = values - (np.bincount(group, values) / count)[group]
     squares, degrees = np.bincount(group, off**2).astype(np.float64), count - 1.0
-    used = count > 1
-    squares, degrees = squares[used], degrees[used]
+    has_spread = count > 1
+    squares, degrees = squares[has_spread], degrees[has_spread]
     df, total = float(degrees.sum()), float(squares.sum())
     several = count[group] > 1
     stretched = off[several] * np.sqrt(1.0 + 1.0 / (count[group][several] - 1.0))

@@ -101,12 +101,12 @@ def _of_few(cost: Floats) -> Tour:
     ways = {(1 << k, k): (price[last][k], (last, k)) for k in range(last)}
     for _ in range(last - 1):
         longer: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
-        for (seen, at), (spent, way) in ways.items():
+        for (stops, at), (spent, way) in ways.items():
             for k in range(last):
-                key = seen | 1 << k, k
-                found = spent + price[at][k], (*way, k)
-                if not seen >> k & 1 and (key not in longer or found < longer[key]):
-                    longer[key] = found
+                key = stops | 1 << k, k
+                longer_way = spent + price[at][k], (*way, k)
+                if not stops >> k & 1 and (key not in longer or longer_way < longer[key]):
+                    longer[key] = longer_way
         ways = longer
     tour = min((spent + price[at][last], way) for (_, at), (spent, way) in ways.items())[1]
     return Tour(tour, _cost(cost, tour), _cost(cost, tour))

@@ -113,8 +113,8 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     ss = float(np.sum(k * (y - mean[unit]) ** 2))
     log_pieces = float(np.sum(np.log(k)))
     if not parents:
-        ones = np.ones(mean.size)
-        return Layout(mean, total, ones, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces)
+        weights = np.ones(mean.size)
+        return Layout(mean, total, weights, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces)
     order = np.lexsort((total, parents[0]))
     same = (np.diff(parents[0][order]) == 0) & (np.diff(total[order]) == 0)
     kind = np.empty(mean.size, dtype=np.int64)
