@@ -168,8 +168,9 @@ class RecordKeeper:
             obsolete = stored.join(
                 expected.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left"
             )
-            obsolete = obsolete.filter(_within(wide))
-            now, dropped = stale.filter(_within(span)), obsolete.filter(_within(span))
+            gone = ~_within(there)  # beyond all readings since an intake was undone: no span would reach it again
+            dropped, obsolete = obsolete.filter(_within(span) | gone), obsolete.filter(_within(wide) & ~gone)
+            now = stale.filter(_within(span))
             if now.height or dropped.height:
                 self._work_out(store, plant, machine, now, dropped, progress)
             later = pl.concat([stale.select("start", "end"), obsolete.select("start", "end")]).filter(~_within(span))

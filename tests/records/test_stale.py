@@ -100,6 +100,23 @@ def test_an_undo_takes_the_record_of_its_shift_away(works: Works) -> None:
     assert (A, 1, "late") not in kept(works)
 
 
+@pytest.mark.parametrize(("day", "shift"), [(0, "early"), (DAYS - 1, "late")])
+def test_an_undo_of_the_first_or_last_shift_takes_its_record_out_of_every_answer(
+    works: Works, day: int, shift: str
+) -> None:
+    """No readings reach there any more: nothing would look at that record again."""
+    edge = shift_start(day, shift)
+    (intake,) = works.store.intakes().filter(pl.col("file") == f"wrapA_{day}_{shift}_0.csv")["id"].to_list()
+    period = {"start": f"{shift_start(0, 'early'):%Y-%m-%d}", "end": f"{edge + timedelta(days=2):%Y-%m-%d}"}
+    before, whole = kept(works), works.ask(read_question("week", line="A", **period)).figure("good_pieces")
+    works.undo(intake)
+    shorter = works.ask(read_question("week", line="A", **period)).figure("good_pieces")
+    assert whole is not None and shorter is not None and whole.low is not None
+    assert shorter.low == pytest.approx(whole.low - 479 * 350)  # a reading a minute, 350 pieces apart
+    update(works)
+    assert changed(works, before) == {(A, day, shift)}
+
+
 def test_a_conflict_and_its_settling_touch_the_shift_in_dispute(works: Works) -> None:
     before = kept(works)
     intake = take(works, counts_file(works.folder / "exports", "B", 2, "early", more=40))
