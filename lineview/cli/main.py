@@ -166,7 +166,7 @@ def start(
 def try_it(
     into: Annotated[Path, typer.Option(help="Where to set the invented works up.")] = Path("works"),
     board: Annotated[bool, typer.Option(help="Serve the board at the end.")] = True,
-    port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="The board's port.")] = 8050,
     language: LanguageCode = None,
 ) -> None:
     """Set up the invented works that ships with the tool, take a week in, answer and show the board."""
@@ -325,7 +325,7 @@ def watch(
     every_s: Annotated[float, typer.Option(min=0.2, help="Seconds between checks.")] = 10.0,
     looks: Annotated[int, typer.Option(min=0, help="Stop after this many checks; 0: until stopped.")] = 0,
     board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
-    port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="The board's port.")] = 8050,
     sheets: Annotated[
         Path | None, typer.Option(help="Write sheets into this folder when a shift, a day or a week is over.")
     ] = None,
@@ -349,7 +349,7 @@ def board(
     host: Annotated[
         str, typer.Option(help="Address to serve on; any but this machine's own needs a user to sign in.")
     ] = "127.0.0.1",
-    port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port to serve on.")] = 8050,
     host_name: Annotated[
         list[str] | None, typer.Option(help="A further name that the board answers to; may be repeated.")
     ] = None,
@@ -470,7 +470,7 @@ def backup(file: Annotated[Path, typer.Argument(help="A new file.")], works: Wor
 
 @app.command("restore")
 def restore_works(
-    file: Annotated[Path, typer.Argument(help="As lineview backup wrote it.")],
+    file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="As lineview backup wrote it.")],
     works: Annotated[Path, typer.Option("--works", help="A new folder.")],
 ) -> None:
     """Put a works back into a new folder, whole or not at all; every byte is compared."""

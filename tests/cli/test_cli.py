@@ -166,6 +166,8 @@ def test_a_good_file_beside_a_bad_one_is_still_taken_in(works: Path) -> None:
         (("answer", "rope"), "there is no sizer"),
         (("intake", "--undo", "99"), "99"),
         (("sheet", "shift", "page.doc"), ".pdf"),
+        (("board", "--port", "99999"), "less than or equal to 65535"),
+        (("restore", "nowhere.zip", "--works", "again"), "'nowhere.zip' does not exist"),
     ],
 )
 def test_a_wrong_question_gets_a_plain_error(works: Path, words: tuple[str, ...], expected: str) -> None:
