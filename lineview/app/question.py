@@ -13,6 +13,7 @@ from lineview.core.figure import Period
 from lineview.core.language import tr
 from lineview.plant import Machine, MachineKind, Plant
 from lineview.plant.periods import DEFAULTS, PeriodName, at_wall_time, read_period, read_wall_time, resolve
+from lineview.report import show
 from lineview.report.answer import Question, Scope
 
 if TYPE_CHECKING:  # only the order needs it, and the others start the quicker for it
@@ -232,7 +233,10 @@ def _fitting(question: QuestionScope, machine: Machine, fitting: list[Machine]) 
 def scope_of(plant: Plant, question: QuestionScope, machine: Machine | None, span: Period) -> Scope:
     """The scope of a question; without a machine that of the lines asked about."""
     if question.start or question.end:
-        period, label = _between(question, plant, span), tr("the period asked for")
+        period = _between(question, plant, span)
+        ends, now = (period.start, period.end), span.end.astimezone(plant.tz)
+        start, end = (show.moment(at, plant, year=at.astimezone(plant.tz).year != now.year) for at in ends)
+        label = tr("{start} to {end}", start=start, end=end)
     else:
         period, label = resolve(question.named_period, plant.shifts, plant.tz, span)
     if question.question == "order" and (period.start >= span.end or period.end <= span.start):

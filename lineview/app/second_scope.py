@@ -194,13 +194,14 @@ def _periods(plant: Plant, scope: Scope, against: SecondScope, span: Period) -> 
 
 
 def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, first: bool) -> str:
+    today = scope.now.astimezone(plant.tz).date()
     if against.before is not None:
-        day = day_label(against.before)
+        day = day_label(against.before, today)
         return tr("from {day} on", day=day) if first else tr("before {day}", day=day)
     if first or period == scope.period:
         return scope.label
     start, end = (m.astimezone(plant.tz) for m in (period.start, period.end - timedelta(seconds=1)))
-    day = days_label(start.date(), end.date())
+    day = days_label(start.date(), end.date(), today)
     return tr("{day}, same hours", day=day) if against.previous and period.end < scope.period.start else day
 
 

@@ -196,7 +196,7 @@ def why_so_many(row: SheetRow, plant: Plant) -> str:
     if row.break_from is not None and row.price is not None:
         parts.append(
             tr(
-                "{price:g} {currency} a reel from {reels} reels on",
+                "{price:,.2f} {currency} a reel from {reels} reels on",
                 price=row.price,
                 currency=plant.currency,
                 reels=row.break_from,

@@ -221,7 +221,7 @@ def _stand(line: OrderLine) -> str:
             if math.isinf(days)
             else tr("runs out within a day")
             if days < 1.0
-            else tr("first runs out in {days:.0f} days", days=days)
+            else tr("at the expected need out in {days:.0f} days", days=days)
         )
     return ", ".join(
         (

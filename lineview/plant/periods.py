@@ -183,30 +183,37 @@ def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> l
                 continue
             period = _shift_period(shift, day, zone)
             if period.start <= span.end and period.end > span.start:
-                listed.append((f"{day.isoformat()}.{shift.id}", _shift_label(day, shift), period))
+                listed.append((f"{day.isoformat()}.{shift.id}", _shift_label(day, shift, last), period))
     return sorted(listed, key=lambda item: item[2].start)
 
 
-def day_label(day: date) -> str:
-    """A local day as "Tue 9 June"."""
+def day_label(day: date, today: date) -> str:
+    """A local day as "Tue 9 June".
+
+    Parameters
+    ----------
+    day, today : datetime.date
+        In the plant's zone; a day of another year than today's has its year.
+    """
     weekday, month = weekday_name(day.weekday(), short=True), month_name(day.month)
-    return tr("{weekday} {day} {month}", weekday=weekday, day=day.day, month=month)
+    year = "" if day.year == today.year else f" {day.year}"
+    return tr("{weekday} {day} {month}", weekday=weekday, day=day.day, month=month) + year
 
 
-def days_label(first: date, last: date) -> str:
+def days_label(first: date, last: date, today: date) -> str:
     """Local days from one to another; one day alone is named once.
 
     Parameters
     ----------
-    first, last : datetime.date
-        In the plant's zone.
+    first, last, today : datetime.date
+        In the plant's zone; days of another year than today's have theirs.
     """
-    start, end = day_label(first), day_label(last)
+    start, end = day_label(first, today), day_label(last, today)
     return start if start == end else tr("{start} to {end}", start=start, end=end)
 
 
-def _shift_label(day: date, shift: Shift) -> str:
-    return tr("{day}, {shift}", day=day_label(day), shift=shift.id)
+def _shift_label(day: date, shift: Shift, today: date) -> str:
+    return tr("{day}, {shift}", day=day_label(day, today), shift=shift.id)
 
 
 def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
@@ -231,12 +238,12 @@ def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: P
     AskError
         For a shift that the plant does not have.
     """
-    now = span.end
+    now, today = span.end, span.end.astimezone(zone).date()
     if isinstance(name, ShiftOfDay):
-        return _shift_of_day(name, shifts, zone)
+        return _shift_of_day(name, shifts, zone, today)
     if isinstance(name, Days):
         period = Period(_utc(name.first, time(0), zone), _utc(name.last + timedelta(days=1), time(0), zone))
-        return period, days_label(name.first, name.last)
+        return period, days_label(name.first, name.last, today)
     if name == "last-shift":
         return _last_shift(shifts, zone, span)
     if name == "all":
@@ -252,7 +259,7 @@ def _this_week(zone: ZoneInfo, span: Period) -> tuple[Period, str]:
     today = span.end.astimezone(zone).date()
     monday = today - timedelta(days=today.weekday())
     return Period(max(_utc(monday, time(0), zone), span.start), _after(span.end)), tr(
-        "since {day}", day=day_label(monday)
+        "since {day}", day=day_label(monday, today)
     )
 
 
@@ -268,7 +275,7 @@ def _last_week(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple
         monday -= timedelta(days=7)
     start = _utc(monday, time(0), zone)
     end = _utc(monday + timedelta(days=7), time(0), zone)
-    return Period(max(start, span.start), end), tr("the week of {day}", day=day_label(monday))
+    return Period(max(start, span.start), end), tr("the week of {day}", day=day_label(monday, today))
 
 
 def _after(moment: datetime) -> datetime:
@@ -282,10 +289,10 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     if candidates:
         return candidates[-1][2], candidates[-1][1]
     day = span.end.astimezone(zone).date()  # without shifts: what was read of the last day
-    return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), day_label(day)
+    return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), day_label(day, day)
 
 
-def _shift_of_day(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
+def _shift_of_day(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo, today: date) -> tuple[Period, str]:
     shift = next((s for s in shifts if s.id == name.shift), None)
     if shift is None:
         names = ", ".join(s.id for s in shifts) or tr("none in the plant description")
@@ -294,10 +301,10 @@ def _shift_of_day(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -
         )
     if WEEK[name.day.weekday()] not in shift.days:
         that_day = ", ".join(s.id for s in shifts if WEEK[name.day.weekday()] in s.days)
-        what = tr("no '{shift}' shift starts on {day}", shift=shift.id, day=day_label(name.day))
+        what = tr("no '{shift}' shift starts on {day}", shift=shift.id, day=day_label(name.day, today))
         expected = tr("one of {names}", names=that_day) if that_day else tr("a day with shifts")
         raise AskError(Fault(what, "period", expected))
-    return _shift_period(shift, name.day, zone), _shift_label(name.day, shift)
+    return _shift_period(shift, name.day, zone), _shift_label(name.day, shift, today)
 
 
 def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:

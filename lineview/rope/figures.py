@@ -129,8 +129,8 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         return None
     level, wear = model.fit.mean(model.at(ahead.now_h)), model.fit.mean(model.contrast(wear=1.0))
     working = tr(
-        "(tolerance − ({level}) mm) ÷ {wear} mm/h, over the levels and wears that the data allow; "
-        "{share:.0%} of them leave within {hours:.0f} h",
+        "(tolerance − ({level}) mm) ÷ {wear} mm/h; of the levels and wears that the data allow {share:.0%} leave "
+        "within {hours:.0f} h",
         level=show.number(level, 4),
         wear=show.number(wear, 5),
         share=ahead.mean.share_within,
@@ -149,15 +149,11 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         why = tr("even a rope on target has more than {share_out:.0%} of pieces outside", share_out=SHARE_OUT)
         figures.unknown("hours_to_share_out", why)
     else:
-        working = tr("as hours_to_tolerance, with the band that a mean must keep")
+        working = tr("as the running hours until the batch mean leaves tolerance, with the band that a mean must keep")
         _hours(figures, "hours_to_share_out", ahead.share, working, model)
     if ahead.moment is None:
-        late = ahead.mean.value_h is not None
-        why = (
-            tr("the planned shifts end before")
-            if late
-            else tr("will not, within {hours:.0f} h of running", hours=HORIZON_H)
-        )
+        never = tr("will not, within {hours:.0f} h of running", hours=HORIZON_H)
+        why = never if ahead.mean.value_h is None else tr("the planned shifts end before")
         return figures.unknown("leaves_tolerance_at", why)
     working = tr(
         "{hours} running hours ÷ {uptime} running hours a planned hour, along the planned shifts",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -40,9 +41,10 @@ def time_to_leave(
 ) -> TimeToLeave:
     """The running hours until the batch mean leaves a band, if wear goes on as it does.
 
-    The ends are where the mean's own interval at that hour first reaches out of the band, and where it has
-    left it whole: where wear may as well be nothing there is no upper end. Where the pace may change they are those
-    of half the tails: a pace that grew threefold left 15 % of simulated ropes out of tolerance before a plain low end.
+    It leaves where its expected course does. The ends are where the mean's own interval at that hour first reaches
+    out of the band, and where it has left it whole: where wear may as well be nothing there is no upper end. Where
+    the pace may change they are those of half the tails: a pace that grew threefold left 15 % of simulated ropes out
+    of tolerance before a plain low end.
 
     Source: fieller-1954, derived-rope
     """
@@ -66,8 +68,10 @@ def time_to_leave(
         fine = np.maximum.accumulate(out(between))
         return float(np.interp(share, fine, between))
 
-    low, middle, high = (reached(share) for share in (tail, 0.5, 1 - tail))
-    return TimeToLeave(middle, low, high, float(chance[-1]))
+    level, wear = model.fit.mean(start), model.fit.mean(model.contrast(wear=1.0))
+    end = high_mm if wear > 0 else low_mm
+    middle = 0.0 if not low_mm < level < high_mm else (end - level) / wear if wear else math.inf
+    return TimeToLeave(middle if middle <= horizon_h else None, reached(tail), reached(1 - tail), float(chance[-1]))
 
 
 def first_out(

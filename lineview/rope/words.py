@@ -44,7 +44,14 @@ def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scop
     if judgement.state == "stepped":
         return _step_sentence(account, judgement, plant, scope)
     if account.ahead is not None and may_drift(account, judgement):
-        return (Span(_may_drift_words(name, account.ahead, judgement, plant)),)
+        words = tr(
+            "The rope of {sizer} may be {pace}, or hold steady; at that pace it leaves tolerance in {hours} "
+            "of running.",
+            sizer=name,
+            pace=_pace(judgement, plant),
+            hours=show.hours(account.ahead.mean.value_h or 0.0),
+        )
+        return (Span(words),)
     if judgement.state == "repaired":
         last = [e for e in judgement.effects if e.real][-1]
         start_text = tr(
@@ -62,26 +69,6 @@ def _pace(judgement: Verdict, plant: Plant) -> str:
     if judgement.wear_mm_per_h < 0:
         return tr("thinning {length} an hour", length=size)
     return tr("thickening {length} an hour", length=size)
-
-
-def _may_drift_words(name: str, ahead: Ahead, judgement: Verdict, plant: Plant) -> str:
-    size = length(abs(judgement.wear_mm_per_h), plant, rate=True)
-    hours = show.hours(ahead.mean.value_h or 0.0)
-    if judgement.wear_mm_per_h < 0:
-        return tr(
-            "The rope of {sizer} may be thinning, about {length} an hour, or hold steady; at that pace it leaves "
-            "tolerance in {hours} of running.",
-            sizer=name,
-            length=size,
-            hours=hours,
-        )
-    return tr(
-        "The rope of {sizer} may be thickening, about {length} an hour, or hold steady; at that pace it leaves "
-        "tolerance in {hours} of running.",
-        sizer=name,
-        length=size,
-        hours=hours,
-    )
 
 
 def may_drift(account: RopeAccount, judgement: Verdict) -> bool:

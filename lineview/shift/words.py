@@ -48,7 +48,7 @@ def sentence(measures: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
     several = measures.windows.height > 1
     name = tr("This period") if measures.cuts_shift else tr("This shift")
     subject = tr("These {number} shifts", number=in_words(measures.windows.height)) if several else name
-    if scope.now <= scope.period.start:
+    if scope.now <= scope.period.start and measures.left_min > 1e-9:
         words = tr_count(
             "{subject} has not begun: the latest reading is from before it.",
             "{subject} have not begun: the latest reading is from before them.",

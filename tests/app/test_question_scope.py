@@ -1,11 +1,13 @@
 """A question is read once, with all that is wrong in it."""
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
-from lineview.app.question import QuestionScope, read_question
+from lineview.app.question import QuestionScope, read_question, scope_of
 from lineview.core.errors import AskError
+from lineview.core.figure import Period
+from lineview.plant import Plant
 from lineview.plant.periods import Days, ShiftOfDay
 
 
@@ -28,3 +30,12 @@ def test_all_that_is_wrong_is_said_at_once():
         read_question("tea", period="teatime", start="noon", end="later")
     assert [fault.where for fault in error.value.faults] == ["question", "period", "--from", "--to"]
     assert "unknown period 'teatime'" in str(error.value)
+
+
+def test_a_period_between_two_moments_is_named_by_them():
+    plant = Plant(shop="Invented Sweets", zone="Europe/Berlin")
+    span = Period(datetime(2025, 12, 1, tzinfo=UTC), datetime(2026, 6, 12, 20, tzinfo=UTC))
+    asked = read_question("shift", start="2026-06-09 06:00")
+    assert scope_of(plant, asked, None, span).label == "Tue 9 June, 06:00 to Fri 12 June, 22:00"
+    asked = read_question("shift", end="2026-01-01")
+    assert scope_of(plant, asked, None, span).label == "Mon 1 December 2025, 01:00 to Thu 1 January, 00:00"

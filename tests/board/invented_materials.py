@@ -180,5 +180,5 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
         },
         (),
         ("Wrap that touches food must be approved for it.",),
-        ("clear film: order 24 reels by Thursday 25 June. 38.0 reels on hand, first runs out in 58 days.",),
+        ("clear film: order 24 reels by Thursday 25 June. 38.0 reels on hand, at the expected need out in 58 days.",),
     )

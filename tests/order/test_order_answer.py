@@ -230,7 +230,7 @@ def test_the_sheet_says_why_so_many(works) -> None:
     answer = answered("order", plant, scope_of(works), frames_of(works, stock=counted(works, film=100, wax=180)))
     sheet = next(t for t in answer.tables if t.name == "order sheet")
     first = sheet.rows[0]
-    assert "8 EUR a reel from 40 reels on" in first["why"]
+    assert "8.00 EUR a reel from 40 reels on" in first["why"]
     assert first["reels"] % 8 == 0
     if first["reels"] > 40:
         assert "would do; " in first["why"] or "multiple of 8" in first["why"]

@@ -307,19 +307,19 @@ def test_a_delivery_that_may_come_too_late_is_said_with_its_chance() -> None:
 SAID = {
     (1.0, ON_HAND): (
         "Order 216 reels of wax by Wednesday 8 July; waiting a week means a risk above 95 % of running out.",
-        "order 216 reels by Wednesday 8 July. 34.4 reels on hand, 39 on order, first runs out in 50 days",
+        "order 216 reels by Wednesday 8 July. 34.4 reels on hand, 39 on order, at the expected need out in 50 days",
     ),
     (1.2, ON_HAND): (
         "Order 672 reels of wax by Monday 29 June; it may run out before its delivery of Thursday 2 July (79 % risk).",
         "ask the supplier to bring forward the delivery of Thursday 2 July, before which it may run out; "
-        "order 672 reels by Monday 29 June. 34.4 reels on hand, 39 on order, first runs out in 20 days",
+        "order 672 reels by Monday 29 June. 34.4 reels on hand, 39 on order, at the expected need out in 20 days",
     ),
     (3.1, ON_HAND): (
         "As of Friday 12 June, order 672 reels of wax at once; it will almost surely run out before its delivery of "
         "Thursday 2 July.",
         "ask the supplier to bring forward the delivery of Thursday 2 July, before which it will almost surely run "
         "out; order 672 reels at once, although it may run out before they come (a risk above 95 %). 34.4 reels on "
-        "hand, 39 on order, first runs out in 8 days",
+        "hand, 39 on order, at the expected need out in 8 days",
     ),
     (1.0, 0.0): (
         "As of Friday 12 June, order 216 reels of wax at once; even so it may run out before they come, with a risk "
@@ -343,7 +343,7 @@ def test_what_to_do_is_said_by_the_chances_worked_out(more: float, on_hand: floa
         late = float(law(LEAD, more * WEEK).sf(there(LEAD)))
         assert ("at once" in sentence) == (late > 0.05)
         alone, together = (reels / (more * WEEK) * 7 for reels in (ON_HAND, ON_HAND + COMING))
-        assert f"first runs out in {alone if alone < COMING_DAYS else together:.0f} days" in point
+        assert f"at the expected need out in {alone if alone < COMING_DAYS else together:.0f} days" in point
 
 
 def test_a_chance_is_said_in_two_figures_between_its_ends() -> None:

@@ -60,6 +60,20 @@ def test_days_are_whole_local_days() -> None:
     assert (hours(period), label) == (48, "Mon 8 June to Tue 9 June")
 
 
+def test_a_day_of_another_year_than_the_last_reading_has_its_year() -> None:
+    named = ("2026-12-31.night", "2026-12-31..2027-01-01", "2026-W53", "this-week", "2027-01-02")
+    assert [meant(name, "2027-01-02T15:00")[1] for name in named] == [
+        "Thu 31 December 2026, night",
+        "Thu 31 December 2026 to Fri 1 January",
+        "Mon 28 December 2026 to Sun 3 January",
+        "since Mon 28 December 2026",
+        "Sat 2 January",
+    ]
+    over = Period(datetime(2026, 12, 31, 12, tzinfo=UTC), datetime(2027, 1, 1, 8, tzinfo=UTC))
+    labels = [label for _, label, _ in shifts_between(SHIFTS, BERLIN, over)]
+    assert labels == ["Thu 31 December 2026, early", "Thu 31 December 2026, night", "Fri 1 January, early"]
+
+
 @pytest.mark.parametrize(
     "token", ["yesterday", "2026-13-01", "2026-06-09.noon", "2026-06-09..2026-06-08", "", "..", "2026-06-09.."]
 )

@@ -56,8 +56,13 @@ def test_a_drift_that_stays_in_tolerance_calls_by_its_pace_alone():
 def test_a_drift_that_is_likely_but_not_shown_is_not_called_steady():
     answer = ask(rope(wear=0.001, seed=1), sheet(120, 10))
     assert answer.figure("drift_mm_per_h").low < 0
-    assert answer.text.startswith("The rope of sizer 2 may be thickening, about 0.0012 mm an hour, or hold steady; at")
+    assert answer.text.startswith("The rope of sizer 2 may be thickening 0.0012 mm an hour, or hold steady; at")
     assert not any(span.call for span in answer.sentence)
+    off, pace, hours = (answer.figure(n) for n in ("deviation_mm", "drift_mm_per_h", "hours_to_tolerance"))
+    course = np.interp(
+        hours.value, *answer.series["forecast"].select(pl.col("running_h") - pl.col("running_h").min(), "mid")
+    )
+    assert (course, off.value + hours.value * pace.value) == pytest.approx((0.3, 0.3))  # as drawn, and as said
     lead = next(table for table in answer.tables if any("what" in row and "said" in row for row in table.rows))
     assert {row["what"]: row["said"] for row in lead.rows}["likely cause"] == "not settled: it may drift or hold"
 

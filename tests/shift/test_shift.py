@@ -170,6 +170,8 @@ def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -
     assert none.figure("uptime_percent").value is None  # type: ignore[union-attr]
     future = ask(FRAME, now=START - timedelta(hours=1))
     assert future.text.startswith("This shift has not begun")
+    between = ask(FRAME, now=START, start=START + timedelta(hours=9), end=START + timedelta(hours=12))
+    assert between.text.startswith("No planned minutes in this period: no shift of plant.toml lies in it")
     pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
     assert pause.text.startswith("No planned minutes in this period: it lies in a break")
     little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))
@@ -459,7 +461,7 @@ def test_an_hour_that_nobody_saw_is_out_of_what_ratios_divide_by_and_in_their_bo
 @pytest.mark.parametrize(("shifts", "said"), [(1, "This shift has not begun"), (2, "These two shifts have not begun")])
 def test_shifts_to_come_are_spoken_of_as_many_as_they_are(shifts: int, said: str) -> None:
     windows = pl.DataFrame({"start": [START] * shifts})
-    measured = SimpleNamespace(so_far=None, windows=windows, cuts_shift=False)
+    measured = SimpleNamespace(so_far=None, windows=windows, cuts_shift=False, left_min=480.0)
     scope = Scope("1", "w1", Period(START, START + timedelta(hours=8 * shifts)), START - timedelta(hours=1), "")
     (span,) = sentence(measured, scope, 0)  # type: ignore[arg-type]  # what it looks at, and no more
     assert span.text.startswith(said)
