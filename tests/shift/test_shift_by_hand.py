@@ -435,6 +435,7 @@ def test_stops_caused_elsewhere_are_rungs_of_their_own() -> None:
     ]  # fmt: skip
     minutes = {name: shown["figures"][f"{name}_min"]["value"] for name in ("own_stop", "blocked", "starved", "outside")}
     assert minutes == pytest.approx({"own_stop": 17, "blocked": 12, "starved": 0, "outside": 7})
+    assert not {"cleaning_min", "maintenance_min"} & shown["figures"].keys()  # said where there were some
 
 
 #: At most 450 a minute and a twentieth.
