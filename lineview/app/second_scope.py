@@ -25,16 +25,9 @@ _PART_OF_DAY = timedelta(hours=22)
 class SecondScope:
     """What the first scope is compared with; what is left open is as in the first.
 
-    Parameters
-    ----------
-    period : str, ShiftOfDay, Days or None
-        The name of a period.
-    previous : bool
-        Whether it is the time of the same length just before.
-    line, machine, shift, product : str or None
-        Ids; a shift of the day, a product as the plant names it.
-    before : date or None
-        A day: the first scope is cut to the time from it on, and the second is the time before it.
+    `period`: the name of a period; `previous`: whether it is the time of the same length just before; `line`,
+    `machine`, `shift`, `product`: ids; a shift of the day, a product as the plant names it; `before`: a day: the
+    first scope is cut to the time from it on, and the second is the time before it.
     """
 
     period: PeriodName | None = None

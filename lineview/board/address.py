@@ -55,22 +55,11 @@ def on_a_page(fault: object) -> str:
 class Address:
     """A page and what it is asked of; None is what the works thinks fit.
 
-    Parameters
-    ----------
-    page : str
-        One of PAGES, or "" where the path names none.
-    line, machine, period : str or None
-        Ids and the token of a period.
-    intake : int or None
-        Whose refusals the intake page lists.
-    first : int
-        The first refusal listed, from 0.
-    only, against : str or None
-        Of the week: what it is cut to and compared with, as read_second_scope reads them.
-    supposed : tuple of (str, str)
-        Of the order: what is supposed, as read_what_if reads it.
-    trial : int or None
-        Of the week: the trial that is judged instead; it falls away where anything else is picked.
+    `page`: one of PAGES, or "" where the path names none; `line`, `machine`, `period`: ids and the token of a
+    period; `intake`: whose refusals the intake page lists; `first`: the first refusal listed, from 0; `only`,
+    `against`: of the week: what it is cut to and compared with, as read_second_scope reads them; `supposed`: of
+    the order: what is supposed, as read_what_if reads it; `trial`: of the week: the trial that is judged instead;
+    it falls away where anything else is picked.
     """
 
     page: str

@@ -62,34 +62,16 @@ STOP_CAUSES = (
 class LineSpec:
     """A line: lengths in mm or m, masses in g or kg, times in s or h, as each name ends.
 
-    Parameters
-    ----------
-    line, sizer, wrap : str
-        Ids in the plant description.
-    products : tuple of Product
-        What runs on it; flavours follow each other in random order.
-    webs : tuple of Web
-        Their films and wax paper.
-    wear_mm_per_h : float
-        Drift of the diameter per running hour of the sizer.
-    sd_batch_mm, sd_noise_mm : float
-        Standard deviation of each batch's shift, and of the correlated noise within it.
-    phi_per_20s : float
-        Autocorrelation of that noise 20 s apart.
-    taper_mm : float
-        Change of diameter from a batch's first piece to its last.
-    mm_per_c, temperature_c : float
-        Effect of rope temperature, and its usual value.
-    sd_density_batch, sd_density_piece, sd_cut : float
-        Relative standard deviations of density (batch, piece) and cut length (piece).
-    sd_rate : float
-        Relative standard deviation of the rate from one run between stops to the next.
-    least_stop_s, least_run_s : float
-        No stop for a cause, and no run from one such stop to the next, is shorter.
-    sd_start_m, sd_end_m, sd_splice_m : float
-        Standard deviations of the web lost where a reel starts, left where it ends, and lost at a splice.
-    splice_stop_s : float
-        Median of the stop at a splice.
+    `line`, `sizer`, `wrap`: ids in the plant description; `products`: what runs on it; flavours follow each other
+    in random order; `webs`: their films and wax paper; `wear_mm_per_h`: drift of the diameter per running hour of
+    the sizer; `sd_batch_mm`, `sd_noise_mm`: standard deviation of each batch's shift, and of the correlated noise
+    within it; `phi_per_20s`: autocorrelation of that noise 20 s apart; `taper_mm`: change of diameter from a
+    batch's first piece to its last; `mm_per_c`, `temperature_c`: effect of rope temperature, and its usual value;
+    `sd_density_batch`, `sd_density_piece`, `sd_cut`: relative standard deviations of density (batch, piece) and
+    cut length (piece); `sd_rate`: relative standard deviation of the rate from one run between stops to the next;
+    `least_stop_s`, `least_run_s`: no stop for a cause, and no run from one such stop to the next, is shorter;
+    `sd_start_m`, `sd_end_m`, `sd_splice_m`: standard deviations of the web lost where a reel starts, left where
+    it ends, and lost at a splice; `splice_stop_s`: median of the stop at a splice.
     """
 
     line: str

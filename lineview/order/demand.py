@@ -21,19 +21,12 @@ Floats = npt.NDArray[np.float64]
 class Need:
     """Cumulative need of one web from now on.
 
-    Parameters
-    ----------
-    week_mean, week_sd : numpy.ndarray
-        Reels needed in each coming week of 7 days, and the standard deviation from week to week; the last
-        week's figures go on for ever.
-    level_cv : float
-        Standard deviation of the level as a whole over its mean: how far off the pace may be, in the same
-        direction in every week.
+    `week_mean`, `week_sd`: reels needed in each coming week of 7 days, and the standard deviation from week to
+    week; the last week's figures go on for ever; `level_cv`: standard deviation of the level as a whole over its
+    mean: how far off the pace may be, in the same direction in every week.
 
-    Notes
-    -----
-    The sum up to a day is taken as gamma-distributed with the sum's mean and variance: never negative, and
-    near the normal distribution where the spread is small.
+    The sum up to a day is taken as gamma-distributed with the sum's mean and variance: never negative, and near
+    the normal distribution where the spread is small.
     """
 
     week_mean: Floats

@@ -24,22 +24,13 @@ from lineview.records.pairs import CounterPairs
 class Seams:
     """The intervals of one counter that lie in no window's readings.
 
-    Parameters
-    ----------
-    steps : Steps
-        In what the counter counts, by time.
-    before, after : arrays of int
-        For each, the places among the windows of the one that it follows and of the one that it leads to.
-    unread : set of int
-        Places of windows whose readings of this counter are none: all are the value of an outage around them.
-    stood : sequence of (int, int)
-        From when to when [µs] the counter, set back, was read standing between a window's counts and its end.
-    ends : sequence of int
-        Moments [µs] beyond the first or last window's counts up to which an outage is known.
-    cuts : mapping of int to int
-        By the places of windows whose last value was frozen, from when on [µs] nothing was counted of it.
-    begins : mapping of int to int
-        By the places of windows whose first value was frozen, up to when [µs] nothing was counted of it.
+    `steps`: in what the counter counts, by time; `before`, `after`: for each, the places among the windows of the
+    one that it follows and of the one that it leads to; `unread`: places of windows whose readings of this
+    counter are none: all are the value of an outage around them; `stood`: from when to when [µs] the counter, set
+    back, was read standing between a window's counts and its end; `ends`: moments [µs] beyond the first or last
+    window's counts up to which an outage is known; `cuts`: by the places of windows whose last value was frozen,
+    from when on [µs] nothing was counted of it; `begins`: by the places of windows whose first value was frozen,
+    up to when [µs] nothing was counted of it.
     """
 
     steps: Steps

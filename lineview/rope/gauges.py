@@ -38,20 +38,10 @@ ROPE = 0.5
 class GaugeCheck:
     """What a check of a gauge's readings found.
 
-    Parameters
-    ----------
-    usable : polars.DataFrame
-        Readings (at, value [mm]) that may be used, in order of time.
-    dead : bool
-        Whether the gauge shows one and the same value throughout.
-    slip : str
-        Unit that the values seem to be in instead of mm, or "".
-    off_rope : int
-        Readings left out because they are too far from any rope.
-    frozen : int
-        Readings left out because the gauge stood still for longer than chance allows.
-    median_mm : float or None
-        Median of all readings as given.
+    `usable`: readings (at, value [mm]) that may be used, in order of time; `dead`: whether the gauge shows one
+    and the same value throughout; `slip`: unit that the values seem to be in instead of mm, or ""; `off_rope`:
+    readings left out because they are too far from any rope; `frozen`: readings left out because the gauge stood
+    still for longer than chance allows; `median_mm`: median of all readings as given.
     """
 
     usable: pl.DataFrame

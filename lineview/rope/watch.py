@@ -38,22 +38,12 @@ ALLOWANCE = 0.25
 class Watch:
     """The charts and what they say.
 
-    Parameters
-    ----------
-    ewma, quick, single, cusum : polars.DataFrame
-        The slow EWMA, the quick one, the residuals with Shewhart limits, and the CUSUM.
-    run_length : float
-        Batches to a false alarm of the first three together, on average, and of the CUSUM.
-    widths : (float, float, float)
-        L of the slow and the quick EWMA, and the Shewhart limits' distance in standard deviations.
-    limit : float
-        Decision interval h of the CUSUM.
-    signal : int or None
-        First batch of the run of signals of the first three that reaches the last batch.
-    since : int
-        First batch after the last recorded adjustment, at which the charts start anew.
-    by_rank : bool
-        Whether residuals have heavier tails than a normal law, so that their ranks are charted.
+    `ewma`, `quick`, `single`, `cusum`: the slow EWMA, the quick one, the residuals with Shewhart limits, and the
+    CUSUM; `run_length`: batches to a false alarm of the first three together, on average, and of the CUSUM;
+    `widths`: L of the slow and the quick EWMA, and the Shewhart limits' distance in standard deviations; `limit`:
+    decision interval h of the CUSUM; `signal`: first batch of the run of signals of the first three that reaches
+    the last batch; `since`: first batch after the last recorded adjustment, at which the charts start anew;
+    `by_rank`: whether residuals have heavier tails than a normal law, so that their ranks are charted.
     """
 
     ewma: pl.DataFrame

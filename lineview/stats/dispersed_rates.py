@@ -20,16 +20,8 @@ Floats = NDArray[np.float64]
 class DispersedRates:
     """Rates of groups whose counts scatter more than Poisson's: their variance is m + dispersion × m².
 
-    Parameters
-    ----------
-    rates : tuple of float
-        Events a unit of time, one a group.
-    log_variances : tuple of float
-        Variances of the rates' logarithms; infinite where a group has no event.
-    dispersion : float
-        Of all groups together.
-    df : int
-        Counts less groups.
+    `rates`: events a unit of time, one a group; `log_variances`: variances of the rates' logarithms; infinite
+    where a group has no event; `dispersion`: of all groups together; `df`: counts less groups.
     """
 
     rates: tuple[float, ...]

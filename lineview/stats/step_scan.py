@@ -74,10 +74,7 @@ class StepScanner:
     j points, so all cross products are running sums. The model's columns are eliminated once, and each step
     that stands in the model beside them once.
 
-    Parameters
-    ----------
-    y, x, steps : numpy.ndarray
-        As in scan_steps.
+    `y`, `x`, `steps`: as in scan_steps.
     """
 
     def __init__(self, y: Floats, x: Floats, steps: Floats) -> None:

@@ -28,27 +28,12 @@ LEAST_SHARE = 1e-12
 class Layout:
     """A nested layout, ready to be folded.
 
-    Parameters
-    ----------
-    mean : numpy.ndarray, shape (kinds,)
-        Mean of the innermost units that are alike, which have one parent and as many pieces each.
-    pieces : numpy.ndarray, shape (kinds,)
-        Pieces behind each unit of a kind.
-    count : numpy.ndarray, shape (kinds,)
-        Units of a kind.
-    spread : numpy.ndarray, shape (kinds,)
-        Sum of squares of their means about `mean`.
-    units : int
-        Innermost units, all kinds together.
-    ss_within : float
-        Weighted sum of squares of single values about their unit's mean.
-    df_within : int
-        Its degrees of freedom.
-    parents : tuple of numpy.ndarray
-        For each level from the innermost, the index of each unit's parent (each kind's, in the first); the
-        last is all zeros.
-    log_pieces : float
-        Sum of the logarithms of the pieces of the single values.
+    `mean`: mean of the innermost units that are alike, which have one parent and as many pieces each; `pieces`:
+    pieces behind each unit of a kind; `count`: units of a kind; `spread`: sum of squares of their means about
+    `mean`; `units`: innermost units, all kinds together; `ss_within`: weighted sum of squares of single values
+    about their unit's mean; `df_within`: its degrees of freedom; `parents`: for each level from the innermost,
+    the index of each unit's parent (each kind's, in the first); the last is all zeros; `log_pieces`: sum of the
+    logarithms of the pieces of the single values.
     """
 
     mean: Floats

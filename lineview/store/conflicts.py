@@ -27,16 +27,8 @@ from lineview.store.tables import KINDS, RecordType, intakes
 class PerIntake:
     """A folder with at most one frame an intake.
 
-    Parameters
-    ----------
-    kind : str
-        "refusals" or "disputes": the folder's name.
-    check : FileCheck
-        Checks files before they are read; knows the store's folder.
-    journal : JournalReader
-        Lists the files of intakes that are in.
-    schema : dict
-        The frames' columns.
+    `kind`: "refusals" or "disputes": the folder's name; `check`: checks files before they are read; knows the
+    store's folder; `journal`: lists the files of intakes that are in; `schema`: the frames' columns.
     """
 
     def __init__(self, kind: str, check: FileCheck, journal: JournalReader, schema: Mapping[str, pl.DataType]) -> None:
@@ -90,16 +82,8 @@ CONFLICTS = {
 class Conflicts:
     """What is disputed among the intakes that are done.
 
-    Parameters
-    ----------
-    journal : JournalReader
-        Says which intakes are done and from which file each is.
-    spots : PerIntake
-        The disputed moments noted when each was recorded.
-    readings, weights : MeasuredRows
-        The readings, and the weighings.
-    journal_rows : JournalRows
-        The journal's own kinds.
+    `journal`: says which intakes are done and from which file each is; `spots`: the disputed moments noted when
+    each was recorded; `readings`, `weights`: the readings, and the weighings; `journal_rows`: the journal's own kinds.
     """
 
     def __init__(

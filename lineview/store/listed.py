@@ -25,24 +25,10 @@ _MOST_NAMES = 10
 class ListedFile:
     """A file that an intake wrote.
 
-    Parameters
-    ----------
-    intake : int
-        Whose it is.
-    kind : str
-        "readings", "weights", "refusals" or "disputes".
-    path : str
-        Relative to the store's folder.
-    machine : str
-        Of readings and weights; else "".
-    first, last : int
-        Moments of its first and last row [µs since 1970]; 0 of refusals and disputes.
-    rows : int
-        How many it has.
-    size_bytes : int
-        Its length.
-    sha256 : str
-        Of its bytes.
+    `intake`: whose it is; `kind`: "readings", "weights", "refusals" or "disputes"; `path`: relative to the
+    store's folder; `machine`: of readings and weights; else ""; `first`, `last`: moments of its first and last
+    row [µs since 1970]; 0 of refusals and disputes; `rows`: how many it has; `size_bytes`: its length; `sha256`:
+    of its bytes.
     """
 
     intake: int

@@ -287,16 +287,8 @@ _READING = ("at", "value", "text", "quality")
 class MeasuredRows:
     """The rows of one Delta table, those of intakes that are not done left out.
 
-    Parameters
-    ----------
-    kind : str
-        "readings" or "weights".
-    check : FileCheck
-        Checks the files that the rows are in.
-    journal : JournalReader
-        Says which intakes are done.
-    schema : dict
-        Of lineview.core.frames.
+    `kind`: "readings" or "weights"; `check`: checks the files that the rows are in; `journal`: says which intakes
+    are done; `schema`: of lineview.core.frames.
     """
 
     def __init__(self, kind: str, check: FileCheck, journal: JournalReader, schema: dict[str, pl.DataType]) -> None:

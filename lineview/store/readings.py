@@ -124,17 +124,11 @@ def _with_types(rows: pl.LazyFrame, types: Mapping[str, pl.DataType]) -> pl.Lazy
 class PartedTable(TableRows):
     """A Delta table that is only ever added to, or rid of whole intakes.
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Where the table is; made where it is missing.
-    schema : dict
-        One of lineview.core.frames; the month is added.
+    `folder`: where the table is; made where it is missing; `schema`: one of lineview.core.frames; the month is
+    added.
 
-    Notes
-    -----
-    Files are written by polars and committed with their statistics in one transaction: several times as fast
-    and as frugal as handing the rows over. The list of files is read again only when the table has changed.
+    Files are written by polars and committed with their statistics in one transaction: several times as fast and
+    as frugal as handing the rows over. The list of files is read again only when the table has changed.
     """
 
     def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:

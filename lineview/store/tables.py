@@ -31,25 +31,12 @@ from lineview.core.frames import UTC_US
 class RecordType:
     """One kind of export kept in the journal.
 
-    Parameters
-    ----------
-    name : str
-        As in lineview.plant.ExportKind.
-    table : str
-        Name of its table in the journal.
-    schema : dict
-        Its columns, from lineview.core.frames.
-    owner : str
-        The column that says whose it is: line, machine or web.
-    label : str
-        The column that tells apart what one owner has at one moment; "" where there is none.
-    at : str
-        The column of its moment.
-    look_back : datetime.timedelta
-        How long before a period something may have begun that still lasts in it.
-    rolls : bool
-        Whether exports of it are written anew, each a step later than the one before: where two speak of as many
-        moments, the one that begins later is the newer and holds.
+    `name`: as in lineview.plant.ExportKind; `table`: name of its table in the journal; `schema`: its columns,
+    from lineview.core.frames; `owner`: the column that says whose it is: line, machine or web; `label`: the
+    column that tells apart what one owner has at one moment; "" where there is none; `at`: the column of its
+    moment; `look_back`: how long before a period something may have begun that still lasts in it; `rolls`:
+    whether exports of it are written anew, each a step later than the one before: where two speak of as many
+    moments, the one that begins later is the newer and holds.
     """
 
     name: str

@@ -137,18 +137,9 @@ class Ledger:
 class MachinePeriod:
     """What one machine's period comes to.
 
-    Parameters
-    ----------
-    losses : MachineLosses
-        Shift by shift.
-    target_g : array
-        Target mass of a piece in each of its shifts [g]; nan where it is not known.
-    good : Estimate
-        Good pieces of the whole period, outside shifts too.
-    outside : Estimate
-        Those of them that were made outside every shift.
-    uses : tuple of WebUse
-        What its webs were used for.
+    `losses`: shift by shift; `target_g`: target mass of a piece in each of its shifts [g]; nan where it is not
+    known; `good`: good pieces of the whole period, outside shifts too; `outside`: those of them that were made
+    outside every shift; `uses`: what its webs were used for.
     """
 
     losses: MachineLosses

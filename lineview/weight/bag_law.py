@@ -95,24 +95,17 @@ def bag_by_weight(piece: Law, fill_g: float) -> Law:
 class Filling:
     """Bags filled piece by piece, ready to be stopped at any mass up to a greatest one.
 
-    Parameters
-    ----------
-    piece : Law
-        Of one piece, all masses above 0.
-    greatest_g : float
-        The greatest mass at which filling may stop [g].
+    `piece`: of one piece, all masses above 0; `greatest_g`: the greatest mass at which filling may stop [g].
+
+    A running total comes by a mass r with chance u(r), the sum over k of the chance that k pieces weigh r. A bag
+    stops at s when its total was some r below the goal and the next piece weighs s - r; so one sweep of
+    convolutions serves every goal.
+    Source: derived-bag-plan
 
     Raises
     ------
     MeasureError
         Where a piece may weigh nothing, or the mass is not above 0.
-
-    Notes
-    -----
-    A running total comes by a mass r with chance u(r), the sum over k of the chance that k pieces weigh r. A
-    bag stops at s when its total was some r below the goal and the next piece weighs s - r; so one sweep of
-    convolutions serves every goal.
-    Source: derived-bag-plan
     """
 
     def __init__(self, piece: Law, greatest_g: float) -> None:

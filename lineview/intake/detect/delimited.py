@@ -138,18 +138,9 @@ def _usual_cells(texts: list[str], separator: str) -> int:
 class Records:
     """A table of a file before anyone knows what it means.
 
-    Parameters
-    ----------
-    sheet : str
-        Name of the sheet; "" for text.
-    frame : polars.DataFrame
-        Columns row and text, every row of the file, blank ones too; with `cells` for sheets and quoted files.
-    separator : str
-        Between cells; "" for a sheet.
-    notes : tuple of str
-        What the reader should know.
-    ends_open : bool
-        Whether the text has no line end after its last row.
+    `sheet`: name of the sheet; "" for text; `frame`: columns row and text, every row of the file, blank ones too;
+    with `cells` for sheets and quoted files; `separator`: between cells; "" for a sheet; `notes`: what the reader
+    should know; `ends_open`: whether the text has no line end after its last row.
     """
 
     sheet: str

@@ -110,22 +110,10 @@ class WholeTable:
 class Taken:
     """What rows gave, and what is to be said of them.
 
-    Parameters
-    ----------
-    tidy : polars.DataFrame
-        READINGS.
-    rows : Rows
-        With the rows refused or passed over before.
-    kept : polars.Series of Boolean
-        Which of the rows gave at least one reading.
-    cells : polars.DataFrame
-        REFUSED cells.
-    uncertain : int
-        Readings of uncertain quality.
-    by_gap : int
-        Times of the repeated hour that only the gaps beside them tell.
-    unnamed : mapping of str to int
-        Rows by their name, where the layout does not have it.
+    `tidy`: READINGS; `rows`: with the rows refused or passed over before; `kept`: which of the rows gave at least
+    one reading; `cells`: REFUSED cells; `uncertain`: readings of uncertain quality; `by_gap`: times of the
+    repeated hour that only the gaps beside them tell; `unnamed`: rows by their name, where the layout does not
+    have it.
     """
 
     tidy: pl.DataFrame
