@@ -159,7 +159,8 @@ def survey_export(path: Path) -> Survey:
 def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Rows, clock: FoundClock) -> Survey:
     times = clock.places
     long = long_columns(heading, rows)
-    owner = next((p for p in range(heading.width) if tokens(heading.names[p]) & MACHINE), None)
+    of_machines = (p for p in range(heading.width) if tokens(heading.names[p]) & MACHINE)
+    owner = next((p for p in of_machines if not recognised(heading.names[p], CHANNELS)), None)
     kind = kind_for(name, records.sheet, heading, Plant(shop=""), long is not None)
     if long is not None:
         cells = rows.column(long[0])
