@@ -6,13 +6,15 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import cast
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.app.setup_layouts import Readings, ReadSoFar, SetUpQuestion, Surveyed, read_so_far
+from lineview.app.setup_layouts import ReadSoFar, Surveyed, piece_counters, read_so_far
+from lineview.app.setup_machines import Readings, SetUpQuestion
 from lineview.core.errors import Fault, LineviewError
 from lineview.core.language import in_digits, spoken, tr, tr_count
 from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m
@@ -26,6 +28,8 @@ from lineview.plant.write import plant_text
 #: A pieces counter is given at least this fastest rate [pieces/min]; common practice, no source.
 LEAST_FASTEST = 450.0
 NOMINAL = (300.0, 400.0)
+#: The least register in use for pieces; one that is read seldom turns unseen.
+SIXTEEN_BITS = 65_536
 #: A machine at less than this share of the slowest nominal pace may count in lots.
 UNLIKELY_PACE = 0.15
 #: Readings may lie so many times further apart than usual before it counts as unseen [times, s].
@@ -97,7 +101,7 @@ def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
     questions = [_zone_question(surveyed.here), _shifts_question(rhythm), _band_question(read)]
     if len(read.draft.machines) > 1:
         questions.append(_lines_question(read))
-    questions += [*_count_questions(learned), *_lot_questions(read), *read.questions]
+    questions += [*_count_questions(learned), *_lot_questions(learned, read), *read.questions]
     text, wrong = _text(surveyed, read, learned, questions, answers)
     by_day = _by_day(read.draft, read.readings, tz)
     still = tuple(q for q in questions if q.suggested is None and not answers.get(q.key))
@@ -249,18 +253,12 @@ def _shifts_question(rhythm: Rhythm) -> SetUpQuestion:
 
 def _band_question(read: ReadSoFar) -> SetUpQuestion:
     text = tr("How many pieces a minute are nominal, from and to?")
-    rates = [_running_rate(frame) for frame in _pieces_frames(read)]
-    rates = [rate for rate in rates if rate]
+    every = (read.readings.get(key) for key in piece_counters(read.draft))
+    rates = [rate for one in every if one is not None and one.height > 1 and (rate := _running_rate(one))]
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
     pace = in_digits(f"{low:,}") if low == high else tr("{low:,} to {high:,}", low=low, high=high)
     made = tr("common practice; while running they made {pace} a minute", pace=pace)
     return SetUpQuestion("band", text, "300-400", made if rates else tr("common practice"))
-
-
-def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:
-    counters = [(machine, piece_counter(machine)) for machine in read.draft.machines]
-    keys = [(machine.id, counter.id) for machine, counter in counters if counter]
-    return [read.readings[key] for key in keys if key in read.readings and read.readings[key].height > 1]
 
 
 def _running_rate(frame: pl.DataFrame) -> float:
@@ -284,20 +282,28 @@ def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
     return questions
 
 
-def _lot_questions(read: ReadSoFar) -> list[SetUpQuestion]:
-    """What one count of pieces is, where a machine would be far slower, or faster, than any by its counter."""
+def _lot_questions(learned: Sequence[LearnedChannel], read: ReadSoFar) -> list[SetUpQuestion]:
+    """What one count of pieces is, or whether it turns unseen, where a counter is far slower, or faster, than any."""
     options = tuple((str(n), tr_count("{count} piece", "{count:,} pieces", n)) for n in (1, 10, 100, 1000))
+    turns = ((str(SIXTEEN_BITS), tr("yes, it may have turned between readings")), ("unknown", tr("no, it goes on")))
+    counters = piece_counters(read.draft)
     questions: list[SetUpQuestion] = []
-    for machine in read.draft.machines:
-        counter = piece_counter(machine)
-        frame = read.readings.get((machine.id, counter.id)) if counter else None
-        if counter is None or frame is None or frame.height < 2:
+    for channel in learned:
+        key = (channel.machine, channel.channel)
+        if key not in counters or channel.limits is None:
             continue
+        frame, counter, modulus = read.readings[key], counters[key], channel.limits.modulus
         rate = _running_rate(frame) * counter.unit_value
-        if 0 < rate < NOMINAL[0] * UNLIKELY_PACE or rate > NOMINAL[1] / UNLIKELY_PACE:
-            text = tr("{machine}: how many pieces is one count of {what}?", machine=machine.id, what=tr(counter.counts))
-            why = tr("by its counter it makes {rate:,.3g} a minute while it runs", rate=rate)
-            questions.append(SetUpQuestion(f"count {machine.id}/{counter.id}", text, None, why, options))
+        why = tr("by its counter it makes {rate:,.3g} a minute while it runs", rate=rate)
+        between = LEAST_FASTEST * float(np.median(np.diff(_seconds(frame)))) / 60.0
+        top, size = cast(float, frame["value"].max()), modulus or SIXTEEN_BITS
+        unseen = between > size > top and rate < NOMINAL[0] / 2
+        if (0 < rate < NOMINAL[0] * UNLIKELY_PACE and not unseen) or rate > NOMINAL[1] / UNLIKELY_PACE:
+            text = tr("{machine}: how many pieces is one count of {what}?", machine=key[0], what=tr(counter.counts))
+            questions.append(SetUpQuestion(f"count {key[0]}/{key[1]}", text, None, why, options))
+        if unseen and modulus is None:
+            text = tr("{machine}: does its counter start again at 0 after {top:,}?", machine=key[0], top=size - 1)
+            questions.append(SetUpQuestion(f"turns {key[0]}/{key[1]}", text, None, why, turns))
     return questions
 
 
@@ -459,6 +465,8 @@ def _finished(
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
             fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
         modulus, moves_by = (limits.modulus or "unknown", limits.moves_by) if limits is not None else ("unknown", 1)
+        turns = given.get(f"turns {machine.id}/{counter.id}") or "unknown"
+        modulus = int(turns) if turns != "unknown" else modulus
         values = {"modulus": modulus, "fastest_per_min": fastest, "unit_value": float(count_m), "moves_by": moves_by}
         counters.append(counter.model_copy(update=values))
     gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in named)

@@ -6,7 +6,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
-from itertools import combinations
 from pathlib import Path
 from typing import cast
 
@@ -14,7 +13,17 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.app.setup_machines import Group, could_be_one, grouped
+from lineview.app.setup_machines import (
+    RENAMED,
+    TWICE,
+    Group,
+    Readings,
+    SetUpQuestion,
+    could_be_one,
+    grouped,
+    merged,
+    one_machine_questions,
+)
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import mark, spoken, tr
 from lineview.intake.exports import Export, Proposal, Question
@@ -23,7 +32,7 @@ from lineview.intake.layout.propose import settle
 from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
 from lineview.machine.pieces import piece_counter
-from lineview.plant import WEEK, Layout, Plant, Shift
+from lineview.plant import WEEK, Counter, Layout, Plant, Shift
 from lineview.plant.answers import read_shifts
 from lineview.plant.counting import counters_of
 
@@ -33,43 +42,15 @@ FILES_READ = 16
 MOST_REFUSED = 0.2
 #: So many moments may have two values before files are taken for those of two machines.
 MOST_DISAGREE = 0.02
-#: A question on whether two machines are one begins so. It is asked where, over at least so many hours, the median
-#: difference of their counts is below this share of the median deviation of one's.
-TWICE, SAME_HOURS, SAME_SPREAD = "twice ", 16, 0.25
 #: A rope is this thick [mm] and this warm [°C] or, in the other units, the same in them.
 USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0, 180.0)}
 
 #: From this share of counting outside the shifts on the clock is asked about, where another leaves so much of it.
 _OUTSIDE, _LEFT = 0.04, 0.2
+#: A question whether rows hold a pace begins so; a pace is so many pieces a minute, from and to.
+PACE, _PACE = "pace ", (150.0, 600.0)
 #: The answer that times are afternoons on a clock of twelve hours.
 _HALF_DAY = "+12 h"
-
-Readings = dict[tuple[str, str], pl.DataFrame]
-
-
-@dataclass(frozen=True)
-class SetUpQuestion:
-    """Something that the exports cannot say by themselves.
-
-    Parameters
-    ----------
-    key : str
-        By which an answer names it.
-    text : str
-        The question.
-    suggested : str or None
-        The answer that the data suggest; None where they suggest none and a person has to give it.
-    why : str
-        What the suggestion comes from.
-    options : tuple of (str, str)
-        The answers to choose from, with what each means; none where the answer is written.
-    """
-
-    key: str
-    text: str
-    suggested: str | None
-    why: str = ""
-    options: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,6 +119,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     """Read the newest exports with what is known; the same answers again are not worked out again."""
     surveys, same = _joined(surveyed.surveys, answers)
     groups, draft = grouped(surveys, surveyed.shop, zone)
+    groups, draft = merged(groups, draft, answers)
     aside = {answer for key, answer in answers.items() if key.startswith(TWICE)}
     if aside:
         groups = [group for group in groups if not group.machines or set(group.machines) - aside]
@@ -149,7 +131,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     machines = (
         *sorted({survey.machine for survey in surveys}),
         *sorted(aside),
-        *(key for key in answers if key.startswith(TWICE)),
+        *(f"{key} {answer}" for key, answer in answers.items() if key.startswith((TWICE, RENAMED, PACE))),
     )
     key = (spoken(), zone, machines, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
     if key not in surveyed.kept:
@@ -157,37 +139,39 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
         readings, unread, mixed = _readings(groups, draft, layouts)
         every = (*surveyed.faults, *(lost if proposals else ()), *faults, *unread)
         mixed = mixed if proposals else (*mixed, *lost)
-        twice = _twice(draft, readings, answers)
+        one = [*one_machine_questions(draft, readings, answers), *_pace_questions(draft, readings, layouts)]
+        mixed += tuple(_pace_fault(q.key) for q in one if q.key.startswith(PACE) and answers.get(q.key) == "pace")
         surveyed.kept[key] = ReadSoFar(
-            tuple(groups), draft, proposals, layouts, readings, (*same, *questions, *twice), every, mixed
+            tuple(groups), draft, proposals, layouts, readings, (*same, *questions, *one), every, mixed
         )
     return _by_their_clocks(surveyed.kept[key], zone, answers)
 
 
-def _twice(draft: Plant, readings: Readings, answers: Mapping[str, str]) -> list[SetUpQuestion]:
-    """Whether machines that count the same pieces hour by hour are one, exported by two systems."""
-    hourly = {}
-    for machine in draft.machines:
-        counter = piece_counter(machine)
-        frame = readings.get((machine.id, counter.id)) if counter else None
-        if frame is not None:
-            hour = (pl.col("at") - pl.duration(seconds=30)).dt.truncate("1h")
-            counts = frame.select(hour=hour, n=pl.col("value").diff()).filter(pl.col("n") > 0)
-            hourly[machine.id] = counts.group_by("hour", maintain_order=True).agg(pl.col("n").sum())
-    keys = [key for key in answers if key.startswith(TWICE)]
-    for (one, counts), (other, others) in combinations(hourly.items(), 2):
-        n = counts.join(others, on="hour", maintain_order="left")
-        apart, spread = (n["n"] - n["n_right"]).abs(), (n["n"] - n["n"].median()).abs()
-        if n.height >= SAME_HOURS and cast(float, apart.median()) < SAME_SPREAD * cast(float, spread.median()):
-            keys.append(f"{TWICE}{one} / {other}")
-    return [_twice_question(key) for key in dict.fromkeys(keys)]
+def _pace_questions(draft: Plant, readings: Readings, layouts: Mapping[str, Layout]) -> list[SetUpQuestion]:
+    """Whether rows that hold as much as a machine makes a minute, and are not a minute apart, are its pace."""
+    columns = [column for layout in layouts.values() for column in counters_of(layout, draft.machines)]
+    keys = {(machine, channel) for _, machine, channel, counting in columns if counting == "since last row"}
+    options = (("counts", tr("pieces since the row before")), ("pace", tr("pieces a minute")))
+    questions = []
+    for machine, channel in sorted(keys & readings.keys() & piece_counters(draft).keys()):
+        frame = readings[machine, channel].select(pl.col("at").diff().dt.total_seconds(), pl.col("value").diff())
+        held = frame.filter(pl.col("value") > 0)["value"].median()
+        apart_s = cast(float, frame["at"].median() or 60.0)
+        if _PACE[0] <= cast(float, held or 0.0) <= _PACE[1] and not 40.0 <= apart_s <= 90.0:
+            text = tr("{machine}: what does a row of its pieces say?", machine=machine)
+            why = tr("it holds about {n:,.0f}, and rows are {s:,.0f} s apart", n=held, s=apart_s)
+            questions.append(SetUpQuestion(f"{PACE}{machine}/{channel}", text, None, why, options))
+    return questions
 
 
-def _twice_question(key: str) -> SetUpQuestion:
-    one, _, other = key.removeprefix(TWICE).partition(" / ")
-    text = tr("{one} and {other} count the same hour by hour: one machine exported twice?", one=one, other=other)
-    left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, one)]
-    return SetUpQuestion(key, text, None, "", (*left, ("both", tr("two machines"))))
+def piece_counters(draft: Plant) -> dict[tuple[str, str], Counter]:
+    """The counter of pieces of each machine that has one, by machine and counter."""
+    return {(machine.id, counter.id): counter for machine in draft.machines if (counter := piece_counter(machine))}
+
+
+def _pace_fault(key: str) -> Fault:
+    do = tr("Export the counter of pieces, or what came in each interval.")
+    return Fault(tr("a pace does not say what was made between its rows"), key, tr("counts of pieces"), do)
 
 
 def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
@@ -243,9 +227,14 @@ def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_]
     minute = (
         (at.dt.weekday() - 1).cast(pl.Int64) * 1_440 + at.dt.hour().cast(pl.Int64) * 60 + at.dt.minute()
     ).to_numpy()
-    ahead = round(cast(float, (at.dt.base_utc_offset() + at.dt.dst_offset()).dt.total_minutes().median()))
+    base, later = (
+        round(cast(float, by.dt.total_minutes().median())) for by in (at.dt.base_utc_offset(), at.dt.dst_offset())
+    )
+    ahead = base + later
     works, utc = (zone, tr("the works' clock, {zone}", zone=zone)), ("UTC", "UTC")
     clocks = {utc: 0, works: -ahead} if says_utc else {works: 0, utc: ahead}
+    if not says_utc and later > 0 and base % 60 == 0:
+        clocks[f"Etc/GMT{-base // 60:+}", tr("winter time all year")] = later
     if not says_utc and frame["at"].dt.hour().is_between(1, 11).all():  # 12:30 would be of either half
         clocks[_HALF_DAY, tr("afternoons, of twelve hours")] = 720
     outside = {clock: float((~planned[(minute + by) % 10_080]).mean()) for clock, by in clocks.items()}

@@ -1,17 +1,22 @@
-"""Which machines wrote some exports, and a first description of each, before any reading is looked at."""
+"""Which machines wrote some exports, a first description of each, and which of them may be one."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from datetime import datetime
+from itertools import combinations, pairwise
 from pathlib import Path
+from typing import cast
+
+import polars as pl
 
 from lineview.core.language import tr
 from lineview.intake.layout.rivals import lot_of
 from lineview.intake.layout.survey import Survey, SurveyedColumn
+from lineview.machine.pieces import piece_counter
 from lineview.plant import Counter, Gauge, Line, Machine, MachineKind, Plant
 
 #: Ids of counters and gauges by what they count or measure.
@@ -42,24 +47,50 @@ GOES_ON, CLEAR = 2000.0, 0.75
 _END = re.compile(r"[\s_-]*\d+$|[\s_-]+[^\W\d_]+$")
 #: Files overlap where they share more than this of the shorter one's time.
 SHARED = 0.3
+#: A question on whether two machines are one begins so. It is asked where, over at least so many hours, the median
+#: difference of their counts is below this share of the median deviation of one's.
+#: Or they read the same at so many moments with different values, and at this share of the moments of one of them.
+TWICE, SAME_HOURS, SAME_SPREAD, SAME_VALUES, SAME_SHARE = "twice ", 16, 0.25, 5, 0.5
+#: So begins the question whether a machine was renamed.
+RENAMED = "renamed "
 #: Until readings are looked at, no counter is too fast [counts/min].
 UNBOUND = 1e12
+
+
+Readings = dict[tuple[str, str], pl.DataFrame]
+
+
+@dataclass(frozen=True)
+class SetUpQuestion:
+    """Something that the exports cannot say by themselves.
+
+    Parameters
+    ----------
+    key : str
+        By which an answer names it.
+    text : str
+        The question.
+    suggested : str or None
+        The answer that the data suggest; None where they suggest none and a person has to give it.
+    why : str
+        What the suggestion comes from.
+    options : tuple of (str, str)
+        The answers to choose from, with what each means; none where the answer is written.
+    """
+
+    key: str
+    text: str
+    suggested: str | None
+    why: str = ""
+    options: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
 class Group:
     """Exports of one header and one origin.
 
-    Parameters
-    ----------
-    id : str
-        By which answers name it.
-    surveys : tuple of Survey
-        In the order of their file names.
-    machines : tuple of str
-        Ids of the machines they hold.
-    aside : str
-        Why they are left for later, "" where they are not.
+    `id`: by which answers name it; `surveys`: in the order of their file names; `machines`: ids of the machines
+    they hold; `aside`: why they are left for later, "" where they are not.
     """
 
     id: str
@@ -286,3 +317,81 @@ def _why_aside(first: Survey, machines: tuple[str, ...]) -> str:
     if first.kind != "readings":
         return tr("an export of {kind}: upload it on the intake page later", kind=tr(first.kind))
     return "" if machines else tr("no counter or gauge that is known: upload it on the intake page later")
+
+
+def one_machine_questions(draft: Plant, readings: Readings, answers: Mapping[str, str]) -> list[SetUpQuestion]:
+    """Whether machines that count the same pieces hour by hour, or one after the other, are one.
+
+    Those were exported by two systems; these may have been renamed.
+    """
+    hourly, frames, spans = {}, {}, {}
+    for machine in draft.machines:
+        counter = piece_counter(machine)
+        frame = readings.get((machine.id, counter.id)) if counter else None
+        every = [frame] if frame is not None else [f for (name, _), f in readings.items() if name == machine.id]
+        if every:
+            spans[machine.id] = every[0].select("at", "value")[[0, -1]].rows()
+        if frame is not None:
+            frames[machine.id] = frame.select("at", "value")
+            hour = (pl.col("at") - pl.duration(seconds=30)).dt.truncate("1h")
+            counts = frame.select(hour=hour, n=pl.col("value").diff()).filter(pl.col("n") > 0)
+            hourly[machine.id] = counts.group_by("hour", maintain_order=True).agg(pl.col("n").sum())
+    keys = [key for key in answers if key.startswith(TWICE)]
+    for (one, counts), (other, others) in combinations(hourly.items(), 2):
+        same = frames[one].join(frames[other], on=["at", "value"], maintain_order="left")["value"].n_unique()
+        n = counts.join(others, on="hour", maintain_order="left")
+        apart, spread = (n["n"] - n["n_right"]).abs(), (n["n"] - n["n"].median()).abs()
+        alike = n.height >= SAME_HOURS and cast(float, apart.median()) < SAME_SPREAD * cast(float, spread.median())
+        if alike or same >= max(SAME_VALUES, SAME_SHARE * min(frames[one].height, frames[other].height)):
+            keys.append(f"{TWICE}{one} / {other}")
+    names = [key for key in answers if key.startswith(RENAMED)]
+    each = [key[5:].casefold() for key, answer in answers.items() if key.startswith("same ") and answer == "each"]
+    for one, other in pairwise(sorted(spans, key=lambda name: spans[name])):
+        told = any(one.casefold().startswith(name) and other.casefold().startswith(name) for name in each)
+        if spans[one][1][0] < spans[other][0][0] and not told and _could_be_renamed(one, other, spans):
+            names.append(f"{RENAMED}{one} / {other}")
+    questions = [_renamed_question(key) for key in dict.fromkeys(names)]
+    return [*(_twice_question(key) for key in dict.fromkeys(keys)), *questions]
+
+
+def _could_be_renamed(one: str, other: str, spans: Mapping[str, list[tuple[datetime, float]]]) -> bool:
+    """Whether names have the same letter and numbers, or the counter of one goes on in the other."""
+    (first, numbers), (letter, others) = (
+        (name[:1].casefold(), [int(n) for n in re.findall(r"\d+", name)]) for name in (one, other)
+    )
+    step = spans[other][0][1] - spans[one][1][1]
+    return (first == letter and numbers == others != []) or (0 <= step <= GOES_ON < spans[other][0][1])
+
+
+def _renamed_question(key: str) -> SetUpQuestion:
+    one, _, other = key.removeprefix(RENAMED).partition(" / ")
+    text = tr("{other} is read only after {one}: one machine that was renamed?", one=one, other=other)
+    options = (("one", tr("one machine, {name}", name=other)), ("two", tr("two machines")))
+    return SetUpQuestion(key, text, None, "", options)
+
+
+def merged(groups: list[Group], draft: Plant, answers: Mapping[str, str]) -> tuple[list[Group], Plant]:
+    """The same, with machines that were renamed as one, which has the old name beside the new one."""
+    for key in (key for key, answer in answers.items() if key.startswith(RENAMED) and answer == "one"):
+        old, _, new = key.removeprefix(RENAMED).partition(" / ")
+        machines = {machine.id: machine for machine in draft.machines}
+        if old in machines and new in machines:
+            was, now = machines.pop(old), machines[new]
+            parts = {
+                "counters": (*now.counters, *(c for c in was.counters if c.id not in {own.id for own in now.counters})),
+                "gauges": (*now.gauges, *(g for g in was.gauges if g.id not in {own.id for own in now.gauges})),
+            }
+            machines[new] = now.model_copy(update={"name": was.shown, **parts})
+            draft = draft.model_copy(update={"machines": tuple(machines.values())})
+            groups = [
+                replace(group, machines=tuple(dict.fromkeys(new if m == old else m for m in group.machines)))
+                for group in groups
+            ]
+    return groups, draft
+
+
+def _twice_question(key: str) -> SetUpQuestion:
+    one, _, other = key.removeprefix(TWICE).partition(" / ")
+    text = tr("{one} and {other} count the same hour by hour: one machine exported twice?", one=one, other=other)
+    left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, one)]
+    return SetUpQuestion(key, text, None, "", (*left, ("both", tr("two machines"))))

@@ -15,7 +15,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from lineview.app.set_up_folder import SetUpDesk, computer_zone
 from lineview.app.setup import SetUp
-from lineview.app.setup_layouts import SetUpQuestion
+from lineview.app.setup_machines import SetUpQuestion
 from lineview.app.works import Works
 from lineview.board.plain import plain_page
 from lineview.core.errors import AskError, Fault, LineviewError

@@ -14,7 +14,7 @@ from rich.text import Text
 from lineview.app.question import QuestionScope
 from lineview.app.set_up_folder import SetUpDesk, computer_zone
 from lineview.app.setup import SetUp
-from lineview.app.setup_layouts import SetUpQuestion
+from lineview.app.setup_machines import SetUpQuestion
 from lineview.app.works import Works
 from lineview.cli.console import console, read_language, say
 from lineview.core.errors import AskError, Fault, LineviewError

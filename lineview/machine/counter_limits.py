@@ -23,6 +23,8 @@ MOST_AT_TOP = 5
 SET_BACK = 0.03
 #: Steps in which displays show rounded counts, and how many values show that they do.
 TENS, ENOUGH_VALUES = (10_000, 1_000, 100, 10), 20
+#: Read further apart than this [s], a counter that falls in more than this share of its changes turns that often.
+SELDOM_S, OFTEN = 1200.0, 0.15
 #: Web drawn for a piece, from and to [m]: within a tenfold range, so that one decade of unit fits.
 WEB_PER_PIECE_M = (0.02, 0.2)
 
@@ -44,7 +46,8 @@ class CounterLimits:
     whole : bool
         Whether every reading is a whole number.
     moves_by : int
-        The power of ten of which every reading is a multiple; 1 where too few values were seen.
+        The power of ten of which every reading is a multiple, or the step of numbers of 32 bits with a point;
+        1 where too few values were seen.
     """
 
     modulus: int | None
@@ -71,7 +74,9 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
     CounterLimits
         A modulus only where every fall is a turn of it.
     """
-    plausible = ~odd_readings(value)
+    changes = np.diff(value)[np.diff(value) != 0]
+    turns_often = len(changes) and float(np.median(np.diff(at_s))) > SELDOM_S and (changes < 0).mean() > OFTEN
+    plausible = ~odd_readings(value) | turns_often
     at_s, value = at_s[plausible], value[plausible]
     step, seconds = np.diff(value), np.diff(at_s)
     rate = _fast(at_s, value)
@@ -85,6 +90,9 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
 
 def _moves_by(value: Floats) -> int:
     distinct = np.unique(value)
+    beyond = distinct[distinct > _SINGLE]
+    if len(beyond) >= ENOUGH_VALUES and (beyond.astype(np.float32) == beyond).all():
+        return int(np.spacing(np.float32(beyond[-1])))
     return next((ten for ten in TENS if not np.any(distinct % ten)), 1) if len(distinct) >= ENOUGH_VALUES else 1
 
 

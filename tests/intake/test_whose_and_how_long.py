@@ -35,6 +35,14 @@ mass_tolerance_g = 0.4
 diameter_mm = 16.0
 diameter_tolerance_mm = 0.4
 cut_length_mm = 25
+[[webs]]
+id = "film"
+kind = "film"
+cut_length_mm = 60
+width_mm = 50
+grammage_g_m2 = 30
+reel_outer_mm = 300
+reel_core_mm = 76
 """
 
 
@@ -102,6 +110,41 @@ def test_a_clock_of_two_parts_is_asked_about(tmp_path, unit: str, seconds: int):
     assert "'4:30' in 'Duration': what is it?" in str(one.error)
     _, (row,) = taken(tmp_path, "stops.csv", text, **{"unit of Duration": unit})
     assert row["end"] == row["start"] + timedelta(seconds=seconds)
+
+
+STOPS = "2026-06-08 07:00:00;2026-06-08 07:10:00;{};jam\n2026-06-08 08:00:00;2026-06-08 08:30:00;{};jam\n"
+
+
+@pytest.mark.parametrize(
+    ("unit", "durations", "said"),
+    [
+        ("min", ("10", "12"), True),
+        ("min", ("10.4", "30.9"), False),  # both are rounded
+        ("s", ("600", "1860"), False),
+        ("s", ("601", "1875"), True),
+        ("h", ("0.2", "0.5"), False),
+    ],
+)
+def test_an_end_otherwise_than_by_the_duration_is_told(tmp_path, unit: str, durations: tuple[str, str], said: bool):
+    text = f"Start;End;Duration ({unit});Reason\n" + STOPS.format(*durations)
+    one, rows = taken(tmp_path, "stops.csv", text)
+    what = "1 of 2 stops end otherwise than by their duration, the first in line 3: the end counts"
+    assert (what in one.notes) == said
+    assert [(row["end"] - row["start"]) / timedelta(minutes=1) for row in rows] == [10, 30]
+
+
+@pytest.mark.parametrize("header", ["Removed", "Taken off", "Abgenommen am", "Retiré", "Rimosso", "Ende"])
+def test_a_time_at_which_reels_came_off_is_none_at_which_they_were_put_on(tmp_path, header: str):
+    rows = "".join(f"2026-06-08 {hour:02}:00;film;R{hour};2000\n" for hour in (7, 9, 11))
+    one, _ = taken(tmp_path, "reels.csv", f"{header};Web;Reel;Length (m)\n{rows}")
+    assert one.receipt is None
+    assert f"the time '{header}' is when a reel came off: when it was put on is not written" in str(one.error)
+
+
+def test_of_two_times_of_a_reel_that_at_which_it_was_put_on_counts(tmp_path):
+    text = "Removed;Mounted;Web;Reel;Length (m)\n2026-06-08 09:00;2026-06-08 07:00;film;R1;2000\n"
+    _, (row,) = taken(tmp_path, "reels.csv", text)
+    assert f"{row['at']:%H:%M}" == "05:00"  # UTC
 
 
 def test_a_plan_by_weeks_needs_no_other_time(tmp_path):

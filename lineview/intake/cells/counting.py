@@ -29,6 +29,9 @@ _NEVER_IN_ORDER = 7
 #: A value as large as this that repeats so often is a total of a machine that stands.
 _LARGE, _STOOD = 1000.0, 3
 _ROWS = 4
+#: A total that turns from row to row stands anywhere in its register, which adds so many counts a minute at most
+#: (common practice, no source); differences stand near their middle.
+_REGISTERS, _FASTEST, _SCATTERED, _EVEN = (10_000, 32_768, 65_536, 100_000, 1_000_000), 450.0, 0.25, 0.15
 #: Loggers put rows in order again within a minute; a clock that somebody sets goes further back [µs].
 _SET_BACK_US = 60_000_000
 #: A pace is what windows of this length [µs] at least show, and of so many in which the counter rose.
@@ -166,19 +169,46 @@ def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
     stood = (step == 0) & (value[1:] > 0)
     # differences so large are hardly ever twice the same
     stands = float(np.median(value)) >= _LARGE and stood.sum() >= _STOOD <= len(changes)
-    if value.max() <= most and not turns and not stands:
-        if share >= _OFTEN and falls.sum() >= 2:
-            return Count("since last row")
-        minutes = max(seconds, 1e-9) / 60
-        as_total = (value[-1] - value[0]) / max((len(value) - 1) * minutes, 1e-9) / counter.fastest_per_min
-        as_steps = float(value.mean()) / minutes
-        rising = not falls.any() and len(changes) > _NEVER_IN_ORDER
-        doubt = as_total < _SLOW and as_steps > _BUSY * counter.fastest_per_min and not rising
-        doubt = doubt or (not len(changes) and _RUNS[0] <= as_steps <= _RUNS[1])
-        return Count("since last row" if doubt else "total", sure=not doubt)
+    if value.max() <= most and not turns:
+        turning = _turning(value, seconds, counter)
+        if turning or not stands:
+            return turning or _small(value, seconds, counter)
     if share >= _MOSTLY and falls.sum() >= 3:
         return Count("down")
     return _restarting(at_us, value, counter, plant)
+
+
+def _small(value: Floats, seconds: float, counter: Counter) -> Count:
+    """What cells are that the counter could count from row to row."""
+    step = np.diff(value)
+    changes, falls = step[step != 0], (step < 0).sum()
+    if falls >= 2 and falls >= _OFTEN * len(changes):
+        return Count("since last row")
+    minutes = max(seconds, 1e-9) / 60
+    as_total, as_steps = (value[-1] - value[0]) / max((len(value) - 1) * minutes, 1e-9), float(value.mean()) / minutes
+    rising = not falls and len(changes) > _NEVER_IN_ORDER
+    fastest, runs = min(counter.fastest_per_min, _FASTEST), _RUNS[0] <= as_steps <= _RUNS[1]
+    busy = as_steps > _BUSY * counter.fastest_per_min or runs
+    doubt = (as_total < _SLOW * fastest and busy and not rising) or (not len(changes) and runs)
+    return Count("since last row" if doubt else "total", sure=not doubt)
+
+
+def _turning(value: Floats, seconds: float, counter: Counter) -> Count | None:
+    """A total that may turn from row to row, sure where it adds alike each time; None where it is none."""
+    size = next((size for size in _REGISTERS if value.max() < size), 0)
+    if not size or counter.modulus != "unknown" or 2 * value.max() < size or _OFTEN * size > _FASTEST * seconds / 60:
+        return None
+    step, most = np.diff(value), _FASTEST * seconds / 60
+    added, spread = np.mod(step[step != 0], size), _spread(value[value > 0])
+    if (step < 0).sum() < 2 or (spread < _SCATTERED and (most >= size or (added > most).any())):
+        return None
+    return Count("total") if _spread(added) < min(_EVEN, spread) else Count("since last row", sure=False)
+
+
+def _spread(value: Floats) -> float:
+    """How far values lie from their middle one, as a share of it."""
+    middle = np.median(value)
+    return float(np.median(np.abs(value - middle)) / middle)
 
 
 def _restarting(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> Count:

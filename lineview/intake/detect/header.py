@@ -252,6 +252,13 @@ TIME = _words(
     "recorded measured eingelegt begin beginn start from von début debut inicio inizio utc unix epoch "
     "day tag jour día dia giorno dag woche week clock uhr reloj orologio horloge klok"
 )
+#: Words of the time at which a reel came off.
+TAKEN_OFF = set(
+    _words(
+        "off removed removal emptied finished end ended abgenommen ausgebaut entnommen ende fin retiré retirée enlevé "
+        "retirado retirada quitado rimosso rimossa tolto tolta fine verwijderd afgenomen einde"
+    )
+)
 NAME = _words(
     "name tag tagname variable signal point item channel kanal bezeichnung nom nombre nome naam messstelle "
     "parameter größe grandeur magnitud grandezza"

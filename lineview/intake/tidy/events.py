@@ -8,6 +8,7 @@ from pathlib import PurePath
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.core.language import tr
 from lineview.intake import refusal_reasons
 from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.far_times import far_times
@@ -189,6 +190,7 @@ def take_events(
         if column.field.holds not in ("moment", "week") and column not in masses:
             fields[column.name] = _with_web_ids(read_field(rows.column(column.place), column, marks, where), plant)
     if "duration" in fields:
+        notes = (*notes, *_contradicted(rows, fields))
         fields["end"] = _end_by_duration(fields)
     if "web" in ESSENTIAL[layout.kind] and "web" not in fields:
         fields["web"] = FieldCells("web", "web", pl.repeat(plant.webs[0].id, rows.frame.height, eager=True))
@@ -260,6 +262,29 @@ def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
         return FieldCells("end", duration.header, by_span)
     end = fields["end"]
     return FieldCells("end", end.header, end.values.zip_with(end.values.is_not_null(), by_span), end.why, end.texts)
+
+
+def _contradicted(rows: Rows, fields: dict[str, FieldCells]) -> list[str]:
+    """Say where an end lies otherwise than start and duration say, by more than both are rounded to."""
+    if "end" not in fields:
+        return []
+    written = pl.DataFrame({"start": fields["start"].values, "end": fields["end"].values})
+    frame = written.select(
+        apart=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 1e6 - fields["duration"].values,
+        duration=fields["duration"].values,
+        second=pl.col("start").dt.second().cast(pl.Float64) + pl.col("end").dt.second(),
+        row=rows.number,
+    ).drop_nulls()
+    by = {"duration": (360, 60, 6), "second": (60,)}
+    rounded = [next((s for s in steps if not (frame[name] % s != 0).any()), 1) for name, steps in by.items()]
+    wrong = frame.filter(pl.col("apart").abs() > sum(rounded))
+    said = tr(
+        "{count:,} of {rows:,} stops end otherwise than by their duration, the first in line {row}: the end counts",
+        count=wrong.height,
+        rows=frame.height,
+        row=min(wrong["row"], default=0),
+    )
+    return [said] if wrong.height else []
 
 
 def _close(rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]) -> Outcome:

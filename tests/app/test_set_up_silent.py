@@ -1,0 +1,153 @@
+"""Exports that were set up wrongly without a word: now right, within bounds, or asked about."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+
+from tests.app.test_set_up_strange import MADE, PER_MIN, START, made, pieces, rows, shown
+
+TWO_SHIFTS = "early 06:00-14:00 mon-sun; late 14:00-22:00 mon-sun"
+THREE_SHIFTS = f"{TWO_SHIFTS}; night 22:00-06:00 mon-sun"
+
+
+def sixteen_bits(hours: int, count: int, first: int, shifts: str) -> tuple[str, int]:
+    """Totals of a register of 16 bits read every so many hours, and what the early shift of 8 June made."""
+    rng, total, in_shift = np.random.default_rng(count), first, 0
+    text = "Time;Pieces\n"
+    for k in range(count):
+        at = datetime(2026, 6, 8, 2) + timedelta(hours=hours * k)  # noqa: DTZ001 - the works' wall clock
+        text += f"{at:%Y-%m-%d %H:%M};{total % 65_536}\n"
+        runs = shifts == THREE_SHIFTS or 6 <= at.hour < 22
+        added = int(rng.integers(15_000, 21_000)) * hours if runs else 0
+        total += added
+        in_shift += added if at.day == 8 and 6 <= at.hour < 14 else 0
+    return text, in_shift
+
+
+@pytest.mark.parametrize(("count", "first"), [(7, 0), (7, 30_000), (13, 0), (13, 30_000), (18, 0)])
+def test_a_register_that_turns_unseen_between_readings_is_asked_about(tmp_path, count: int, first: int):
+    """Every four hours up to 84,000 pieces, of which the register shows what is left of 65,536."""
+    text, true = sixteen_bits(4, count, first, TWO_SHIFTS)
+    asked = {question.key for question in shown(tmp_path, text, shifts=TWO_SHIFTS).open}
+    assert asked & {"turns wrapper1/pieces", "counting of Pieces Time Pieces"}
+    answers = {"turns wrapper1/pieces": "65536", "counting of Pieces Time Pieces": "total", "stamps Time Pieces": "end"}
+    figure = made(tmp_path, shown(tmp_path, text, shifts=TWO_SHIFTS, **answers))
+    assert figure.low is not None
+    assert figure.high is not None
+    assert figure.low <= true <= figure.high
+
+
+@pytest.mark.parametrize("hours", [1, 2])
+@pytest.mark.parametrize("count", [13, 25, 60])
+def test_a_register_without_an_idle_night_is_a_total(tmp_path, hours: int, count: int):
+    text, true = sixteen_bits(hours, count, 30_000, THREE_SHIFTS)
+    figure = made(tmp_path, shown(tmp_path, text, shifts=THREE_SHIFTS))
+    assert figure.value is not None
+    assert (figure.low or figure.value) <= true <= (figure.high or figure.value)
+
+
+@pytest.mark.parametrize("hours", [1, 2, 4])
+def test_sums_of_hours_are_not_taken_for_a_register(tmp_path, hours: int):
+    rng = np.random.default_rng(hours)
+    times = [START + timedelta(hours=hours * k) for k in range(1, 24)]
+    text = "Time;Pieces\n" + "".join(f"{at:%Y-%m-%d %H:%M};{rng.integers(14_000, 15_500) * hours}\n" for at in times)
+    asked = [question.key for question in shown(tmp_path, text, shifts=THREE_SHIFTS).open]
+    assert asked == ["stamps Time Pieces"]
+
+
+@pytest.mark.parametrize("new", ["WRAP-02", "Wrapper 2", "Line1-Wrapper2"])
+def test_a_machine_by_another_name_from_one_row_on_is_asked_about(tmp_path, new: str):
+    text = "Time;Machine;Pieces\n" + rows(lambda k: f"{'Wrap 2' if k < 240 else new};{pieces(k)}")
+    (asked,) = shown(tmp_path, text, "export.csv").open
+    assert asked.key == f"renamed Wrap 2 / {new}"
+    came = shown(tmp_path, text, "export.csv", **{asked.key: "one"})
+    assert [machine.id for machine in came.read.draft.machines] == [new]
+    assert made(tmp_path, came).value == MADE
+    came = shown(tmp_path, text, "export.csv", **{asked.key: "two"})
+    assert sorted(machine.id for machine in came.read.draft.machines) == sorted(["Wrap 2", new])
+
+
+def test_another_machine_in_the_second_week_is_not_asked_about(tmp_path):
+    text = "Time;Machine;Pieces\n" + rows(
+        lambda k: f"Wrap 2;{pieces(k)}" if k < 240 else f"Wrap 3;{900_000 + pieces(k)}"
+    )
+    assert not shown(tmp_path, text, "export.csv").open
+
+
+@pytest.mark.parametrize("as_name", ["wrapper1_corrected.csv", "wrapper1_v2.csv", "wrapper1_hour.csv"])
+def test_files_that_read_the_same_at_the_same_moments_are_asked_about(tmp_path, as_name: str):
+    shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}"), "wrapper1.csv")
+    lines = rows(lambda k: f"{pieces(k) - 500 * (k > 400)}").splitlines()
+    text = "\n".join(["Time;Pieces", *lines[:: 60 if "hour" in as_name else 1]]) + "\n"
+    (asked,) = shown(tmp_path, text, as_name).open
+    assert asked.key.startswith("twice wrapper1 / wrapper1 ")
+
+
+@pytest.mark.parametrize("apart_s", [10, 300, 900])
+def test_pieces_a_minute_in_rows_that_are_no_minute_apart_are_asked_about(tmp_path, apart_s: int):
+    rng = np.random.default_rng(apart_s)
+    times = [START + timedelta(seconds=apart_s * k) for k in range(28_800 // apart_s + 1)]
+    text = "Time;Pieces\n" + "".join(
+        f"{at:%Y-%m-%d %H:%M:%S};{rng.integers(330, 350) * (at.minute != 30)}\n" for at in times
+    )
+    answers = {"stamps Time Pieces": "end", "count wrapper1/pieces": "1"}
+    assert [q.key for q in shown(tmp_path, text, **answers).open] == ["pace wrapper1/pieces"]
+    came = shown(tmp_path, text, **answers, **{"pace wrapper1/pieces": "pace"})
+    assert not came.text
+    assert "a pace does not say what was made between its rows" in str(came.faults[-1])
+    assert shown(tmp_path, text, **answers, **{"pace wrapper1/pieces": "counts"}).text
+
+
+def test_a_clock_of_winter_time_in_summer_is_asked_about(tmp_path):
+    times = [START + timedelta(minutes=k - 60) for k in range(481)]
+    text = "Time;Pieces\n" + "".join(f"{at:%Y-%m-%d %H:%M:%S};{pieces(k)}\n" for k, at in enumerate(times))
+    (asked,) = shown(tmp_path, text).open
+    assert (asked.key, dict(asked.options)["Etc/GMT-1"]) == ("clock wrapper1", "winter time all year")
+    assert made(tmp_path, shown(tmp_path, text, **{asked.key: "Etc/GMT-1"})).value == MADE
+
+
+def test_sums_of_hours_that_happen_to_rise_are_asked_about(tmp_path):
+    sums = {hour: 20_100 + hour * hour for hour in range(7, 15)}
+    text = "Time;Pieces\n" + "".join(f"08.06.2026 {hour:02}:00;{n}\n" for hour, n in sums.items())
+    assert "counting of Pieces Time Pieces" in [question.key for question in shown(tmp_path, text).open]
+    answers = {"counting of Pieces Time Pieces": "since last row", "stamps Time Pieces": "end"}
+    assert made(tmp_path, shown(tmp_path, text, **answers)).value == sum(sums.values())
+
+
+@pytest.mark.parametrize(("base", "step"), [(16_780_000, 2), (40_000_000, 4)])
+def test_a_total_as_a_number_of_32_bits_with_a_point_counts_to_within_its_step(tmp_path, base: int, step: int):
+    """The step is numpy's float32's: above 2^24 = 16,777,216 every second whole number, above 2^25 every fourth."""
+    assert np.float32(base) + np.float32(step) - np.float32(base) == step
+    assert np.float32(base + step - 1) in (np.float32(base), np.float32(base + step))
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{np.float32(base + pieces(k)):.0f}"))
+    assert f"moves_by = {step}" in came.text
+    figure = made(tmp_path, came)
+    assert figure.value is not None
+    assert (figure.low, figure.high) == (figure.value - step, figure.value + step)
+    assert abs(figure.value - MADE) <= step
+
+
+def test_a_total_of_whole_numbers_above_16_million_moves_by_one(tmp_path):
+    came = shown(tmp_path, "Time;Pieces\n" + rows(lambda k: f"{20_000_000 + pieces(k) + k % 2}"))
+    assert "moves_by" not in came.text
+    assert made(tmp_path, came).value == PER_MIN * 480
+
+
+@pytest.mark.parametrize("form", ["%m/%d/%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p"])
+def test_one_day_that_could_be_another_by_the_month_first_is_asked_about(tmp_path, form: str):
+    lines = [f"{START + timedelta(days=1, minutes=k):{form}};{pieces(k)}\n" for k in range(481)]
+    (asked,) = shown(tmp_path, "Time;Pieces\n" + "".join(lines)).open
+    assert dict(asked.options).keys() == {form, form.replace("%m/%d", "%d/%m")}
+    named = shown(tmp_path, "Time;Pieces\n" + "".join(lines), "wrapper1_2026-06-09.csv")
+    (tmp_path / "exports" / "wrapper1.csv").unlink()
+    assert made(tmp_path, named, "2026-06-09.early").value == MADE
+
+
+def test_headers_of_machines_and_what_they_count_are_no_column_of_machines(tmp_path):
+    text = "Zeit;Maschine 1 Stück;Maschine 2 Stück\n" + rows(lambda k: f"{pieces(k)};{310 * k}")
+    came = shown(tmp_path, text, "linie.csv")
+    assert [machine.id for machine in came.read.draft.machines] == ["Maschine 1", "Maschine 2"]
+    assert made(tmp_path, came).value == MADE
