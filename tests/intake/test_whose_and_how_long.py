@@ -138,7 +138,42 @@ def test_a_time_at_which_reels_came_off_is_none_at_which_they_were_put_on(tmp_pa
     rows = "".join(f"2026-06-08 {hour:02}:00;film;R{hour};2000\n" for hour in (7, 9, 11))
     one, _ = taken(tmp_path, "reels.csv", f"{header};Web;Reel;Length (m)\n{rows}")
     assert one.receipt is None
-    assert f"the time '{header}' is when a reel came off: when it was put on is not written" in str(one.error)
+    assert f"the time '{header}' is an end: when it began is not written" in str(one.error)
+
+
+@pytest.mark.parametrize(
+    ("name", "header"), [("stops.csv", "End;Duration (min);Reason"), ("batches.csv", "Ende;Charge;Sorte")]
+)
+def test_a_time_at_which_stops_and_batches_ended_is_none_at_which_they_began(tmp_path, name: str, header: str):
+    one, _ = taken(tmp_path, name, f"{header}\n2026-06-08 06:10;5;jam\n2026-06-08 06:20;2;jam\n")
+    assert "is an end: when it began is not written" in str(one.error)
+
+
+@pytest.mark.parametrize("logged", ["Timestamp", "Logged", "Zeit"])
+def test_the_start_of_a_stop_counts_and_not_when_it_was_logged(tmp_path, logged: str):
+    text = f"{logged};Start;End;Reason\n2026-06-08 07:15;2026-06-08 07:00;2026-06-08 07:10;jam\n"
+    _, (row,) = taken(tmp_path, "stops.csv", text)
+    assert (f"{row['start']:%H:%M}", f"{row['end']:%H:%M}") == ("05:00", "05:10")  # UTC
+
+
+@pytest.mark.parametrize("times", ["07:00;2026-06-08 07:10", "07:10;2026-06-08 07:00"])
+def test_whether_stop_or_start_begins_a_stop_is_not_guessed(tmp_path, times: str):
+    one, _ = taken(tmp_path, "stops.csv", f"Stop;Start;Reason\n2026-06-08 {times};jam\n")
+    assert "'Stop' and a start: which begins the stop is open" in str(one.error)
+
+
+@pytest.mark.parametrize(("header", "cell"), [("State", "RUN"), ("Zustand", "läuft"), ("Text", "Running")])
+def test_rows_in_which_the_machine_runs_are_no_stops(tmp_path, header: str, cell: str):
+    text = f"Start;End;{header}\n2026-06-08 07:00;2026-06-08 07:10;jam\n2026-06-08 07:10;2026-06-08 09:00;{cell}\n"
+    one, _ = taken(tmp_path, "stops.csv", text)
+    assert f"rows of '{header}' say '{cell}': they are no stops" in str(one.error)
+
+
+def test_what_was_left_of_the_reel_before_is_not_left_of_this_one(tmp_path):
+    text = "Time;Web;Old reel;New reel;Rest of old reel (m)\n2026-06-08 08:00;film;R1;R2;12\n"
+    one, (row,) = taken(tmp_path, "reels.csv", text)
+    assert (row["reel"], row["left_m"]) == ("R2", None)
+    assert "left out: 'Rest of old reel (m)' (of the reel before)" in one.notes
 
 
 def test_of_two_times_of_a_reel_that_at_which_it_was_put_on_counts(tmp_path):

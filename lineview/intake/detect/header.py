@@ -252,13 +252,6 @@ TIME = _words(
     "recorded measured eingelegt begin beginn start from von début debut inicio inizio utc unix epoch "
     "day tag jour día dia giorno dag woche week clock uhr reloj orologio horloge klok"
 )
-#: Words of the time at which a reel came off.
-TAKEN_OFF = set(
-    _words(
-        "off removed removal emptied finished end ended abgenommen ausgebaut entnommen ende fin retiré retirée enlevé "
-        "retirado retirada quitado rimosso rimossa tolto tolta fine verwijderd afgenomen einde"
-    )
-)
 NAME = _words(
     "name tag tagname variable signal point item channel kanal bezeichnung nom nombre nome naam messstelle "
     "parameter größe grandeur magnitud grandezza"
@@ -417,3 +410,11 @@ BAD = word_set(
 QUALITY_HEADERS = word_set(
     "quality qualität qualitaet qualité qualite calidad qualità qualita kwaliteit statuscode status qual good? q"
 )
+#: Words of the time at which a reel came off, of a reel before, of a machine that halts, and of one that runs.
+TAKEN_OFF = word_set(
+    "off removed removal emptied finished end ended abgenommen ausgebaut entnommen ende fin retiré retirée enlevé "
+    "retirado retirada quitado rimosso rimossa tolto tolta fine verwijderd afgenomen einde"
+)
+OF_BEFORE = word_set("old previous alt alte alten vorige vorigen oude ancien ancienne anterior precedente vecchia")
+HALTED = word_set("stop stopp stopped halt halted arrêt arret parada fermo fermata")
+RUNNING = word_set("run running läuft laeuft inbetrieb execute enmarche inmarcia inbedrijf")

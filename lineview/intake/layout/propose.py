@@ -20,7 +20,6 @@ from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import (
     FIELD_WORDS,
     QUALITY_HEADERS,
-    TAKEN_OFF,
     Heading,
     bare_heading,
     guessed_place,
@@ -28,7 +27,6 @@ from lineview.intake.detect.header import (
     is_valueless,
     recognised,
     same,
-    tokens,
 )
 from lineview.intake.detect.zones import against_clock, marked_otherwise, named_zone
 from lineview.intake.exports import LeftOut, Proposal, Question
@@ -48,7 +46,7 @@ from lineview.intake.layout.propose_columns import (
     pattern_for,
 )
 from lineview.intake.layout.propose_counts import Counts, moments_of, recognise_counts
-from lineview.intake.layout.propose_times import FoundClock, find_clock, time_shares
+from lineview.intake.layout.propose_times import FoundClock, begun, find_clock, must_be_stops, time_shares
 from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT
 from lineview.intake.tidy.events import take_events
 from lineview.intake.tidy.rows import Rows, data_rows
@@ -152,7 +150,10 @@ def _proposal(
     heading, rows, clock, in_each_sheet = found_so_far
     long = long_columns(heading, rows)
     kind = kind_for(name, records.sheet, heading, plant, long is not None)
-    clock = _put_on(clock, rows, heading, records, path) if kind == "reels" and clock else clock
+    if clock and kind in ("reels", "stops", "batches"):
+        clock = begun(kind, clock, rows, heading, (path, records.is_sheet))
+    if kind == "stops":
+        must_be_stops(rows, heading, path)
     clock = clock or FoundClock((), "iso")
     numeric = [p for p in range(heading.width) if p not in clock.places and not is_text(rows.column(p))]
     questions = [clock.question] if clock.question else []
@@ -199,21 +200,6 @@ def _proposal(
         questions.append(Question("columns", tr("which column means what? Write the layout by hand"), ()))
     sample = sample_of(records, heading, layout, plant, name, has_questions=bool(questions))
     return Proposal(path, layout, sample, tuple(questions), tuple(remarks))
-
-
-def _put_on(clock: FoundClock, rows: Rows, heading: Heading, records: Records, path: Path) -> FoundClock:
-    """The times at which reels were put on; those at which they came off are of the reel before."""
-    came_off = {place for place in range(heading.width) if tokens(heading.names[place]) & TAKEN_OFF}
-    if came_off.isdisjoint(clock.places):
-        return clock
-    shares = {place: share for place, share in time_shares(rows, heading).items() if place not in came_off}
-    found = find_clock(rows, heading, shares, typed=records.is_sheet)
-    if found is None or not came_off.isdisjoint(found.places):
-        header = next(heading.names[place] for place in clock.places if place in came_off)
-        what = tr("the time '{header}' is when a reel came off: when it was put on is not written", header=header)
-        do = tr("Export when each reel was put on; if this is it, head the column 'Time'.")
-        raise IntakeError(Fault(what, str(path), tr("the time at which each reel was put on"), do))
-    return found
 
 
 def _left_out(columns: Found) -> Iterator[LeftOut]:

@@ -17,6 +17,7 @@ from lineview.intake.detect.header import (
     FIELD_WORDS,
     KIND_WORDS,
     NAME,
+    OF_BEFORE,
     QUALITY_NAMES,
     VALUE,
     Heading,
@@ -354,6 +355,8 @@ def find_fields(
             found.unknown.append(header)
         elif kind != "plan" and to != "expected_on" and is_target(header):
             found.left.append((header, tr("a target")))
+        elif kind == "reels" and tokens(header) & OF_BEFORE:
+            found.left.append((header, tr("of the reel before")))
         elif to == "mass_g" and (why := not_a_measurement(header)):
             found.left.append((header, why))
         else:

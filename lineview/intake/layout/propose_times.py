@@ -4,17 +4,31 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import cast
 
 import polars as pl
 
+from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import mark, tr
 from lineview.intake.cells.dateless import are_clocks, day_cells
 from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import NUMERIC, ClockPlan, first_of, plan_clock, read_clock
-from lineview.intake.detect.header import CHANNELS, TIME, Heading, recognised, tokens
+from lineview.intake.detect.header import (
+    CHANNELS,
+    FIELD_WORDS,
+    HALTED,
+    RUNNING,
+    TAKEN_OFF,
+    TIME,
+    Heading,
+    recognised,
+    same,
+    tokens,
+)
 from lineview.intake.exports import Question
 from lineview.intake.tidy.rows import Rows
+from lineview.plant import ExportKind
 
 _NUMBER = r"^\d+([.,]\d+)?(E0)?$"
 _CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"
@@ -106,6 +120,38 @@ def find_clock(
         return None  # of several columns of numbers that could be moments none says that it is
     clock = _beside_clock(rows, best, heading.width, typed=typed)
     return _counted_from(clock, rows, now) if clock and clock.time_format == "excel" and now else clock
+
+
+def begun(kind: ExportKind, clock: FoundClock, rows: Rows, heading: Heading, file: tuple[Path, bool]) -> FoundClock:
+    """The times at which reels were put on, and stops and batches began; those at which they ended are no such."""
+    words = [tokens(name) for name in heading.names]
+    ends = TAKEN_OFF if kind == "reels" else {*FIELD_WORDS[kind]["end"]}
+    ended = {place for place, said in enumerate(words) if said & ends}
+    begins = {place for place, said in enumerate(words) if said & {*FIELD_WORDS[kind].get("start", ())}} - ended
+    shares = {place: share for place, share in time_shares(rows, heading).items() if place not in ended}
+    at_begin = {place: share for place, share in shares.items() if place in begins and share >= 0.5}
+    if (at_begin and begins.isdisjoint(clock.places)) or not ended.isdisjoint(clock.places):
+        found = find_clock(rows, heading, at_begin or shares, typed=file[1])
+        if found is None or not ended.isdisjoint(found.places):
+            header = heading.names[next((place for place in clock.places if place in ended), clock.places[0])]
+            what = tr("the time '{header}' is an end: when it began is not written", header=header)
+            do = tr("Export when each began, or was put on; if this is it, head the column 'Time'.")
+            raise IntakeError(Fault(what, str(file[0]), tr("the time at which it began"), do))
+        clock = found
+    halts = [heading.names[place] for place, share in shares.items() if share >= 0.5 and words[place] & HALTED]
+    if kind == "stops" and not begins.isdisjoint(clock.places) and halts:
+        what = tr("'{header}' and a start: which begins the stop is open", header=halts[0])
+        raise IntakeError(Fault(what, str(file[0]), tr("a begin and an end"), tr("Head them 'Begin' and 'End'.")))
+    return clock
+
+
+def must_be_stops(rows: Rows, heading: Heading, path: Path) -> None:
+    """Raise where rows of a stop log say that the machine runs."""
+    for place, header in enumerate(heading.names):
+        running = [cell for cell in rows.column(place).unique(maintain_order=True) if same(cell) in RUNNING]
+        if running and header:
+            what = tr("rows of '{header}' say '{cell}': they are no stops", header=header, cell=running[0])
+            raise IntakeError(Fault(what, str(path), tr("stops alone"), tr("Export the stops alone.")))
 
 
 def _counted_from(found: FoundClock, rows: Rows, now: datetime) -> FoundClock:
