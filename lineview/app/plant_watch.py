@@ -18,15 +18,10 @@ PlantState = tuple[FileState, FileState]
 class PlantWatch:
     """plant.toml and layouts.toml of a works folder.
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The works folder.
+    `folder`: the works folder.
 
-    Notes
-    -----
-    After an edit that is wrong there is no plant description, only the error: nobody is answered from one
-    that no longer stands in the file.
+    After an edit that is wrong there is no plant description, only the error: nobody is answered from one that no
+    longer stands in the file.
     """
 
     def __init__(self, folder: Path) -> None:

@@ -45,14 +45,8 @@ Progress = Callable[[str, int, int], None]
 class RecordKeeper:
     """Records of a works, fresh whenever they are asked for.
 
-    Parameters
-    ----------
-    table : RecordTable
-        Where they are kept.
-    writing : callable
-        Gives a context in which nobody else writes to the store, or False in it where somebody does.
-    weeks : WeekFiles
-        What lines' weeks came to.
+    `table`: where they are kept; `writing`: gives a context in which nobody else writes to the store, or False in
+    it where somebody does; `weeks`: what lines' weeks came to.
     """
 
     def __init__(

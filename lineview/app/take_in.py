@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import cast
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.intake.exports import Export, InPieces, LeftOut, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
 from lineview.intake.read import open_big, read_export
@@ -49,6 +50,8 @@ class Taken:
 
 #: Exports are written together up to so many files and tidy rows: enough to share what a commit costs.
 _GROUP_FILES, _GROUP_ROWS = 64, 500_000
+#: A day so far from what is in does not follow it [days].
+_FOLLOWS_D = 7
 
 
 def take_in(
@@ -136,6 +139,8 @@ def _take_files(
             result = _read_one(path, plant, accept, chosen, _of(path, progress), now, in_pieces)
             if isinstance(result, Taken):
                 results[place] = result
+            elif error := _swapped_day(result[0], plant, store):
+                results[place] = Taken(path, error=error)
             else:
                 group.append((place, *result))
                 if result[1] is not None or _is_full([export for _, export, _ in group]):
@@ -146,6 +151,30 @@ def _take_files(
     finally:  # what was read whole before something unforeseen is not lost with it
         _write(group, store, results, keep, plant)
     return [results[place] for place in range(len(files))]
+
+
+def _swapped_day(export: Export, plant: Plant, store: Store) -> IntakeError | None:
+    """Why readings of one day may be of another: with day and month in each other's place they follow what is in."""
+    layouts = [one for one in plant.layouts if one.id in export.layouts and not one.any_times]
+    for part in export.parts if any(one.time_format.startswith(("%d", "%m")) for one in layouts) else ():
+        days = part.tidy["at"].dt.convert_time_zone(plant.zone).dt.date() if part.kind == "readings" else None
+        if days is None or not part.height:
+            continue
+        begin, end = cast(date, days.min()), cast(date, days.max())
+        if begin.day > 12 or begin.day == begin.month or (end - begin).days > 1:
+            continue
+        meant = begin.replace(month=begin.day, day=begin.month)
+        with store.snapshot() as reader:
+            span = reader.span(part.tidy["machine"][0])
+        if span is None:
+            continue
+        apart, near = (max((span.start.date() - day).days, (day - span.end.date()).days) for day in (begin, meant))
+        if apart > _FOLLOWS_D >= near:
+            text = mark("its times lie on {begin}, far from what is in: day and month may be swapped ({meant})")
+            do = tr("Correct the dates; any_times = true in layout '{id}' takes them as read.", id=layouts[0].id)
+            expected = tr("a day that follows {day:%Y-%m-%d}", day=span.end)
+            return IntakeError(Fault(tr(text, begin=begin, meant=meant), str(export.path), expected, do))
+    return None
 
 
 def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[int], None]:

@@ -38,14 +38,7 @@ class Totals:
 class CounterTruth:
     """Counters as exact integrals over some shifts, on top of what was counted before.
 
-    Parameters
-    ----------
-    spec : LineSpec
-        The line.
-    shifts : sequence of ShiftTruth
-        In order.
-    before : Totals
-        What the counters stood at when the first of them began.
+    `spec`: the line; `shifts`: in order; `before`: what the counters stood at when the first of them began.
     """
 
     spec: LineSpec

@@ -109,14 +109,8 @@ def _present(connection: Connection) -> str | None:
 class Beginning:
     """What the journal keeps of an intake.
 
-    Parameters
-    ----------
-    content : dict
-        Of the table intakes; its attempt, state and moment are set when it is written.
-    spans : list of dict
-        Of the table extents, without the intake.
-    kinds : sequence of (str, polars.DataFrame)
-        Rows of the journal's own kinds.
+    `content`: of the table intakes; its attempt, state and moment are set when it is written; `spans`: of the table
+    extents, without the intake; `kinds`: rows of the journal's own kinds.
     """
 
     content: dict[str, Any]

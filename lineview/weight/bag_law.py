@@ -162,14 +162,9 @@ MOST_CACHED = 600_000
 class BagPieces:
     """What bags are filled with and how they come to a lot.
 
-    Parameters
-    ----------
-    piece : Law
-        Of one piece within a batch of mean size.
-    sd_batch_g : float
-        Spread of a piece's mass between batches [g]; it shifts all pieces of a bag alike.
-    batches : int
-        Batches that the lot's bags come from; each bag is filled from one of them.
+    `piece`: of one piece within a batch of mean size; `sd_batch_g`: spread of a piece's mass between batches [g];
+    it shifts all pieces of a bag alike; `batches`: batches that the lot's bags come from; each bag is filled from
+    one of them.
     """
 
     piece: Law

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
+from lineview.app.works import Works
 from tests.app.test_set_up_strange import MADE, PER_MIN, START, made, pieces, rows, shown
 
 TWO_SHIFTS = "early 06:00-14:00 mon-sun; late 14:00-22:00 mon-sun"
@@ -151,3 +152,19 @@ def test_headers_of_machines_and_what_they_count_are_no_column_of_machines(tmp_p
     came = shown(tmp_path, text, "linie.csv")
     assert [machine.id for machine in came.read.draft.machines] == ["Maschine 1", "Maschine 2"]
     assert made(tmp_path, came).value == MADE
+
+
+@pytest.mark.parametrize(("day", "taken"), [((6, 9), False), ((6, 11), False), ((9, 6), True), ((7, 13), False)])
+def test_a_later_file_of_one_day_with_the_month_first_is_not_taken(tmp_path, day: tuple[int, int], taken: bool):
+    """After 8 June with the day first: 06/09 is 9 June and no 6 September, 09/06 is 9 June."""
+    text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%d/%m/%Y %H:%M:%S")
+    came = shown(tmp_path, text, "export.csv", **{"time_format csv Time": "%d/%m/%Y %H:%M:%S"})
+    assert made(tmp_path, came).value == MADE
+    (tmp_path / "later").mkdir()
+    later = tmp_path / "later" / "export.csv"
+    later.write_text(text.replace("08/06/2026", f"{day[0]:02}/{day[1]:02}/2026"), encoding="utf-8")
+    with Works(tmp_path / "works") as works:
+        (one,) = works.take([later])
+        assert (one.receipt is not None) == taken
+        if day[0] == 6:
+            assert f"day and month may be swapped (2026-06-{day[1]:02})" in str(one.error)

@@ -289,14 +289,9 @@ _SAMPLE = 150
 class ClockPlan:
     """The formats to try in turn, and the two between which nothing decides.
 
-    Parameters
-    ----------
-    formats : tuple of str
-        "excel", "excel 1904", "epoch s", "epoch ms" or patterns of polars.
-    undecided : tuple of str
-        Day first, month first or year first, where every cell fits several; () where they are settled.
-    example : str
-        A cell that fits all of them.
+    `formats`: "excel", "excel 1904", "epoch s", "epoch ms" or patterns of polars; `undecided`: day first, month
+    first or year first, where every cell fits several; () where they are settled; `example`: a cell that fits all
+    of them.
     """
 
     formats: tuple[str, ...]

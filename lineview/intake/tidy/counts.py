@@ -41,14 +41,7 @@ _OTHER_PACE = 10.0
 class CountReadings:
     """What a layout and its plant say of counters' cells, applied to the readings of a column.
 
-    Parameters
-    ----------
-    layout : Layout
-        Of the file.
-    plant : Plant
-        For its shifts and its longest read interval.
-    where : str
-        The file, for messages.
+    `layout`: of the file; `plant`: for its shifts and its longest read interval; `where`: the file, for messages.
     """
 
     def __init__(self, layout: Layout, plant: Plant, where: str) -> None:
