@@ -27,20 +27,10 @@ LEFT = 0.75
 class ProductGroups:
     """Kinds of product among batches, a kind being a base and a target diameter.
 
-    Parameters
-    ----------
-    kept : numpy.ndarray of bool, shape (n,)
-        Batches to go by; the others are of kinds too rare to know their offset.
-    columns : numpy.ndarray, shape (kept, k)
-        1 for batches of each kind beside the reference.
-    names : tuple of str
-        Of the columns.
-    reference : str
-        The kind whose offset is the level itself: the one on the line now, or else the commonest.
-    aside : tuple of str
-        Kinds set aside.
-    mixed : tuple of str
-        Rare kinds that could not be set aside, or whose offset cannot be separated from an adjustment.
+    `kept`: batches to go by; the others are of kinds too rare to know their offset; `columns`: 1 for batches of
+    each kind beside the reference; `names`: of the columns; `reference`: the kind whose offset is the level
+    itself: the one on the line now, or else the commonest; `aside`: kinds set aside; `mixed`: rare kinds that
+    could not be set aside, or whose offset cannot be separated from an adjustment.
     """
 
     usable: NDArray[np.bool_]

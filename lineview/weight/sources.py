@@ -56,20 +56,10 @@ LEAST_READINGS = 8
 class RopeVariance:
     """ln (diameter / target) by batch.
 
-    Parameters
-    ----------
-    mean : dict of str to float
-        By batch.
-    within : float or None
-        Mean variance about the batch's mean, gauge noise taken off; None where readings are too few.
-    u_within : float
-        Its standard uncertainty, from batch to batch.
-    noise : float
-        Variance of the gauge's noise that was taken off.
-    of_mean : float
-        Variance of a batch's mean that comes of the rope's slow changes within batches.
-    batches : int
-        Batches behind `within`.
+    `mean`: by batch; `within`: mean variance about the batch's mean, gauge noise taken off; None where readings
+    are too few; `u_within`: its standard uncertainty, from batch to batch; `noise`: variance of the gauge's noise
+    that was taken off; `of_mean`: variance of a batch's mean that comes of the rope's slow changes within
+    batches; `batches`: batches behind `within`.
     """
 
     mean: dict[str, float]
