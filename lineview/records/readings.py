@@ -39,18 +39,10 @@ class Series:
 class WindowReadings:
     """A machine's readings within one window.
 
-    Parameters
-    ----------
-    good : int
-        Good readings of all channels.
-    first_us, last_us : int or None
-        Moments of the first and the last reading of any channel; None without any.
-    counters : mapping
-        By channel the good readings of each counter, all finite.
-    gauges : mapping
-        By channel the readings of each gauge of the rope that have a value.
-    texts : polars.DataFrame
-        READINGS of the channels of states, products and batches, by time.
+    `good`: good readings of all channels; `first_us`, `last_us`: moments of the first and the last reading of any
+    channel; None without any; `counters`: by channel the good readings of each counter, all finite; `gauges`: by
+    channel the readings of each gauge of the rope that have a value; `texts`: READINGS of the channels of states,
+    products and batches, by time.
     """
 
     good: int
