@@ -191,7 +191,7 @@ class InventedWorks:
         self.state += 1
         return next(row for row in self.entries if row["entry"] == entry)
 
-    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+    def manual_entries(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
         rows = [row for row in self.entries if row["machine"] in machines and row["kind"] == kind]
         return pl.DataFrame(rows, schema=MANUAL_ENTRIES)
 
