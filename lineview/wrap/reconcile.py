@@ -222,11 +222,13 @@ class _Table:
         if size[v, k] <= critical:
             return None
         metres = self.label_m[k] if v == 2 else self.metres[v, k]
-        share = float(fit.adjustments[v, k]) / (float(metres) or 1.0)
         tolerance = K * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
         view = (mark("wraps"), "feed counter", mark("label"))[v]
         reel = self.reels[k]
         length = measured_length(reel) if v == 2 else None
+        # What a label is off by is measured without it: the agreed length still leans towards it.
+        off_m = float(fit.adjustments[v, k]) if length is None else length.number - float(metres)
+        share = off_m / (float(metres) or 1.0)
         distance = float(fit.standardized[v, k])
         of = (reel.reel, reel.kind, view)
         return k, v, WrongLabel(*of, share, tolerance, distance, reel.label_m, length)

@@ -25,6 +25,13 @@ def test_every_row_is_of_a_figure_that_an_answer_shows() -> None:
     assert not [name for name in unused if name != "{kind}_{unit}_per_thousand_{part}"]
 
 
+def test_a_figures_unit_is_the_one_that_its_name_ends_with() -> None:
+    units = {unit: unit for unit in ("mm", "m", "g", "kg", "s", "min", "h")} | {"percent": "%"}
+    named = {name: row.unit for name, row in FIGURES.items() if "_per_" not in name and name.rsplit("_")[-1] in units}
+    assert len(named) > 60
+    assert {name: unit for name, unit in named.items() if unit != units[name.rsplit("_")[-1]]} == {}
+
+
 def test_every_source_is_in_the_list_of_sources() -> None:
     listed = tomllib.loads((ROOT / "data" / "sources.toml").read_text(encoding="utf-8"))
     ids = {source["id"] for source in listed["sources"]} if isinstance(listed.get("sources"), list) else set(listed)

@@ -69,6 +69,7 @@ def test_the_weeks_short_reel_is_measured_right_and_claimed(week: Works) -> None
     (true_m,) = truth.filter((pl.col("machine") == "wrap1") & (pl.col("reel") == row["reel"]))["true_m"]
     assert row["low"] <= true_m <= row["high"] < row["label"]
     assert row["short"] == pytest.approx(row["label"] - row["length"])
+    assert f"held {row['share']:.0f} % less than its label" in answer.soft
     reels = next(table.rows for table in answer.tables if table.name == "reels")
     assert reels[0]["reel"] == row["reel"]  # marked first
     (supplier,) = suppliers_claimed(answer)

@@ -62,7 +62,7 @@ def test_the_three_views_agree_within_their_doubt(works) -> None:
 def test_a_mislabelled_reel_is_named_in_plain_words() -> None:
     short = wrap_line(7, days=3, every_s=30, mislabelled=0.06)
     answer = answer_of(short)
-    assert "Reel F1-0003 held 5 % less than its label, beyond ±2" in answer.soft
+    assert "Reel F1-0003 held 6 % less than its label, beyond ±2" in answer.soft
     assert "beyond ±2" in answer.soft
 
 
