@@ -53,7 +53,7 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
     # Who saves without looking would date it months back.
     is_now = at >= now
     when = tr("When ({zone}), as 10:30 or 12.06.2026 10:30", zone=plant.zone)
-    older = tr("When ({zone}), as 10:30 or 12.06.2026 10:30. Not now: the end of what is shown", zone=plant.zone)
+    older = tr("When ({zone}), with the day, as 12.06.2026 10:30. Not now: the end of what is shown", zone=plant.zone)
     adjusts = kind == "adjustment"
     what = dcc.Input(id=f"{kind}-what", type="text", maxLength=REASON_LENGTH if adjusts else NOTE_LENGTH)
     fields = [

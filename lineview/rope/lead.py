@@ -130,7 +130,7 @@ def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -
     now = model.at(ahead.now_h)
     off, (low, high) = model.fit.mean(now), model.fit.interval(now, 0.95)
     if low <= 0 <= high:
-        return tr("nothing: how far the rope is off its target cannot be told from zero")
+        return tr("nothing: how far the rope is off its target cannot be distinguished from zero")
     size, ends = _coarse(abs(off), high - low, plant), _ends((low, high), high - low, plant)
     if off > 0:
         turn = tr("{length} thinner ({ends})", length=size, ends=ends)

@@ -394,7 +394,7 @@ def _beside_words(other: Trial, plant: Plant) -> str:
     """A note on another trial, on the line or beside it, whose change cannot be separated from this one's."""
     begins = show.moment(other.begins_at, plant, year=True)
     return tr(
-        "Trial {number} ({what}) on line {line} from {moment}: the two cannot be told apart where both ran.",
+        "Trial {number} ({what}) on line {line} from {moment}: their effects cannot be separated where both ran.",
         number=other.number,
         what=other.what,
         line=other.line,
