@@ -39,6 +39,19 @@ def test_the_smaller_bundle_of_charts_is_the_only_one_loaded(serve_board: Served
     assert board.page.evaluate(kept).count(True) <= 1  # fetched once, then taken from the browser's own cache
 
 
+@pytest.mark.parametrize("path", ["/rope", "/order", "/week", "/shift"])
+def test_fonts_fetched_early_are_used(serve_board: Served, path: str) -> None:
+    page = serve_board(InventedWorks()).open(path).drawn().page
+    fetched = page.evaluate("[...document.querySelectorAll('link[rel=preload][as=font]')].map(l => l.href)")
+    page.evaluate("document.fonts.ready")
+    families = page.evaluate(
+        "[...document.fonts].filter(f => f.status == 'loaded').map(f => `${f.family} ${f.weight}`)"
+    )
+    names = {re.sub(r".*/(.*)-latin-(\d+)-.*", r"\1 \2", url).replace("-", " ") for url in fetched}
+    assert len(names) == 3
+    assert names <= {family.replace('"', "").casefold() for family in families}
+
+
 def test_a_folded_picture_is_drawn_when_its_fold_is_opened(serve_board: Served) -> None:
     page = serve_board(InventedWorks()).open("/rope").drawn().page
     folded = page.locator("#working .js-plotly-plot")
