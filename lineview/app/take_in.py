@@ -139,7 +139,7 @@ def _take_files(
             result = _read_one(path, plant, accept, chosen, _of(path, progress), now, in_pieces)
             if isinstance(result, Taken):
                 results[place] = result
-            elif error := _swapped_day(result[0], plant, store):
+            elif error := _swapped_day(result[0], [export for _, export, _ in group], plant, store):
                 results[place] = Taken(path, error=error)
             else:
                 group.append((place, *result))
@@ -153,8 +153,8 @@ def _take_files(
     return [results[place] for place in range(len(files))]
 
 
-def _swapped_day(export: Export, plant: Plant, store: Store) -> IntakeError | None:
-    """Why readings of one day may be of another: with day and month in each other's place they follow what is in."""
+def _swapped_day(export: Export, group: Sequence[Export], plant: Plant, store: Store) -> IntakeError | None:
+    """Why readings of one day may be of another: with day and month swapped they follow what is in or in the group."""
     layouts = [one for one in plant.layouts if one.id in export.layouts and not one.any_times]
     for part in export.parts if any(one.time_format.startswith(("%d", "%m")) for one in layouts) else ():
         days = part.tidy["at"].dt.convert_time_zone(plant.zone).dt.date() if part.kind == "readings" else None
@@ -168,11 +168,15 @@ def _swapped_day(export: Export, plant: Plant, store: Store) -> IntakeError | No
             span = reader.span(part.tidy["machine"][0])
         if span is None:
             continue
-        apart, near = (max((span.start.date() - day).days, (day - span.end.date()).days) for day in (begin, meant))
+        tidy = [one.tidy for item in group for one in item.parts if one.kind == "readings" and one.height]
+        waiting = [rows["at"].dt.date() for rows in tidy if rows["machine"][0] == part.tidy["machine"][0]]
+        first = min([span.start.date(), *(cast(date, dates.min()) for dates in waiting)])
+        last = max([span.end.date(), *(cast(date, dates.max()) for dates in waiting)])
+        apart, near = (max((first - day).days, (day - last).days) for day in (begin, meant))
         if apart > _FOLLOWS_D >= near:
             text = mark("its times lie on {begin}, far from what is in: day and month may be swapped ({meant})")
             do = tr("Correct the dates; any_times = true in layout '{id}' takes them as read.", id=layouts[0].id)
-            expected = tr("a day that follows {day:%Y-%m-%d}", day=span.end)
+            expected = tr("a day that follows {day:%Y-%m-%d}", day=last)
             return IntakeError(Fault(tr(text, begin=begin, meant=meant), str(export.path), expected, do))
     return None
 
@@ -182,8 +186,7 @@ def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[i
 
 
 def _is_full(group: Sequence[Export]) -> bool:
-    rows = sum(part.height for export in group for part in export.parts)
-    return len(group) >= _GROUP_FILES or rows >= _GROUP_ROWS
+    return len(group) >= _GROUP_FILES or sum(part.height for one in group for part in one.parts) >= _GROUP_ROWS
 
 
 def _read_one(

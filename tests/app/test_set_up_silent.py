@@ -168,3 +168,16 @@ def test_a_later_file_of_one_day_with_the_month_first_is_not_taken(tmp_path, day
         assert (one.receipt is not None) == taken
         if day[0] == 6:
             assert f"day and month may be swapped (2026-06-{day[1]:02})" in str(one.error)
+
+
+def test_files_that_go_in_together_follow_each_other_over_months(tmp_path):
+    """6 August is no 8 June where 30 July goes in with it."""
+    text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k)}", "%d/%m/%Y %H:%M:%S")
+    came = shown(tmp_path, text, "export.csv", **{"time_format csv Time": "%d/%m/%Y %H:%M:%S"})
+    assert made(tmp_path, came).value == MADE
+    later = [tmp_path / "july" / "export.csv", tmp_path / "late" / "export.csv"]
+    for path, day in zip(later, ("30/07/2026", "06/08/2026"), strict=True):
+        path.parent.mkdir()
+        path.write_text(text.replace("08/06/2026", day), encoding="utf-8")
+    with Works(tmp_path / "works") as works:
+        assert [one.error for one in works.take(later)] == [None, None]
