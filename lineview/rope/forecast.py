@@ -69,9 +69,10 @@ def time_to_leave(
         return float(np.interp(share, fine, between))
 
     level, wear = model.fit.mean(start), model.fit.mean(model.contrast(wear=1.0))
-    end = high_mm if wear > 0 else low_mm
-    middle = 0.0 if not low_mm < level < high_mm else (end - level) / wear if wear else math.inf
-    return TimeToLeave(middle if middle <= horizon_h else None, reached(tail), reached(1 - tail), float(chance[-1]))
+    end, low_h, high_h = high_mm if wear > 0 else low_mm, reached(tail), reached(1 - tail)
+    value_h = 0.0 if not low_mm < level < high_mm else (end - level) / wear if wear else math.inf
+    value_h = min(max(value_h, low_h or 0.0), math.inf if high_h is None else high_h)
+    return TimeToLeave(value_h if value_h <= horizon_h else None, low_h, high_h, float(chance[-1]))
 
 
 def first_out(
