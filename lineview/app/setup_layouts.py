@@ -21,7 +21,7 @@ from lineview.app.setup_machines import (
     SetUpQuestion,
     could_be_one,
     grouped,
-    merged,
+    merge_renamed,
     one_machine_questions,
 )
 from lineview.core.errors import Fault, IntakeError, LineviewError
@@ -119,7 +119,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     """Read the newest exports with what is known; the same answers again are not worked out again."""
     surveys, same = _joined(surveyed.surveys, answers)
     groups, draft = grouped(surveys, surveyed.shop, zone)
-    groups, draft = merged(groups, draft, answers)
+    groups, draft = merge_renamed(groups, draft, answers)
     aside = {answer for key, answer in answers.items() if key.startswith(TWICE)}
     if aside:
         groups = [group for group in groups if not group.machines or set(group.machines) - aside]

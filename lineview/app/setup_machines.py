@@ -55,9 +55,7 @@ TWICE, SAME_HOURS, SAME_SPREAD, SAME_VALUES, SAME_SHARE = "twice ", 16, 0.25, 5,
 RENAMED = "renamed "
 #: Until readings are looked at, no counter is too fast [counts/min].
 UNBOUND = 1e12
-
-
-Readings = dict[tuple[str, str], pl.DataFrame]
+Readings = dict[tuple[str, str], pl.DataFrame]  # by machine and channel
 
 
 @dataclass(frozen=True)
@@ -347,11 +345,10 @@ def one_machine_questions(draft: Plant, readings: Readings, answers: Mapping[str
     names = [key for key in answers if key.startswith(RENAMED)]
     each = [key[5:].casefold() for key, answer in answers.items() if key.startswith("same ") and answer == "each"]
     for one, other in pairwise(sorted(spans, key=lambda name: spans[name])):
-        told = any(one.casefold().startswith(name) and other.casefold().startswith(name) for name in each)
-        if spans[one][1][0] < spans[other][0][0] and not told and _could_be_renamed(one, other, spans):
+        is_answered = any(all(m.casefold().startswith(name) for m in (one, other)) for name in each)
+        if spans[one][1][0] < spans[other][0][0] and not is_answered and _could_be_renamed(one, other, spans):
             names.append(f"{RENAMED}{one} / {other}")
-    questions = [_renamed_question(key) for key in dict.fromkeys(names)]
-    return [*(_twice_question(key) for key in dict.fromkeys(keys)), *questions]
+    return [*map(_twice_question, dict.fromkeys(keys)), *map(_renamed_question, dict.fromkeys(names))]
 
 
 def _could_be_renamed(one: str, other: str, spans: Mapping[str, list[tuple[datetime, float]]]) -> bool:
@@ -370,21 +367,21 @@ def _renamed_question(key: str) -> SetUpQuestion:
     return SetUpQuestion(key, text, None, "", options)
 
 
-def merged(groups: list[Group], draft: Plant, answers: Mapping[str, str]) -> tuple[list[Group], Plant]:
-    """The same, with machines that were renamed as one, which has the old name beside the new one."""
+def merge_renamed(groups: list[Group], draft: Plant, answers: Mapping[str, str]) -> tuple[list[Group], Plant]:
+    """The same, with machines that were renamed as one: its id is the old name, and its name the new one."""
     for key in (key for key, answer in answers.items() if key.startswith(RENAMED) and answer == "one"):
         old, _, new = key.removeprefix(RENAMED).partition(" / ")
         machines = {machine.id: machine for machine in draft.machines}
         if old in machines and new in machines:
-            was, now = machines.pop(old), machines[new]
+            before, after = machines[old], machines.pop(new)
             parts = {
-                "counters": (*now.counters, *(c for c in was.counters if c.id not in {own.id for own in now.counters})),
-                "gauges": (*now.gauges, *(g for g in was.gauges if g.id not in {own.id for own in now.gauges})),
+                kind: tuple({part.id: part for of in (after, before) for part in getattr(of, kind)}.values())
+                for kind in ("counters", "gauges")
             }
-            machines[new] = now.model_copy(update={"name": was.shown, **parts})
+            machines[old] = before.model_copy(update={"name": after.shown, **parts})
             draft = draft.model_copy(update={"machines": tuple(machines.values())})
             groups = [
-                replace(group, machines=tuple(dict.fromkeys(new if m == old else m for m in group.machines)))
+                replace(group, machines=tuple(dict.fromkeys(old if m == new else m for m in group.machines)))
                 for group in groups
             ]
     return groups, draft

@@ -25,7 +25,7 @@ def test_a_change_is_dated_named_and_can_be_undone(folder: Path) -> None:
     before = path.read_text(encoding="utf-8")
     made = editor.change("webs", "wax", {"price_per_reel": "9,80", "supplier": "Paper supplier (invented)"}, "Ann")
     assert made is not None and made.words == "web wax: price of a reel 9.40 → 9.80"
-    assert read_plant(path).web("wax").price_per_reel == 9.8  # type: ignore[union-attr]
+    assert read_plant(path).web("wax").price_per_reel == 9.8
     assert before.replace("9.40", "9.80", 1) == path.read_text(encoding="utf-8")
     again = PlantEditor(folder)
     assert [(c.number, c.who) for c in again.changes()] == [(1, "Ann")]
