@@ -77,14 +77,14 @@ def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
     folder = tmp_path_factory.mktemp("works")
     copytree(DEMO, folder, dirs_exist_ok=True)
     with Works(folder) as works:
-        works.taken = works.take([folder / "exports"])  # type: ignore[attr-defined]  # kept for `taken`
+        works.taken = works.take([folder / "exports"])
         yield works
 
 
 @pytest.fixture(scope="session")
 def taken(week: Works) -> list[Taken]:
     """What came of each of the week's exports."""
-    return week.taken  # type: ignore[attr-defined,no-any-return]  # see above
+    return week.taken
 
 
 @pytest.fixture

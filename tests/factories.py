@@ -34,7 +34,7 @@ def readings(
     frame = pl.DataFrame({"at": at, "value": numbers, "text": text})
     same = {"machine": pl.lit(machine), "channel": pl.lit(channel), "quality": pl.lit("good"), "intake": pl.lit(1)}
     whole = frame.with_row_index("row").with_columns(**same).select(list(READINGS))
-    return whole.cast(dict(READINGS))  # type: ignore[arg-type]
+    return whole.cast(dict(READINGS))
 
 
 def moments(at_s: np.ndarray) -> pl.Series:

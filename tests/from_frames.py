@@ -181,13 +181,13 @@ def _order_inputs(plant: Plant, scope: Scope, frames: Frames) -> OrderInputs:
 
 def output(plant: Plant, machines: Sequence[Machine], frames: Frames, now: datetime) -> pl.DataFrame:
     """Output by line, day and product up to a moment: DAILY_OUTPUT, by records made in memory."""
-    return Fetcher(FrameStore(frames), keeper(), plant, Measured()).output(machines, now)  # type: ignore[arg-type]
+    return Fetcher(FrameStore(frames), keeper(), plant, Measured()).output(machines, now)
 
 
 def keeper() -> RecordKeeper:
     """Keeps records in memory."""
     weeks = WeekFiles(Path("no folder"), nullcontext)  # which is as good as an empty one
-    return RecordKeeper(MemoryTable(), nullcontext, weeks)  # type: ignore[arg-type]  # a table in memory
+    return RecordKeeper(MemoryTable(), nullcontext, weeks)
 
 
 class FrameStore:

@@ -254,7 +254,7 @@ class Works:
         self.store.undo_change(kind, entry)
 
     def manual_entries(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
-        """What was written of machines, of one kind, as MANUAL_ENTRIES, the latest first."""
+        """The entries of machines of one kind, the latest moment first: MANUAL_ENTRIES."""
         return self.store.manual_entries(machines, kind)
 
     def reasons_used(self, machine: str) -> list[str]:

@@ -193,7 +193,7 @@ def study_shift(
 
 
 def _reach(timeline: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
-    """Give start and end of a timeline; the changeovers that begin between them are the period's own."""
+    """Start and end of a timeline; changeovers that begin between them belong to the period."""
     start, end = timeline["start"], timeline["end"]
     return pl.lit(start.min(), start.dtype), pl.lit(end.max(), end.dtype)
 

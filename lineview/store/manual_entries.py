@@ -53,7 +53,7 @@ class PeopleReader:
         return current.select(list(ADJUSTMENTS)).sort("at")
 
     def of_machines(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
-        """Give MANUAL_ENTRIES of machines, of one kind ("adjustment" or "note"): each entry in its present form."""
+        """The entries of machines of one kind ("adjustment" or "note") in their present form: MANUAL_ENTRIES."""
         table = _TABLES[kind]
         words = [table.c.what, table.c.note] if kind == "adjustment" else [table.c.text, literal("")]
         query = (

@@ -301,7 +301,7 @@ class StoreReader:
         return self._people.adjustments(machine, micros(start), micros(end))
 
     def manual_entries(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
-        """Give MANUAL_ENTRIES of machines, of one kind: each entry in its present form, the latest moment first."""
+        """The entries of machines of one kind in their present form, the latest moment first: MANUAL_ENTRIES."""
         return self._people.of_machines(machines, kind)
 
     def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:

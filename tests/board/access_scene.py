@@ -119,7 +119,7 @@ def scene(folder: Path, works: InventedWorks | None = None) -> Scene:
     works = works or InventedWorks()
     access = Access(accounts_of(works, folder), folder / "signing.key")
     doors = Doors((HOST,), access=access)
-    made = Scene(create_app(works, doors=doors), works, access, doors)  # type: ignore[arg-type]
+    made = Scene(create_app(works, doors=doors), works, access, doors)
     accounts = access.accounts
     for right, name in PEOPLE.items():
         rights = RIGHTS if right == "administer" else tuple({"see": None, right: None})

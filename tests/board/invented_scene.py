@@ -22,12 +22,9 @@ def plant(units: str = "metric", currency: str = "EUR") -> Plant:
     return Plant(
         shop="Gorse Lane Sweets",
         zone="Europe/Berlin",
-        units=units,  # type: ignore[arg-type]
+        units=units,
         currency=currency,
-        shifts=(
-            Shift(id="early", start="06:00", end="14:00"),  # type: ignore[arg-type]
-            Shift(id="late", start="14:00", end="22:00"),  # type: ignore[arg-type]
-        ),
+        shifts=(Shift(id="early", start="06:00", end="14:00"), Shift(id="late", start="14:00", end="22:00")),
         lines=(Line(id="1", name="line 1"), Line(id="2", name="line 2")),
         machines=(
             Machine(id="sizer2", kind="sizer", name="sizer 2", line="1"),
@@ -37,8 +34,8 @@ def plant(units: str = "metric", currency: str = "EUR") -> Plant:
             Machine(id="wrap2", kind="cut-and-wrap machine", name="cut-and-wrap 2", line="2"),
         ),
         webs=(
-            Web(id="clear", kind="film", name="clear film", **film),  # type: ignore[arg-type]
-            Web(id="wax", kind="wax paper", name="wax paper", **{**film, "cut_length_mm": 58}),  # type: ignore[arg-type]
+            Web(id="clear", kind="film", name="clear film", **film),
+            Web(id="wax", kind="wax paper", name="wax paper", **{**film, "cut_length_mm": 58}),
         ),
         products=(
             Product(

@@ -203,7 +203,7 @@ def test_forwarded_headers_count_only_from_a_named_proxy() -> None:
 
 
 def test_without_sign_in_a_proxy_in_front_is_refused() -> None:
-    client = create_app(InventedWorks()).server.test_client()  # type: ignore[arg-type]
+    client = create_app(InventedWorks()).server.test_client()
     for name in ("X-Forwarded-For", "Forwarded", "X-Forwarded-Host"):
         assert client.get("/", headers={"Host": "localhost", name: "10.0.0.1"}).status_code == 403
 
@@ -223,18 +223,18 @@ def test_any_other_address_takes_a_user(tmp_path: Path) -> None:
         Serving(proxies=("127.0.0.1",)),
     ):  # fmt: skip
         with pytest.raises(AskError, match="there is no user"):
-            doors_of(works, serving)  # type: ignore[arg-type]
+            doors_of(works, serving)
     for serving in (Serving(), Serving("::1"), Serving("localhost"), Serving("127.0.0.5")):
-        assert doors_of(works, serving).access is None  # type: ignore[arg-type]
+        assert doors_of(works, serving).access is None
     works.access.accounts.add_user("Somebody", ("see",), "no hash")
-    doors = doors_of(works, Serving("0.0.0.0", host_names=("board",)))  # type: ignore[arg-type]
+    doors = doors_of(works, Serving("0.0.0.0", host_names=("board",)))
     assert doors.access is not None
     assert doors.knows("192.0.2.9:8050")
     assert doors.knows("BOARD:8050")
     assert doors.knows(socket.gethostname())  # the address that is printed
     assert not doors.knows("evil.example")
     with pytest.raises(AskError, match="no address"):
-        doors_of(works, Serving(proxies=("proxy.example",)))  # type: ignore[arg-type]
+        doors_of(works, Serving(proxies=("proxy.example",)))
 
 
 @pytest.fixture
@@ -242,11 +242,11 @@ def real(tmp_path: Path) -> Iterator[tuple[Access, FlaskClient]]:
     works = InventedWorks()
     access = Access(accounts_of(works, tmp_path), tmp_path / "signing.key")
     access.add_user("Ada Invented", ["note"], "seven sweet wrappers")
-    app = create_app(works, doors=Doors((HOST,), access=access))  # type: ignore[arg-type]
+    app = create_app(works, doors=Doors((HOST,), access=access))
     yield access, app.server.test_client()
 
 
-def post(client: FlaskClient, path: str, **form: str):  # type: ignore[no-untyped-def]
+def post(client: FlaskClient, path: str, **form: str):
     return client.post(path, data=form, headers={"Host": HOST, "Origin": f"http://{HOST}"})
 
 

@@ -124,10 +124,10 @@ def test_an_unknown_machine_is_a_page_that_says_so_and_can_be_left() -> None:
 
 def test_an_empty_store_is_a_page_too() -> None:
     class Empty(InventedWorks):
-        def ask(self, *_: object) -> object:  # type: ignore[override]
+        def ask(self, *_: object) -> object:
             raise StoreError(Fault("there are no readings yet", do="Give an export on the intake page."))
 
-        def periods(self, *_: object) -> list[tuple[str, str]]:  # type: ignore[override]
+        def periods(self, *_: object) -> list[tuple[str, str]]:
             raise AskError(Fault("there are no readings yet"))
 
     page = page_of(Empty(), Address("weight"), DAY)

@@ -36,7 +36,7 @@ def client(works: InventedWorks) -> FlaskClient:
     return create_app(works).server.test_client()
 
 
-def get(client: FlaskClient, path: str, **headers: str):  # type: ignore[no-untyped-def]
+def get(client: FlaskClient, path: str, **headers: str):
     answer = client.get(path, headers={"Host": "127.0.0.1:8050", **headers}, buffered=True)
     answer.get_data()  # files are read whole and closed
     answer.close()

@@ -29,7 +29,7 @@ class Local:
     """A server on this machine, and what it answers to bytes."""
 
     def __init__(self, doors: Doors | None = None, serving: Serving = LOOPBACK, made: Scene | None = None) -> None:
-        app = made.app if made is not None else create_app(InventedWorks(), doors=doors)  # type: ignore[arg-type]
+        app = made.app if made is not None else create_app(InventedWorks(), doors=doors)
         self.server = open_server(app, port=0, doors=doors, serving=serving)
         self.port: int = self.server.effective_port
         self.thread = threading.Thread(target=self.server.run, daemon=True)
@@ -215,4 +215,4 @@ def test_over_tls_a_page_and_a_large_form_come_through(tmp_path: Path, certifica
 def test_a_certificate_that_cannot_be_used_is_a_plain_error(tmp_path: Path) -> None:
     (tmp_path / "a").write_text("no certificate")
     with pytest.raises(AskError, match=r"--tls .*cannot be used"):
-        open_server(create_app(InventedWorks()), port=0, serving=Serving(tls=(tmp_path / "a", tmp_path / "a")))  # type: ignore[arg-type]
+        open_server(create_app(InventedWorks()), port=0, serving=Serving(tls=(tmp_path / "a", tmp_path / "a")))

@@ -427,7 +427,7 @@ def test_a_page_that_waits_takes_newer_states_on(monkeypatch: pytest.MonkeyPatch
     """Else a busy board works out every state in between, of each open page, before the latest."""
     monkeypatch.setattr(kept_pages, "person", lambda: SimpleNamespace(session=None))
     workers, key = Waiting(), ("/shift", "day False", frozenset[str]())
-    pages = kept_pages.KeptPages(None, workers, None)  # type: ignore[arg-type]  # queue alone
+    pages = kept_pages.KeptPages(None, workers, None)
 
     def asked(version: str, *, unseen: bool = False) -> Future[Replies]:
         return pages._ask((key, version), (), "/shift", unseen=unseen, page=key)

@@ -18,7 +18,7 @@ def works() -> InventedWorks:
 
 
 def sent(works: InventedWorks, **body: str) -> Any:
-    client = create_app(works).server.test_client()  # type: ignore[arg-type]  # answers by hand
+    client = create_app(works).server.test_client()
     return client.post("/written", data=body, headers=LOCAL)
 
 
@@ -30,12 +30,12 @@ def noted(works: InventedWorks, **more: str) -> Any:
 @pytest.mark.parametrize("at", ["2026-06-09 14:05", "09.06.2026 14:05", "2026-06-09T14:05"])
 def test_a_moment_is_read_in_the_ways_people_write_it(works: InventedWorks, at: str) -> None:
     assert noted(works, at=at).json["said"] == "Saved."
-    assert works.wrote[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
+    assert works.wrote[0][2].isoformat() == "2026-06-09T12:05:00+00:00"
 
 
 def test_a_time_alone_is_of_the_day_it_was_pressed_on_however_late_it_is_sent(works: InventedWorks) -> None:
     assert noted(works, at="10:30", pressed="2026-06-09T09:00:00.000Z").status_code == 200
-    assert works.wrote[0][2].isoformat() == "2026-06-09T08:30:00+00:00"  # type: ignore[attr-defined]
+    assert works.wrote[0][2].isoformat() == "2026-06-09T08:30:00+00:00"
 
 
 def test_the_same_entry_sent_again_is_written_once(works: InventedWorks) -> None:
@@ -59,7 +59,7 @@ def test_what_cannot_be_written_is_refused_with_its_reason(works: InventedWorks,
 
 
 def test_readings_name_their_export_and_row(works: InventedWorks) -> None:
-    client = create_app(works).server.test_client()  # type: ignore[arg-type]  # answers by hand
+    client = create_app(works).server.test_client()
     page = client.get("/readings?machine=wrap1&from=2026-06-09T06:00&to=2026-06-12T06:00", headers=LOCAL)
     assert page.status_code == 200
     assert "wrap1_2026-06-09.csv" in page.text and "sizer2-june.xlsx" in page.text

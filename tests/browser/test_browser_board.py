@@ -208,7 +208,7 @@ def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
     page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
     (kind, machine, start, end, reason) = works.wrote[0]
     assert (kind, machine, reason) == ("reason", "wrap1", "film tore")
-    assert (end - start).total_seconds() == 18 * 60  # type: ignore[operator]
+    assert (end - start).total_seconds() == 18 * 60
     page.wait_for_selector("#chart-table td:has-text('film tore')", state="attached")
     assert page.input_value("#reason") == "film tore"  # the refresh did not wipe the form
 
@@ -228,7 +228,7 @@ def test_an_adjustment_is_written_down_listed_changed_and_undone(serve_board: Se
     page.click("#adjustment-save")
     page.wait_for_selector("#adjustment-told:has-text('Saved')")
     assert works.wrote[0][1] == "sizer2"
-    assert works.wrote[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
+    assert works.wrote[0][2].isoformat() == "2026-06-09T12:05:00+00:00"
     page.click("#written > summary")
     page.wait_for_selector("#written:has-text('written by Ann')")
     page.click("#written summary:has-text('Change')")

@@ -30,7 +30,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     access.add_user(NAME, ["administer"], PASSWORD)
     access.add_user("Sam Invented", [], PASSWORD)
     doors = Doors(("localhost",), access=access)
-    server = open_server(create_app(works, doors=doors, poll_s=1.0), port=0, doors=doors)  # type: ignore[arg-type]
+    server = open_server(create_app(works, doors=doors, poll_s=1.0), port=0, doors=doors)
     threading.Thread(target=server.run, daemon=True).start()
     yield f"http://localhost:{server.effective_port}"
     server.close()

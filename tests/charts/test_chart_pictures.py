@@ -54,7 +54,7 @@ def test_missing_series_give_no_picture_and_no_error(question: str) -> None:
 # -- the rope ---------------------------------------------------------------------------------------
 
 
-def rope_of(deviations: list[float], **more: object):  # type: ignore[no-untyped-def]
+def rope_of(deviations: list[float], **more: object):
     answer = invented.rope()
     batches = (
         answer.series["batches"]
@@ -63,7 +63,7 @@ def rope_of(deviations: list[float], **more: object):  # type: ignore[no-untyped
             pl.Series("deviation_mm", deviations), pl.Series("running_h", [float(i) for i in range(len(deviations))])
         )
     )
-    return rope_picture(batches, Tolerance(15.0, 14.7, 15.3), LOOK, **more)  # type: ignore[arg-type]
+    return rope_picture(batches, Tolerance(15.0, 14.7, 15.3), LOOK, **more)
 
 
 def test_rope_is_mirrored_and_magnified_as_its_title_says() -> None:

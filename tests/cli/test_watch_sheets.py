@@ -29,7 +29,7 @@ def works(tmp_path: Path):
 
 def names(works: Works, end: datetime, *questions: str) -> list[str]:
     span = Period(FRIDAY - timedelta(days=4), end)
-    return [sheet.name for sheet in due_sheets(works.plant, span, questions)]  # type: ignore[arg-type]
+    return [sheet.name for sheet in due_sheets(works.plant, span, questions)]
 
 
 def test_the_week_is_due_when_no_shift_is_left_in_it(works: Works) -> None:

@@ -75,4 +75,4 @@ def test_batches_and_weighings_arrive_with_their_units(exports: dict[str, Export
     gross, net = _tidy(exports, "weights1_"), _tidy(exports, "weights2_")
     assert gross["gross"].all()
     assert not net["gross"].any()
-    assert 6.3 < float(net["mass_g"].mean() or 0.0) < 6.8  # type: ignore[arg-type]
+    assert 6.3 < float(net["mass_g"].mean() or 0.0) < 6.8

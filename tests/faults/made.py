@@ -130,7 +130,7 @@ def _changes(node: ast.expr) -> Iterator[Callable[[], None]]:
     if isinstance(node, ast.Compare) and len(node.ops) == 1:
         for table in (_COMPARED, _REACHED):
             if new := table.get(type(node.ops[0])):
-                yield lambda new=new: node.ops.__setitem__(0, new())  # type: ignore[misc]
+                yield lambda new=new: node.ops.__setitem__(0, new())
     elif isinstance(node, ast.BinOp | ast.BoolOp):
         if new := _REPLACED.get(type(node.op)):
             yield lambda: setattr(node, "op", new())

@@ -171,7 +171,7 @@ def caught(fault: Fault, tests: dict[str, list[str]], seconds: dict[str, float])
         for name in [*sys.modules]:
             if name.split(".")[0] in ("lineview", "tests") and not name.startswith("tests.faults"):
                 del sys.modules[name]
-        sys.meta_path.insert(0, _Finder(fault))  # type: ignore[arg-type]
+        sys.meta_path.insert(0, _Finder(fault))
         # As tests/structure runs them.
         failed, _ = doctest.testmod(importlib.import_module(name_of(fault)), optionflags=doctest.ELLIPSIS)
         return failed or int(pytest.main([*QUIET, *quick]))

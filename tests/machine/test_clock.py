@@ -103,7 +103,7 @@ def nights(draw: st.DrawFn) -> tuple[pl.DataFrame, pl.DataFrame]:
     cal = calendar([night], zone, start, start + timedelta(hours=20))
     pauses = draw(st.lists(st.sampled_from([1, 10, 10, 10, 60, 119, 121, 3000]), min_size=2, max_size=50))
     steps = draw(st.lists(st.integers(-50, 400), min_size=len(pauses), max_size=len(pauses)))
-    moment, value, made = cal["start"].min() + timedelta(seconds=draw(st.integers(-900, 900))), 0.0, []  # type: ignore[operator]
+    moment, value, made = cal["start"].min() + timedelta(seconds=draw(st.integers(-900, 900))), 0.0, []
     for pause, step in zip(pauses, steps, strict=True):
         moment += timedelta(seconds=pause, microseconds=draw(st.integers(0, 999_999)))
         value = max(0.0, value + min(step, pause * 7))

@@ -178,7 +178,7 @@ def counters(draw: st.DrawFn) -> tuple[pl.DataFrame, int]:
 
 @settings(max_examples=60, deadline=None)
 @given(counters(), st.randoms(use_true_random=False), st.integers(1, 5))
-def test_neither_the_order_of_rows_nor_the_cut_into_files_matters(case, random, parts) -> None:  # type: ignore[no-untyped-def]
+def test_neither_the_order_of_rows_nor_the_cut_into_files_matters(case, random, parts) -> None:
     frame, modulus = case
     whole = increments(frame, modulus=modulus, fastest_per_min=400)
     places = list(range(frame.height))
@@ -191,7 +191,7 @@ def test_neither_the_order_of_rows_nor_the_cut_into_files_matters(case, random, 
 
 @settings(max_examples=60, deadline=None)
 @given(counters())
-def test_increments_meet_without_gap_and_bounds_hold_the_count(case) -> None:  # type: ignore[no-untyped-def]
+def test_increments_meet_without_gap_and_bounds_hold_the_count(case) -> None:
     frame, modulus = case
     found = increments(frame, modulus=modulus, fastest_per_min=400)
     assert found["start"][1:].equals(found["end"][:-1])

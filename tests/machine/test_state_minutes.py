@@ -66,7 +66,7 @@ def test_codes_tell_the_kinds_of_stops_in_minutes(every_s: float | None, lag_s: 
             worst = max(worst, abs(found[name] - truth[kind]))
         assert value(answer, "coded_min") == 0
         loss_waterfall = table(answer, "ladder")
-        assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
+        assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]
         assert {"stops: blocked", "short stops: starved"} & {r["cause"] for r in loss_waterfall}
     print(f"kinds of stop by codes, every {every_s} s, lag {lag_s} s: worst {worst:.2f} min of a shift")
     assert worst < 0.5
@@ -86,11 +86,11 @@ def test_codes_fill_a_silence_of_the_counter(every_s: float | None) -> None:
         assert value(filled, "good_pieces") == value(whole, "good_pieces")
         uptime = filled.figure("uptime_percent")
         assert uptime is not None
-        assert uptime.low <= value(whole, "uptime_percent") <= uptime.high  # type: ignore[operator]
+        assert uptime.low <= value(whole, "uptime_percent") <= uptime.high
         assert value(filled, "uptime_percent") == pytest.approx(value(whole, "uptime_percent"), abs=0.3)
         assert planned_share(filled) == pytest.approx(value(filled, "planned_min"), abs=1e-9)
         loss_waterfall = table(filled, "ladder")
-        assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
+        assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]
         assert value(filled, "iso_effectiveness_percent") == pytest.approx(
             value(whole, "iso_effectiveness_percent"), rel=0.01
         )
@@ -104,8 +104,8 @@ def test_a_shift_without_counter_readings_is_told_by_its_states() -> None:
         "No counter of Cut-and-wrap 1 was read, so its pieces are not known; by its own states"
     )
     assert value(answer, "uptime_percent") == pytest.approx(value(truth, "uptime_percent"), abs=0.5)
-    assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
-    assert answer.figure("iso_effectiveness_percent").value is None  # type: ignore[union-attr]
+    assert answer.figure("good_pieces").value is None
+    assert answer.figure("iso_effectiveness_percent").value is None
     assert value(answer, "iso_availability_percent") == pytest.approx(value(answer, "uptime_percent"))
 
 
@@ -130,7 +130,7 @@ def test_pieces_of_a_counter_in_maintenance_are_no_good_pieces() -> None:
     assert value(answer, "good_pieces") < value(plain, "good_pieces")
     assert value(answer, "maintenance_min") == pytest.approx(30, abs=1)
     loss_waterfall = table(answer, "ladder")
-    assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
+    assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]
 
 
 @pytest.mark.parametrize(("held_min", "state"), [(3, "short_stop_min"), (6, "stop_min")])

@@ -49,7 +49,7 @@ READ = read()
 def answer_to(question: str, period: Period = WEEKEND, plant: Plant = PLANT, frame: pl.DataFrame = READ) -> Answer:
     scope = Scope(line="1", machine="w1", period=period, now=WEEKEND.end)
     if question != "week":
-        return answered(question, plant, scope, Frames({"w1": frame}))  # type: ignore[arg-type]
+        return answered(question, plant, scope, Frames({"w1": frame}))
     frames = Frames()
     counts = counted(plant, MACHINE, frame, (period.start, period.end))
     machine = MachineInputs(counts, frames.batches, frames.stop_log, frames.reels, FRIDAY)

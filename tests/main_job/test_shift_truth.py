@@ -23,7 +23,7 @@ def asked(week: Works, row: dict) -> Answer:
 def value(answer: Answer, name: str) -> float:
     figure = answer.figure(name)
     assert figure is not None and figure.value is not None, name
-    return float(figure.value)  # type: ignore[arg-type]  # a number by its name
+    return float(figure.value)
 
 
 @pytest.mark.parametrize("row", SHIFTS, ids=ids)

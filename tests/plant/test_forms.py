@@ -30,7 +30,7 @@ MODELS = {"shifts": Shift, "machines": Machine, "products": Product, "webs": Web
     ],
 )
 def test_what_is_written_becomes_a_value(kind: str, text: str, value: object) -> None:
-    field = FormField("k", "field", kind)  # type: ignore[arg-type]
+    field = FormField("k", "field", kind)
     assert tomllib.loads(f"k = {toml_of(field, text, '')}")["k"] == value
 
 
@@ -47,7 +47,7 @@ def test_what_is_written_becomes_a_value(kind: str, text: str, value: object) ->
 )
 def test_what_no_value_is_is_said(kind: str, text: str) -> None:
     with pytest.raises(AskError):
-        toml_of(FormField("k", "field", kind), text, "here")  # type: ignore[arg-type]
+        toml_of(FormField("k", "field", kind), text, "here")
 
 
 def test_a_field_that_must_be_there_is_missed() -> None:

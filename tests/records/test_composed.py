@@ -36,7 +36,7 @@ def frames(seed: int, *, states: bool) -> Frames:
 
 def both(given: Frames, machine: Machine, name: str) -> tuple[MachineCounts, MachineCounts]:
     """Counts of a machine from records, and from its readings at once."""
-    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())  # type: ignore[arg-type]
+    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())
     period = PERIODS[name]
     return fetcher.counts(machine, period), counted(PLANT, machine, given.of(machine.id), period)
 
@@ -156,7 +156,7 @@ def test_an_open_gap_over_the_edge_of_a_shift_goes_on_at_the_pace_beside_it() ->
     kept = (at <= 86_400 + 13.75 * HOUR) | back
     counters = {"made": value, "bad": np.zeros(len(at))}
     given = Frames({"wrap": pl.concat([week.channel("wrap", c, at[kept], v[kept]) for c, v in counters.items()])})
-    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())  # type: ignore[arg-type]
+    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())
     period = (moment(86_400), moment(86_400 + 22 * HOUR))
     found = fetcher.counts(WRAPPER, period).between(period).total
     assert found is not None
@@ -169,7 +169,7 @@ def test_a_sizer_whose_metres_are_set_back_at_the_edge_of_a_shift_is_seen_to_run
     metres = np.floor(21 * at) % week.ROPE_MODULUS
     metres[at >= 14 * HOUR] -= metres[at >= 14 * HOUR][0]
     given = Frames({"size": week.channel("size", "metres", at, metres % week.ROPE_MODULUS)})
-    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())  # type: ignore[arg-type]
+    fetcher = Fetcher(FrameStore(given), keeper(), PLANT, Measured())
     counts = fetcher.counts(SIZER, (moment(0), moment(86_400)))
     by_state = minutes(counts, [moment(13 * HOUR), moment(14 * HOUR), moment(15 * HOUR)])
     assert by_state[0].tolist() == pytest.approx([60, 60])

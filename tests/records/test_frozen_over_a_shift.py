@@ -89,7 +89,7 @@ def by_shift(case: Frozen) -> dict[tuple[int, str], tuple[float, float, float]]:
     )
     plant = Plant(shop="Invented", lines=(Line(id="1"),), shifts=shifts, machines=(machine,), gap_s=120.0)
     readings = pl.concat([channel("w", "p", at.astype(float), shown[at])])
-    fetcher = Fetcher(FrameStore(Frames({"w": readings})), keeper(), plant, Measured())  # type: ignore[arg-type]
+    fetcher = Fetcher(FrameStore(Frames({"w": readings})), keeper(), plant, Measured())
     counts = fetcher.counts(machine, (moment(at[0]), moment(at[-1] + 1)))
     out = {}
     for day in range(3):

@@ -41,7 +41,7 @@ def take(works: Works, path: Path) -> int:
     """Take exports in; give the last one's intake."""
     taken = works.take([path], accept=True)
     assert all(one.receipt is not None for one in taken), taken
-    return int(works.store.intakes()["id"].max())  # type: ignore[arg-type]
+    return int(works.store.intakes()["id"].max())
 
 
 def update(works: Works) -> int:
@@ -164,7 +164,7 @@ def test_a_question_makes_what_it_needs_alone(works: Works) -> None:
     made = works.records.made
     token = f"{shift_start(1, 'late').date()}.late"
     answer = works.ask(read_question("shift", machine=B, period=token))
-    assert answer.figure("good_pieces").value == pytest.approx(479 * 350)  # type: ignore[union-attr]
+    assert answer.figure("good_pieces").value == pytest.approx(479 * 350)
     assert works.records.made == made
     works.ask(read_question("shift", machine=A, period=token))
     assert works.records.made == made + 1

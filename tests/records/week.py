@@ -81,7 +81,7 @@ def channel(machine: str, name: str, at_s: np.ndarray, value: np.ndarray, qualit
     frame = pl.DataFrame({"at": at.cast(pl.Datetime("us", "UTC")), "value": value.astype(float)})
     same = {"machine": pl.lit(machine), "channel": pl.lit(name), "quality": pl.lit(quality), "text": pl.lit(None)}
     whole = frame.with_row_index("row").with_columns(**same, intake=pl.lit(1)).select(list(READINGS))
-    return whole.cast(dict(READINGS))  # type: ignore[arg-type]
+    return whole.cast(dict(READINGS))
 
 
 def said(name: str, marks: list[tuple[float, str]]) -> pl.DataFrame:

@@ -225,7 +225,7 @@ def test_what_to_set_is_no_finer_than_its_interval_bears(times: int, step: float
     assert off is not None and isinstance(off.low, float) and isinstance(off.high, float)
     assert ((off.high - off.low) / 2 < 0.05) == (step == 0.01)
     said = {row["what"]: row["said"] for t in answer.tables if t.name == "lead" for row in t.rows}["to set"]
-    size, low, high = (f"{round(v / step) * step:.2f} mm" for v in (off.value, off.low, off.high))  # type: ignore[operator]  # known
+    size, low, high = (f"{round(v / step) * step:.2f} mm" for v in (off.value, off.low, off.high))
     assert said.startswith(f"{size} thinner ({low} to {high}); ")
     drift = answer.figure("drift_mm_per_h")
     assert drift is not None and float(drift.working.rpartition("chance ")[2].split()[0]) > 0.05  # so few batches too

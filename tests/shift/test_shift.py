@@ -30,8 +30,8 @@ def test_ladder_and_minutes_add_up_exactly(cut: int | None) -> None:
         frame = frame.filter(~pl.col("at").is_between(START + timedelta(hours=cut), START + timedelta(hours=cut + 1)))
     answer = ask(frame)
     rungs = table(answer, "ladder")
-    assert sum(r["pieces"] for r in rungs[:-1]) == rungs[-1]["pieces"]  # type: ignore[misc]
-    assert sum(r["minutes"] or 0 for r in rungs[1:]) == pytest.approx(455, abs=1e-9)  # type: ignore[misc]
+    assert sum(r["pieces"] for r in rungs[:-1]) == rungs[-1]["pieces"]
+    assert sum(r["minutes"] or 0 for r in rungs[1:]) == pytest.approx(455, abs=1e-9)
     assert rungs[0]["pieces"] == 455 * 350
     if cut is None:
         assert rungs[-1]["pieces"] == value(answer, "good_pieces")
@@ -53,7 +53,7 @@ def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> Non
             "intake": [1],
             "row": [1],
         }
-    ).cast(dict(REELS))  # type: ignore[arg-type]
+    ).cast(dict(REELS))
     answer = ask(
         FRAME.filter(pl.col("at") <= now),
         now=now,
@@ -81,9 +81,9 @@ def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> Non
     truth = START + timedelta(seconds=float(RUN.pieces[RUN.pieces > 5 * 3600][int(left)])) if left < len(
         RUN.pieces[RUN.pieces > 5 * 3600]
     ) else None  # fmt: skip
-    assert reel["earliest"] <= reel["at"]  # type: ignore[operator]
+    assert reel["earliest"] <= reel["at"]
     if truth is not None and reel["latest"] is not None:
-        assert reel["earliest"] - timedelta(minutes=5) <= truth <= reel["latest"] + timedelta(minutes=5)  # type: ignore[operator]
+        assert reel["earliest"] - timedelta(minutes=5) <= truth <= reel["latest"] + timedelta(minutes=5)
     assert "batch ends, mint" in events
 
 
@@ -166,8 +166,8 @@ def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -
     none = ask(FRAME.clear())
     assert none.text.startswith("There are no readings of Cut-and-wrap 1 in the 455 planned minutes")
     assert none.sentence[0].call
-    assert none.figure("good_pieces").value is None  # type: ignore[union-attr]
-    assert none.figure("uptime_percent").value is None  # type: ignore[union-attr]
+    assert none.figure("good_pieces").value is None
+    assert none.figure("uptime_percent").value is None
     future = ask(FRAME, now=START - timedelta(hours=1))
     assert future.text.startswith("This shift has not begun")
     between = ask(FRAME, now=START, start=START + timedelta(hours=9), end=START + timedelta(hours=12))
@@ -187,7 +187,7 @@ def test_missing_readings_leave_bounds_that_hold() -> None:
     uptime = answer.figure("uptime_percent")
     assert uptime is not None
     truth = 100 * (RUN.running_s(0, 10800) + RUN.running_s(12300, 28800)) / (455 * 60)
-    assert uptime.low - 0.3 <= truth <= uptime.high + 0.3  # type: ignore[operator]
+    assert uptime.low - 0.3 <= truth <= uptime.high + 0.3
     assert uptime.interval_kind == "bounds: unseen minutes"
     # The counter went on counting, so the pieces are exact all the same.
     assert value(answer, "good_pieces") == made(RUN, 0, 8 * 3600)
@@ -195,7 +195,7 @@ def test_missing_readings_leave_bounds_that_hold() -> None:
     good = end.figure("good_pieces")
     assert good is not None
     assert good.value is None
-    assert good.low <= made(RUN, 0, 8 * 3600) <= good.high  # type: ignore[operator]
+    assert good.low <= made(RUN, 0, 8 * 3600) <= good.high
     assert "at least" in end.text
 
 
@@ -333,7 +333,7 @@ def test_running_above_nominal_is_flagged_and_not_capped() -> None:
 def test_the_series_draw_the_whole_timeline() -> None:
     answer = ask()
     timeline, rate = answer.series["timeline"], answer.series["rate"]
-    assert (timeline["end"].max() - timeline["start"].min()) == timedelta(hours=8)  # type: ignore[operator]
+    assert (timeline["end"].max() - timeline["start"].min()) == timedelta(hours=8)
     assert rate["at"].is_sorted()
     steps = rate.with_columns(long=(pl.col("at").shift(-1) - pl.col("at")).dt.total_microseconds() / 6e7)
     drawn = float((steps["long"] * steps["rate_per_min"]).sum())
@@ -368,8 +368,8 @@ def test_a_clock_that_jumps_forward_is_unseen_and_one_set_back_is_bridged() -> N
     truth = int(((RUN.pieces > 0) & (RUN.pieces <= 8 * 3600)).sum())
     assert good is not None
     # Two values at each of the moments that came twice: both are left out, and the count goes on over them.
-    assert good.low <= truth if good.low is not None else good.value <= truth  # type: ignore[operator]
-    assert sum(r["pieces"] for r in table(told, "ladder")[:-1]) == table(told, "ladder")[-1]["pieces"]  # type: ignore[misc]
+    assert good.low <= truth if good.low is not None else good.value <= truth
+    assert sum(r["pieces"] for r in table(told, "ladder")[:-1]) == table(told, "ladder")[-1]["pieces"]
 
 
 def test_a_stop_over_the_end_of_a_shift_is_in_both_and_counted_once_each() -> None:
@@ -393,15 +393,15 @@ def test_a_period_beyond_the_readings_is_bounded_and_never_negative() -> None:
     assert good is not None
     assert good.low is not None
     assert good.low >= 0
-    assert good.value is None or good.value >= 0  # type: ignore[operator]
+    assert good.value is None or good.value >= 0
     later = ask(few, START + timedelta(hours=5), START + timedelta(hours=6), START + timedelta(hours=6))
-    assert later.figure("good_pieces").value is None  # type: ignore[union-attr]
+    assert later.figure("good_pieces").value is None
 
 
 def test_rejects_alone_tell_no_good_pieces_and_no_state() -> None:
     answer = ask(FRAME.filter(pl.col("channel") == "rejects"))
     assert value(answer, "rejects") > 0
-    assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
+    assert answer.figure("good_pieces").value is None
     assert value(answer, "unseen_min") == 455
 
 
@@ -463,5 +463,5 @@ def test_shifts_to_come_are_spoken_of_as_many_as_they_are(shifts: int, said: str
     windows = pl.DataFrame({"start": [START] * shifts})
     measured = SimpleNamespace(so_far=None, windows=windows, cuts_shift=False, left_min=480.0)
     scope = Scope("1", "w1", Period(START, START + timedelta(hours=8 * shifts)), START - timedelta(hours=1), "")
-    (span,) = sentence(measured, scope, 0)  # type: ignore[arg-type]  # what it looks at, and no more
+    (span,) = sentence(measured, scope, 0)
     assert span.text.startswith(said)

@@ -239,7 +239,7 @@ def test_a_week_of_plan_is_shared_by_planned_minutes() -> None:
             "intake": 1,
             "row": 1,
         }
-    ).cast(dict(PLAN))  # type: ignore[arg-type]
+    ).cast(dict(PLAN))
     end = START + timedelta(hours=8)
     assert planned_pieces(frame, "1", START, end, shifts=shifts, zone="UTC") == pytest.approx(10_007)
     assert planned_pieces(frame, "2", START, end, shifts=shifts, zone="UTC") is None
@@ -322,7 +322,7 @@ def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
 
 def test_a_rate_is_unusual_where_at_most_one_shift_in_ten_was_as_slow_by_then() -> None:
     def unusual(own: PastShift, past: list[PastShift]) -> bool:
-        read = ShiftMeasures.is_unusually_slow.fget  # type: ignore[attr-defined]  # a property's function
+        read = ShiftMeasures.is_unusually_slow.fget
         return bool(read(SimpleNamespace(own_shifts=(own,), past=PastShifts(past))))
 
     past = [gone_on(rate, rate) for rate in range(240, 260)]  # 20 shifts, all below a band of 300 to 400
@@ -362,9 +362,9 @@ def test_short_stops_move_between_availability_and_performance_and_leave_their_p
     elements = TimeElements(450, 390, 25, 35, 1 / 350, 125_000, 122_500)
     availability, performance = productive_maintenance_figures(elements, 15)
     iso = {key.name: key for key in iso_key_figures(elements)}
-    both = availability.value * performance.value  # type: ignore[operator]
-    assert availability.value > iso["availability"].value  # type: ignore[operator]
-    assert both == pytest.approx(iso["availability"].value * iso["effectiveness"].value)  # type: ignore[operator]
+    both = availability.value * performance.value
+    assert availability.value > iso["availability"].value
+    assert both == pytest.approx(iso["availability"].value * iso["effectiveness"].value)
 
 
 def test_small_numbers_are_words_and_few_planned_minutes_are_not_none() -> None:

@@ -113,13 +113,23 @@ def odd_line(seed: int, odd: Odd) -> OddLine:
     every_s = 8 * 3600.0 / count
     first = np.concatenate([np.arange(n) for n in each])
     at_s = START.timestamp() + every_s * (batch + (first + 1.0) / (each[batch] + 2.0))
-    weights = pl.DataFrame(
-        {
-            "machine": "wrap1", "at": factories.moments(at_s), "mass_g": np.round(shown, 4),
-            "pieces": 1, "gross": False, "batch": [f"B{b}" for b in batch], "sample": "",
-            "intake": 1, "row": np.arange(batch.size) + 2,
-        }
-    ).select(list(WEIGHTS)).cast(dict(WEIGHTS))  # type: ignore[arg-type]  # fmt: skip
+    weights = (
+        pl.DataFrame(
+            {
+                "machine": "wrap1",
+                "at": factories.moments(at_s),
+                "mass_g": np.round(shown, 4),
+                "pieces": 1,
+                "gross": False,
+                "batch": [f"B{b}" for b in batch],
+                "sample": "",
+                "intake": 1,
+                "row": np.arange(batch.size) + 2,
+            }
+        )
+        .select(list(WEIGHTS))
+        .cast(dict(WEIGHTS))
+    )
     starts = [START + timedelta(seconds=every_s * b) for b in range(count)]
     rows = [
         {"batch": f"B{b}", "product": "mint", "start": at, "end": at + timedelta(seconds=0.9 * every_s)}

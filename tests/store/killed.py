@@ -270,7 +270,7 @@ def main(scenario: str, root: Path, most: int) -> None:
         killed(scenario, folder, before)
         said = (folder / "said").read_text(encoding="utf-8").split()
         words = (folder / "said").read_text(encoding="utf-8").split("\n")[:-1] if said else []
-        if forked(lambda folder=folder, words=words: holds(folder, words)) != 0:  # type: ignore[misc]  # bound now
+        if forked(lambda folder=folder, words=words: holds(folder, words)) != 0:
             print(f"{scenario}: killed before write {before}, after {words}", file=sys.stderr)
             wrong += 1
         shutil.rmtree(folder)

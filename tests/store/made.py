@@ -57,7 +57,7 @@ def export(folder: Path, name: str, *parts: tuple[str, pl.DataFrame], refusals: 
         hashlib.sha256(path.read_bytes()).hexdigest(),
         len(text),
         ("daily",),
-        tuple(Part(kind, tidy) for kind, tidy in parts),  # type: ignore[arg-type]
+        tuple(Part(kind, tidy) for kind, tidy in parts),
         rows,
         refusals,
         refusals.height,

@@ -176,7 +176,7 @@ def composed(one: Unread) -> tuple[float, float]:
     )
     plant = Plant(shop="Invented", lines=(Line(id="1"),), shifts=shifts, machines=(machine,), gap_s=float(GAP_S))
     given = Frames({"w": channel("w", "p", one.at_s, one.value)})
-    fetcher = Fetcher(FrameStore(given), keeper(), plant, Measured())  # type: ignore[arg-type]
+    fetcher = Fetcher(FrameStore(given), keeper(), plant, Measured())
     ends = moment(one.at_s[0]), moment(one.at_s[-1])
     found = fetcher.counts(machine, (ends[0], moment(one.at_s[-1] + 1))).between(ends).total
     assert found is not None

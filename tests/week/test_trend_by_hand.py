@@ -139,6 +139,6 @@ def test_a_shifts_spread_is_that_which_makes_a_difference_as_unsure_as_it_is() -
     value, n = rng.normal(30, 2, before + since), before + since
     rows = pl.DataFrame({"since": np.arange(n) >= before})
     shifts = SimpleNamespace(rows=rows, share=np.zeros((n, 0)), names=[])
-    series = _Series(value, value, np.sqrt(value), np.ones(n), shifts)  # type: ignore[arg-type]  # rows, share and names are read
+    series = _Series(value, value, np.sqrt(value), np.ones(n), shifts)
     assert series.unit_sd(before, since) == pytest.approx(2, rel=0.12)
     assert series.unit_sd(before, 0) == pytest.approx(2, rel=0.12)

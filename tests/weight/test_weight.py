@@ -19,7 +19,7 @@ from tests.simulate.weighed_line import batch_sheet, frames, plant, product, sco
 
 
 def ask(weighed: pl.DataFrame | None = None, works: object = None, **given: object) -> Answer:
-    return answered("weight", works or plant(), scope(), frames(weighed, **given))  # type: ignore[arg-type]
+    return answered("weight", works or plant(), scope(), frames(weighed, **given))
 
 
 def value(answer: Answer, name: str) -> float:
@@ -67,7 +67,7 @@ def test_gross_weights_lose_their_wrap_and_it_is_said() -> None:
 
 def test_gross_weights_with_unknown_wrap_cannot_be_told() -> None:
     answer = ask(weights(gross=True), plant(webs=(web(grammage_g_m2=None),)))
-    assert answer.figure("mean_g").why_none == (  # type: ignore[union-attr]
+    assert answer.figure("mean_g").why_none == (
         "not known: 300 weights set aside: weighed with the wrap, and the wrap's mass is not known"
     )
 
@@ -95,7 +95,7 @@ def test_several_products_pool_their_deviations() -> None:
 
 def test_no_weights_says_too_few() -> None:
     answer = ask()
-    assert answer.figure("mean_g").why_none == "too few: needs 1, has 0"  # type: ignore[union-attr]
+    assert answer.figure("mean_g").why_none == "too few: needs 1, has 0"
     assert "no weights" in answer.text
 
 
@@ -103,13 +103,13 @@ def test_a_sample_of_one_gives_a_mean_without_interval() -> None:
     answer = ask(weights().head(1))
     mean = answer.figure("mean_g")
     assert mean is not None and mean.value is not None and mean.low is None
-    assert answer.figure("sd_within_g").why_none == "too few: needs 2, has 1"  # type: ignore[union-attr]
+    assert answer.figure("sd_within_g").why_none == "too few: needs 2, has 1"
 
 
 def test_all_pieces_equal_gives_no_spread_of_zero() -> None:
     answer = ask(weights().with_columns(mass_g=6.6))
-    assert "equal" in answer.figure("sd_within_g").why_none  # type: ignore[union-attr]
-    assert answer.figure("cp").value is None  # type: ignore[union-attr]
+    assert "equal" in answer.figure("sd_within_g").why_none
+    assert answer.figure("cp").value is None
 
 
 def test_a_scale_stuck_for_a_while_is_set_aside() -> None:
@@ -143,7 +143,7 @@ def test_equal_neighbours_on_a_coarse_scale_are_no_stuck_scale() -> None:
 )
 def test_wrong_unit_tare_and_sign_are_told_not_used(factor: float, added: float, words: str) -> None:
     answer = ask(weights(digits=6).with_columns(mass_g=pl.col("mass_g") * factor + added))
-    assert answer.figure("mean_g").value is None  # type: ignore[union-attr]
+    assert answer.figure("mean_g").value is None
     assert words in answer.text
 
 
@@ -179,20 +179,20 @@ def test_weights_without_any_batch_tell_spread_within_samples_only() -> None:
     from lineview.core.frames import BATCHES, empty
 
     answer = ask(weights(), sheet=empty(BATCHES))
-    assert "no batch sheet" in answer.figure("sd_between_g").why_none  # type: ignore[union-attr]
+    assert "no batch sheet" in answer.figure("sd_between_g").why_none
     assert value(answer, "sd_piece_g") == pytest.approx(0.25, abs=0.05)
 
 
 def test_one_batch_tells_that_its_interval_is_of_that_batch() -> None:
     answer = ask(weights(batches=1))
-    assert answer.figure("sd_between_g").why_none == "too few: needs 2 batches, has 1"  # type: ignore[union-attr]
-    assert "this one batch" in answer.figure("mean_g").interval_kind  # type: ignore[union-attr]
+    assert answer.figure("sd_between_g").why_none == "too few: needs 2 batches, has 1"
+    assert "this one batch" in answer.figure("mean_g").interval_kind
 
 
 def test_unknown_product_leaves_weights_out_and_says_so() -> None:
     works = plant(product("mint"), product("rose", 7.0))
     answer = ask(weights(), works, sheet=batch_sheet(40, ("nobody knows",)))
-    assert answer.figure("mean_g").value is None  # type: ignore[union-attr]
+    assert answer.figure("mean_g").value is None
     assert "which product" in answer.text
 
 
@@ -219,7 +219,7 @@ def test_unknown_machine_is_refused() -> None:
 
 def two_lines(*products: object) -> Plant:
     """Give the invented works with a second line."""
-    works = plant(*products)  # type: ignore[arg-type]  # products of the scene
+    works = plant(*products)
     second = Machine(id="wrap2", kind="cut-and-wrap machine", line="line2")
     return works.model_copy(
         update={"lines": (*works.lines, Line(id="line2", name="Second line")), "machines": (*works.machines, second)}
@@ -289,7 +289,7 @@ def test_two_lanes_weighed_in_turn_keep_every_spread_inside_its_limits(batches: 
         if estimate.value is not None and estimate.low is not None:
             assert estimate.low <= estimate.value <= estimate.high, level
     truth = (lane_g**2 + single_g**2) ** 0.5
-    assert spread.within.low <= truth <= spread.within.high  # type: ignore[operator]
+    assert spread.within.low <= truth <= spread.within.high
 
 
 def test_weights_equal_but_for_rounding_have_no_spread_within() -> None:

@@ -320,8 +320,8 @@ def test_a_coarse_scale_shifts_the_means_limits_by_the_first_term_of_rounding(st
     variance = fine.total.number**2 - step_g**2 / 12
     assert seen.total.number**2 == pytest.approx(variance)
     shift = step_g / math.pi * math.exp(-2 * math.pi**2 * variance / step_g**2)
-    assert fine.mean_low - seen.mean_low == pytest.approx(shift, rel=1e-6)  # type: ignore[operator]  # known
-    assert seen.mean_high - fine.mean_high == pytest.approx(shift, rel=1e-6)  # type: ignore[operator]  # known
+    assert fine.mean_low - seen.mean_low == pytest.approx(shift, rel=1e-6)
+    assert seen.mean_high - fine.mean_high == pytest.approx(shift, rel=1e-6)
 
 
 def test_of_very_many_pieces_every_second_is_drawn_from_the_first_to_the_last() -> None:

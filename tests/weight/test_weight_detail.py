@@ -89,7 +89,7 @@ def test_air_sends_to_pulling() -> None:
 def test_shares_add_up_to_all_of_the_spread() -> None:
     answer = ask(*line_with_rope(sd_thick=0.005, sd_air=0.008))
     names = ("share_diameter", "share_cut_length", "share_density", "share_rest_within")
-    values = [answer.figure(n).value for n in names]  # type: ignore[union-attr]
+    values = [answer.figure(n).value for n in names]
     assert sum(values) == pytest.approx(100, abs=1e-6)
 
 
@@ -97,13 +97,13 @@ def test_without_rope_metres_cut_length_and_density_stay_together() -> None:
     made, sizer = line_with_rope(sd_thick=0.005, sd_air=0.008)
     answer = ask(made, sizer.filter(pl.col("channel") == "diameter"))
     for name in ("share_cut_length", "share_density"):
-        assert "no counter of rope metres" in answer.figure(name).why_none  # type: ignore[union-attr]
-    assert answer.figure("share_rest_between").value is not None  # type: ignore[union-attr]
+        assert "no counter of rope metres" in answer.figure(name).why_none
+    assert answer.figure("share_rest_between").value is not None
 
 
 def test_without_a_rope_gauge_nothing_is_split() -> None:
     answer = ask(weights(batches=20))
-    assert "no rope diameter" in answer.figure("share_diameter").why_none  # type: ignore[union-attr]
+    assert "no rope diameter" in answer.figure("share_diameter").why_none
 
 
 def test_the_delay_from_sizer_to_scale_is_found_with_its_limits() -> None:
@@ -111,7 +111,10 @@ def test_the_delay_from_sizer_to_scale_is_found_with_its_limits() -> None:
 
     A delay is within the limits where it leaves at most 1 + F(0.95; 1, n - 2) / (n - 2) times the least squares.
     """
-    swing = lambda second: 0.01 * np.sin(2 * np.pi * second / 433)  # noqa: E731 - a formula
+
+    def swing(second):
+        return 0.01 * np.sin(2 * np.pi * second / 433)
+
     made = weights(batches=30, samples=tuple(range(2, 10)), each=1, between=0.0, within=0.06, digits=6)
     at_s, rope_s = (made["at"] - START).dt.total_seconds().to_numpy(), 5.0 * np.arange(30 * 144)
     made = made.with_columns(mass_g=pl.col("mass_g") * pl.Series((1 + swing(at_s - 100)) ** 2))
@@ -172,7 +175,7 @@ def test_sample_plans_grow_as_more_is_wanted() -> None:
 
 def test_money_needs_a_price() -> None:
     told = ask(weights(batches=10))
-    assert "price_per_kg" in told.figure("giveaway_money_per_week").why_none  # type: ignore[union-attr]
+    assert "price_per_kg" in told.figure("giveaway_money_per_week").why_none
     priced = ask(weights(batches=10), works=plant(product("mint", price_per_kg=4.0)))
     money, kg = priced.figure("giveaway_money_per_week"), priced.figure("giveaway_kg_per_week")
     assert money is not None and kg is not None
@@ -206,7 +209,7 @@ def test_a_product_without_a_price_is_named_and_the_priced_part_is_no_total() ->
     assert whole is not None and whole.value is None and whole.why_none.endswith("of rose")
     assert part is not None and part.value is not None
     assert "mint alone" in part.label and "not the total" in part.working and " × 4 a kg" in part.working
-    assert answer.figure("giveaway_kg_per_week").value is not None  # type: ignore[union-attr]
+    assert answer.figure("giveaway_kg_per_week").value is not None
     assert any("no price_per_kg" in note and "rose" in note for note in answer.notes)
 
 
@@ -243,7 +246,7 @@ def test_the_batch_scales_error_widens_the_yield_and_the_working_shows_it() -> N
         assert "not declared" in before.working and "30 × 0.2 kg / √3 = 3.46 kg" in after.working
     lost, wider = plain.figure("unexplained_kg"), scaled.figure("unexplained_kg")
     assert lost is not None and wider is not None
-    half = [(f.high - f.low) / 2 for f in (lost, wider)]  # type: ignore[operator]  # numbers
+    half = [(f.high - f.low) / 2 for f in (lost, wider)]
     assert half[1] ** 2 - half[0] ** 2 == pytest.approx(4 * (30 * 0.2) ** 2 / 3)
 
 
@@ -255,7 +258,7 @@ def test_skewed_pieces_are_told_and_quantiles_used() -> None:
     assert any("not normal" in note for note in answer.notes)
     figure = answer.figure("ppk_quantile")
     assert figure is not None and figure.low < figure.value < figure.high
-    assert figure.value < answer.figure("ppk").value  # type: ignore[union-attr]
+    assert figure.value < answer.figure("ppk").value
 
 
 def test_more_mass_out_than_in_is_not_passed_over() -> None:

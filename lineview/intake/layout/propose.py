@@ -46,7 +46,7 @@ from lineview.intake.layout.propose_columns import (
     pattern_for,
 )
 from lineview.intake.layout.propose_counts import Counts, moments_of, recognise_counts
-from lineview.intake.layout.propose_times import FoundClock, begun, find_clock, must_be_stops, time_shares
+from lineview.intake.layout.propose_times import FoundClock, begin_clock, find_clock, must_be_stops, time_shares
 from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT
 from lineview.intake.tidy.events import take_events
 from lineview.intake.tidy.rows import Rows, data_rows
@@ -151,7 +151,7 @@ def _proposal(
     long = long_columns(heading, rows)
     kind = kind_for(name, records.sheet, heading, plant, long is not None)
     if clock and kind in ("reels", "stops", "batches"):
-        clock = begun(kind, clock, rows, heading, (path, records.is_sheet))
+        clock = begin_clock(kind, clock, rows, heading, (path, records.is_sheet))
     if kind == "stops":
         must_be_stops(rows, heading, path)
     clock = clock or FoundClock((), "iso")

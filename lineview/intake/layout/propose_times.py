@@ -122,22 +122,24 @@ def find_clock(
     return _counted_from(clock, rows, now) if clock and clock.time_format == "excel" and now else clock
 
 
-def begun(kind: ExportKind, clock: FoundClock, rows: Rows, heading: Heading, file: tuple[Path, bool]) -> FoundClock:
+def begin_clock(
+    kind: ExportKind, clock: FoundClock, rows: Rows, heading: Heading, file: tuple[Path, bool]
+) -> FoundClock:
     """The times at which reels were put on, and stops and batches began; those at which they ended are no such."""
     words = [tokens(name) for name in heading.names]
     ends = TAKEN_OFF if kind == "reels" else {*FIELD_WORDS[kind]["end"]}
-    ended = {place for place, said in enumerate(words) if said & ends}
-    begins = {place for place, said in enumerate(words) if said & {*FIELD_WORDS[kind].get("start", ())}} - ended
+    ended = {place for place, header in enumerate(words) if header & ends}
+    begins = {place for place, header in enumerate(words) if header & {*FIELD_WORDS[kind].get("start", ())}} - ended
     shares = {place: share for place, share in time_shares(rows, heading).items() if place not in ended}
     at_begin = {place: share for place, share in shares.items() if place in begins and share >= 0.5}
     if (at_begin and begins.isdisjoint(clock.places)) or not ended.isdisjoint(clock.places):
-        found = find_clock(rows, heading, at_begin or shares, typed=file[1])
-        if found is None or not ended.isdisjoint(found.places):
+        other = find_clock(rows, heading, at_begin or shares, typed=file[1])
+        if other is None or not ended.isdisjoint(other.places):
             header = heading.names[next((place for place in clock.places if place in ended), clock.places[0])]
             what = tr("the time '{header}' is an end: when it began is not written", header=header)
             do = tr("Export when each began, or was put on; if this is it, head the column 'Time'.")
             raise IntakeError(Fault(what, str(file[0]), tr("the time at which it began"), do))
-        clock = found
+        clock = other
     halts = [heading.names[place] for place, share in shares.items() if share >= 0.5 and words[place] & HALTED]
     if kind == "stops" and not begins.isdisjoint(clock.places) and halts:
         what = tr("'{header}' and a start: which begins the stop is open", header=halts[0])

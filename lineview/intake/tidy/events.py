@@ -278,13 +278,13 @@ def _contradicted(rows: Rows, fields: dict[str, FieldCells]) -> list[str]:
     by = {"duration": (360, 60, 6), "second": (60,)}
     rounded = [next((s for s in steps if not (frame[name] % s != 0).any()), 1) for name, steps in by.items()]
     wrong = frame.filter(pl.col("apart").abs() > sum(rounded))
-    said = tr(
+    note = tr(
         "{count:,} of {rows:,} stops end otherwise than by their duration, the first in line {row}: the end counts",
         count=wrong.height,
         rows=frame.height,
         row=min(wrong["row"], default=0),
     )
-    return [said] if wrong.height else []
+    return [note] if wrong.height else []
 
 
 def _close(rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]) -> Outcome:

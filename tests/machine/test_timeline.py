@@ -28,7 +28,7 @@ def laid(steps: list[float], every_s: int = 10, shifts: tuple[Shift, ...] = (), 
     end = START + timedelta(seconds=every_s * len(steps))
     settings = {"changeovers": NOTHING, "stop_log": empty(STOP_LOG), "gap_s": 120.0} | more
     cal = calendar(shifts, "UTC", START, end)
-    return timeline(found, cal, **settings)  # type: ignore[arg-type]
+    return timeline(found, cal, **settings)
 
 
 def timeline(found: pl.DataFrame, cal: pl.DataFrame, *, gap_s: float, **logs: pl.DataFrame) -> pl.DataFrame:
@@ -158,14 +158,14 @@ def test_reasons_come_from_the_log_and_a_reason_can_make_a_changeover() -> None:
             "intake": 1,
             "row": [1, 2],
         }
-    ).cast(dict(STOP_LOG))  # type: ignore[arg-type]
+    ).cast(dict(STOP_LOG))
     found = laid([60] * 12 + [0] * 32 + [60] * 40 + [0] * 12 + [60] * 12, stop_log=log)
     told = found.select("state", "reason").rows()
     assert told[1] == ("stop", "film broke")
     assert told[3] == ("changeover", "change of flavour")
 
 
-def readings(steps: list[float], texts: list[tuple[float, str]] = ()) -> pl.DataFrame:  # type: ignore[assignment]
+def readings(steps: list[float], texts: list[tuple[float, str]] = ()) -> pl.DataFrame:
     frame = counted(steps).with_columns(channel=pl.lit("p"), text=pl.lit(None, pl.String))
     rows = [(START + timedelta(minutes=m), None, "flavour", t) for m, t in texts]
     columns = {"at": UTC_US, "value": pl.Float64, "channel": pl.String, "text": pl.String}
