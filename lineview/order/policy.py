@@ -181,23 +181,20 @@ class DailyNeed:
     sd: float
 
 
-def chance_of_running_out(
-    need: DailyNeed, reorder: float, *, lead_days: float, lead_sd_days: float, review_days: float = 1.0
-) -> float:
+def chance_of_running_out(need: DailyNeed, reorder: float, *, lead_days: float, lead_sd_days: float) -> float:
     """The chance that stock runs out between an order and its delivery.
 
     Takes `reorder` [reels], `lead_days`, `lead_sd_days` [days].
 
     The undershoot is how far the position has already fallen below the point when it is looked at: mean
-    (σ² + μ²) ÷ 2μ and second moment E X³ ÷ 3μ of the need between two looks, as renewal theory has it for a
+    (σ² + μ²) ÷ 2μ and second moment E X³ ÷ 3μ of the need of a day, between two looks, as renewal theory has it for a
     point crossed long after the last delivery; with gamma-distributed need E X³ is known. Lead time is
     shared out over equally likely values of a gamma distribution.
 
     Source: renewal-undershoot, snyder-shen
     """
     leads = lead_time_values(lead_days, lead_sd_days)
-    mean, variance = need.mean * review_days, need.sd**2 * review_days
-    under_mean, under_variance = _undershoot(mean, variance)
+    under_mean, under_variance = _undershoot(need.mean, need.sd**2)
     means = need.mean * leads + under_mean
     sds = np.sqrt(need.sd**2 * leads + under_variance)
     return float(gamma_beyond(means, sds, np.full(len(leads), reorder)).mean())
@@ -213,26 +210,17 @@ def _undershoot(mean: float, variance: float) -> tuple[float, float]:
     return first, max(third / (3.0 * mean) - first**2, 0.0)
 
 
-def reorder_point(
-    need: DailyNeed, risk: float, *, lead_days: float, lead_sd_days: float, review_days: float = 1.0
-) -> float:
+def reorder_point(need: DailyNeed, risk: float, *, lead_days: float, lead_sd_days: float) -> float:
     """The reorder point that keeps the chance of running out in a cycle at `risk`.
 
-    Takes `lead_days` [days], `lead_sd_days` [days], `review_days` [days]. Gives [reels].
+    Takes `lead_days` [days], `lead_sd_days` [days]. Gives [reels].
     """
 
     def over(point: float) -> float:
-        chance = chance_of_running_out(
-            need, point, lead_days=lead_days, lead_sd_days=lead_sd_days, review_days=review_days
-        )
-        return chance - risk
+        return chance_of_running_out(need, point, lead_days=lead_days, lead_sd_days=lead_sd_days) - risk
 
-    top = need.mean * (lead_days + 10.0 * lead_sd_days + review_days + 1.0) + 12.0 * need.sd * np.sqrt(
-        lead_days + 10.0 * lead_sd_days + review_days + 1.0
-    )
-    if over(0.0) <= 0:
-        return 0.0
-    return root_between(over, 0.0, float(top), 1e-9)
+    days = lead_days + 10.0 * lead_sd_days + 2.0
+    return root_between(over, 0.0, need.mean * days + 12.0 * need.sd * math.sqrt(days), 1e-9)
 
 
 @dataclass(frozen=True)

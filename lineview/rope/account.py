@@ -13,6 +13,7 @@ from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.rope.batches import (
+    USUAL_PER_MIN,
     RopeClock,
     WithinBatch,
     blocks_of_time,
@@ -209,7 +210,7 @@ def _marks(
     boundaries = boundaries_from_pauses(gauge, line=sizer.line, product=product)
     if boundaries.height >= 2:
         return boundaries, "pauses"
-    block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / 350
+    block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / USUAL_PER_MIN
     return blocks_of_time(gauge, line=sizer.line, product=product, block_min=block), "blocks"
 
 

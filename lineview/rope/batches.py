@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 EDGE_S, EDGE_SHARE, EDGE_READINGS = 120.0, 0.15, 20
 #: Readings further than this many robust standard deviations from their batch's median are left out.
 FAR = 6.0
+#: Pieces a wrapping machine makes a minute, where nothing counted them (trade-practice: common practice, no source).
+USUAL_PER_MIN = 350.0
 
 
 def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:

@@ -11,6 +11,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.language import tr
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
+from lineview.rope.batches import USUAL_PER_MIN
 from lineview.rope.gauges import diameter_gauges
 from lineview.stats.capability import SamplePlan, cheapest_plan
 from lineview.weight.account import WeightAccount
@@ -99,14 +100,14 @@ def _bags(
     rules_here = rules.get(RULES[plant.units])
     if rules_here is None:
         return ()
-    an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
+    a_minute = account.week[1] / account.week[2] if account.week else USUAL_PER_MIN
     return plan_products(
         account.sorting.good,
         spread,
         {p.id: p.bag_g for p in plant.products},
         LABELS_G[plant.units],
         rules_here,
-        pieces_per_lot=an_hour,
+        pieces_per_lot=60 * a_minute,
         batch_kg=plant.batch_kg,
     )
 

@@ -52,6 +52,7 @@ def test_the_file_is_read_back_whole_and_says_where_values_come_from(surveyed: S
     path.write_text(shown.text, encoding="utf-8")
     plant = read_plant(path)
     assert (plant.shop, plant.zone, len(plant.machines), len(plant.layouts)) == ("Höfer & Söhne", "Europe/Rome", 4, 4)
+    assert sorted(layout.id for layout in plant.layouts) == sorted(machine.id for machine in plant.machines)
     assert {m.nominal_per_min for m in plant.machines if m.kind != "sizer"} == {(310.0, 390.0)}
     assert "# Shifts: from 3 days of counting" in shown.text
     assert "seen to start again at 0" in shown.text

@@ -373,8 +373,9 @@ def halves(folder: Path, first: str, second: str, on: int) -> None:
         (folder / name).write_text("Time;Pieces\n" + "\n".join(part) + "\n", encoding="utf-8")
 
 
-@pytest.mark.parametrize(("on", "suggested"), [(0, "one"), (200_000, "each")])
-def test_files_that_differ_in_the_end_of_their_names_are_asked_about(tmp_path, on: int, suggested: str) -> None:
+@pytest.mark.parametrize(("on", "suggested"), [(0, "one"), (200_000, "each"), (-86_000, None)])
+def test_files_that_differ_in_the_end_of_their_names_are_asked_about(tmp_path, on: int, suggested: str | None) -> None:
+    """Whether a counter goes on that begins anew near 0 nobody can say."""
     exports = tmp_path / "exports"
     exports.mkdir()
     halves(exports, "wrapper_a.csv", "wrapper_b.csv", on)

@@ -114,6 +114,17 @@ def test_the_layouts_zone_and_clock_come_before_the_plants(read):
     assert one("2026-06-08T06:00:42Z", read, "iso", clock_offset_s=42) == "2026-06-08 06:00:00"
 
 
+@pytest.mark.parametrize("zone", ["Z", "+02:00", " CEST"])
+def test_among_times_with_a_zone_a_cell_that_is_none_is_refused_alone(read, zone):
+    text = (
+        f"when;n\n2026-06-08 06:00:00{zone};1\nyesterday;2\n2026-02-30 06:00:00{zone};3\n2026-06-08 06:01:00{zone};4\n"
+    )
+    export = read(text, layout_of({"n": "pieces"}, time="when", time_format="auto"))
+    assert set(reasons(export)) == {(3, ""), (4, "")}
+    hour = "06" if zone == "Z" else "04"
+    assert utc(export) == [f"2026-06-08 {hour}:00:00", f"2026-06-08 {hour}:01:00"]
+
+
 def test_rows_without_a_time_are_refused_with_the_reason(read):
     text = "when;n\n2026-06-08 06:00:00;1\nyesterday;2\n;3\n2026-02-30 06:00:00;4\n"
     export = read(text, layout_of({"n": "pieces"}, time="when"))

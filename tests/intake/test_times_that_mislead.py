@@ -58,9 +58,12 @@ def test_a_file_of_a_clock_that_lost_its_time_is_refused(tmp_path):
         assert export_of(tmp_path, f"time;n\n{text}", meant).rows_refused == 0
 
 
-def test_times_a_little_ahead_are_noted(tmp_path):
-    export = export_of(tmp_path, f"time;n\n{rows(stamps(9, 10, START + timedelta(days=40)), total)}", PIECES)
-    assert "ahead of this computer's clock" in " ".join(export.notes)
+@pytest.mark.parametrize(("days", "noted"), [(40, True), (4, True), (3, False), (1.5, False)])
+def test_times_more_than_two_days_ahead_are_noted(tmp_path, days, noted):
+    times = stamps(9, 10, START + timedelta(days=days))
+    export = export_of(tmp_path, f"time;n\n{rows(times, total)}", PIECES)
+    note = f"its times lie ahead of this computer's clock, up to {times[-1]:%Y-%m-%d}"
+    assert (note in export.notes) is noted
 
 
 def test_a_day_ahead_that_month_first_is_not(tmp_path):

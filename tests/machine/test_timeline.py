@@ -98,6 +98,11 @@ def test_slow_needs_a_minute_below_the_band() -> None:
     assert minutes == [("running", 600.0, 3500), ("slow", 600.0, 2000), ("running", 600.0, 3500)]
 
 
+@pytest.mark.parametrize(("seconds", "state"), [(120, "running"), (121, "slow")])
+def test_one_interval_by_itself_may_hold_a_stop_unless_it_is_longer_than_two_minutes(seconds: int, state: str) -> None:
+    assert short(laid([4 * seconds], every_s=seconds, gap_s=300.0)) == [(state, seconds, 4 * seconds)]
+
+
 def test_five_minutes_make_a_stop() -> None:
     assert short(laid([60] * 12 + [0] * 29 + [60] * 12))[1][0] == "short stop"
     assert short(laid([60] * 12 + [0] * 30 + [60] * 12))[1][0] == "stop"

@@ -158,6 +158,12 @@ def test_a_plan_of_nothing_has_no_reorder_point() -> None:
     assert (row["use"], row["reorder"], row["order"], row["by"]) == (0, None, None, None)
 
 
+def test_the_least_need_has_its_reorder_point() -> None:
+    """The gamma law of a need a few thousandths as large is as much smaller, its point too."""
+    small = figure(order_of((0, WEEKS, A_WEEK * WEEKS / 4000)), "reorder_point")
+    assert small["value"] == pytest.approx(point() / 4000, rel=1e-5)
+
+
 def test_every_working_has_the_numbers_worked_out(shown) -> None:
     due, economic = last_day(0.05), math.sqrt(2 * FREIGHT * WEEK * 365.25 / 7 / (HOLDING * PRICE))
     reels, lead = 24 * math.ceil(economic / (1 - UNDER) / 24), "21 ± 0 days"

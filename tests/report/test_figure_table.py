@@ -38,6 +38,11 @@ def test_every_source_is_in_the_list_of_sources() -> None:
     assert not {name: row.sources for name, row in FIGURES.items() if set(row.sources.split()) - ids}
 
 
+def test_the_sheet_of_a_shift_shows_the_five_key_figures_of_the_standard() -> None:
+    keys = ("availability", "effectiveness", "nee_index", "oee_index", "quality_ratio")
+    assert sorted(name for name, row in FIGURES.items() if row.printed) == [f"iso_{key}_percent" for key in keys]
+
+
 def test_a_figure_takes_its_label_unit_and_sources_from_its_row() -> None:
     figures = FigureList(Period(AT, AT), currency="EUR")
     figures.add("order_money_{web}", Estimate(20.0, 18.0, 22.0, 7), "2 × 10", web="Film 1")

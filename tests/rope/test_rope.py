@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 
 import numpy as np
@@ -110,6 +111,8 @@ def test_one_batch_is_too_few():
 def test_no_batch_marks_and_no_pauses_are_said_to_be_unknown():
     answer = ask(rope(wear=-0.006))
     assert any("Batches are unknown" in note for note in answer.notes)
+    block_min = works().batch_kg * 1000 / works().products[0].mass_g / 350  # a batch at 350 pieces a minute
+    assert answer.series["batches"].height == math.ceil(120 * 10 / block_min)
     assert holds(answer, "drift_mm_per_h", -0.006)
     assert answer.figure("taper_mm").value is None
 
@@ -126,6 +129,12 @@ def test_batches_are_found_from_pauses():
 def test_dead_gauge():
     answer = ask(rope().with_columns(value=pl.lit(14.02)), sheet(120, 10))
     assert "gauge dia is dead" in answer.text
+    for n, dead in ((4, False), (5, True)):  # fewer may be alike by chance
+        answer = ask(rope(1).head(n).with_columns(value=pl.lit(14.02)), sheet(1, 10))
+        assert ("gauge dia is dead: it shows 14.02 and does not move" in answer.text) is dead
+        (row,) = next(t for t in answer.tables if t.name == "gauges").rows
+        used = ("no", 0, 5, "dead") if dead else ("yes", 4, 0, "")
+        assert (row["used"], row["readings"], row["frozen"], row["found"]) == used
 
 
 def test_gauge_dead_for_a_while_is_told_and_left_out():

@@ -157,6 +157,17 @@ def test_bags_are_planned_by_the_plants_own_rules_and_marked() -> None:
     assert pound.rows[-1]["label_g"] == 454 and "Handbook 133" in pound.title
 
 
+def test_a_lot_is_an_hours_bags_as_counted_or_else_at_350_pieces_a_minute() -> None:
+    uncounted = dataclasses.replace(frames(weights(batches=30), readings={}), net_contents=RULES)
+    for answer, per_min in (
+        (ask(weights(batches=30), bags=True), 330),
+        (answered("weight", plant(), scope(), uncounted), 350),
+    ):
+        for row in table(answer, "bags").rows:
+            an_hour_g = 60 * per_min * row["count_mean_g"] / row["count"]
+            assert row["lot"] == pytest.approx(an_hour_g / row["label_g"], rel=0.01)
+
+
 def test_without_rules_no_bag_is_planned() -> None:
     answer = answered("weight", plant(), scope(), frames(weights(batches=10)))
     assert table(answer, "bags").rows == []
