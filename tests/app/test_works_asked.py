@@ -2,17 +2,20 @@
 
 import os
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from shutil import copy2
 from threading import Barrier, Event
 
+import polars as pl
 import pytest
 
-from lineview.app.inputs import Fetcher
+from lineview.app.inputs import Fetcher, Measured
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.core.errors import AskError, PlantError
-from lineview.report.answer import Answer
+from lineview.core.figure import Period
+from lineview.report.answer import Answer, Scope
 from tests.main_job.invented_week import DEMO
 
 SHIFT = QuestionScope("shift", machine="wrap1")
@@ -155,3 +158,19 @@ def test_layouts_edited_by_hand_are_noticed_too(works):
         works.ask(SHIFT)
     layouts.unlink()
     assert works.ask(SHIFT).question == "shift"
+
+
+def test_what_is_noted_half_a_day_before_and_after_a_shift_is_fetched_with_it(week: Works) -> None:
+    """A reel mounted and a batch begun long before may still be on, and a log may be some hours off."""
+    start, end, half = datetime(2026, 6, 10, 12, tzinfo=UTC), datetime(2026, 6, 10, 20, tzinfo=UTC), timedelta(hours=12)
+    first, last = start - half, end + half
+    with week.store.snapshot() as store:
+        fetcher = Fetcher(store, week.records, week.plant, Measured())
+        for question in ("wrap", "shift"):
+            fetched = fetcher.inputs(question, Scope("line2", "wrap2", Period(start, end), end))
+            assert fetched.reels.equals(store.reels("wrap2", first, last)), question
+            assert fetched.batches.equals(store.batches("line2", first, last)), question
+            of_line = [store.stop_log(machine, first, last) for machine in ("sizer2", "wrap2")]
+            assert fetched.stop_log.sort("machine", "start").equals(pl.concat(of_line)), question
+            assert min(fetched.reels.height, fetched.batches.height, fetched.stop_log.height) > 0
+        assert fetched.past.start == store.span("wrap2").start  # nothing was read four weeks before

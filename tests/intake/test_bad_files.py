@@ -47,12 +47,16 @@ def test_a_missing_column_names_the_headers_there_are(read):
         read(GOOD, layout_of({"Stück": "pieces", "Menge": "rejects"}))
 
 
-def test_unknown_machine_and_channel_at_once(read):
+def test_unknown_machine_and_channel_at_once(read, tmp_path):
     layout = layout_of({"n": "wrap9/pieces", "time": "wrap1/nothing"}, machine=None)
     with pytest.raises(IntakeError) as caught:
         read(GOOD, layout)
-    assert "wrap9" in str(caught.value)
-    assert "'nothing'" in str(caught.value)
+    first, second = caught.value.faults
+    assert (first.what, first.expected) == (
+        "'n' points at the unknown machine 'wrap9'", "one of wrap1, wrap2, sizer1"
+    )  # fmt: skip
+    assert second.what == "'time' points at 'nothing', which is not a counter or gauge"
+    assert {first.where, second.where} == {str(tmp_path / "export.csv")}
     with pytest.raises(IntakeError, match=r"unknown machine 'wrap7'.*wrap1, wrap2, sizer1"):
         read(GOOD, layout_of({"n": "pieces"}, machine="wrap7"))
 

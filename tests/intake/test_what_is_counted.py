@@ -5,9 +5,12 @@ from __future__ import annotations
 import random
 from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 
 from lineview.core.errors import IntakeError
+from lineview.intake.cells.counting import Count, what_counts
+from lineview.plant import Counter, Plant
 from tests.intake.small_works import MADE, PER_MIN, START, SmallWorks, rows, stamps, total
 from tests.intake.test_several_columns import asked
 
@@ -74,6 +77,17 @@ def test_differences_every_ten_seconds(tmp_path):
     )
     assert works.take(text, answers={}).receipt is not None
     assert works.made() == (sum(parts), sum(parts), sum(parts))
+
+
+@pytest.mark.parametrize(
+    ("fastest", "rate", "sure"), [(1000, 8, False), (1000, 12, True), (100, 1, False), (100, 4, True)]
+)
+def test_a_total_slower_than_a_fiftieth_of_the_fastest_rate_is_asked_about(fastest, rate, sure):
+    """Of 450 a minute, or of what the counter's own fastest is, if that is less."""
+    value = 5 * fastest / 16 + rate * np.array([0, 1, 2, 3, 5, 4, 6, 7])
+    counter = Counter(id="pieces", counts="pieces", fastest_per_min=fastest)
+    found = what_counts(np.arange(8) * 60_000_000, value, counter, Plant(shop="Invented"))
+    assert found == (Count("total") if sure else Count("since last row", sure=False))
 
 
 def test_equal_differences_are_asked_about(tmp_path):
