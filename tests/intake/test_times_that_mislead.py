@@ -66,6 +66,17 @@ def test_times_more_than_two_days_ahead_are_noted(tmp_path, days, noted):
     assert (note in export.notes) is noted
 
 
+@pytest.mark.parametrize(("named", "refused"), [("06-07", True), ("06-09", True), ("06-10", False), ("08-07", False)])
+def test_times_of_the_day_in_the_name_but_for_a_swap_are_refused(tmp_path, named, refused):
+    """Read as 6 August; a file may be named by the day before or after its times."""
+    text = f"time;n\n{rows(stamps(9, 10, START.replace(month=8, day=6)), total)}"
+    if refused:
+        with pytest.raises(IntakeError, match=f"begin on 2026-08-06, its name says 2026-{named}: day and month may be"):
+            export_of(tmp_path, text, PIECES, f"wrap_2026-{named}.csv", now=None)
+    else:
+        assert export_of(tmp_path, text, PIECES, f"wrap_2026-{named}.csv", now=None).rows_refused == 0
+
+
 def test_a_day_ahead_that_month_first_is_not(tmp_path):
     layout = layout_of({"n": "pieces"}, time_format="%d/%m/%Y %H:%M:%S")
     month_first = rows(stamps(9, 10, START.replace(day=7)), total, form="%m/%d/%Y %H:%M:%S")

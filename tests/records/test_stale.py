@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from lineview.app.question import read_question
-from lineview.app.records import _up_to
+from lineview.app.records import _around, _up_to
 from lineview.app.works import Works
 from lineview.core.record_frames import COMPUTED_FROM, WINDOWS
 from tests.records.kept_works import DAYS, SHIFTS, counts_file, sheet_file, shift_start, write_plant
@@ -182,3 +182,20 @@ def test_a_span_is_verified_up_to_the_stale_windows_around_it() -> None:
     last = day + timedelta(days=20) - timedelta(microseconds=1)
     assert _up_to(stale, span, wide) == (day + timedelta(days=1), last)
     assert _up_to(stale.clear(), span, wide) == wide
+
+
+def test_around_a_period_are_the_nearest_windows_that_were_read_back_to_a_shift_on_either_side() -> None:
+    day, rows = datetime(2026, 6, 1, tzinfo=UTC), range(9)
+    # An unread shift stands between the period and those that were read, a night between shifts has no name.
+    shift, read = ["a", "b", None, "c", "a", "b", None, "c", "d"], [5, 5, 5, 0, 5, 0, 5, 5, 5]
+    records = pl.DataFrame(
+        {
+            "start": [day + timedelta(hours=8 * k) for k in rows],
+            "end": [day + timedelta(hours=8 * (k + 1)) for k in rows],
+            "shift": shift,
+            "readings": read,
+        },
+        schema_overrides={"start": pl.Datetime("us", "UTC"), "end": pl.Datetime("us", "UTC")},
+    )
+    near = _around(records, (day + timedelta(hours=32), day + timedelta(hours=40)))
+    assert near["start"].to_list() == [day + timedelta(hours=8 * k) for k in (1, 2, 4, 6, 7)]

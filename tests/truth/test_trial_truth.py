@@ -184,9 +184,15 @@ def test_what_a_reader_gets_are_the_sums_before_and_since() -> None:
         round(since - before, 2),
     )
     assert (difference["low"], difference["high"]) == (round(change["low"], 2), round(change["high"], 2))
-    last = shown["tables"]["looks"]["rows"][-1]
+    looks = shown["tables"]["looks"]["rows"]
+    assert [(row["at"], row["shifts"], row["low"], row["high"]) for row in looks] == [
+        (one["at"], one["shifts"], round(one["low"], 2), round(one["high"], 2))
+        for one in shown["series"]["trial_looks"]
+    ]
+    assert all(row["low"] < row["change"] < row["high"] for row in looks)
+    last = looks[-1]
     assert (last["shifts"], last["change"]) == (planned, round(since - before, 2))
-    assert min(row["shifts"] for row in shown["tables"]["looks"]["rows"] if row["high"] < 0) == int(
+    assert min(row["shifts"] for row in looks if row["high"] < 0) == int(
         difference["verdict"].split(" after ")[1].split()[0]
     )
 

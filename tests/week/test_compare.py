@@ -176,5 +176,6 @@ def test_a_night_shift_over_a_days_beginning_is_on_one_side(week: Works) -> None
 
 def test_two_scopes_before_the_first_reading_have_nothing_to_compare(week: Works) -> None:
     for against in ("2025-W23", "line=line2", "before=2026-06-03"):
-        text = week.ask(read_question("week", period="2026-W23", line="line1", against=against)).text
-        assert text.startswith("Nothing to compare: no planned minute of ")
+        answer = week.ask(read_question("week", period="2026-W23", line="line1", against=against))
+        assert answer.text.startswith("Nothing to compare: no planned minute of ")
+        assert ": 0 and 0 whole shifts. In all of" in answer.soft

@@ -16,7 +16,7 @@ from lineview.app.works import Works
 from lineview.core.errors import AskError
 from lineview.core.frames import BATCHES, REELS, STATE_TIMELINE
 from lineview.plant import Machine
-from lineview.week.patterns import PatternInputs, find_patterns, recurring
+from lineview.week.patterns import PatternInputs, _peak, find_patterns, recurring
 from tests import factories
 from tests.main_job.invented_week import truth
 
@@ -120,6 +120,11 @@ def test_a_stop_after_every_reel_is_found() -> None:
     assert any("reel change" in words for words in found(with_stops(given, at)))
 
 
+def test_a_peak_reaches_as_far_as_bins_stand_out_on_either_side() -> None:
+    assert _peak(np.array([1, 9, 1, 1, 30, 40, 9, 2, 1])) == (4, 7)
+    assert _peak(np.array([30, 40, 1, 1, 1, 1, 9])) == (0, 2)
+
+
 def batch_times(given: PatternInputs, wanted: Callable[[dict[str, Any]], bool], each: int = 4) -> list[datetime]:
     """Moments spread over the batches that are wanted."""
     rows = [row for row in given.batches.iter_rows(named=True) if wanted(row)]
@@ -154,8 +159,8 @@ def test_stops_with_the_rope_are_found(gauge: str, words: str) -> None:
     chosen = set(np.random.default_rng(6).permutation(given.batches["start"].to_list())[:90].tolist())
     frame = getattr(given, gauge)
     higher = pl.lit(False)
-    for start in chosen:
-        higher = higher | pl.col("at").is_between(start, start + timedelta(seconds=580))
+    for start in chosen:  # as it begins: later a stop lets the rope cool
+        higher = higher | pl.col("at").is_between(start, start + timedelta(seconds=179))
     raised = frame.with_columns(pl.when(higher).then(pl.col("value") + 2).otherwise("value").alias("value"))
     busy = with_stops(given, batch_times(given, lambda row: row["start"] in chosen, each=3))
     assert f"in batches with a {words} rope" in found(replace(busy, **{gauge: raised}))
