@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -251,6 +252,14 @@ class Activity:
     high: Floats
     unbounded: Floats
     coded: Ints = field(default_factory=lambda: _NONE)
+
+    def pieces_until(self, moments: Ints) -> Floats:
+        """Pieces made up to each moment [µs]."""
+        return np.asarray(np.interp(moments, self._at_us, self.pieces), dtype=np.float64)
+
+    @cached_property
+    def _at_us(self) -> Floats:
+        return self.at.astype(np.float64)  # once, and not at each look
 
 
 def activity_from_counter(

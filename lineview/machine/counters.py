@@ -105,11 +105,11 @@ class CounterIncrements:
         if profile is not None and len(profile.at):
             span = self._so_far.span
             if len(span) < len(place.at):  # of fewer edges than moments each is looked up once
-                at_edges = np.interp(span, profile.at, profile.pieces)
+                at_edges = profile.pieces_until(span)
                 first, last = at_edges[place.floor], at_edges[place.ceil]
             else:
-                first, last = (np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.end))
-            run = first, np.interp(place.at, profile.at, profile.pieces), last
+                first, last = profile.pieces_until(place.start), profile.pieces_until(place.end)
+            run = first, profile.pieces_until(place.at), last
             run_total = run[2] - run[0]
             share = np.where(run_total > 0, (run[1] - run[0]) / np.where(run_total > 0, run_total, 1.0), share)
         share = self._by_plan(place, share)

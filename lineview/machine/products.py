@@ -151,15 +151,15 @@ def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[Wra
     return [row for row in rows if row.wrapped > 0 or any(row.fed_m.values())]
 
 
-def read_moments(counts: MachineCounts, moments: Sequence[datetime]) -> Ints:
+def read_moments(counts: MachineCounts, moments: Sequence[datetime] | Ints) -> Ints:
     """Draw moments in to the time in which the machine's piece counter was read.
 
     Parameters
     ----------
     counts : MachineCounts
         Of the machine.
-    moments : sequence of datetime
-        In order [UTC].
+    moments : sequence of datetime, or array of int
+        In order [UTC]; numbers are [µs since 1970].
 
     Returns
     -------
@@ -213,15 +213,15 @@ def _sum(counts_of: Counted | None, rows: np.ndarray) -> float | None:
     return None if counts_of is None else float(np.nansum(counts_of.value[rows]))
 
 
-def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats | None:
+def wraps_between(counts: MachineCounts, moments: Sequence[datetime] | Ints) -> Floats | None:
     """Wraps (pieces made and counted blanks) between successive moments [UTC]; None where not counted.
 
     Parameters
     ----------
     counts : MachineCounts
         Of the cut-and-wrap machine.
-    moments : sequence of datetime
-        In order.
+    moments : sequence of datetime, or array of int
+        In order; numbers are [µs since 1970].
     """
     at = read_moments(counts, moments)
     pieces = counts.pieces(at[:-1], at[1:])
@@ -231,7 +231,7 @@ def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats 
     return wraps if pieces.blanks is None else wraps + np.nan_to_num(pieces.blanks.value)
 
 
-def fed_between(counts: MachineCounts, kind: WebKind, moments: Sequence[datetime]) -> Floats:
+def fed_between(counts: MachineCounts, kind: WebKind, moments: Sequence[datetime] | Ints) -> Floats:
     """Metres of a web [m] fed between successive moments [UTC].
 
     Parameters
@@ -240,8 +240,8 @@ def fed_between(counts: MachineCounts, kind: WebKind, moments: Sequence[datetime
         Of the cut-and-wrap machine.
     kind : str
         "film" or "wax paper".
-    moments : sequence of datetime
-        In order.
+    moments : sequence of datetime, or array of int
+        In order; numbers are [µs since 1970].
     """
     at = read_moments(counts, moments)
     fed = counts.count(kind, at[:-1], at[1:])

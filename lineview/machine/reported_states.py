@@ -161,7 +161,7 @@ def _along(fills: _Fills, rows: Ints, pieces: float, runs_us: float) -> tuple[li
 def _with_pieces(activity: Activity, at: Ints, pieces_added: Floats, low: Floats, high: Floats) -> Activity:
     """Add pieces within silences to a clock's pieces so far."""
     more = np.cumsum(pieces_added)
-    before = np.interp(at, activity.at, activity.pieces)
+    before = activity.pieces_until(at)
     place = np.searchsorted(at, activity.at, side="right") - 1
     until = activity.pieces + np.where(place >= 0, more[np.maximum(place, 0)], 0.0)
     moments = np.concatenate((activity.at, at))

@@ -267,8 +267,8 @@ def _pieces_between(activity: Activity, start: Ints, end: Ints) -> Floats:
     """The pieces of seen intervals between two moments [µs]."""
     if not len(activity.at):
         return np.zeros(len(start))
-    a = np.interp(start, activity.at, activity.pieces)
-    b = np.interp(end, activity.at, activity.pieces)
+    a = activity.pieces_until(start)
+    b = activity.pieces_until(end)
     # Whole counts that meet a reading are exact, whatever the division leaves behind.
     return np.round(b - a, 6)
 

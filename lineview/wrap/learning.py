@@ -78,19 +78,18 @@ def wrap_bins(
     edges, changes = _edges(spans, reels, events)
     mounts = [r.mounted for r in reels if spans[0].start < r.mounted < spans[-1].end]
     fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *mounts})
-    wraps = wraps_between(counts, fine)
+    fine_us = micros(fine)
+    wraps = wraps_between(counts, fine_us)
     if wraps is None or not changes:
         return []
-    fine_s, edges_s = (np.array([moment.timestamp() for moment in moments]) for moments in (fine, edges))
+    fine_s, edges_s = fine_us / 1e6, micros(edges) / 1e6
     net = wraps * _cut_lengths(fine_s, spans, cut_mm) / 1000.0
-    fed = fed_between(counts, kind, fine)
+    fed = fed_between(counts, kind, fine_us)
     splices = _splices(fine_s, fed, reels)
     gap_starts, gap_ends = np.sort(np.array(counts.open_intervals(*WRAP_COUNTERS, kind)).reshape(-1, 2) / 1e6, axis=0).T
     # a gap lies in a stretch where more have begun by its end than had ended by its start
     gaps = np.searchsorted(gap_starts, edges_s[1:]) - np.searchsorted(gap_ends, edges_s[:-1], side="right")
-    events_in = [
-        np.histogram([m.timestamp() for m in of], bins=edges_s)[0] for of in (events.restarts, events.changeovers)
-    ]
+    events_in = [np.histogram(micros(of) / 1e6, bins=edges_s)[0] for of in (events.restarts, events.changeovers)]
     at = np.searchsorted(fine_s, edges_s)
     sums = [np.add.reduceat(of[: at[-1]], at[:-1]) for of in (fed, net, splices, np.nan_to_num(splices))]
     splice_counts = np.where(changes, sums[3], sums[2])
@@ -107,16 +106,16 @@ def _edges(
 
     No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
     """
-    windows = _uncertain_stretches(events)
+    windows = _Windows(events)
     late, before, after = log_offset([reel.mounted for reel in reels], events, spans[-1].end - spans[0].start)
-    start, end = _after(spans[0].start, windows), _before(spans[-1].end, windows)
+    start, end = windows.after(spans[0].start), windows.before(spans[-1].end)
     if start >= end:
         return [spans[0].start], []
     edges: list[datetime] = [start]
     changes: list[bool] = []
     has_splices = False
     for reel in sorted(reels, key=lambda r: r.mounted):
-        opens, closes = _before(reel.mounted - late - before, windows), _after(reel.mounted - late + after, windows)
+        opens, closes = windows.before(reel.mounted - late - before), windows.after(reel.mounted - late + after)
         if reel.mounted - late > start and closes > edges[-1] and closes <= end:
             if opens > edges[-1]:
                 _add_stretches(edges, changes, opens, windows, as_one=has_splices)
@@ -143,8 +142,7 @@ def log_offset(
     count = len(mountings)
     if count < LEAST_EVENTS or not events.standings:
         return timedelta(0), BEFORE, AFTER
-    at = np.array([moment.timestamp() for moment in mountings])
-    begins, ends = (np.array([standing[side].timestamp() for standing in events.standings]) for side in (0, 1))
+    at, begins, ends = (micros(moments) / 1e6 for moments in (mountings, *zip(*events.standings, strict=True)))
     offsets = np.arange(-_MOST_LATE_S, _MOST_LATE_S + 1.0, _LATE_STEP_S)
     moments = at[None, :] - offsets[:, None]
     place = np.clip(np.searchsorted(begins - _NEAR_S, moments, side="right") - 1, 0, begins.size - 1)
@@ -162,44 +160,39 @@ def log_offset(
 
 
 def _add_stretches(
-    edges: list[datetime],
-    changes: list[bool],
-    end: datetime,
-    windows: Sequence[tuple[datetime, datetime]],
-    *,
-    as_one: bool,
+    edges: list[datetime], changes: list[bool], end: datetime, windows: _Windows, *, as_one: bool
 ) -> None:
     """Add plain stretches up to `end`; one `as_one` where splices at unknown places lie in it."""
-    while not as_one and (following := _after(edges[-1] + PLAIN, windows)) < end:
+    while not as_one and (following := windows.after(edges[-1] + PLAIN)) < end:
         edges.append(following)
         changes.append(False)
     edges.append(end)
     changes.append(False)
 
 
-def _uncertain_stretches(events: WrapEvents) -> list[tuple[datetime, datetime]]:
+class _Windows:
     """The stretches in which web may be fed for a standing or its restart, those that touch as one."""
-    out: list[tuple[datetime, datetime]] = []
-    for begin, end in sorted(events.standings):
-        closes = end + SETTLES
-        if out and begin <= out[-1][1]:
-            out[-1] = (out[-1][0], max(out[-1][1], closes))
-        else:
-            out.append((begin, closes))
-    return out
 
+    def __init__(self, events: WrapEvents) -> None:
+        self._begins: list[datetime] = []
+        self._ends: list[datetime] = []
+        for begin, end in sorted(events.standings):
+            closes = end + SETTLES
+            if self._ends and begin <= self._ends[-1]:
+                self._ends[-1] = max(self._ends[-1], closes)
+            else:
+                self._begins.append(begin)
+                self._ends.append(closes)
 
-def _around(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> tuple[datetime, datetime] | None:
-    place = bisect_right(windows, moment, key=lambda w: w[0]) - 1
-    return windows[place] if place >= 0 and moment < windows[place][1] else None
+    def before(self, moment: datetime) -> datetime:
+        """The moment, or the begin of the stretch that it lies in."""
+        place = bisect_right(self._begins, moment) - 1
+        return self._begins[place] if place >= 0 and moment < self._ends[place] else moment
 
-
-def _before(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
-    return (_around(moment, windows) or (moment, moment))[0]
-
-
-def _after(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
-    return (_around(moment, windows) or (moment, moment))[1]
+    def after(self, moment: datetime) -> datetime:
+        """The moment, or the end of the stretch that it lies in."""
+        place = bisect_right(self._begins, moment) - 1
+        return self._ends[place] if place >= 0 and moment < self._ends[place] else moment
 
 
 def _splices(fine_s: Floats, fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
@@ -231,7 +224,7 @@ def _likely(fed: Floats) -> Floats:
 
 def _cut_lengths(fine_s: Floats, spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
     """The cut length in each fine stretch; nan where the product is not known."""
-    starts = [s.start.timestamp() for s in spans]
+    starts = micros([s.start for s in spans]) / 1e6
     cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
     index = np.searchsorted(starts, fine_s[:-1], side="right") - 1
     return np.asarray(cuts[np.clip(index, 0, len(spans) - 1)])

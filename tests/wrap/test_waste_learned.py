@@ -7,7 +7,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from lineview.wrap.learning import WrapBin, _around, _regress
+from lineview.wrap.learning import SETTLES, WrapBin, _regress, _Windows
+from lineview.wrap.waste import WrapEvents
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 NET_M, RESTART_M, SHARE, CHANGEOVER_M = 1000.0, 0.4, 0.005, 20.0
@@ -49,5 +50,8 @@ def test_uneven_changeovers_leave_restarts_as_sure_as_they_were() -> None:
 
 @pytest.mark.parametrize(("hour", "window"), [(-1, None), (0, 0), (1, 0), (2, None), (3, None), (4, 1), (6, None)])
 def test_a_moment_lies_in_a_standing_from_its_begin_up_to_its_end(hour: int, window: int | None) -> None:
-    windows = [(START + timedelta(hours=a), START + timedelta(hours=a + 2)) for a in (0, 4)]
-    assert _around(START + timedelta(hours=hour), windows) == (None if window is None else windows[window])
+    sides = [(START + timedelta(hours=a), START + timedelta(hours=a + 2)) for a in (0, 4)]
+    windows = _Windows(WrapEvents((), (), tuple((begin, end - SETTLES) for begin, end in sides)))
+    moment = START + timedelta(hours=hour)
+    expected = (moment, moment) if window is None else sides[window]
+    assert (windows.before(moment), windows.after(moment)) == expected
