@@ -27,7 +27,7 @@ from lineview.records.windows import cut, windows
 from lineview.store.frames import micros
 from lineview.store.reader import StoreReader
 from lineview.store.record_table import RecordTable, WeekFiles
-from lineview.wrap.learning import AFTER, BEFORE
+from lineview.wrap.learning import AFTER_US, BEFORE_US
 
 #: How far beside a period the nearest readings are looked for, first near, then further.
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
@@ -320,10 +320,10 @@ class _Events:
         self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
         self._ended_us = sheet["end"].dt.epoch("us").fill_null(-1).to_numpy()
         self._products = [name or "" for name in sheet["product"].to_list()]
-        reels = store.reels(machine.id, start - AFTER, end + BEFORE)["at"].drop_nulls()
-        mounted = [reels, reels - BEFORE, reels + AFTER]
-        breaks = [cal["start"], cal["end"]]
-        self._moments_us = pl.concat([part.dt.epoch("us") for part in (*mounted, *breaks)]).to_numpy()
+        near = start - timedelta(microseconds=AFTER_US), end + timedelta(microseconds=BEFORE_US)
+        reels, *breaks = (at.dt.epoch("us") for at in (store.reels(machine.id, *near)["at"], cal["start"], cal["end"]))
+        mounted = reels.drop_nulls()
+        self._moments_us = pl.concat([mounted, mounted - BEFORE_US, mounted + AFTER_US, *breaks]).to_numpy()
         self._tz = plant.tz
 
     def within(self, start: datetime, end: datetime) -> Edges:

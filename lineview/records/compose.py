@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import partial
+from functools import cached_property, partial
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -111,14 +112,15 @@ def _within_windows(rows: pl.DataFrame, seams: Seams, joined: dict[str, Any]) ->
         moments[list(by_place)] = list(by_place.values())
     since[list(seams.unread)] = _LAST_US
     place, of = rows["place"].to_numpy(), rows["of"].to_numpy()
-    row_of = np.full(max(joined["place"].max(initial=0), place.max(initial=0)) + 1, -1)
-    row_of[place] = np.arange(len(place))
-    row = row_of[joined["place"]]
-    counts = row >= 0
-    counts[counts] = of[row[counts]] == joined["of"][counts]
-    counts[counts] = (joined["to_us"][counts] > since[row[counts]]) & (joined["from_us"][counts] < until[row[counts]])
-    row, inside = row[counts], {name: column[counts] for name, column in joined.items()}
-    cut = {"from_us": np.maximum(inside["from_us"], since[row]), "to_us": np.minimum(inside["to_us"], until[row])}
+    row_of, of_place = np.full((2, max(joined["place"].max(initial=0), place.max(initial=0)) + 1), -1)
+    row_of[place], of_place[place] = np.arange(len(place)), of
+    counts = np.flatnonzero(of_place[joined["place"]] == joined["of"])
+    row, inside = row_of[joined["place"][counts]], {name: column[counts] for name, column in joined.items()}
+    since, until = since[row], until[row]
+    if seams.begins or seams.cuts or seams.unread:
+        left = (inside["to_us"] > since) & (inside["from_us"] < until)
+        since, until, inside = since[left], until[left], {name: column[left] for name, column in inside.items()}
+    cut = {"from_us": np.maximum(inside["from_us"], since), "to_us": np.minimum(inside["to_us"], until)}
     return inside | cut
 
 
@@ -261,7 +263,7 @@ class _Part:
         place = np.searchsorted(self.edge, edge[:-1], side="right") - 1
         return _Part(edge, self.state[place], at, np.interp(at, self.at, self.pieces))
 
-    @property
+    @cached_property
     def rates(self) -> tuple[float, float]:
         slope = np.diff(self.pieces) / np.maximum(np.diff(self.at), 1)
         runs = np.flatnonzero(slope > 0)
@@ -274,10 +276,12 @@ def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_
     read = records.filter(length > 0)
     whole = zip(*(_arrays(read[name]) for name in ("edge_us", "state", "at_us", "made")), strict=True)
     out = []
-    for has_states, counter, first_us in zip(length, records["counter"], records["first_us"], strict=True):
+    for has_states, names, first_us in zip(
+        *(of.to_list() for of in (length, records["counter"], records["first_us"])), strict=True
+    ):
         if has_states:
             out.append(_Part(*next(whole)))
-        elif counter is not None and cycles in (names := counter.to_list()):
+        elif names is not None and cycles in names:
             out.append(_single(first_us[names.index(cycles)]))
     if seams is None:
         return out
@@ -294,7 +298,8 @@ def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_
 
 def _arrays(lists: pl.Series) -> list[Any]:
     """Each list of a column as an array."""
-    return np.split(lists.explode().to_numpy(), np.cumsum(lists.list.len())[:-1])
+    values, ends = lists.explode().to_numpy(), np.cumsum(lists.list.len()).tolist()
+    return [values[start:end] for start, end in zip([0, *ends], ends, strict=False)]
 
 
 def _single(at_us: int) -> _Part:
@@ -330,9 +335,10 @@ def _joined_clock(
     pieces: list[Floats] = []
     gaps: list[tuple[int, int, float, float]] = []
     total, before = 0.0, None
+    seams = _seams(parts, cycles)
     for k, part in enumerate(parts):
         if k:
-            seam = _seam(parts[k - 1].edge[-1], part.edge[0], cycles)
+            seam = next(seams)
             after = int(part.state[0]) if len(part.state) else None
             stretches = _over_seam(seam, (before, after), partial(_rates_beside, parts, k), gap_s)
             edge += [np.array([start]) for start, _ in stretches]
@@ -371,14 +377,16 @@ class _Seam:
     known: bool
 
 
-def _seam(start: int, end: int, cycles: CounterIncrements) -> _Seam:
-    first, last = np.searchsorted(cycles.start_us, start), np.searchsorted(cycles.start_us, end, side="right")
-    near = slice(int(first), int(last))
-    inside = cycles.end_us[near] <= end
-    value, low, high = (float(part[near][inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
-    # as within a window, a counter of metres that need not have moved stood
-    is_known = bool(cycles.known[near][inside].all()) or (cycles.step > 0 and low == 0)
-    return _Seam(int(start), int(end), value, low, high, is_known)
+def _seams(parts: Sequence[_Part], cycles: CounterIncrements) -> Iterator[_Seam]:
+    """What lies between each two successive parts."""
+    starts, ends = np.array([(a.edge[-1], b.edge[0]) for a, b in pairwise(parts)], dtype=np.int64).reshape(-1, 2).T
+    first, last = np.searchsorted(cycles.start_us, starts), np.searchsorted(cycles.start_us, ends, side="right")
+    for start, end, near in zip(starts.tolist(), ends.tolist(), map(slice, first.tolist(), last.tolist()), strict=True):
+        inside = cycles.end_us[near] <= end
+        value, low, high = (float(part[near][inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
+        # as within a window, a counter of metres that need not have moved stood
+        is_known = bool(cycles.known[near][inside].all()) or (cycles.step > 0 and low == 0)
+        yield _Seam(start, end, value, low, high, is_known)
 
 
 def _rates_beside(parts: list[_Part], k: int) -> tuple[float, float]:

@@ -359,8 +359,8 @@ def _event_counts(events: WrapEvents | None, reels: Sequence[ReelSpan], start: d
     later = sum(r.splices for r in within if r.taken_off is None or r.taken_off > end)
     earlier = sum(r.splices for r in reels if r.mounted < start and (r.taken_off is None or r.taken_off > start))
     return EventCounts(
-        restarts=None if events is None else count_within(events.restarts, start, end),
-        changeovers=None if events is None else count_within(events.changeovers, start, end),
+        restarts=None if events is None else count_within(events.restarts_us, start, end),
+        changeovers=None if events is None else count_within(events.changeovers_us, start, end),
         reels_changed=len(within) if reels else None,
         splices=sum(r.splices for r in within) if reels else None,
         ends_left_m=scrapped_m if reels_off and len(with_rest) == len(reels_off) else None,

@@ -112,7 +112,7 @@ def _metres_needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> f
     metres += waste.reel_start.metres + span.splices * waste.splice.metres
     if events is None:
         return metres
-    for moments, allowance in ((events.restarts, waste.restart), (events.changeovers, waste.changeover)):
+    for moments, allowance in ((events.restarts_us, waste.restart), (events.changeovers_us, waste.changeover)):
         if allowance is not None:
             metres += allowance.metres * count_within(moments, span.mounted, span.taken_off)
     return metres

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import polars as pl
 
+from lineview.machine.pieces import micros
 from lineview.plant import Web
 
 
@@ -59,14 +60,14 @@ RUNNING = ("running", "slow")
 
 @dataclass(frozen=True)
 class WrapEvents:
-    """When a machine restarted after standing, and after a changeover [UTC]; and each standing, start to end.
+    """When a machine restarted after standing, and after a changeover [µs]; and each standing, start to end.
 
     A changeover's web is fed while it stands or when it restarts; it is dated by the end of its standing.
     """
 
-    restarts: tuple[datetime, ...]
-    changeovers: tuple[datetime, ...]
-    standings: tuple[tuple[datetime, datetime], ...] = ()
+    restarts_us: tuple[int, ...]
+    changeovers_us: tuple[int, ...]
+    standings_us: tuple[tuple[int, int], ...] = ()
 
 
 def wrap_events(timeline: pl.DataFrame) -> WrapEvents:
@@ -82,8 +83,8 @@ def wrap_events(timeline: pl.DataFrame) -> WrapEvents:
         .filter("stands")
         .group_by("block", maintain_order=True)
         .agg(
-            pl.col("start").first(),
-            pl.col("end").last(),
+            pl.col("start").first().dt.epoch("us"),
+            pl.col("end").last().dt.epoch("us"),
             pl.col("after").last(),
             changed=(pl.col("state") == "changeover").any(),
         )
@@ -95,6 +96,7 @@ def wrap_events(timeline: pl.DataFrame) -> WrapEvents:
     )
 
 
-def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) -> int:
-    """Count the moments, given in order, from `start` up to, not including, `end`."""
-    return max(bisect_left(moments, end) - bisect_left(moments, start), 0)
+def count_within(moments_us: tuple[int, ...], start: datetime, end: datetime) -> int:
+    """Count the moments [µs], given in order, from `start` up to, not including, `end`."""
+    start_us, end_us = micros((start, end)).tolist()
+    return max(bisect_left(moments_us, end_us) - bisect_left(moments_us, start_us), 0)

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from scipy.stats import binom
 
+from lineview.machine.pieces import micros
 from lineview.wrap.waste import wrap_events
 from tests.simulate.wasteful import Wasted, WastefulRun, wasteful_line
 from tests.simulate.webs import START
@@ -68,5 +69,6 @@ def test_a_break_within_a_changeover_leaves_one_changeover_at_its_restart() -> N
     states = ["running", "stop", "changeover", "break", "changeover", "running"]
     timeline = pl.DataFrame({"start": at[:-1], "end": at[1:], "state": states})
     events = wrap_events(timeline)
-    assert events.changeovers == events.restarts == (at[5],)
-    assert events.standings == ((at[1], at[5]),)
+    us = micros(at).tolist()
+    assert events.changeovers_us == events.restarts_us == (us[5],)
+    assert events.standings_us == ((us[1], us[5]),)

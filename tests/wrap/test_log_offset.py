@@ -5,18 +5,21 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from lineview.machine.products import ProductSpan
-from lineview.wrap.learning import AFTER, BEFORE, _edges, log_offset
+from lineview.wrap.learning import AFTER_US, BEFORE_US, _edges, log_offset
 from lineview.wrap.reels import ReelSpan
 from lineview.wrap.waste import WrapEvents
 
-START, WHOLE = datetime(2026, 6, 8, tzinfo=UTC), timedelta(days=4)
+START, WHOLE_S = datetime(2026, 6, 8, tzinfo=UTC), 4 * 86_400
+MINUTE_US = 60_000_000
 
 
-def standings(rng: np.random.Generator) -> list[tuple[datetime, datetime]]:
+def standings(rng: np.random.Generator) -> list[tuple[int, int]]:
     """One of two to five minutes about every quarter of an hour."""
-    at = np.sort(rng.uniform(0, WHOLE.total_seconds(), 380))
-    return [(moment(a), moment(a + rng.uniform(120, 300))) for a in at]
+    return [(micros(a), micros(a + rng.uniform(120, 300))) for a in np.sort(rng.uniform(0, WHOLE_S, 380))]
+
+
+def micros(at_s: float) -> int:
+    return (moment(at_s) - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
 def moment(at_s: float) -> datetime:
@@ -27,25 +30,25 @@ def moment(at_s: float) -> datetime:
 def test_a_log_that_is_late_or_early_is_set_right(late_min: float) -> None:
     rng = np.random.default_rng(8)
     stretches = standings(rng)
-    late = timedelta(minutes=late_min)
-    mounted = [begin + (end - begin) / 2 + late for begin, end in stretches[::10]]
-    offset, before, after = log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE)
-    assert abs((offset - late).total_seconds()) <= 60
-    assert (before, after) == (BEFORE, AFTER)
+    late = int(late_min * MINUTE_US)
+    mounted = np.array([(begin + end) // 2 + late for begin, end in stretches[::10]])
+    offset, before, after = log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE_S * 1_000_000)
+    assert abs(offset - late) <= MINUTE_US
+    assert (before, after) == (BEFORE_US, AFTER_US) == (5 * MINUTE_US, 10 * MINUTE_US)
 
 
 def test_a_log_that_nothing_explains_gets_windows_that_reach_over_any_offset() -> None:
     rng = np.random.default_rng(9)
-    mounted = [moment(at) for at in np.sort(rng.uniform(0, WHOLE.total_seconds(), 38))]
-    offset = log_offset(mounted, WrapEvents((), (), tuple(standings(rng))), WHOLE)
-    assert offset == (timedelta(0), timedelta(minutes=20), timedelta(minutes=20))
+    mounted = np.array([micros(at) for at in np.sort(rng.uniform(0, WHOLE_S, 38))])
+    offset = log_offset(mounted, WrapEvents((), (), tuple(standings(rng))), WHOLE_S * 1_000_000)
+    assert offset == (0, 20 * MINUTE_US, 20 * MINUTE_US)
 
 
 def test_too_few_reels_tell_no_offset() -> None:
     rng = np.random.default_rng(10)
     stretches = standings(rng)
-    mounted = [begin + timedelta(minutes=8) for begin, _ in stretches[:7]]
-    assert log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE)[0] == timedelta(0)
+    mounted = np.array([begin + 8 * MINUTE_US for begin, _ in stretches[:7]])
+    assert log_offset(mounted, WrapEvents((), (), tuple(stretches)), WHOLE_S * 1_000_000)[0] == 0
 
 
 @pytest.mark.parametrize(("every_s", "told"), [(1000, True), (800, False)])
@@ -56,11 +59,11 @@ def test_eight_reels_of_eight_tell_an_offset_where_chance_would_hardly_put_them_
     assert (121 * (200 / every_s) ** 8 <= 1e-3) is told
     rng = np.random.default_rng(11)
     begins = every_s * np.arange(80) + rng.uniform(0, every_s - 200, 80)
-    stretches = tuple((moment(at), moment(at + 160)) for at in begins)
-    mounted = [begin + timedelta(seconds=80 + 480) for begin, _ in stretches[::10]]
-    late, *around = log_offset(mounted, WrapEvents((), (), stretches), timedelta(seconds=80 * every_s))
-    assert (abs(late.total_seconds() - 480) <= 60) is told
-    assert around == ([BEFORE, AFTER] if told else [timedelta(minutes=20)] * 2)
+    stretches = tuple((micros(at), micros(at + 160)) for at in begins)
+    mounted = np.array([begin + (80 + 480) * 1_000_000 for begin, _ in stretches[::10]])
+    late, *around = log_offset(mounted, WrapEvents((), (), stretches), 80 * every_s * 1_000_000)
+    assert (abs(late - 8 * MINUTE_US) <= MINUTE_US) is told
+    assert around == ([BEFORE_US, AFTER_US] if told else [20 * MINUTE_US] * 2)
 
 
 @pytest.mark.parametrize("late_s", [480, -480])
@@ -79,10 +82,11 @@ def test_a_change_lies_where_it_was_made_and_not_where_it_was_logged(late_s: int
         "origin": "",
     } | none
     reels = [ReelSpan(reel=f"r{k}", mounted=at + timedelta(seconds=late_s), **known) for k, at in enumerate(changed)]
-    events = WrapEvents((), (), tuple((moment(at), moment(at + 160)) for at in begins))
-    edges, is_change = _edges([ProductSpan("mint", moment(start_s), moment(80_000))], reels, events)
+    events = WrapEvents((), (), tuple((micros(at), micros(at + 160)) for at in begins))
+    mounts_us = np.array([micros(at + 80 + late_s) for at in begins[::10]])
+    edges, is_change = _edges([micros(start_s), micros(80_000)], mounts_us, reels, events)
     windows = [(a, b) for a, b, change in zip(edges[:-1], edges[1:], is_change, strict=True) if change]
     assert len(windows) == changes
-    for at, (opens, closes) in zip(changed[-changes:], windows, strict=True):
-        assert opens <= max(at - BEFORE + timedelta(minutes=1), moment(start_s))
-        assert at + AFTER - timedelta(minutes=1) <= closes
+    for at, (opens, closes) in zip((mounts_us - late_s * 1_000_000)[-changes:], windows, strict=True):
+        assert opens <= max(at - BEFORE_US + MINUTE_US, micros(start_s))
+        assert at + AFTER_US - MINUTE_US <= closes

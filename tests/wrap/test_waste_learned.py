@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
-
 import numpy as np
 import pytest
 
-from lineview.wrap.learning import SETTLES, WrapBin, _regress, _Windows
+from lineview.wrap.learning import SETTLES_US, WrapBin, _regress, _Windows
 from lineview.wrap.waste import WrapEvents
 
-START = datetime(2026, 6, 9, 6, tzinfo=UTC)
+HOUR_US = 3_600_000_000
 NET_M, RESTART_M, SHARE, CHANGEOVER_M = 1000.0, 0.4, 0.005, 20.0
 
 
@@ -19,10 +17,10 @@ def stretches(uneven_m: float) -> list[WrapBin]:
     rng = np.random.default_rng(11)
     out = []
     for k in range(60):
-        at, changed, restarts = START + timedelta(hours=k), k % 5 == 0, int(rng.integers(0, 6))
+        changed, restarts = k % 5 == 0, int(rng.integers(0, 6))
         net, cost = NET_M * rng.uniform(0.5, 1), CHANGEOVER_M + rng.normal(0, uneven_m)
         over = RESTART_M * restarts + SHARE * net + rng.normal(0, 0.2) + changed * cost
-        out.append(WrapBin(at, at + timedelta(hours=1), False, net + over, net, restarts, int(changed), 0.0))
+        out.append(WrapBin(False, net + over, net, restarts, int(changed), 0.0))
     return out
 
 
@@ -50,8 +48,8 @@ def test_uneven_changeovers_leave_restarts_as_sure_as_they_were() -> None:
 
 @pytest.mark.parametrize(("hour", "window"), [(-1, None), (0, 0), (1, 0), (2, None), (3, None), (4, 1), (6, None)])
 def test_a_moment_lies_in_a_standing_from_its_begin_up_to_its_end(hour: int, window: int | None) -> None:
-    sides = [(START + timedelta(hours=a), START + timedelta(hours=a + 2)) for a in (0, 4)]
-    windows = _Windows(WrapEvents((), (), tuple((begin, end - SETTLES) for begin, end in sides)))
-    moment = START + timedelta(hours=hour)
+    sides = [(a * HOUR_US, (a + 2) * HOUR_US) for a in (0, 4)]
+    windows = _Windows(WrapEvents((), (), tuple((begin, end - SETTLES_US) for begin, end in sides)))
+    moment = hour * HOUR_US
     expected = (moment, moment) if window is None else sides[window]
     assert (windows.before(moment), windows.after(moment)) == expected
