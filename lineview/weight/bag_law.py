@@ -87,11 +87,6 @@ def bag_by_count(piece: Law, count: int) -> Law:
     return Law(piece.start_g * count + first * piece.step_g, piece.step_g, p / p.sum())
 
 
-def bag_by_weight(piece: Law, fill_g: float) -> Law:
-    """The law of a bag filled piece by piece until it weighs at least a set mass."""
-    return Filling(piece, fill_g).bag(fill_g)
-
-
 class Filling:
     """Bags filled piece by piece, ready to be stopped at any mass up to a greatest one.
 
@@ -263,8 +258,8 @@ def _inspect(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) 
     total, total_square = float(net.sum()), float(np.einsum("ij,ij->", net, net))
     mean_n = plan.mean_packages or plan.packages or 1
     first = net[:, :mean_n]
-    mean = first.mean(axis=1)
-    slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1, mean=mean[:, None]) if mean_n > 1 else 0.0)
+    mean, factor = first.mean(axis=1), plan.mean_factor if mean_n > 1 else None
+    slack = factor * first.std(axis=1, ddof=1, mean=mean[:, None]) if factor else 0.0
     allowance = rules.allowance_g(label_g)
     # So many bags may be short by more than the allowance: the next one is the lightest that counts.
     counts = min(plan.beyond, net.shape[1] - 1)

@@ -12,17 +12,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.language import tr
-from lineview.weight.bag_law import (
-    BagPieces,
-    Chance,
-    Filling,
-    Lots,
-    bag_by_count,
-    bag_by_weight,
-    draw_lots,
-    normal_offsets,
-    piece_law,
-)
+from lineview.weight.bag_law import BagPieces, Chance, Filling, Lots, bag_by_count, draw_lots, normal_offsets, piece_law
 from lineview.weight.contents import ContentsRules
 from lineview.weight.giveaway import mean_deviations
 from lineview.weight.spread import WeightSpread, within_offsets
@@ -56,7 +46,7 @@ def chance_by_weight(
     pieces: BagPieces, fill_g: float, label_g: float, lot: int, rules: ContentsRules, lots: int = LOTS
 ) -> Chance:
     """The chance that a lot of bags filled to a mass passes."""
-    law = bag_by_weight(pieces.piece, fill_g)
+    law = Filling(pieces.piece, fill_g).bag(fill_g)
     return draw_lots(pieces, law, 0, label_g, rules.plan(lot), rules, lots).chance()
 
 
@@ -95,12 +85,8 @@ def smallest_mean(
 
     # Moving every piece moves every bag alike, so the lots need to be drawn only once.
     lots_drawn = _lots_by_count(pieces, count, label_g, lot, rules, lots)
-
     goal_g = pieces.piece.mean_g + lots_drawn.lacking(confidence) / count
-    while low < goal_g and high - low > 0.001:
-        middle = (low + high) / 2
-        low, high = (low, middle) if middle >= goal_g else (middle, high)
-    return high if low < goal_g else low
+    return float(np.clip(goal_g, low, high))
 
 
 def smallest_fill(

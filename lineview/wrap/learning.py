@@ -6,7 +6,6 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from operator import itemgetter
 
 import numpy as np
 import numpy.typing as npt
@@ -103,7 +102,7 @@ def wrap_bins(
 def _edges(
     period_us: Sequence[int], mounts_us: Ints, reels: Sequence[ReelSpan], events: WrapEvents
 ) -> tuple[list[int], list[bool]]:
-    """Give edges [µs], and of each stretch between them whether it is the window of a reel change.
+    """Give edges [µs] by reels in order, and of each stretch between them whether it is the window of a reel change.
 
     No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
     """
@@ -115,16 +114,14 @@ def _edges(
     edges = [start]
     changes: list[bool] = []
     has_splices = False
-    for mounted, splices in sorted(
-        zip(mounts_us.tolist(), (reel.splices for reel in reels), strict=True), key=itemgetter(0)
-    ):
+    for mounted, reel in zip(mounts_us.tolist(), reels, strict=True):
         opens, closes = windows.before(mounted - late - before), windows.after(mounted - late + after)
         if mounted - late > start and closes > edges[-1] and closes <= end:
             if opens > edges[-1]:
                 _add_stretches(edges, changes, opens, windows, as_one=has_splices)
             changes.append(True)
             edges.append(closes)
-        has_splices = splices > 0
+        has_splices = reel.splices > 0
     if edges[-1] < end:
         _add_stretches(edges, changes, end, windows, as_one=has_splices)
     return edges, changes

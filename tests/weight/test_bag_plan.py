@@ -10,7 +10,7 @@ import pytest
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.errors import MeasureError
-from lineview.weight.bag_law import Chance, Filling, Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
+from lineview.weight.bag_law import Chance, Filling, Law, bag_by_count, normal_offsets, piece_law
 from lineview.weight.bags import (
     PASS_CHANCE,
     BagPieces,
@@ -44,7 +44,7 @@ def test_dice_thrown_until_ten_overshoot_as_counted_by_hand() -> None:
     hit = [1.0]
     for total in range(1, 11):
         hit.append(sum(hit[max(0, total - 6) : total]) / 6)
-    law = bag_by_weight(Law(1.0, 1.0, np.full(6, 1 / 6)), 10.0)
+    law = Filling(Law(1.0, 1.0, np.full(6, 1 / 6)), 10.0).bag(10.0)
     assert law.start_g == 10
     assert law.p[0] == pytest.approx(hit[10])
     assert law.p.sum() == pytest.approx(1)
