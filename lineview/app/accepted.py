@@ -8,7 +8,7 @@ from lineview.core.language import tr
 from lineview.plant import Layout
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
-from lineview.store.files import locked, put, storage_errors
+from lineview.store.files import locked, storage_errors, write_file
 
 _HEAD = "# Layouts proposed by intake and accepted; edit them like those in plant.toml.\n"
 
@@ -36,5 +36,5 @@ def keep_layout(folder: Path, layout: Layout) -> Layout:
             part.write_text(text, encoding="utf-8")
             read_plant(description, part)  # what cannot be read back is never put in place
 
-        put(path, write)
+        write_file(path, write)
     return renamed

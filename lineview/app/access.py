@@ -20,7 +20,7 @@ from lineview.core.errors import AskError, Fault
 from lineview.core.language import mark, tr
 from lineview.core.resources import shipped
 from lineview.store.audit import acting, become
-from lineview.store.files import put
+from lineview.store.files import write_file
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -168,7 +168,7 @@ class Access:
         """The secret of this works, 32 bytes."""
         if self._key is None:
             if not self._key_file.is_file():
-                put(self._key_file, _write_secret)
+                write_file(self._key_file, _write_secret)
             self._key = self._key_file.read_bytes()
         return self._key
 

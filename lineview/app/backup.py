@@ -20,7 +20,7 @@ from lineview.core.errors import Fault, StoreError
 from lineview.core.language import tr
 from lineview.core.names import readable
 from lineview.store.doctor import examine
-from lineview.store.files import body_of, make_folder, put, sealed, storage_errors, sync, sync_folder
+from lineview.store.files import body_of, make_folder, sealed, storage_errors, sync, sync_folder, write_file
 from lineview.store.opening import JOURNAL, SEAL
 from lineview.store.store import Store, writing
 
@@ -80,7 +80,7 @@ def write_backup(works: Path, file: Path) -> int:
             archive.writestr(_LIST, sealed({"form": _FORM, "files": listed}))
 
     with storage_errors(tr("write the backup")), writing(works / "store"):
-        put(file, write)
+        write_file(file, write)
     return len(listed)
 
 

@@ -188,7 +188,7 @@ def conflict_groups(conflicts: pl.DataFrame, plant: Plant) -> list[ConflictGroup
 
 def _group(row: dict[str, Any], plant: Plant) -> ConflictGroup:
     machine = plant.machine(row["machine"])
-    owner = row["machine"] if machine is None else machine.shown
+    owner = row["machine"] if machine is None else machine.label
     thing = tr(row["column"] or _NAMES.get(row["kind"], row["kind"]))
     exports = tuple((int(entry["intake"]), str(entry["file"])) for entry in row["exports"])
     examples = tuple(_example(row["kind"], entry, plant) for entry in row["examples"])

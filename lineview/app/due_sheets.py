@@ -13,7 +13,7 @@ from lineview.core.language import tr
 from lineview.plant import Plant
 from lineview.plant.periods import shifts_between
 from lineview.report.answer import Question
-from lineview.store.files import put
+from lineview.store.files import write_file
 
 #: Sheets of shifts that ended longer ago than this are not written any more.
 SHIFTS_BACK = timedelta(days=1)
@@ -93,7 +93,7 @@ def write_whole(path: Path, content: bytes) -> None:
     content : bytes
         What it is to hold.
     """
-    put(path, lambda part: part.write_bytes(content))
+    write_file(path, lambda part: part.write_bytes(content))
 
 
 def _each_machine(plant: Plant, question: Question, period: str, date: str) -> list[DueSheet]:

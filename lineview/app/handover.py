@@ -103,7 +103,7 @@ def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
         verdicts = _judged_moments(works, answer, sizer.id) if entries else []
         for entry in (entry for entry in entries if entry["at"] not in verdicts):
             at = show.moment(entry["at"], works.plant, day=False)
-            rows.append({"what": mark("adjustment not judged yet"), "which": f"{sizer.shown}, {at}: {entry['what']}"})
+            rows.append({"what": mark("adjustment not judged yet"), "which": f"{sizer.label}, {at}: {entry['what']}"})
     return rows
 
 

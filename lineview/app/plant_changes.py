@@ -14,7 +14,7 @@ from lineview.core.language import tr
 from lineview.plant.edit import WORKS, Edit, apply_edit, edit_for, removal_of
 from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of
 from lineview.plant.read import check_text
-from lineview.store.files import put
+from lineview.store.files import write_file
 
 #: Beside plant.toml: one line of JSON a change.
 CHANGES = "plant-changes.jsonl"
@@ -142,8 +142,8 @@ class PlantEditor:
             raise PlantError(faults)
         change = PlantChange(len(self.changes()) + 1, datetime.now(UTC), who.strip()[:LONGEST], edit, undoes)
         log_text = (self._log.read_text(encoding="utf-8") if self._log.exists() else "") + _line(change)
-        put(self._path, lambda part: part.write_text(fresh, encoding="utf-8", newline="\n"))
-        put(self._log, lambda part: part.write_text(log_text, encoding="utf-8", newline="\n"))
+        write_file(self._path, lambda part: part.write_text(fresh, encoding="utf-8", newline="\n"))
+        write_file(self._log, lambda part: part.write_text(log_text, encoding="utf-8", newline="\n"))
         return change
 
 

@@ -200,7 +200,7 @@ def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, f
 
 def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:
     if len(machines) == 1:
-        return machines[0].shown
+        return machines[0].label
     lines = {m.line for m in machines}
-    line_name = next((line.shown for line in plant.lines if {line.id} == lines), None)
+    line_name = next((line.label for line in plant.lines if {line.id} == lines), None)
     return line_name or ALL_LINES

@@ -16,7 +16,7 @@ from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault
 from lineview.core.language import languages, speak, spoken, tr
 from lineview.intake.find import ENDINGS
-from lineview.store.files import make_folder, put
+from lineview.store.files import make_folder, write_file
 
 #: Signs of an answer, which may hold all lines or shifts of a works.
 MOST_LETTERS = 4_000
@@ -102,7 +102,7 @@ class SetUpDesk:
             return None
         path = self.folder.joinpath("exports", *parts[1:] if len(parts) > 1 else parts)
         make_folder(path.parent)
-        put(path, save)
+        write_file(path, save)
         return path
 
     def show(self) -> SetUp | None:
@@ -155,7 +155,7 @@ class SetUpDesk:
             faults = [Fault(tr("not answered: {question}", question=q.text), q.key, do=q.why) for q in state.open]
             raise AskError(faults or state.faults)
         path = self.folder / (SUGGESTED if self.described else "plant.toml")
-        put(path, lambda part: part.write_text(state.text, encoding="utf-8"))
+        write_file(path, lambda part: part.write_text(state.text, encoding="utf-8"))
         return path
 
     def take_in(self, works: Works) -> list[Taken]:

@@ -219,7 +219,7 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
             turned = pl.when(is_turn).then(turn).otherwise(0.0)
             frames.append(
                 frame.select(
-                    machine=pl.lit(machine.shown),
+                    machine=pl.lit(machine.label),
                     day=pl.col("at").dt.convert_time_zone(tz.key).dt.date(),
                     pieces=pl.when(step >= 0).then(step).otherwise(turned),
                 )

@@ -378,7 +378,7 @@ def merge_renamed(groups: list[Group], draft: Plant, answers: Mapping[str, str])
                 kind: tuple({part.id: part for of in (after, before) for part in getattr(of, kind)}.values())
                 for kind in ("counters", "gauges")
             }
-            machines[old] = before.model_copy(update={"name": after.shown, **parts})
+            machines[old] = before.model_copy(update={"name": after.label, **parts})
             draft = draft.model_copy(update={"machines": tuple(machines.values())})
             groups = [
                 replace(group, machines=tuple(dict.fromkeys(old if m == new else m for m in group.machines)))

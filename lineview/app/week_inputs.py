@@ -289,7 +289,7 @@ class WeekFetcher(Fetcher):
             for trial in trials_of(self.store)
             if trial.line in lines
         ]
-        shown = {machine.id: machine.shown for machine in self.plant.machines if machine.line in lines}
+        shown = {machine.id: machine.label for machine in self.plant.machines if machine.line in lines}
         written = self.store.manual_entries(list(shown), "adjustment").filter(~pl.col("withdrawn"))
         for machine, at, what in written.select("machine", "at", "what").iter_rows():
             if span[0] - day <= at < span[1] + day:

@@ -85,8 +85,8 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     if question is None:
         return []
     whole = question == "order"  # stock is the whole works', whatever the line
-    lines = [] if whole else [(line.id, line.shown) for line in plant.lines]
-    machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
+    lines = [] if whole else [(line.id, line.label) for line in plant.lines]
+    machines = [] if whole else [(m.id, m.label) for m in machines_asked(plant, question, address.line)]
     if question == "week":
         lines, machines = [("", tr(ALL_LINES)), *lines], [("", tr(ALL_MACHINES)), *machines]
     picked: list[Any] = []
@@ -106,11 +106,11 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
     choices: list[tuple[str, str]] = [("|", tr("nothing")), ("|previous", tr("the time before"))]
     lines = [line for line in plant.lines if line.id != address.line]
     if address.line is not None:
-        choices += [(f"|line={line.id}", line.shown) for line in lines]
+        choices += [(f"|line={line.id}", line.label) for line in lines]
     elif len(plant.lines) > 1:
         first, others = plant.lines[0], plant.lines[1:]
         for line in others:
-            choices.append((f"line:{first.id}|line={line.id}", f"{first.shown}: {line.shown}"))
+            choices.append((f"line:{first.id}|line={line.id}", f"{first.label}: {line.label}"))
     for shift, other in pairwise(plant.shifts):
         words = tr("{shift} shifts: {other}", shift=shift.id, other=other.id)
         choices.append((f"shift={shift.id}|shift={other.id}", words))
@@ -327,7 +327,7 @@ def _wall_head(plant: Plant, where: str, answer: Answer | None) -> list[Any]:
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
-    line = next((one.shown for one in plant.lines if one.id == answer.scope.line), "")
+    line = next((one.label for one in plant.lines if one.id == answer.scope.line), "")
     whole = answer.scope.line or tr(ALL_LINES)
     return {
         "line": line or whole,

@@ -36,7 +36,7 @@ def patterns_form(answer: Answer, plant: Plant) -> list[Any]:
 
 def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
     machine = plant.machine(row["machine"])
-    name = machine.shown if machine else row["machine"]
+    name = machine.label if machine else row["machine"]
     key = f"{row['machine']}|{row['words']}"
     return html.Div(
         [

@@ -73,9 +73,9 @@ def _page_context(works: Works, arguments: Mapping[str, str]) -> dict[str, Any]:
     if until < end:
         links.append((tr("The day after"), _query(machine.id, until, end, 0)))
     return {
-        "title": tr("Readings of {machine}", machine=machine.shown),
+        "title": tr("Readings of {machine}", machine=machine.label),
         "sentence": tr(
-            "Readings of {machine}, {period}.", machine=machine.shown, period=show.stretch(start, until, plant)
+            "Readings of {machine}, {period}.", machine=machine.label, period=show.stretch(start, until, plant)
         ),
         "soft": tr("{count:,} readings; each with the export and the row that it came from.", count=rows.height),
         "shop": plant.shop,

@@ -201,7 +201,7 @@ def _setup_context(desk: SetUpDesk, state: SetUp) -> dict[str, Any]:
         "days": WEEK,
         "day_names": day_names(),
         "by_day": _by_day(state.by_day),
-        "machines": [_machine(machine.id, machine.shown, state) for machine in state.read.draft.machines],
+        "machines": [_machine(machine.id, machine.label, state) for machine in state.read.draft.machines],
         "aside": [f"{len(g.surveys)} × {g.first.path.name}: {g.aside}" for g in state.read.groups if g.aside],
         "text": text,
         "text_title": titled,

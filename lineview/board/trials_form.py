@@ -54,7 +54,7 @@ def trials_form(works: Works, plant: Plant, address: Address, *, notes: bool) ->
 
 def _noting(plant: Plant) -> html.Details:
     lines = list(dict.fromkeys(m.line for m in machines_asked(plant, "week")))
-    names = {line.id: line.shown for line in plant.lines}
+    names = {line.id: line.label for line in plant.lines}
     choices = [{"label": names.get(line, line), "value": line} for line in lines]
     beside = [{"label": tr("a line that is free, where there is one"), "value": ""}, *choices]
     beside.append({"label": tr("none: the time before alone"), "value": NO_LINE})

@@ -130,8 +130,8 @@ def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any]
 
 
 def _name(machine: Machine, plant: Plant) -> str:
-    line = next((line.shown for line in plant.lines if line.id == machine.line), "")
-    return f"{line}, {machine.shown}" if line else machine.shown
+    line = next((line.label for line in plant.lines if line.id == machine.line), "")
+    return f"{line}, {machine.label}" if line else machine.label
 
 
 def _row(answer: Answer, plant: Plant) -> list[str]:

@@ -31,7 +31,7 @@ def what_if_form(works: Works, plant: Plant, address: Address, who: Person) -> h
     """Fields for what is supposed, filled with what the address supposes; open where it supposes anything."""
     supposed = dict(address.supposed)
     webs: list[Any] = [{"label": tr(ALL_WEBS), "value": ""}]
-    webs += [{"label": web.shown, "value": web.id} for web in plant.webs]
+    webs += [{"label": web.label, "value": web.id} for web in plant.webs]
     web = dcc.RadioItems(options=webs, value=supposed.get("web", ""), id="if-web", className="stops")
     fields = [
         html.Label([tr(words), dcc.Input(id=f"if-{name}", type="text", value=supposed.get(name, ""))])
@@ -68,7 +68,7 @@ def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
     back = dcc.Input(id="if-save-back", type="hidden", name="back", value="/order")
     name = dcc.Input(id="if-save-who", name="who", type="text", required=True, autoComplete="name")
     name_field = [html.Label([tr("Your name"), name])] if who.session is None else []
-    name_of_web = web.shown
+    name_of_web = web.label
     if len(entries) > 1:
         words = tr("Save this lead time and price of {web}", web=name_of_web)
     elif "price_per_reel" in entries:
@@ -108,7 +108,7 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
         for name, (words, value) in values.items()
     ]
     hidden = dcc.Input(id="count-web", type="hidden", name="web", value=web.id)
-    save = html.Button(tr("Save this count of {web}", web=web.shown), type="submit", className="main")
+    save = html.Button(tr("Save this count of {web}", web=web.label), type="submit", className="main")
     parts = [hidden, html.Div(fields, className="in-a-row"), save]
     return [html.Form(parts, action="/count", method="POST", id="count", **aria(label=tr("count")))]
 

@@ -205,8 +205,8 @@ def _write(file: Path, content: bytes) -> None:
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
     """Give an answer in one form."""
     module, name = FORMS[ending]
-    made: bytes = getattr(import_module(module), name)(answer, plant)
-    return made
+    content: bytes = getattr(import_module(module), name)(answer, plant)
+    return content
 
 
 #: Exit status of a lot by its verdict; 2 is that of an input that cannot be read.

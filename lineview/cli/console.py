@@ -50,8 +50,8 @@ def language_of_environment() -> str:
 
     LINEVIEW_LANGUAGE comes before LC_ALL, LC_MESSAGES and LANG.
     """
-    wanted = next(filter(None, map(environ.get, ("LINEVIEW_LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"))), "")
-    code = re.split(r"[-_.@]", wanted)[0].casefold()
+    locale = next(filter(None, map(environ.get, ("LINEVIEW_LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"))), "")
+    code = re.split(r"[-_.@]", locale)[0].casefold()
     return code if code in languages() else ""
 
 

@@ -163,12 +163,12 @@ def _print_or_write(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
 
 def listing(works: Works, csv: Path | None) -> None:
     """Print or write what was taken in."""
-    taken = works.store.intakes().drop("sha256")
+    intakes = works.store.intakes().drop("sha256")
     with suppress(LineviewError):  # the list can be read also where the plant description is wrong
         plant = works.plant
-        moments = [show.moment(at, plant, year=True) for at in taken["taken_at"]]
-        taken = taken if csv is not None else taken.with_columns(pl.Series("taken_at", moments, pl.String))
-    _print_or_write(taken, csv, tr("Nothing was taken in yet."))
+        moments = [show.moment(at, plant, year=True) for at in intakes["taken_at"]]
+        intakes = intakes if csv is not None else intakes.with_columns(pl.Series("taken_at", moments, pl.String))
+    _print_or_write(intakes, csv, tr("Nothing was taken in yet."))
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:

@@ -444,8 +444,8 @@ def adjusted(
     with Works(works, journal) as opened:
         when = moment(at, opened.plant.tz, "--at", datetime.now(UTC))
         opened.write("adjustment", machine, when, what, note)
-        noted = f"{machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}"
-        typer.echo(tr("Noted: {what}.", what=noted))
+        entry = f"{machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}"
+        typer.echo(tr("Noted: {what}.", what=entry))
 
 
 @app.command()

@@ -54,12 +54,12 @@ def run_setup(
     _take_in(desk, folder, journal)
 
 
-def _language_of(desk: SetUpDesk, asked: str | None) -> str:
+def _language_of(desk: SetUpDesk, language: str | None) -> str:
     """The language asked for, else that of the plant description that is there, else the terminal's."""
-    if asked is None and desk.described:
+    if language is None and desk.described:
         with suppress(LineviewError):  # what is wrong with it is said where it is read
             return read_plant(desk.folder / "plant.toml", desk.folder / "layouts.toml").language
-    return read_language(asked)
+    return read_language(language)
 
 
 def _open_fault(question: SetUpQuestion) -> Fault:

@@ -95,8 +95,8 @@ def trial_edit(
         changed = edit_trial(opened, number, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
         _print_words(trial_words(opened, number))
         if before.decision and not changed.decision:
-            taken = tr("What is judged has changed: it is open again, without '{decision}'.", decision=before.decision)
-            _print_words(taken + " " + tr("lineview trial undo {number} brings that back.", number=number))
+            words = tr("What is judged has changed: it is open again, without '{decision}'.", decision=before.decision)
+            _print_words(words + " " + tr("lineview trial undo {number} brings that back.", number=number))
         if shifts is None and changed.shifts != planned:
             _print_words(
                 tr(

@@ -44,7 +44,7 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         price = None if reels is None else price_at(web, reels)
         rows.append(
             {
-                "web": web.shown,
+                "web": web.label,
                 "supplier": web.supplier,
                 "on_hand": None if supply is None else supply.on_hand,
                 "on_order": None if supply is None else sum(r for _, r in supply.coming),
@@ -131,7 +131,7 @@ def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
     """The reels on hand of each counted web over the coming weeks, as a fan."""
     frames = [
         pl.DataFrame({**line_fan(line, line.supply, now)}, schema_overrides={"at": UTC_US}).with_columns(
-            web=pl.lit(line.web.shown)
+            web=pl.lit(line.web.label)
         )
         for line in lines
         if line.supply is not None
@@ -145,7 +145,7 @@ def delivery_series(lines: Sequence[OrderLine]) -> pl.DataFrame:
     """The open deliveries, the advised ones and the days to order by."""
     rows: list[tuple[str, datetime | None, float, str]] = []
     for line in lines:
-        name = line.web.shown
+        name = line.web.label
         if line.on_hand is not None:
             rows += [(name, d.at, d.reels, "on order") for d in line.on_hand.deliveries if d.at is not None]
         if line.advice is not None and line.order_by is not None:
@@ -161,7 +161,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
         common = {"supplier": order.supplier or mark("no supplier in plant.toml"), "by": day_of(order.order_by, plant)}
         for row in order.rows:
-            reels = {"web": row.web.shown, "reels": row.reels, "price": row.price}
+            reels = {"web": row.web.label, "reels": row.reels, "price": row.price}
             row_of_web = reels | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
             rows.append(common | row_of_web)
         freight = {"web": mark("freight"), "money": order.freight, "why": _freight_words(order)}
@@ -216,7 +216,7 @@ def _freight_words(order: SupplierOrder) -> str:
 
 def _total_words(order: SupplierOrder) -> str:
     if order.money is None:
-        missing = [row.web.shown for row in order.rows if row.price is None]
+        missing = [row.web.label for row in order.rows if row.price is None]
         return tr("No price in plant.toml for {webs}", webs=", ".join(missing))
     return ""
 
@@ -301,7 +301,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
 
 def _orders_to_suppliers(answer: Answer, plant: Plant) -> list[tuple[Web, Mapping[str, Any]]]:
     """The rows of the order sheet that order a web of a named supplier; freight and totals are not among them."""
-    webs = {web.shown: web for web in plant.webs if web.supplier}
+    webs = {web.label: web for web in plant.webs if web.supplier}
     sheet = next((table for table in answer.tables if table.name == "order sheet"), None)
     rows = () if sheet is None else sheet.rows
     return [(webs[row["web"]], row) for row in rows if row["web"] in webs and row["reels"]]

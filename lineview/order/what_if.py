@@ -156,7 +156,7 @@ def supposed_counts(counts: Counts, plant: Plant, what_if: WhatIf, now: datetime
 def supposed_words(what_if: WhatIf, plant: Plant) -> str:
     """Say what is supposed, for the line below the sentence."""
     web = plant.web(what_if.web)
-    of = tr(" of {web}", web=web.shown) if web else tr(" of all webs")
+    of = tr(" of {web}", web=web.label) if web else tr(" of all webs")
     words = []
     if what_if.lead_days is not None:
         words.append(tr("a lead time{of} of {days:g} days", of=of, days=what_if.lead_days))

@@ -70,7 +70,7 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, dispute
     if not in_use:
         return (Span(tr("No order advice yet: there is neither a plan nor a history.")),)
     first = max(in_use, key=lambda line: line.week_reels)
-    text = tr("A week takes {reels:.1f} reels of {web}; ", reels=first.week_reels, web=first.web.shown)
+    text = tr("A week takes {reels:.1f} reels of {web}; ", reels=first.week_reels, web=first.web.label)
     why = tr("two stock counts disagree") if disputed else tr("no stock count was entered")
     return (Span(text), Span(tr("no order date: {why}", why=why), call=True), Span("."))
 
@@ -79,7 +79,7 @@ def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetim
     if first.advice is None or first.order_by is None:
         return ()
     reels = reels_words(first.advice.reels)
-    name = first.web.shown
+    name = first.web.label
     # There is no today here: the advice is of the last reading's day, and says so.
     start = (
         tr("As of {day}, order {reels} of {name} at once; ", day=day_words(now, plant), reels=reels, name=name)
@@ -121,7 +121,7 @@ def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: date
 
 
 def _open_words(short: _Short, subject: Web | None = None) -> str:
-    name = tr_in("of a web", "it") if subject is not None and subject.id == short.web.id else short.web.shown
+    name = tr_in("of a web", "it") if subject is not None and subject.id == short.web.id else short.web.label
     if short.chance >= _ALMOST_SURE:
         return tr("{name} will almost surely run out before its delivery of {day}", name=name, day=short.day)
     return tr(
@@ -203,7 +203,7 @@ def _point(line: OrderLine, short: _Short | None, plant: Plant, now: datetime) -
         )
         risk = tr(", although it may run out before they come ({risk})", risk=chance_words(line.advice.chance))
         acts.append(f"{act}{risk if late and line.advice.chance > line.risk else ''}")
-    return f"{line.web.shown}: {'; '.join(acts)}. {_stand(line)}."
+    return f"{line.web.label}: {'; '.join(acts)}. {_stand(line)}."
 
 
 def _stand(line: OrderLine) -> str:
@@ -258,7 +258,7 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
                 tr(
                     "{web}: its flavour was never made; its need is that of the mean flavour of its "
                     "base, and may be half or twice that.",
-                    web=web.shown,
+                    web=web.label,
                 )
             )
     if any(line.advice is not None for line in lines):
@@ -268,16 +268,16 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
                 "wrapped while a web is out is assumed to be wrapped once it arrives."
             )
         )
-    no_count = [line.web.shown for line in lines if line.on_hand is None]
+    no_count = [line.web.label for line in lines if line.on_hand is None]
     if no_count:
         names = ", ".join(no_count[:6]) + (tr(" and others") if len(no_count) > 6 else "")
         out.append(tr("No stock count of {webs}: the need is shown without an order date.", webs=names))
-    no_lead = [line.web.shown for line in lines if line.on_hand is not None and line.advice is None]
+    no_lead = [line.web.label for line in lines if line.on_hand is not None and line.advice is None]
     if no_lead:
         out.append(tr("No lead_time_days in plant.toml for {webs}: no order date.", webs=", ".join(no_lead)))
     for line in lines:
         out += [] if line.on_hand is None else [tr("Not counted: {why}", why=why) for why in line.on_hand.refused]
-    no_declaration = [line.web.shown for line in lines if not line.web.food_contact_declared_on]
+    no_declaration = [line.web.label for line in lines if not line.web.food_contact_declared_on]
     if no_declaration:
         out.append(
             tr(
@@ -286,12 +286,12 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
                 webs=", ".join(no_declaration[:6]),
             )
         )
-    no_price = [line.web.shown for line in lines if line.web.price_per_reel is None]
+    no_price = [line.web.label for line in lines if line.web.price_per_reel is None]
     if no_price:
         out.append(tr("No price in plant.toml for {webs}: no money is shown for it.", webs=", ".join(no_price[:6])))
     with_line = {line.web.id for line in lines}
     out += [
-        tr("{web}: no reel length, nor thickness, in plant.toml.", web=w.shown)
+        tr("{web}: no reel length, nor thickness, in plant.toml.", web=w.label)
         for w in plant.webs
         if w.id not in with_line
     ]
@@ -357,7 +357,7 @@ def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
     disputes = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
     for (web_id, at), counts in disputes[:MOST_NAMED]:
         web = plant.web(str(web_id))
-        name = str(web_id) if web is None else web.shown
+        name = str(web_id) if web is None else web.label
         values = [_count_words(row, plant) for row in counts.iter_rows(named=True)]
         yield (
             tr(

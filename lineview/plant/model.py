@@ -49,7 +49,7 @@ class NamedPart(Part):
     name: str = ""
 
     @property
-    def shown(self) -> str:
+    def label(self) -> str:
         """The name a person reads."""
         return self.name or self.id
 

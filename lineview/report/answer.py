@@ -60,9 +60,9 @@ def scope_name(scope: Scope, plant: Plant) -> str:
     """
     machine = plant.machine(scope.machine)
     if machine is not None:
-        return machine.shown
+        return machine.label
     line = next((line for line in plant.lines if line.id == scope.line), None)
-    return scope.machine or scope.line or tr(ALL_LINES) if line is None else line.shown
+    return scope.machine or scope.line or tr(ALL_LINES) if line is None else line.label
 
 
 #: What the order is of, whatever line is asked for.

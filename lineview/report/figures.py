@@ -86,7 +86,7 @@ class FigureList:
         kind = interval or (estimate.interval if estimate else "")
         if why and low is None and high is None:
             kind = why
-        self._put(
+        self._add_figure(
             name,
             words,
             value=estimate.value if estimate else value,  # type: ignore[arg-type]  # a Value where no Estimate
@@ -111,7 +111,7 @@ class FigureList:
         **words: Any,
     ) -> None:
         """Add a moment between its earliest and its latest [UTC]; None where that side is open."""
-        self._put(name, words, value=at, low=earliest, high=latest, n=n, working=working)
+        self._add_figure(name, words, value=at, low=earliest, high=latest, n=n, working=working)
 
     def count(self, name: str, total: Estimate, working: str, *, n: int | None = None, **words: Any) -> None:
         """Add a count in whole pieces with its bounds; without a value where part of the period was not read."""
@@ -130,14 +130,14 @@ class FigureList:
     def too_few(self, name: str, *, needs: int, has: int, **words: Any) -> None:
         """Add a figure without a value, for too few readings."""
         why = tr("too few: needs {needs}, has {has}", needs=needs, has=has)
-        self._put(name, words, value=None, n=has, interval_kind=why, why_none=why, sources=())
+        self._add_figure(name, words, value=None, n=has, interval_kind=why, why_none=why, sources=())
 
     def unknown(self, name: str, why: str, **words: Any) -> None:
         """Add a figure without a value, and the reason in plain words."""
         why = tr("not known: {why}", why=why)
-        self._put(name, words, value=None, interval_kind=why, why_none=why, sources=())
+        self._add_figure(name, words, value=None, interval_kind=why, why_none=why, sources=())
 
-    def _put(
+    def _add_figure(
         self,
         name: str,
         words: dict[str, Any],

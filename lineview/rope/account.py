@@ -119,7 +119,7 @@ def rope_account(
     target = target_of(plant, sheet)
     bare = RopeAccount(sizer, target, (), "", "", no_points())
     if readings.gauges.is_empty() and not (readings.counts and readings.counts.readings):
-        return replace(bare, problem=tr("there are no readings of {sizer} in this time", sizer=sizer.shown))
+        return replace(bare, problem=tr("there are no readings of {sizer} in this time", sizer=sizer.label))
     within = pl.col("at").is_between(*period, closed="left")
     # A season of readings is copied only where there is anything to leave out.
     everything = readings.gauges.select(within.all()).item()
@@ -169,8 +169,8 @@ def no_points() -> pl.DataFrame:
 def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:
     if not gauges:
         if sizer.gauge("rope diameter") is None:
-            return tr("plant.toml gives {sizer} no gauge that measures rope diameter", sizer=sizer.shown)
-        return tr("no rope diameter of {sizer} was read in this time", sizer=sizer.shown)
+            return tr("plant.toml gives {sizer} no gauge that measures rope diameter", sizer=sizer.label)
+        return tr("no rope diameter of {sizer} was read in this time", sizer=sizer.label)
     if not gauges[0].check.usable.is_empty():
         return ""
     return _why_unusable(gauges[0], target)

@@ -305,13 +305,13 @@ def rope_clock(
     live_h = float(np.ptp(live(probe))) if len(probe) else 0.0
     rope = None if sizer is None else sizer.machine.counter("rope")
     if sizer is not None and rope is not None and sizer.has_read("rope"):
-        clock = _by_activity(sizer, period, tr("{counter} of {machine}", counter=rope.id, machine=sizer.machine.shown))
+        clock = _by_activity(sizer, period, tr("{counter} of {machine}", counter=rope.id, machine=sizer.machine.label))
         if _covers(clock, probe, live_h):
             return clock
     for wrapper in wrappers:
         if not len(wrapper.activity.code):
             continue
-        clock = _by_activity(wrapper, period, tr("pieces of {machine}", machine=wrapper.machine.shown))
+        clock = _by_activity(wrapper, period, tr("pieces of {machine}", machine=wrapper.machine.label))
         if _covers(clock, probe, live_h):
             return clock
     return RopeClock(live, LIVE)

@@ -48,8 +48,8 @@ def lead_table(
 ) -> Table:
     """The lines that stand first on the rope's page."""
     rows: list[dict[str, str]] = []
-    line = next((line.shown for line in plant.lines if line.id == account.sizer.line), "")
-    rows.append({"what": tr("sizer"), "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
+    line = next((line.label for line in plant.lines if line.id == account.sizer.line), "")
+    rows.append({"what": tr("sizer"), "said": ", ".join(part for part in (account.sizer.label, line) if part)})
     if judgement is not None and account.model is not None:
         rows.append({"what": tr("since"), "said": _since(account, judgement, plant, scope)})
         rows.append({"what": tr("likely cause"), "said": cause_words(account, judgement, plant)})

@@ -53,7 +53,7 @@ def rank_sizers(accounts: Iterable[RopeAccount]) -> list[RankedSizer]:
 
 def _rank(account: RopeAccount) -> RankedSizer:
     sizer = account.sizer
-    sizer_rank = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
+    sizer_rank = RankedSizer(sizer.id, sizer.label, sizer.line, "", problem=account.problem)
     if account.model is not None:
         judgement = verdict(account.model)
         sizer_rank = replace(
@@ -89,7 +89,7 @@ def sizers_table(sizers: tuple[RankedSizer, ...], plant: Plant) -> Table:
         "sizer; state: rope; hours: leaves tolerance in [h]; early: at the earliest [h]; drift [mm/h]; "
         "low: 95 % from [mm/h]; high: to [mm/h]; line; why: reason for its rank"
     )
-    lines = {line.id: line.shown for line in plant.lines}
+    lines = {line.id: line.label for line in plant.lines}
     rows: list[dict[str, Any]] = [
         {
             "sizer": sizer.label,

@@ -35,7 +35,7 @@ def about(at: datetime, plant: Plant, now: datetime) -> str:
 
 def sentence(account: RopeAccount, judgement: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     """Say how the rope stands."""
-    name = account.sizer.shown
+    name = account.sizer.label
     if judgement is None:
         return (Span(tr("Whether the rope of {sizer} drifts is not known: {why}.", sizer=name, why=account.problem)),)
     if judgement.state == "drifting":
@@ -124,7 +124,7 @@ def _step_sentence(account: RopeAccount, judgement: Verdict, plant: Plant, scope
     if may_drift(account, judgement):
         since = tr("; no adjustment was recorded, and whether it holds since is not settled")
     return (
-        Span(tr("The rope of {sizer} ", sizer=account.sizer.shown)),
+        Span(tr("The rope of {sizer} ", sizer=account.sizer.label)),
         Span(text, call=not last.helped),
         Span(since),
         *_where(account, plant),

@@ -90,7 +90,7 @@ def _minute_words(minutes: float) -> str:
 def _doubt_words(measures: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     """Say why pieces are not known, or that most minutes were not seen; nothing where they are."""
     account = measures.so_far
-    name = measures.machine.shown
+    name = measures.machine.label
     is_sure = bool(readings) and _is_only_counted(measures)
     if not is_sure and (not readings or account.unseen_min >= account.planned_min - 1e-6):
         call = Span(tr("There are no readings of {machine}", machine=name), call=True)

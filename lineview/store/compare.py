@@ -29,7 +29,7 @@ class Tally:
     """
 
     first_row: int = 0
-    seen: dict[int, np.ndarray] = field(default_factory=dict)
+    row_marks: dict[int, np.ndarray] = field(default_factory=dict)
     new: dict[int, np.ndarray] = field(default_factory=dict)
     disputes: list[pl.DataFrame] = field(default_factory=list)
 
@@ -37,26 +37,26 @@ class Tally:
         """Count rows; `repeats` marks those that say nothing new, None where all are new."""
         numbers = rows.to_numpy() - self.first_row
         every = _as_slice(numbers)
-        for counted_marks, chosen in (
-            (self.seen, every),
+        for marks_by_part, chosen in (
+            (self.row_marks, every),
             (self.new, every if repeats is None else numbers[~repeats.to_numpy()]),
         ):
-            marks = counted_marks.get(part, np.zeros(0, dtype=bool))
+            marks = marks_by_part.get(part, np.zeros(0, dtype=bool))
             top = every.stop if isinstance(every, slice) else int(numbers.max(initial=0)) + 1
             if top > marks.size:
                 marks = np.concatenate([marks, np.zeros(top - marks.size, dtype=bool)])
             marks[chosen] = True
-            counted_marks[part] = marks
+            marks_by_part[part] = marks
 
     @property
-    def kept(self) -> int:
+    def new_rows(self) -> int:
         """Rows that say something new."""
         return sum(int(marks.sum()) for marks in self.new.values())
 
     @property
     def duplicate(self) -> int:
         """Rows that say nothing new."""
-        return sum(int(marks.sum()) for marks in self.seen.values()) - self.kept
+        return sum(int(marks.sum()) for marks in self.row_marks.values()) - self.new_rows
 
     def dispute(self, kind: str, rows: pl.DataFrame, owner: str, label: str, at: str) -> None:
         """Note the moments of disputed rows."""
@@ -101,8 +101,8 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
     if several.len():
         few = rows.filter(tangled)
         versions = pl.concat([few.select(_CONTENT), stored.join(several.to_frame(), on="at", how="semi")])
-        distinct = stored.with_columns(seen=pl.lit(value=True)).unique(_CONTENT)
-        of_few = few.join(distinct, on=_CONTENT, how="left", nulls_equal=True, maintain_order="left")["seen"]
+        distinct = stored.with_columns(is_stored=pl.lit(value=True)).unique(_CONTENT)
+        of_few = few.join(distinct, on=_CONTENT, how="left", nulls_equal=True, maintain_order="left")["is_stored"]
         first = few.select(pl.struct(_CONTENT).is_first_distinct().alias("first"))["first"]
         repeat_marks = np.array(repeats.to_numpy(), copy=True)
         repeat_marks[tangled.to_numpy()] = (of_few.fill_null(value=False) | ~first).to_numpy()

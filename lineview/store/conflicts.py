@@ -15,7 +15,7 @@ from sqlalchemy import select
 
 from lineview.core.frames import UTC_US, empty
 from lineview.store.compare import DISPUTES
-from lineview.store.files import put, sum_of
+from lineview.store.files import sum_of, write_file
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, ListedFile, files_of
@@ -43,7 +43,9 @@ class PerIntake:
         if not frame.height:
             return []
         disputes = frame.select(list(self._schema)).cast(pl.Schema(self._schema))
-        put(self._check.folder / self._name(intake), lambda part: disputes.write_parquet(part, compression_level=3))
+        write_file(
+            self._check.folder / self._name(intake), lambda part: disputes.write_parquet(part, compression_level=3)
+        )
         return self.listed(intake)
 
     def listed(self, intake: int) -> list[ListedFile]:

@@ -61,7 +61,7 @@ def locked(path: Path, *, wait: bool = True) -> Iterator[bool]:
         yield True
 
 
-def put(path: Path, write: Callable[[Path], object]) -> None:
+def write_file(path: Path, write: Callable[[Path], object]) -> None:
     """Let `write` fill a temporary file beside `path`, bring it to the disk and give it its name.
 
     Parameters
@@ -205,7 +205,7 @@ class Originals:
         """Keep an export; one that is kept already is never written again."""
         path = self.path(sha256)
         if not path.exists():
-            put(path, lambda part: _copy(source, part, sha256))
+            write_file(path, lambda part: _copy(source, part, sha256))
         self._sync_names(path)
         return path
 

@@ -16,7 +16,7 @@ from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, MANUAL_ENTRIES, TRIALS, UTC_US
 from lineview.core.language import mark, tr
 from lineview.store.audit import actor_now, write_entry
-from lineview.store.files import locked, put, sealed, unsealed
+from lineview.store.files import locked, sealed, unsealed, write_file
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
 from lineview.store.tables import adjustments, notes, stop_reasons, trials
@@ -321,7 +321,7 @@ class ManualEntries(PeopleReader):
 
     def _copy(self, entries: dict[str, list[dict[str, object]]]) -> None:
         text = sealed(entries)
-        put(self._folder / ENTRIES, lambda part: part.write_text(text, encoding="utf-8"))
+        write_file(self._folder / ENTRIES, lambda part: part.write_text(text, encoding="utf-8"))
 
 
 _TABLES = {mark("adjustment"): adjustments, mark("note"): notes}

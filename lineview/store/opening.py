@@ -12,7 +12,7 @@ from sqlalchemy.exc import DatabaseError
 from lineview.core.errors import Fault, StoreError
 from lineview.core.language import tr
 from lineview.store.digests import is_sound
-from lineview.store.files import Originals, put
+from lineview.store.files import Originals, write_file
 from lineview.store.journal import Journal
 from lineview.store.listed import ListedFile
 from lineview.store.sidecars import WORKS, Sidecars, works_of
@@ -66,7 +66,7 @@ def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable
         return
     name = works_id or works_of(folder, None, own_journal=True, former=True) or uuid4().hex
     if not path.exists():
-        put(path, lambda part: part.write_text(f"{name}\n", encoding="ascii"))
+        write_file(path, lambda part: part.write_text(f"{name}\n", encoding="ascii"))
     if works_id is None:
         ended = journal.ended()
         for row in ended:

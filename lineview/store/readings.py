@@ -19,7 +19,7 @@ from deltalake.schema import PrimitiveType
 from deltalake.transaction import AddAction, RemoveAction, Transaction
 
 from lineview.core.frames import UTC_US, empty
-from lineview.store.files import put, sum_of, sync_folder
+from lineview.store.files import sum_of, sync_folder, write_file
 from lineview.store.frames import micros, moment
 from lineview.store.listed import ListedFile
 from lineview.store.table_log import NO_CHECKPOINT, TableLog, make_table
@@ -288,7 +288,7 @@ class PartedTable(TableRows):
         def write(path: Path) -> None:
             rows.sink_parquet(path, compression="lz4", statistics=False, row_group_size=_ROW_GROUP)
 
-        put(self._folder / name, write)
+        write_file(self._folder / name, write)
         first, last = (micros(moment) for moment in _ends(piece))
         count = sum(frame.height for frame in piece.rows)
         listed = self._listed_file(count, name, piece.machine, intake, first, last)

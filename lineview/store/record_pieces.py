@@ -82,13 +82,13 @@ class _Writing:
         )
         tally = self._compared(new_blocks, stretch)
         self._own.write(IntakePieces(self._row.id, "", pieces(new_blocks)))
-        if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:
+        if tally.new_rows + tally.duplicate + stretch.rows_refused != stretch.rows:
             what = tr("the rows from line {row} on are not all kept, duplicate or refused", row=stretch.first_row)
             advice = tr("Nothing was taken in; please report this with the file")
             raise StoreError(Fault(what, self._export.path.name, tr("every row in one of the three"), advice))
         self._counts.update(
             rows=stretch.rows,
-            kept=tally.kept,
+            kept=tally.new_rows,
             duplicate=tally.duplicate,
             refused=stretch.rows_refused,
             uncertain=stretch.uncertain,

@@ -23,7 +23,7 @@ from deltalake.transaction import AddAction, RemoveAction
 
 from lineview.core.frames import UTC_US
 from lineview.core.record_frames import RECORDS
-from lineview.store.files import put
+from lineview.store.files import write_file
 from lineview.store.table_log import TableLog, make_table
 
 _PARTITION = ("machine", "month")
@@ -235,7 +235,7 @@ class RecordTable:
         rows.write_parquet(body, compression="zstd", compression_level=1, row_group_size=64)
         mark = f"{uuid4().hex}-{sha256(body.getbuffer()).hexdigest()}"
         name = f"machine={quote(machine)}/month={month}/{mark}.parquet"
-        put(self._folder / name, lambda part: part.write_bytes(body.getbuffer()))
+        write_file(self._folder / name, lambda part: part.write_bytes(body.getbuffer()))
         return AddAction(
             path=name,
             size=(self._folder / name).stat().st_size,
@@ -289,7 +289,7 @@ class WeekFiles:
         whole = b"\n".join((sha256(rest).hexdigest().encode(), rest))
         with suppress(OSError), self._writing() as may_write:
             if may_write:
-                put(self._path(name), lambda part: part.write_bytes(whole))
+                write_file(self._path(name), lambda part: part.write_bytes(whole))
 
     def clear(self) -> None:
         """Drop all of them."""

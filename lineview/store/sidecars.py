@@ -9,7 +9,7 @@ from typing import Any
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.language import tr
-from lineview.store.files import put, sealed, unsealed
+from lineview.store.files import sealed, unsealed, write_file
 
 #: The file with the id of the works.
 WORKS = "works.id"
@@ -43,7 +43,7 @@ class Sidecars:
         if name != self._description:
             path = self._plants / f"{name}.json"
             if not path.exists():
-                put(path, lambda part: part.write_text(plant, encoding="utf-8"))
+                write_file(path, lambda part: part.write_text(plant, encoding="utf-8"))
             self._description = name
 
     def description(self, name: str) -> str | None:
@@ -82,7 +82,7 @@ class Sidecars:
 
     def _write(self, original: str, body: dict[str, Any]) -> None:
         text = sealed(body)
-        put(self.path(original), lambda part: part.write_text(text, encoding="utf-8"))
+        write_file(self.path(original), lambda part: part.write_text(text, encoding="utf-8"))
 
     def paths(self) -> Iterator[Path]:
         """Every sidecar that is there."""

@@ -22,7 +22,7 @@ from deltalake import DeltaTable, Field, PostCommitHookProperties, Schema
 from lineview.core.errors import Fault, StoreError
 from lineview.core.language import mark, tr
 from lineview.core.names import readable
-from lineview.store.files import make_folder, put, sealed, sum_of, sync, sync_folder, unsealed
+from lineview.store.files import make_folder, sealed, sum_of, sync, sync_folder, unsealed, write_file
 
 #: Given with every commit: the library's summaries of a log appear before they are on the disk.
 NO_CHECKPOINT = PostCommitHookProperties(create_checkpoint=False, cleanup_expired_logs=False)
@@ -69,7 +69,7 @@ class TableLog:
             self._sums[_LAST_SUMMARY] = sum_of(self._folder / _LAST_SUMMARY)[1]
         if self._sums != former and not self._table.name.startswith("."):
             text = sealed(self._sums)
-            put(_sums_file(self._table), lambda part: part.write_text(text, encoding="utf-8"))
+            write_file(_sums_file(self._table), lambda part: part.write_text(text, encoding="utf-8"))
 
     def sum_up(self) -> None:
         """Sum the log up to its newest entry when that is due: it is then read from there."""
@@ -86,7 +86,7 @@ class TableLog:
                 copyfile(self._folder / name, log / name)
             DeltaTable(str(copy)).create_checkpoint()
             for name in _summaries(log, version):
-                put(self._folder / name, lambda part, copy=log / name: copyfile(copy, part))  # type: ignore[misc]  # bound now
+                write_file(self._folder / name, lambda part, copy=log / name: copyfile(copy, part))  # type: ignore[misc]  # bound now
         finally:
             rmtree(copy, ignore_errors=True)
         # the summary before stays, and all after it: for those that are reading it, and should this one be damaged

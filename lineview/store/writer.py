@@ -292,7 +292,7 @@ def _compare(export: Export, blocks_by_kind: dict[str, list[Block]], nearby: Nea
 
 
 def _beginning(export: Export, blocks_by_kind: dict[str, list[Block]], tally: Tally) -> Beginning:
-    new, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
+    new, duplicate, refused = tally.new_rows, tally.duplicate, export.rows_refused
     if new + duplicate + refused != export.rows:
         what = tr(
             "{kept} rows kept, {duplicate} duplicate and {refused} refused are not {rows} rows",

@@ -206,7 +206,7 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
     rows = [
         {
             "number": number,
-            "machine": pattern.machine.shown,
+            "machine": pattern.machine.label,
             "words": pattern.words,
             "stops": len(pattern.stops),
             "minutes": pattern.minutes,

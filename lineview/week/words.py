@@ -78,7 +78,7 @@ def _nothing(account: WeekAccount, scope: Scope) -> str:
     if account.uncounted and not account.readings:
         return tr("No counter counts pieces, so what was lost in {period} is not known.", period=where)
     if account.uncounted:
-        names = ", ".join(machine.shown for machine in account.uncounted)
+        names = ", ".join(machine.label for machine in account.uncounted)
         return tr("No counter of pieces is declared for {machines}, so what was lost is not known.", machines=names)
     return tr("No planned minute of {period} is over or was read, so nothing was lost in it.", period=where)
 
@@ -168,9 +168,9 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
         remarks += _unknown_rows(ledger)
     for machine, first in account.joined:
         moment = show.moment(first, plant)
-        words = {"machine": machine.shown, "moment": moment}
+        words = {"machine": machine.label, "moment": moment}
         remarks.append(tr("{machine} counts from {moment}, its first reading; before, nothing was planned.", **words))
-    uncounted = [machine.shown for machine in account.uncounted]
+    uncounted = [machine.label for machine in account.uncounted]
     remarks += [tr("{machine} has no counter of pieces and is not in the ledger.", machine=name) for name in uncounted]
     if account.trends.why_none:
         remarks.append(tr("Better or worse is not known: {why}.", why=account.trends.why_none))

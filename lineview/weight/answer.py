@@ -68,7 +68,7 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     good = inputs.counts.between((start, end)).good
     good_pieces = None if good is None else good.at(0)
     figures = (
-        good_pieces_figure(good_pieces, scope.period, machine.shown),
+        good_pieces_figure(good_pieces, scope.period, machine.label),
         *weight_figures(account, across, scope.period),
     )
     tables = [spread_table(figures), capability_table(figures), product_table(account), line_table(across, plant)]

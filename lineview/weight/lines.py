@@ -151,7 +151,7 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
 
 def line_name(plant: Plant, line: str) -> str:
     """What a person calls a line."""
-    return next((entry.shown for entry in plant.lines if entry.id == line), line)
+    return next((entry.label for entry in plant.lines if entry.id == line), line)
 
 
 def line_notes(across: LineSpread | None, plant: Plant) -> tuple[str, ...]:

@@ -44,7 +44,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
         sentence=sentence(account, plant),
         soft=soft_line(account, plant, machine, scope.label),
         figures=(
-            good_pieces_figure(account.pieces, scope.period, machine.shown),
+            good_pieces_figure(account.pieces, scope.period, machine.label),
             *outside_figures(account.outside, scope.period),
             *wrap_figures(account, scope.period, plant.currency),
         ),

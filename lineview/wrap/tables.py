@@ -136,7 +136,7 @@ def claim_table(account: WrapAccount, plant: Plant) -> Table:
         web, short = plant.web(span.web), wrong.label_m - length.number
         row: dict[str, Any] = {"reel": wrong.reel, "web": span.web, "supplier": ""}
         if web is not None:
-            row |= {"web": web.shown, "supplier": web.supplier}
+            row |= {"web": web.label, "supplier": web.supplier}
         row |= {"mounted": span.mounted, "label": wrong.label_m, "length": length.value}
         row |= {"low": length.low, "high": length.high, "short": short, "share": 100 * short / wrong.label_m}
         rows.append(row)

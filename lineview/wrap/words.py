@@ -114,7 +114,7 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
         high, _ = in_plant_units(fed.high, plant)
         ranges.append(tr("{kind} {low:.2f} to {high:.2f} {unit}", kind=tr(kind), low=low, high=high, unit=unit))
     parts = [", ".join(ranges)] if ranges else []
-    parts.append(f"{machine.shown}, {label}" if label else machine.shown)
+    parts.append(f"{machine.label}, {label}" if label else machine.label)
     parts.append(
         tr("{pieces} good pieces", pieces=_pieces_text(account.good)) if account.readings else tr("no counter was read")
     )

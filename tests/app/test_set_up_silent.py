@@ -65,7 +65,7 @@ def test_a_machine_by_another_name_from_one_row_on_is_asked_about(tmp_path, new:
     (asked,) = shown(tmp_path, text, "export.csv").open
     assert asked.key == f"renamed Wrap 2 / {new}"
     came = shown(tmp_path, text, "export.csv", **{asked.key: "one"})
-    assert [(machine.id, machine.shown) for machine in came.read.draft.machines] == [("Wrap 2", new)]
+    assert [(machine.id, machine.label) for machine in came.read.draft.machines] == [("Wrap 2", new)]
     assert made(tmp_path, came).value == MADE
     came = shown(tmp_path, text, "export.csv", **{asked.key: "two"})
     assert sorted(machine.id for machine in came.read.draft.machines) == sorted(["Wrap 2", new])

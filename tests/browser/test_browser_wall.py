@@ -119,7 +119,7 @@ def test_the_wall_of_all_lines_has_a_row_a_machine(serve_board: Served) -> None:
     board = serve_board(works, "wall").open("/wall?line=all")
     rows = board.page.locator(".wall tbody tr").all_inner_texts()
     assert [row.split("\t")[0] for row in rows] == [
-        f"{line}, {machine.shown}"
+        f"{line}, {machine.label}"
         for machine in works.plant.machines
         if machine.kind != "sizer"
         for line in [next(one.name or one.id for one in works.plant.lines if one.id == machine.line)]

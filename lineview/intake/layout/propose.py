@@ -274,7 +274,7 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
         listed = ", ".join(f"'{name}'" for name in unknown[:5])
         text = tr("plant.toml knows no machine {names}: write each as the name of the machine that it is", names=listed)
         return chosen[:1], [Question("machines", text, ())]
-    options = tuple((machine.id, machine.shown) for machine in chosen)
+    options = tuple((machine.id, machine.label) for machine in chosen)
     return chosen[:1], [Question("machine", tr("which machine wrote this file?"), options)]
 
 
@@ -409,7 +409,7 @@ def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     by_header = any(target.to == "line" for target in layout.columns.values())
     if "line" not in ESSENTIAL.get(layout.kind, ()) or layout.line or by_header or draft.machine_place is not None:
         return []
-    return [Question("line", tr("which line is this for?"), tuple((line.id, line.shown) for line in draft.plant.lines))]
+    return [Question("line", tr("which line is this for?"), tuple((line.id, line.label) for line in draft.plant.lines))]
 
 
 def settle(proposal: Proposal, answers: Mapping[str, str]) -> Layout:

@@ -321,17 +321,7 @@ def _settle_unit(
         sizes = [product.diameter_mm for product in plant.products]
         near = [u for u in choices if any(0.7 < convert(median, u, "mm") / size < 1.4 for size in sizes)]
         choices = tuple(near) if len(near) == 1 else choices
-    if len(choices) == 1:
-        found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
-    elif choices:
-        shown = tuple(
-            (
-                unit,
-                tr("{median:g} {unit} in the middle", median=median, unit=unit) if isinstance(median, float) else unit,
-            )
-            for unit in choices
-        )
-        found.questions.append(Question(f"unit of {header}", tr("in which unit is '{header}'?", header=header), shown))
+    _choose_unit(header, choices, median, found)
 
 
 def find_fields(
@@ -421,11 +411,20 @@ def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, p
         masses = [product.mass_g for product in plant.products]
         near = [u for u in choices if any(0.6 < convert(median, u, "g") / mass < 1.6 for mass in masses)]
         choices = tuple(near) if len(near) == 1 else choices
+    _choose_unit(header, choices, median, found)
+
+
+def _choose_unit(header: str, choices: tuple[str, ...], median: object, found: Found) -> None:
+    """Take the only unit that can be, or ask which of several it is."""
     if len(choices) == 1:
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
-        return
-    shown = tuple(
-        (unit, tr("{median:g} {unit} in the middle", median=median, unit=unit) if isinstance(median, float) else unit)
-        for unit in choices
-    )
-    found.questions.append(Question(f"unit of {header}", tr("in which unit is '{header}'?", header=header), shown))
+    elif choices:
+        options = tuple(
+            (
+                unit,
+                tr("{median:g} {unit} in the middle", median=median, unit=unit) if isinstance(median, float) else unit,
+            )
+            for unit in choices
+        )
+        text = tr("in which unit is '{header}'?", header=header)
+        found.questions.append(Question(f"unit of {header}", text, options))
