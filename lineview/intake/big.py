@@ -90,8 +90,8 @@ class SettledByHead:
         declared = bound.layout.time_format not in ("", "auto")
         if not self._formats or not (declared or all(map(_is_sure, self._formats))):
             raise NotInPieces
-        marked = bound.layout.zone or "%Z" in self.form
-        if marked and parse_one(cells.head(1), self.form).dtype == UTC_US:  # all cells are looked at for their clock
+        has_zone = bound.layout.zone or "%Z" in self.form
+        if has_zone and parse_one(cells.head(1), self.form).dtype == UTC_US:  # all cells are looked at for their clock
             raise NotInPieces
         self._evidence = evidence_of(self._rows, bound)
         self._marks = settled_marks(bound.layout, lambda: self._evidence, self.separator, where)
@@ -451,7 +451,7 @@ class BigExport:
         except IntakeError:
             raise NotInPieces from None  # of a whole file it may not be true
         layout = self._bound.layout
-        result = outcome(layout, table.tidy, table.rows, table.kept, table.cells, (), table.uncertain)
+        result = outcome(layout, table.tidy, table.rows, table.is_kept, table.cells, (), table.uncertain)
         self._passed.update(result.passed)
         self._unnamed.update(table.unnamed)
         self._by_gap += table.by_gap

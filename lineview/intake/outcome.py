@@ -44,13 +44,13 @@ def outcome(
 ) -> Outcome:
     """Close a table: rows that gave nothing are refused whole, with the first reason among their cells."""
     refused = rows.refused
-    lost = rows.frame.filter(~is_kept).select("row", "text")
-    if lost.height:
+    rest = rows.frame.filter(~is_kept).select("row", "text")
+    if rest.height:
         first = cells.unique("row", keep="first", maintain_order=True).select("row", "reason")
-        lost = lost.join(first, on="row", how="left", maintain_order="left")
-        lost = lost.with_columns(pl.col("reason").fill_null(refusal_reasons.NO_VALUE), column=pl.lit(""))
-        refused = pl.concat([refused, lost.select(refused.columns)])
-        cells = cells.join(lost, on="row", how="anti", maintain_order="left")
+        rest = rest.join(first, on="row", how="left", maintain_order="left")
+        rest = rest.with_columns(pl.col("reason").fill_null(refusal_reasons.NO_VALUE), column=pl.lit(""))
+        refused = pl.concat([refused, rest.select(refused.columns)])
+        cells = cells.join(rest, on="row", how="anti", maintain_order="left")
     every = pl.concat([refused, cells]).sort("row", "column", maintain_order=True)
     count = rows.frame.height + rows.refused.height
     remarks = (*passed_notes(rows.passed), *notes)

@@ -17,7 +17,7 @@ from lineview.intake.find import MOST_LINE
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20
-_PACKED = 8
+_PACKING = 8
 #: A gzip that holds more than so many times its size is no export.
 _MOST_TIMES = 200
 #: Some 200,000 rows.
@@ -37,13 +37,13 @@ class Head:
 def head_of(path: Path) -> Head | None:
     """The first lines of a file that may be read in pieces, or None."""
     try:
-        packed = _is_packed(path)
-        size = _unpacked_size(path) if packed else path.stat().st_size
-        if size < BIG and not (packed and path.stat().st_size >= BIG // _PACKED):
+        is_packed = _is_packed(path)
+        size = _unpacked_size(path) if is_packed else path.stat().st_size
+        if size < BIG and not (is_packed and path.stat().st_size >= BIG // _PACKING):
             return None
-        if packed and _has_many_members(path):
+        if is_packed and _has_many_members(path):
             return None
-        with _open(path, packed) as file:
+        with _open(path, is_packed) as file:
             start = file.read(_HEAD)
     except (OSError, EOFError, zlib.error):
         return None  # the reading of the whole file says what is wrong
@@ -75,11 +75,11 @@ def _has_many_members(path: Path) -> bool:
 def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
     """A file's text in pieces."""
     try:
-        packed = _is_packed(path)
-        remaining = _MOST_TIMES * path.stat().st_size if packed else None
-        with _open(path, packed) as file:
+        is_packed = _is_packed(path)
+        remaining = _MOST_TIMES * path.stat().st_size if is_packed else None
+        with _open(path, is_packed) as file:
             file.read(skip)
-            while block := _unpacked_piece(file) if packed else _plain_piece(file):
+            while block := _unpacked_piece(file) if is_packed else _plain_piece(file):
                 remaining = None if remaining is None else remaining - len(block)
                 if remaining is not None and remaining < 0:
                     raise NotInPieces  # it says what is wrong here too
@@ -124,8 +124,8 @@ def _is_packed(path: Path) -> bool:
         return file.read(2) == b"\x1f\x8b"
 
 
-def _open(path: Path, packed: bool) -> BinaryIO:
-    return cast(BinaryIO, gzip.open(path)) if packed else path.open("rb")
+def _open(path: Path, is_packed: bool) -> BinaryIO:
+    return cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")
 
 
 def is_plain(text: bytes) -> bool:

@@ -242,7 +242,7 @@ def _why_none(cuts: list[tuple[Records, list[Fit]]]) -> list[str]:
         tr("layout '{id}' does not fit: no header {missing}", id=fit.layout.id, missing=", ".join(fit.missing))
         for _, fits in cuts
         for fit in fits
-        if fit.missing and len(fit.missing) < fit.wanted
+        if fit.missing and len(fit.missing) < fit.header_count
     ]
 
 

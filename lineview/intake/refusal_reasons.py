@@ -65,9 +65,9 @@ def with_reasons_shown(refusals: pl.DataFrame) -> pl.DataFrame:
     polars.DataFrame
         To be read by people; a reason that is not known stays as it is kept.
     """
-    kept = refusals["reason"]
-    shown = {reason: show_reason(reason) for reason in kept.unique().to_list() if reason is not None}
-    return refusals.with_columns(kept.replace_strict(shown, default=None, return_dtype=pl.String()))
+    reasons = refusals["reason"]
+    texts = {reason: show_reason(reason) for reason in reasons.unique().to_list() if reason is not None}
+    return refusals.with_columns(reasons.replace_strict(texts, default=None, return_dtype=pl.String()))
 
 
 def show_reason(reason: str) -> str:

@@ -43,9 +43,8 @@ class PerIntake:
         if not frame.height:
             return []
         disputes = frame.select(list(self._schema)).cast(pl.Schema(self._schema))
-        write_file(
-            self._check.folder / self._name(intake), lambda part: disputes.write_parquet(part, compression_level=3)
-        )
+        path = self._check.folder / self._name(intake)
+        write_file(path, lambda part: disputes.write_parquet(part, compression_level=3))
         return self.listed(intake)
 
     def listed(self, intake: int) -> list[ListedFile]:

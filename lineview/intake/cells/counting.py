@@ -65,15 +65,15 @@ class Shifts:
         zone = ZoneInfo(plant.zone)
         day = datetime.fromtimestamp(first_us / 1e6, zone).date() - timedelta(days=2)
         last = datetime.fromtimestamp(last_us / 1e6, zone).date() + timedelta(days=1)
-        found: list[tuple[int, int]] = []
+        stretches: list[tuple[int, int]] = []
         while day <= last:
-            found += [_ends(shift, day, zone) for shift in plant.shifts if WEEK[day.weekday()] in shift.days]
+            stretches += [_ends(shift, day, zone) for shift in plant.shifts if WEEK[day.weekday()] in shift.days]
             if not plant.shifts:
                 edges = [datetime(d.year, d.month, d.day, tzinfo=zone) for d in (day, day + timedelta(days=1))]
-                found.append((_us(edges[0]), _us(edges[1])))
+                stretches.append((_us(edges[0]), _us(edges[1])))
             day += timedelta(days=1)
-        found.sort()
-        return cls(np.array([a for a, _ in found], np.int64), np.array([b for _, b in found], np.int64))
+        stretches.sort()
+        return cls(np.array([a for a, _ in stretches], np.int64), np.array([b for _, b in stretches], np.int64))
 
     def outside(self, start_us: Ints, end_us: Ints) -> int:
         """How many intervals lie outside every shift."""
@@ -334,7 +334,7 @@ def interval_starts(at_us: Ints, step_us: int) -> Added:
     return Added(at_us[of] - step_us + 1, np.zeros(len(of)), of)
 
 
-def held(at_us: Ints, value: Floats, every_us: int) -> Added:
+def repeats(at_us: Ints, value: Floats, every_us: int) -> Added:
     """Repeats of values that held until the next row, of a file that is written when a value changes.
 
     The last repeat stands one usual step before that row; nothing is held for longer than a day.

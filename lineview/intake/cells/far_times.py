@@ -62,31 +62,31 @@ def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -
 
 def _against_name(first: int, last: int, where: str, layout: Layout) -> None:
     """Raise where the times would be of the day in the file's name if day and month changed places."""
-    named, near = date_in([re.split(r"[\\/]", where)[-1]]), timedelta(days=1)
+    day, near = date_in([re.split(r"[\\/]", where)[-1]]), timedelta(days=1)
     begin, end = datetime_of(first).date(), datetime_of(last).date()
-    if named is None or begin - near <= named <= end + near or begin.day > _MONTHS:
+    if day is None or begin - near <= day <= end + near or begin.day > _MONTHS:
         return
-    if abs(begin.replace(month=begin.day, day=begin.month) - named) <= near:
+    if abs(begin.replace(month=begin.day, day=begin.month) - day) <= near:
         text = mark("its times begin on {begin}, its name says {named}: day and month may be swapped")
         do = mark("Correct time_format of layout '{id}' or the file's name; any_times = true takes them as read.")
-        what = tr(text, begin=begin, named=named)
+        what = tr(text, begin=begin, named=day)
         raise IntakeError(Fault(what, where, tr("times of the day in its name"), tr(do, id=layout.id)))
 
 
 def _against_swapped_days(at: pl.Series, where: str, layout: Layout) -> None:
     """Raise where a spreadsheet swapped day and month of the first twelve days: they scatter over the year."""
     dates = at.dt.date().drop_nulls().unique().sort().to_list()
-    meant = {date.replace(day=1) for date in dates if date.day > _MONTHS}
+    sure_months = {date.replace(day=1) for date in dates if date.day > _MONTHS}
     # each lies on the day that its month's number gives, in UTC perhaps a day off
-    numbers = {month.month + off for month in meant for off in (-1, 0, 1)}
+    numbers = {month.month + off for month in sure_months for off in (-1, 0, 1)}
     early = [date for date in dates if date.day < _MONTHS]
-    scattered = {date.replace(day=1) for date in early} - meant
-    if not meant and layout.kind == "readings":  # one day or two of each month: days that follow each other, as read
+    scattered = {date.replace(day=1) for date in early} - sure_months
+    if not sure_months and layout.kind == "readings":  # one day or two of each month, as read: in a row
         months = sorted(scattered)
         numbers = {early[0].day + off for off in (0, 1)} if len(early) == len(dates) else set()
         follow = all(timedelta(27) < b - a < timedelta(32) for a, b in pairwise(months))
         scattered = scattered if follow else set()
-    if (meant or numbers) and len(scattered) > 1 and all(date.day in numbers for date in early):
+    if (sure_months or numbers) and len(scattered) > 1 and all(date.day in numbers for date in early):
         lone = next(date for date in early if date.replace(day=1) in scattered)
         what = mark("some of its times lie on lone days, the first on {lone}: day and month may be swapped there")
         raise IntakeError(Fault(tr(what, lone=lone), where, tr("dates written in one way"), _correct_dates(layout)))
@@ -97,10 +97,10 @@ def _against_swapped_day(first: int, last: int, now: datetime, where: str, layou
     begin, end = datetime_of(first), datetime_of(last)
     if not layout.time_format.startswith(("%d", "%m")) or begin.day > _MONTHS or end - begin > timedelta(days=1):
         return
-    meant = begin.replace(month=begin.day, day=begin.month).date()
-    if begin.date() > now.date() + timedelta(days=1) and meant <= now.date():
+    swapped_day = begin.replace(month=begin.day, day=begin.month).date()
+    if begin.date() > now.date() + timedelta(days=1) and swapped_day <= now.date():
         text = mark("its times lie in the future, on {begin}: day and month may be swapped, it would be {meant}")
-        what = tr(text, begin=begin.date(), meant=meant)
+        what = tr(text, begin=begin.date(), meant=swapped_day)
         expected = tr("times up to today, {now:%Y-%m-%d}", now=now)
         raise IntakeError(Fault(what, where, expected, _correct_dates(layout)))
 
@@ -142,8 +142,8 @@ def _against_today(first: int, last: int, now: datetime | None, where: str, layo
         return ()
     today = round(now.timestamp() * 1e6)
     ahead = first > today + _AHEAD_D * _DAY_US
-    lost = datetime_of(last).year <= _LOST_YEAR and today - last > _LOST_AFTER_D * _DAY_US
-    if ahead or lost:
+    is_lost = datetime_of(last).year <= _LOST_YEAR and today - last > _LOST_AFTER_D * _DAY_US
+    if ahead or is_lost:
         what = (
             mark("its times, {first} to {last}, lie in the future")
             if ahead

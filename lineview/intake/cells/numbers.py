@@ -94,14 +94,14 @@ def evidence(texts: pl.Series) -> SeparatorCounts:
     """Gather what a column's cells say of the decimal mark."""
     if texts.cast(pl.Int64, strict=False).null_count() == texts.null_count():
         return SeparatorCounts()
-    marked = texts.filter(texts.str.contains("[.,]")).drop_nulls()
-    if not len(marked):
+    with_mark = texts.filter(texts.str.contains("[.,]")).drop_nulls()
+    if not len(with_mark):
         return SeparatorCounts()
-    marked = tidied(marked.unique()).str.replace(_UNIT_BEHIND, "$1")
-    both = marked.filter(marked.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"))
+    with_mark = tidied(with_mark.unique()).str.replace(_UNIT_BEHIND, "$1")
+    both = with_mark.filter(with_mark.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"))
     return SeparatorCounts(
-        point=int(marked.str.contains(_proof(".")).sum()),
-        comma=int(marked.str.contains(_proof(",")).sum()),
+        point=int(with_mark.str.contains(_proof(".")).sum()),
+        comma=int(with_mark.str.contains(_proof(",")).sum()),
         both=len(both),
         example=str(both.sort()[0]) if len(both) else "",
         both_comma=int(both.str.contains(",", literal=True).sum()),

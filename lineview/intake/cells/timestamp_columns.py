@@ -148,9 +148,9 @@ def as_marked(cells: pl.Series, clock: Clock, layout: Layout, zone: str, where: 
     """
     if clock.moment.null_count() == len(cells):
         return clock
-    marked, wall = marked_otherwise(cells, clock.moment, layout.zone or zone)
-    if marked is not None and not layout.zone:
-        raise open_fault(marked, zone, layout.id, where)
+    other_zone, wall = marked_otherwise(cells, clock.moment, layout.zone or zone)
+    if other_zone is not None and not layout.zone:
+        raise open_fault(other_zone, zone, layout.id, where)
     if layout.zone:
         says_utc = cells.str.contains(_SAYS_UTC) & clock.moment.is_not_null()
         wall = clock.moment.dt.replace_time_zone(None).zip_with(says_utc, wall)

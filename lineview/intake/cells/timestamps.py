@@ -179,9 +179,9 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
     again = _try_all(odd_cells, formats)
     late = odd_cells.str.contains(r"(?:^|[^\d:])24:00(?::00)?(?:[^\d:]|$)")
     if late.any():
-        moved = _try_all(odd_cells.str.replace(r"(^|[^\d:])24:00", "${1}00:00"), formats)
+        midnights = _try_all(odd_cells.str.replace(r"(^|[^\d:])24:00", "${1}00:00"), formats)
         day = pl.duration(days=1)
-        next_day = pl.DataFrame({"n": moved.naive, "m": moved.moment}).select(pl.all() + day)
+        next_day = pl.DataFrame({"n": midnights.naive, "m": midnights.moment}).select(pl.all() + day)
         again = Clock(next_day["n"].zip_with(late, again.naive), next_day["m"].zip_with(late, again.moment))
     return Clock(clock.naive.scatter(odd, again.naive), clock.moment.scatter(odd, again.moment))
 

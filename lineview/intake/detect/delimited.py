@@ -187,10 +187,10 @@ def text_records(data: bytes, encoding: str = "") -> Records:
     Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
     """
     text, encoding = as_utf8(data, encoding)
-    return cut_text(text, noted(encoding))
+    return cut_text(text, encoding_note(encoding))
 
 
-def noted(encoding: str) -> tuple[str, ...]:
+def encoding_note(encoding: str) -> tuple[str, ...]:
     """Say in which encoding a file is written where it is not the usual one."""
     return () if encoding == "UTF-8" else (tr("the file is written in {encoding}", encoding=encoding),)
 

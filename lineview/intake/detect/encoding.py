@@ -180,15 +180,15 @@ def _unpack(path: Path, raw: bytes) -> bytes:
         for _ in range(MOST_MEMBERS):  # there may be several, and padding may follow
             if raw[start : start + 2] != b"\x1f\x8b":
                 return b"".join(parts)
-            unpacker, step, packed = zlib.decompressobj(31), 1 << 12, b""
+            unpacker, step, block = zlib.decompressobj(31), 1 << 12, b""
             while not unpacker.eof:
-                if not packed:
-                    packed = raw[start : start + step]
-                    start, step = start + len(packed), min(2 * step, 1 << 20)
-                if not packed:
+                if not block:
+                    block = raw[start : start + step]
+                    start, step = start + len(block), min(2 * step, 1 << 20)
+                if not block:
                     raise EOFError
-                parts.append(unpacker.decompress(packed, _AT_ONCE))
-                packed, size = unpacker.unconsumed_tail, size + len(parts[-1])
+                parts.append(unpacker.decompress(block, _AT_ONCE))
+                block, size = unpacker.unconsumed_tail, size + len(parts[-1])
                 if size > most:
                     raise IntakeError(_packed_too_well(path, most, len(raw)))
             start -= len(unpacker.unused_data)

@@ -93,7 +93,7 @@ def heading_at(records: Records, place: int) -> Heading:
     """Read the header row at a position, and the units row under it if there is one."""
     cells = records.top(place + 20)
     texts = records.frame["text"].head(place + 20).to_list()
-    names = _told_apart(cells[place])
+    names = _numbered_names(cells[place])
     first, units = place + 1, {}
     below = next((i for i in range(place + 1, len(cells)) if any(cells[i])), None)
     if below is not None and _is_units_row(cells[below]):
@@ -107,16 +107,16 @@ def heading_at(records: Records, place: int) -> Heading:
 class HeaderRow:
     """One record as a header row: its place, and the keys by which its columns are looked up.
 
-    `written` are the headers as they stand, `bare` those that a bracketed unit leaves and only one has.
+    `full` are the headers as they stand, `bare` those that a bracketed unit leaves and only one has.
     """
 
     place: int
-    written: frozenset[str]
+    full: frozenset[str]
     bare: frozenset[str]
 
     def lacks(self, keys: Sequence[str]) -> list[int]:
         """The positions of the wanted keys that no column of the row has."""
-        return [i for i, key in enumerate(keys) if key not in self.written and key not in self.bare]
+        return [i for i, key in enumerate(keys) if key not in self.full and key not in self.bare]
 
 
 def header_rows(records: Records) -> list[HeaderRow]:
@@ -125,7 +125,7 @@ def header_rows(records: Records) -> list[HeaderRow]:
     for place, row in enumerate(records.top(LOOK)):
         if sum(map(bool, row)) < 2:
             continue
-        names = _told_apart(row)
+        names = _numbered_names(row)
         keys = [same(name) for name in names]
         bare = [
             same(without_unit(name)) if name.rstrip().endswith(_CLOSING) else key
@@ -138,15 +138,15 @@ def header_rows(records: Records) -> list[HeaderRow]:
     return rows
 
 
-def best_place(rows: Sequence[HeaderRow], wanted: Sequence[str]) -> tuple[int, list[str]]:
+def best_place(rows: Sequence[HeaderRow], headers: Sequence[str]) -> tuple[int, list[str]]:
     """The record that holds most of the wanted headers, and those it lacks."""
-    keys = [same(header) for header in wanted]
-    best, lacking = -1, list(range(len(wanted)))
+    keys = [same(header) for header in headers]
+    best, lacking = -1, list(range(len(headers)))
     for row in rows:
         missing = row.lacks(keys)
         if len(missing) < len(lacking):
             best, lacking = row.place, missing
-    return best, [wanted[i] for i in lacking]
+    return best, [headers[i] for i in lacking]
 
 
 def guessed_place(records: Records) -> int:
@@ -173,26 +173,26 @@ def second_headers(records: Records, heading: Heading) -> list[int]:
     if heading.place < 0:
         return []
     names = [name for name in heading.names if name]
-    named = {same(without_unit(name)) for name in names}
+    name_keys = {same(without_unit(name)) for name in names}
     texts = records.frame["text"].slice(heading.first)
     marker = max(map(without_unit, names), key=len)[:100]
-    found = []
+    places = []
     for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
         two = records.frame.slice(heading.first + place, 2)
         row, *below = Records(records.sheet, two, records.separator).top(2)
-        if sum(same(without_unit(cell)) in named for cell in row if cell) < max(2, len(named) / 2):
+        if sum(same(without_unit(cell)) in name_keys for cell in row if cell) < max(2, len(name_keys) / 2):
             continue
         units = {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
-        if [same(name) for name in _told_apart(row)] != [same(n) for n in heading.names] or (
+        if [same(name) for name in _numbered_names(row)] != [same(n) for n in heading.names] or (
             units and units != heading.units
         ):
-            found.append(heading.first + place)
-    return found
+            places.append(heading.first + place)
+    return places
 
 
-def names_places(wanted: Sequence[str]) -> bool:
+def names_places(headers: Sequence[str]) -> bool:
     """Whether a layout calls columns by their place, as in a file without a header row."""
-    return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)
+    return bool(headers) and all(_PLACE.fullmatch(same(header)) for header in headers)
 
 
 def bare_heading(records: Records) -> Heading:
@@ -207,16 +207,16 @@ def bare_heading(records: Records) -> Heading:
     return Heading(-1, names, {}, first, preamble, preamble)
 
 
-def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:
-    seen: Counter[str] = Counter()
+def _numbered_names(cells: Sequence[str]) -> tuple[str, ...]:
+    counts: Counter[str] = Counter()
     names = []
     bare = [cell[:-2] if cell.endswith("E0") and _NUMBER.fullmatch(cell) else cell for cell in cells]
     keys = [same(name) for name in bare]
     if len(set(keys)) == len(keys):
         return tuple(bare)
     for name, key in zip(bare, keys, strict=True):
-        seen[key] += 1
-        names.append(f"{name} ({seen[key]})" if name and seen[key] > 1 else name)
+        counts[key] += 1
+        names.append(f"{name} ({counts[key]})" if name and counts[key] > 1 else name)
     return tuple(names)
 
 

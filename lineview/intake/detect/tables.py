@@ -14,7 +14,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.language import tr
-from lineview.intake.detect.delimited import Records, cut_text, lines_of, noted
+from lineview.intake.detect.delimited import Records, cut_text, encoding_note, lines_of
 from lineview.intake.detect.encoding import as_utf8
 from lineview.intake.find import MOST_COLUMNS
 
@@ -25,7 +25,7 @@ _SAMPLE = 1 << 16
 def text_table(data: bytes, encoding: str) -> Records:
     """Read text as JSON, columns of fixed width, or cells between separators, whichever it is."""
     text, encoding = as_utf8(data, encoding)
-    notes = noted(encoding)
+    notes = encoding_note(encoding)
     records = json_records(text)
     if records is None:
         sample = text[:_SAMPLE].decode(errors="replace").splitlines()[:400]

@@ -72,7 +72,7 @@ class Reader:
         with self._lock:
             if self._idle is not None:
                 self._idle.cancel()
-            process = self._begun(path)
+            process = self._running(path)
             too_late = Timer(CLOCK_S, process.kill)
             too_late.start()
             try:
@@ -87,7 +87,7 @@ class Reader:
                 self._idle.daemon = True
                 self._idle.start()
 
-    def _begun(self, path: Path) -> subprocess.Popen[bytes]:
+    def _running(self, path: Path) -> subprocess.Popen[bytes]:
         """The process, begun where there is none or it has read enough."""
         if self._read >= MOST_READ or (self._process is not None and self._process.poll() is not None):
             self._end()
@@ -151,8 +151,8 @@ def _too_large(path: Path) -> Fault:
 def _look_at(data: bytes, path: Path) -> None:
     """Raise where a workbook is too large, or a cell stands far from all others."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            parts = packed.infolist()
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            parts = archive.infolist()
             size = sum(part.file_size for part in parts)
             if size > MOST_UNPACKED or len(parts) > 10_000:
                 expected = tr("up to {most} MB", most=MOST_UNPACKED // 1_000_000)
@@ -161,7 +161,7 @@ def _look_at(data: bytes, path: Path) -> None:
                 )
             for part in parts:
                 if re.fullmatch(r"xl/worksheets/[^/]+\.xml", part.filename):
-                    with packed.open(part) as sheet:
+                    with archive.open(part) as sheet:
                         start = sheet.read(_START)
                         if not _declares_small(start):
                             _look_at_sheet(start, sheet, path)

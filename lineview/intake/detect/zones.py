@@ -116,15 +116,15 @@ def marked_otherwise(cells: pl.Series, moment: pl.Series, zone: str) -> tuple[Na
 
     None where nothing is; times are null in all other cells.
     """
-    marked = cells.str.extract(r"([A-Z]{3,5})\)?\s*$").set(moment.is_null(), None)
-    ahead_min = marked.replace_strict(ABBREVIATIONS, default=None, return_dtype=pl.Int64)
+    marks = cells.str.extract(r"([A-Z]{3,5})\)?\s*$").set(moment.is_null(), None)
+    ahead_min = marks.replace_strict(ABBREVIATIONS, default=None, return_dtype=pl.Int64)
     wall = moment.dt.replace_time_zone(None) + (ahead_min * 60_000_000).cast(pl.Duration("us"))
     if ahead_min.null_count() == len(cells):
         return None, wall
     local = moment.dt.convert_time_zone(zone)
     differs = ahead_min != (local.dt.base_utc_offset() + local.dt.dst_offset()).dt.total_minutes()
-    other = (differs & ahead_min.is_in(_seasons_min(zone, moment)) & ~marked.is_in(["UTC", "GMT"])).fill_null(False)
-    words = marked.filter(other).head(1).to_list()
+    other = (differs & ahead_min.is_in(_seasons_min(zone, moment)) & ~marks.is_in(["UTC", "GMT"])).fill_null(False)
+    words = marks.filter(other).head(1).to_list()
     return (NamedZone(words[0], "", ABBREVIATIONS[words[0]]) if words else None), wall.set(~other, None)
 
 

@@ -273,7 +273,7 @@ class BoundFields:
     line_place: int | None
     notes: tuple[str, ...] = ()
 
-    def named(self, name: str) -> list[FieldColumn]:
+    def columns_of(self, name: str) -> list[FieldColumn]:
         """The columns of a field; weights may have several."""
         return [column for column in self.columns if column.name == name]
 

@@ -30,7 +30,7 @@ class Fit:
     layout: Layout
     place: int
     missing: tuple[str, ...]
-    wanted: int
+    header_count: int
     bare: bool = False
 
     @property
@@ -82,7 +82,7 @@ def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
 def best_fit(fits: Sequence[Fit]) -> Fit | None:
     """The fit of the layout that names the file most closely and most of its headers, or None."""
     complete = [fit for fit in fits if fit.whole]
-    return max(complete, key=lambda fit: (fit.wanted, _closeness(fit.layout)), default=None)
+    return max(complete, key=lambda fit: (fit.header_count, _closeness(fit.layout)), default=None)
 
 
 def claims(fit: Fit) -> bool:
@@ -91,8 +91,8 @@ def claims(fit: Fit) -> bool:
     It is where it names the file by more than its ending and shares a header with it, or where more than
     half of the headers that it names are there.
     """
-    matches = fit.wanted - len(fit.missing)
-    return matches > 0 and (_closeness(fit.layout) >= 2 or matches > fit.wanted / 2)
+    matches = fit.header_count - len(fit.missing)
+    return matches > 0 and (_closeness(fit.layout) >= 2 or matches > fit.header_count / 2)
 
 
 def _closeness(layout: Layout) -> int:

@@ -32,7 +32,7 @@ from lineview.intake.detect.zones import against_clock, marked_otherwise, named_
 from lineview.intake.exports import LeftOut, Proposal, Question
 from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
-    Found,
+    ColumnDraft,
     find_channels,
     find_fields,
     id_for,
@@ -104,7 +104,7 @@ class LayoutProposal:
         return [self.name, self.records.sheet, *before]
 
     @property
-    def used(self) -> set[int]:
+    def places_in_use(self) -> set[int]:
         """Columns that are taken already."""
         special = [*self.clock.places, self.machine_place, *(self.long or ())]
         return {place for place in special if place is not None}
@@ -202,14 +202,14 @@ def _proposal(
     return Proposal(path, layout, sample, tuple(questions), tuple(remarks))
 
 
-def _left_out(columns: Found) -> Iterator[LeftOut]:
+def _left_out(columns: ColumnDraft) -> Iterator[LeftOut]:
     if columns.unknown:
         yield LeftOut(tr("not recognised, left out: {headers}", headers=", ".join(columns.unknown)))
     for header, why in columns.left:
         yield LeftOut(tr("left out: '{header}' ({why})", header=header, why=why))
 
 
-def _by_mass(draft: LayoutProposal, columns: Found) -> str | None:
+def _by_mass(draft: LayoutProposal, columns: ColumnDraft) -> str | None:
     """Settle the decimal mark of weights by what the plant's pieces weigh."""
     cells = {name: draft.rows.column(place) for place, name in enumerate(draft.heading.names) if name}
     return mark_by_mass(columns.columns, cells, [product.mass_g for product in draft.plant.products])
@@ -217,7 +217,7 @@ def _by_mass(draft: LayoutProposal, columns: Found) -> str | None:
 
 def _first_left(draft: LayoutProposal) -> str:
     """The first header that has no meaning yet, for an example."""
-    unread = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
+    unread = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.places_in_use]
     return unread[0] if unread else "header"
 
 
@@ -285,15 +285,15 @@ def _header_cells(draft: LayoutProposal) -> list[tuple[str, pl.Series, str]]:
         names, values = rows.column(draft.long[0]), rows.column(draft.long[1])
         distinct = [n for n in names.unique(maintain_order=True).to_list() if n.strip()][:200]
         return [(name.strip(), values.filter(names == name), "") for name in distinct]
-    places = [p for p in range(heading.width) if p not in draft.used and heading.names[p]]
+    places = [p for p in range(heading.width) if p not in draft.places_in_use and heading.names[p]]
     return [(heading.names[p], rows.column(p), heading.units.get(p, "")) for p in places]
 
 
-def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
+def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> ColumnDraft:
     if draft.kind == "readings":
         shared = owners[:1] if draft.machine_place is not None else owners
         return find_channels(_header_cells(draft), draft.plant, shared, draft.marks)
-    columns = {p: draft.rows.column(p) for p in range(draft.heading.width) if p not in draft.used}
+    columns = {p: draft.rows.column(p) for p in range(draft.heading.width) if p not in draft.places_in_use}
     result = find_fields(draft.kind, draft.heading, columns, draft.clock.places, draft.marks, draft.plant)
     if result.columns and TIME_FIELD[draft.kind] in {target.to for target in result.columns.values()}:
         first = TIME_FIELD[draft.kind]
@@ -306,11 +306,11 @@ def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
     zone_of_file = named_zone(draft.heading, [draft.heading.names[place] for place in draft.clock.places])
     cells = joined_cells(draft.rows, draft.clock.places)
     clock = read_clock(cells, plan_clock(cells, "auto", typed=draft.records.is_sheet).formats)
-    marked = marked_otherwise(cells, clock.moment, draft.plant.zone)[0]
-    zone_of_file = marked or zone_of_file
+    other_zone = marked_otherwise(cells, clock.moment, draft.plant.zone)[0]
+    zone_of_file = other_zone or zone_of_file
     if zone_of_file is None or zone_of_file.zone in ("", draft.plant.zone):
         return {}, []
-    relation = "open" if marked else against_clock(zone_of_file, draft.plant.zone, clock.naive)
+    relation = "open" if other_zone else against_clock(zone_of_file, draft.plant.zone, clock.naive)
     if relation == "open":
         options = (
             (draft.plant.zone, tr("the works' clock, with summer time")),
@@ -324,7 +324,7 @@ def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
     return ({} if relation == "same" else {"zone": zone_of_file.zone}), []
 
 
-def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], columns: Found) -> Counts:
+def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], columns: ColumnDraft) -> Counts:
     """What the counters of a draft count."""
     rows, heading = draft.rows, draft.heading
     cells = joined_cells(rows, draft.clock.places)
@@ -350,7 +350,7 @@ def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], columns: Found) 
 
 
 def _layout(
-    draft: LayoutProposal, owners: tuple[Machine, ...], columns: Found, decimal: str, settings: Mapping[str, str]
+    draft: LayoutProposal, owners: tuple[Machine, ...], columns: ColumnDraft, decimal: str, settings: Mapping[str, str]
 ) -> Layout:
     heading, long = draft.heading, draft.long
     times = tuple(heading.names[place] for place in draft.clock.places)
@@ -378,7 +378,7 @@ def _layout(
     )
 
 
-def _quality_column(draft: LayoutProposal, columns: Found) -> str:
+def _quality_column(draft: LayoutProposal, columns: ColumnDraft) -> str:
     """The column that judges every value of a row: a long table's, or the only one of a wide one."""
     heading, long = draft.heading, draft.long
     if long or draft.kind != "readings":

@@ -60,19 +60,19 @@ def id_for(name: str, sheet: str, plant: Plant) -> str:
     stem = re.sub(r"\*", "", pattern_for(name).rpartition(".")[0]) + (f" {sheet}" if sheet else "")
     plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
     plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
-    taken = {layout.id for layout in plant.layouts}
-    return next(one for n in range(1, len(taken) + 2) if (one := plain if n == 1 else f"{plain} {n}") not in taken)
+    ids = {layout.id for layout in plant.layouts}
+    return next(free_id for n in range(1, len(ids) + 2) if (free_id := plain if n == 1 else f"{plain} {n}") not in ids)
 
 
 def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
     """The kind of an export by the words of its name and headers."""
     if long:
         return "readings"
-    named = tokens(name) | tokens(sheet)
+    name_words = tokens(name) | tokens(sheet)
     headers = [header for header in heading.names if header]
     words = set().union(*(tokens(header) for header in headers)) if headers else set()
     scores = {
-        kind: 3 * len(named & set(known))
+        kind: 3 * len(name_words & set(known))
         + len(words & set(known))
         + len({meaning for header in headers if (meaning := recognised(header, FIELD_WORDS[kind]))})
         for kind, known in KIND_WORDS.items()
@@ -84,8 +84,8 @@ def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) 
     ):
         scores["weights"] += 2
         words |= {"gram"}
-    told = {kind: len((named | words) & set(known)) for kind, known in KIND_WORDS.items()}
-    fit = [kind for kind in KIND_WORDS if told[kind] and scores[kind] >= 3]
+    hits = {kind: len((name_words | words) & set(known)) for kind, known in KIND_WORDS.items()}
+    fit = [kind for kind in KIND_WORDS if hits[kind] and scores[kind] >= 3]
     batchy = {recognised(header, FIELD_WORDS["batches"]) for header in headers}
     if {"batch", "product"} <= batchy and ("mass_in_kg" in batchy or "start" in batchy):
         scores["batches"] += 3
@@ -146,8 +146,8 @@ def machines_named(texts: Sequence[str], plant: Plant) -> tuple[Machine, ...]:
 
 def line_named(texts: Sequence[str], plant: Plant) -> str | None:
     """The line that texts name, or the only one."""
-    named = [one.id for one in plant.lines if any(_stands(key, texts) for key in (one.id, one.name))]
-    return named[0] if named else plant.lines[0].id if len(plant.lines) == 1 else None
+    ids = [line.id for line in plant.lines if any(_stands(key, texts) for key in (line.id, line.name))]
+    return ids[0] if ids else plant.lines[0].id if len(plant.lines) == 1 else None
 
 
 def _stands(key: str, texts: Sequence[str]) -> bool:
@@ -167,7 +167,7 @@ def is_text(cells: pl.Series) -> bool:
 
 
 @dataclass
-class Found:
+class ColumnDraft:
     """Targets by header, what has to be asked, and headers that nobody knows or that are left out."""
 
     columns: dict[str, ColumnTarget] = field(default_factory=dict)
@@ -179,7 +179,7 @@ class Found:
         """Note what a choice leaves out and asks, and give what it keeps."""
         self.left += choice.left
         self.questions += [choice.question] if choice.question else []
-        return choice.kept
+        return choice.headers
 
 
 @dataclass(frozen=True)
@@ -195,54 +195,54 @@ class _Candidate:
 
 def find_channels(
     headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: NumberSeparators
-) -> Found:
+) -> ColumnDraft:
     """Find the counters and gauges that headers, or names of a long table, mean."""
-    found = Found()
+    draft = ColumnDraft()
     groups: dict[str, list[_Candidate]] = {}
     for header, cells, row_unit in headers:
         in_row = row_unit or unit_in(cells)
         options = _options(header, machines, len(machines) > 1)
         if not options:
-            found.unknown.append(header)
+            draft.unknown.append(header)
             continue
         part = options[0][1]
         why = _no_reading_of(header, cells, in_row, part, marks)
         if why:
-            found.left.append((header, why))
+            draft.left.append((header, why))
             continue
         by_id = same(part.id) == same(without_repeat(header))
         rank = 0 if by_id else exactness(header, CHANNELS[piece_of(part)])
         groups.setdefault(options[0][0], []).append(_Candidate(header, cells, in_row, options, rank))
     for to, group in groups.items():
         counter = isinstance(group[0].options[0][1], Counter)
-        kept = found.choose(choose(to, [(one.header, one.rank) for one in group], adds=counter))
-        for one in group:
-            if one.header in kept:
-                _keep(one, set(groups), plant, marks, found)
-    return found
+        in_use = draft.choose(choose(to, [(candidate.header, candidate.rank) for candidate in group], adds=counter))
+        for candidate in group:
+            if candidate.header in in_use:
+                _keep(candidate, set(groups), plant, marks, draft)
+    return draft
 
 
-def _keep(one: _Candidate, taken: set[str], plant: Plant, marks: NumberSeparators, found: Found) -> None:
+def _keep(candidate: _Candidate, targets: set[str], plant: Plant, marks: NumberSeparators, draft: ColumnDraft) -> None:
     """Take a header as its likeliest channel, and ask where it could be another as well."""
-    header, (to, part) = one.header, one.options[0]
-    free = [option for option in one.options if option[0] == to or option[0] not in taken]
+    header, (to, part) = candidate.header, candidate.options[0]
+    free = [option for option in candidate.options if option[0] == to or option[0] not in targets]
     if len({option[0] for option in free}) > 1:
-        shown = tuple(
+        options = tuple(
             (name, tr("{counted} of the machine", counted=tr(CHANNEL_NAMES[piece_of(other)]))) for name, other in free
         )
         text = tr("what does '{header}' hold?", header=header)
-        found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, tr("nothing of use")))))
-    unit = _unit_told(header, one.in_row, own_unit(part))
-    found.columns[header] = ColumnTarget(to=to, unit=unit)
+        draft.questions.append(Question(f"to of {header}", text, (*options, (LEAVE_OUT, tr("nothing of use")))))
+    unit = _unit_told(header, candidate.in_row, own_unit(part))
+    draft.columns[header] = ColumnTarget(to=to, unit=unit)
     if not unit and isinstance(part, Gauge) and part.unit:
-        _settle_unit(header, one.cells, part, plant, marks, found)
+        _settle_unit(header, candidate.cells, part, plant, marks, draft)
 
 
-def _unit_told(header: str, in_row: str, wanted: str) -> str:
-    """The unit that a units row, a header's bracket or its last word tells, where it becomes the one wanted."""
+def _unit_told(header: str, in_row: str, target_unit: str) -> str:
+    """The unit that a units row, a header's bracket or its last word tells, where it becomes the target's."""
     last = header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1]
     unit = unit_named(in_row) or unit_of(header) or unit_named(last).replace("pieces", "")  # which names a counter too
-    return unit if dimension(unit) == dimension(wanted) else ""
+    return unit if dimension(unit) == dimension(target_unit) else ""
 
 
 def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | Gauge, marks: NumberSeparators) -> str:
@@ -282,32 +282,30 @@ def piece_of(part: Counter | Gauge) -> str:
 def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[tuple[str, Counter | Gauge]]:
     """The channels that a header could mean: by id, then by words, then by words near to them."""
     key = same(header)
-    own = [m for m in machines if same(m.id) in key or (m.name and same(m.name) in key)]
+    by_name = [m for m in machines if same(m.id) in key or (m.name and same(m.name) in key)]
     pool = [
         (f"{machine.id}/{part.id}" if several else part.id, part)
-        for machine in (own or machines)
+        for machine in (by_name or machines)
         for part in parts_of(machine)
     ]
-    by_id = [
-        one for one in pool if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
-    ]
+    by_id = [option for option in pool if re.search(rf"(^|[._]){re.escape(same(option[1].id))}\Z", key)]
     if by_id:
         return by_id[:1]
     meaning = recognised(header, CHANNELS)
-    fit = [one for one in pool if piece_of(one[1]) == meaning]
+    fit = [option for option in pool if piece_of(option[1]) == meaning]
     digits = [c for c in key if c.isdigit()]
     if len(fit) > 1 and digits:
-        paired = [one for one in fit if isinstance(one[1], Gauge) and str(one[1].pair) == digits[-1]]
+        paired = [option for option in fit if isinstance(option[1], Gauge) and str(option[1].pair) == digits[-1]]
         fit = paired or fit
     if fit:
         return fit
     near = {"good pieces": "pieces", "pieces": "good pieces", "rope": "rope diameter"}.get(meaning)
-    close = [one for one in pool if piece_of(one[1]) == near]
+    close = [option for option in pool if piece_of(option[1]) == near]
     return close * 2 if not close else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
 
 
 def _settle_unit(
-    header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: NumberSeparators, found: Found
+    header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: NumberSeparators, draft: ColumnDraft
 ) -> None:
     """A gauge's unit by the products' diameters, or ask."""
     choices = {
@@ -321,7 +319,7 @@ def _settle_unit(
         sizes = [product.diameter_mm for product in plant.products]
         near = [u for u in choices if any(0.7 < convert(median, u, "mm") / size < 1.4 for size in sizes)]
         choices = tuple(near) if len(near) == 1 else choices
-    _choose_unit(header, choices, median, found)
+    _choose_unit(header, choices, median, draft)
 
 
 def find_fields(
@@ -331,9 +329,9 @@ def find_fields(
     times: tuple[int, ...],
     marks: NumberSeparators,
     plant: Plant,
-) -> Found:
+) -> ColumnDraft:
     """Find the fields that the headers of a table of weights, batches, stops, ... mean."""
-    found = Found()
+    draft = ColumnDraft()
     words = FIELD_WORDS[kind]
     groups: dict[str, list[tuple[str, pl.Series, str]]] = {}
     for place, cells in columns.items():
@@ -342,31 +340,31 @@ def find_fields(
             continue
         to = _field_of(header, in_row, kind)
         if not to:
-            found.unknown.append(header)
+            draft.unknown.append(header)
         elif kind != "plan" and to != "expected_on" and is_target(header):
-            found.left.append((header, tr("a target")))
+            draft.left.append((header, tr("a target")))
         elif kind == "reels" and tokens(header) & OF_BEFORE:
-            found.left.append((header, tr("of the reel before")))
+            draft.left.append((header, tr("of the reel before")))
         elif to == "mass_g" and (why := not_a_measurement(header)):
-            found.left.append((header, why))
+            draft.left.append((header, why))
         else:
             groups.setdefault(to, []).append((header, cells, in_row))
     for to, group in groups.items():
         names = [header for header, _, _ in group]
         ranked = [(header, exactness(header, words[to])) for header in names]
         choice = choose_mass(names) if to == "mass_g" else choose(to, ranked, adds=False)
-        kept = found.choose(choice)
+        in_use = draft.choose(choice)
         for header, cells, in_row in group:
-            if header in kept:
-                _keep_field(header, cells, in_row, kind, to, marks, plant, found)
-    return found
+            if header in in_use:
+                _keep_field(header, cells, in_row, kind, to, marks, plant, draft)
+    return draft
 
 
 def _field_of(header: str, in_row: str, kind: ExportKind) -> str:
     """The field that a header means, "" where it means none; one in grams is a mass and no count."""
     to = recognised(header, FIELD_WORDS[kind])
-    wanted = FIELDS[kind][to].unit if to else ""
-    if wanted == "pieces" and dimension(stray_unit(header, in_row, wanted)) == "mass":
+    unit = FIELDS[kind][to].unit if to else ""
+    if unit == "pieces" and dimension(stray_unit(header, in_row, unit)) == "mass":
         return "mass_g" if kind == "weights" else ""
     return to
 
@@ -379,18 +377,20 @@ def _keep_field(
     to: str,
     marks: NumberSeparators,
     plant: Plant,
-    found: Found,
+    draft: ColumnDraft,
 ) -> None:
     """Take a header as a field, with its unit or the question for it."""
-    wanted = FIELDS[kind][to].unit
-    wanted = "" if wanted == "pieces" else wanted
-    unit = _unit_told(header, in_row, wanted)
-    found.columns[header] = ColumnTarget(to=to, unit=unit)
-    if wanted and not unit:
-        _ask_unit(header, to, cells, marks, plant, found)
+    field_unit = FIELDS[kind][to].unit
+    field_unit = "" if field_unit == "pieces" else field_unit
+    unit = _unit_told(header, in_row, field_unit)
+    draft.columns[header] = ColumnTarget(to=to, unit=unit)
+    if field_unit and not unit:
+        _ask_unit(header, to, cells, marks, plant, draft)
 
 
-def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, found: Found) -> None:
+def _ask_unit(
+    header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, draft: ColumnDraft
+) -> None:
     choices: tuple[str, ...] = {
         "mass_g": ("g", "oz", "kg"),
         "mass_in_kg": ("kg", "lb"),
@@ -405,26 +405,21 @@ def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, p
         if len(short):  # else h:mm:ss, or with its units
             text = tr("'{example}' in '{header}': what is it?", example=short[0].strip(), header=header)
             clocks = (("min", tr("minutes and seconds")), ("h", tr("hours and minutes")))
-            found.questions.append(Question(f"unit of {header}", text, clocks))
+            draft.questions.append(Question(f"unit of {header}", text, clocks))
         return
     if to == "mass_g" and isinstance(median, float):
         masses = [product.mass_g for product in plant.products]
         near = [u for u in choices if any(0.6 < convert(median, u, "g") / mass < 1.6 for mass in masses)]
         choices = tuple(near) if len(near) == 1 else choices
-    _choose_unit(header, choices, median, found)
+    _choose_unit(header, choices, median, draft)
 
 
-def _choose_unit(header: str, choices: tuple[str, ...], median: object, found: Found) -> None:
+def _choose_unit(header: str, choices: tuple[str, ...], median: object, draft: ColumnDraft) -> None:
     """Take the only unit that can be, or ask which of several it is."""
     if len(choices) == 1:
-        found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
+        draft.columns[header] = draft.columns[header].model_copy(update={"unit": choices[0]})
     elif choices:
-        options = tuple(
-            (
-                unit,
-                tr("{median:g} {unit} in the middle", median=median, unit=unit) if isinstance(median, float) else unit,
-            )
-            for unit in choices
-        )
+        known = isinstance(median, float)
+        options = [(u, tr("{median:g} {unit} in the middle", median=median, unit=u) if known else u) for u in choices]
         text = tr("in which unit is '{header}'?", header=header)
-        found.questions.append(Question(f"unit of {header}", text, options))
+        draft.questions.append(Question(f"unit of {header}", text, tuple(options)))

@@ -156,20 +156,20 @@ def must_be_stops(rows: Rows, heading: Heading, path: Path) -> None:
             raise IntakeError(Fault(what, str(path), tr("stops alone"), tr("Export the stops alone.")))
 
 
-def _counted_from(found: FoundClock, rows: Rows, now: datetime) -> FoundClock:
+def _counted_from(clock: FoundClock, rows: Rows, now: datetime) -> FoundClock:
     """Ask whether days are counted from 1904 where they would be of these years so, and else long past."""
-    cells = joined_cells(rows, found.places)
+    cells = joined_cells(rows, clock.places)
     last = cast(datetime, read_clock(cells, ("excel",)).naive.max())
     later, today = last + _FROM_1904, now.replace(tzinfo=None)
     if last > today - _LONG_PAST or later > today + timedelta(days=2):
-        return found
+        return clock
     meanings = {"excel": (last, 1900), "excel 1904": (later, 1904)}
     options = tuple(
         (form, tr("from {year}: the last is of {day:%Y-%m-%d}", year=year, day=day))
         for form, (day, year) in meanings.items()
     )
     text = tr("'{example}': from which year are the days counted?", example=_filled_cells(cells)[-1])
-    return replace(found, question=Question("time_format", text, options))
+    return replace(clock, question=Question("time_format", text, options))
 
 
 def _beside_clock(rows: Rows, best: int, width: int, *, typed: bool) -> FoundClock | None:

@@ -105,11 +105,11 @@ def not_a_measurement(header: str) -> str:
     return tr("a least or greatest value") if words & _EDGES else ""
 
 
-def stray_unit(header: str, in_row: str, wanted: str) -> str:
+def stray_unit(header: str, in_row: str, target_unit: str) -> str:
     """The unit in a header or units row by which it cannot be of a kind of unit, "" where there is none."""
     last = re.split(r"[\s_]+", header.strip())[-1]
     for unit in (unit_named(in_row), unit_of(header), unit_named(last) if last != header.strip() else ""):
-        if unit and dimension(unit) not in ("", dimension(wanted)):
+        if unit and dimension(unit) not in ("", dimension(target_unit)):
             return unit
     return ""
 
@@ -118,7 +118,7 @@ def stray_unit(header: str, in_row: str, wanted: str) -> str:
 class Choice:
     """The headers kept for one target, those left out with the reason, and what has to be asked."""
 
-    kept: tuple[str, ...]
+    headers: tuple[str, ...]
     left: tuple[tuple[str, str], ...] = ()
     question: Question | None = None
 
@@ -146,8 +146,8 @@ def choose(to: str, headers: Sequence[tuple[str, int]], *, adds: bool) -> Choice
     together = [(ADD, tr("lanes of one counter: their counts are added"))] if adds else []
     alike = len({re.sub(r"[\d\W_]+|\b[a-z]\b", "", same(header)) for header in top}) == 1
     options = [*together, *only] if alike else [*only, *together]
-    named = ", ".join(f"'{header}'" for header in top)
-    text = tr("several columns could be {to}: {named}. Which one is it?", to=to, named=named)
+    names = ", ".join(f"'{header}'" for header in top)
+    text = tr("several columns could be {to}: {named}. Which one is it?", to=to, named=names)
     left = tuple((header, tr("'{header}' is more exact", header=top[0])) for header, _ in headers if header not in top)
     question = Question(COLUMNS_OF + to, text, (*options, (LEAVE_OUT, tr("none of them"))))
     return Choice(tuple(top), left, question)
@@ -179,9 +179,9 @@ def choose_mass(headers: Sequence[str]) -> Choice:
     alike = len({re.sub(r"[\d\W_]+", "", same(without_unit(header))) for header in rest}) == 1
     if (alike and not (gross and left)) or not rest:
         return Choice(tuple(rest), tuple(left))
-    named = ", ".join(f"'{header}'" for header in rest)
+    names = ", ".join(f"'{header}'" for header in rest)
     options = tuple((header, tr("'{header}' alone", header=header)) for header in rest)
     every = ((ADD, tr("each of them is a weighing")),) if len(rest) > 1 else ()
-    text = tr("which column holds the mass of the pieces without the container: {named}?", named=named)
+    text = tr("which column holds the mass of the pieces without the container: {named}?", named=names)
     question = Question(COLUMNS_OF + "mass_g", text, (*options, *every, (LEAVE_OUT, tr("none of them"))))
     return Choice(tuple(rest), tuple(left), question)

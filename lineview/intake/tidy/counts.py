@@ -15,10 +15,10 @@ from lineview.core.language import mark, tr
 from lineview.intake.cells.counting import (
     Added,
     Shifts,
-    held,
     interval_starts,
     most_over_step,
     pace_per_min,
+    repeats,
     restarts,
     set_back,
     sum_rows,
@@ -176,7 +176,7 @@ class CountReadings:
             return block
         block = block.sort("at", maintain_order=True)
         if counting == "since last row" and self._layout.stamps == "start":
-            block = block.with_columns(at=self._moved(block["at"]))
+            block = block.with_columns(at=self._move_to_ends(block["at"]))
         added = self._added(block, part, counting)
         if not len(added.at_us):
             return block
@@ -193,9 +193,9 @@ class CountReadings:
         shifts = Shifts.between(self._plant, int(at_us[0]), int(at_us[-1]))
         if counting == "since shift start":
             return restarts(at_us, value, counter, shifts)
-        return held(at_us, value, round(self._plant.gap_s * 5e5))
+        return repeats(at_us, value, round(self._plant.gap_s * 5e5))
 
-    def _moved(self, at: pl.Series) -> pl.Series:
+    def _move_to_ends(self, at: pl.Series) -> pl.Series:
         """Moments of rows moved from the start of what they count to its end."""
         step = usual_step_us(at.to_physical().to_numpy())
         if not step:

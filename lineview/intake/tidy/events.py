@@ -41,10 +41,10 @@ def event_times(
     """Read the moments of a table's events; rows without the first are refused or passed over."""
     where, typed, heading = file
     layout, first = bound.layout, TIME_FIELD[bound.layout.kind]
-    weeks = bound.named("week")
+    weeks = bound.columns_of("week")
     if weeks:
         return _weeks(rows, weeks[0], plant.zone, heading)
-    start_columns = bound.named(first)
+    start_columns = bound.columns_of(first)
     cells = rows.column(start_columns[0].place) if start_columns else joined_cells(rows, bound.times)
     if len(bound.times) == 1 and not start_columns and are_clocks(cells):
         cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), layout, where)
@@ -164,8 +164,8 @@ def _weeks(
 
 
 def _midnights(days: pl.Series, later: int, zone: str) -> pl.Series:
-    moved = days.to_frame("d").select((pl.col("d") + pl.duration(days=later)).cast(pl.Datetime("us"))).to_series()
-    local = moved.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    midnights = days.to_frame("d").select((pl.col("d") + pl.duration(days=later)).cast(pl.Datetime("us"))).to_series()
+    local = midnights.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     return local.dt.convert_time_zone("UTC").cast(UTC_US)
 
 
@@ -268,8 +268,8 @@ def _contradicted(rows: Rows, fields: dict[str, FieldCells]) -> list[str]:
     """Say where an end lies otherwise than start and duration say, by more than both are rounded to."""
     if "end" not in fields:
         return []
-    written = pl.DataFrame({"start": fields["start"].values, "end": fields["end"].values})
-    frame = written.select(
+    times = pl.DataFrame({"start": fields["start"].values, "end": fields["end"].values})
+    frame = times.select(
         apart=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 1e6 - fields["duration"].values,
         duration=fields["duration"].values,
         second=pl.col("start").dt.second().cast(pl.Float64) + pl.col("end").dt.second(),
@@ -290,19 +290,19 @@ def _contradicted(rows: Rows, fields: dict[str, FieldCells]) -> list[str]:
 def _close(rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]) -> Outcome:
     """Make the tidy rows and refuse those that lack what is essential."""
     layout = bound.layout
-    used = pl.repeat(False, rows.frame.height, dtype=pl.Boolean, eager=True)
+    is_kept = pl.repeat(False, rows.frame.height, dtype=pl.Boolean, eager=True)
     refused, tidy = [], []
     for fields in variants:
         good, reasons = _usable(fields, layout)
-        used = used | good
+        is_kept = is_kept | good
         refused += [_cells(rows, field) for field in fields.values()]
-        refused.append(_lost(rows, reasons))
+        refused.append(_refused_rows(rows, reasons))
         tidy.append(_frame(rows, fields, bound).filter(good))
     cells = pl.concat([frame for frame in refused if frame.height] or [pl.DataFrame(schema=REFUSED)])
     cells = cells.unique(maintain_order=True)
-    refused_cells = cells.filter((pl.col("column") != "") | ~pl.col("row").is_in(rows.number.filter(used).implode()))
+    refused_cells = cells.filter((pl.col("column") != "") | ~pl.col("row").is_in(rows.number.filter(is_kept).implode()))
     order = (pl.col("column") != "").cast(pl.Int8)
-    return outcome(layout, pl.concat(tidy), rows, used, refused_cells.sort("row", order, maintain_order=True), notes)
+    return outcome(layout, pl.concat(tidy), rows, is_kept, refused_cells.sort("row", order, maintain_order=True), notes)
 
 
 def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, pl.Series]:
@@ -335,7 +335,7 @@ def _cells(rows: Rows, field: FieldCells) -> pl.DataFrame:
     return frame.select("row", pl.lit(field.header).alias("column"), "text", "reason")
 
 
-def _lost(rows: Rows, reasons: pl.Series) -> pl.DataFrame:
+def _refused_rows(rows: Rows, reasons: pl.Series) -> pl.DataFrame:
     frame = rows.frame.select("row", pl.lit("").alias("column"), "text", reasons.alias("reason"))
     return frame.filter(pl.col("reason").is_not_null())
 

@@ -80,7 +80,7 @@ class Block:
 class TidyReadings:
     """What the strips of a table gave so far."""
 
-    kept: pl.Series
+    is_kept: pl.Series
     blocks: list[Block] = field(default_factory=list)
     cells: list[pl.DataFrame] = field(default_factory=list)
     uncertain: int = 0
@@ -93,16 +93,16 @@ def tidy_readings(
     marks: NumberSeparators,
     judged: Callable[[ChannelColumn], pl.Series | None],
     counts: CountReadings,
-    told: Callable[[int], None],
+    report_progress: Callable[[int], None],
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
     """Read strips of cells as readings."""
     number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
     gathered = TidyReadings(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
         _take(strip, number, at, marks, judged(strip), counts, gathered)
-        told(min(len(number), len(number) * i // (i + 1)))
+        report_progress(min(len(number), len(number) * i // (i + 1)))
     cells = pl.concat(gathered.cells) if gathered.cells else empty(REFUSED)
-    return _tall(gathered.blocks), cells, gathered.kept, gathered.uncertain
+    return _tall(gathered.blocks), cells, gathered.is_kept, gathered.uncertain
 
 
 def _take(
@@ -140,14 +140,14 @@ def _take(
     if why is not None:
         _refuse(strip, own_row, why, gathered)
     parts = {"value": None if values is None else values.rechunk(), "text": text, "quality": quality}
-    given = {name: part for name, part in parts.items() if part is not None}
-    block = pl.DataFrame({"at": own_at, "row": own_row, **given})
+    columns = {name: part for name, part in parts.items() if part is not None}
+    block = pl.DataFrame({"at": own_at, "row": own_row, **columns})
     if has.all():
-        gathered.kept = has if places is None else gathered.kept.scatter(places, True)
+        gathered.is_kept = has if places is None else gathered.is_kept.scatter(places, True)
     else:
         block = block.filter(has)
         some = has.arg_true() if places is None else places.filter(has)
-        gathered.kept = gathered.kept.scatter(some, True)
+        gathered.is_kept = gathered.is_kept.scatter(some, True)
     if quality is not None:
         gathered.uncertain += int((quality.filter(has) == "uncertain").sum())
     block = counts.filled(strip.channel, block)
@@ -210,7 +210,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
         alike["machine"] = blocks[0].channel.machine
     if len({block.channel.part.id for block in blocks}) == 1:
         alike["channel"] = blocks[0].channel.part.id
-    own = [name for name in READINGS if name not in alike]
+    names = [name for name in READINGS if name not in alike]
     frames = []
     while blocks:
         block = blocks.pop(0)
@@ -221,10 +221,10 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
             "text": None,
             "quality": "good",
         }
-        missing = [name for name in own if name not in block.frame.columns]
+        missing = [name for name in names if name not in block.frame.columns]
         literals = [pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing]
         frame = block.frame.with_columns(literals) if missing else block.frame
-        frames.append(frame[own])
+        frames.append(frame[names])
     tall = frames.pop(0)
     for frame in frames:  # shares the frames' memory, where concat would copy them
         tall = tall.vstack(frame)
@@ -235,7 +235,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
     """A wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
-    uses = Tally(place for one in bound.columns for place in (one.place, one.quality))
+    uses = Tally(place for each in bound.columns for place in (each.place, each.quality))
     for column in bound.columns:
         cells = rows.column(column.place)
         quality = shared if column.quality is None else rows.column(column.quality)
@@ -250,9 +250,9 @@ def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> It
         for name, channel in column.channels.items():
             places = (machine == name).arg_true()
             if len(places):
-                own = None if quality is None else quality.gather(places)
+                own_quality = None if quality is None else quality.gather(places)
                 mine = tuple(lane.gather(places) for lane in lanes)
-                yield ChannelColumn(channel, column.header, cells.gather(places), places, own, mine)
+                yield ChannelColumn(channel, column.header, cells.gather(places), places, own_quality, mine)
 
 
 def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
@@ -264,8 +264,8 @@ def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> It
             mine = names == name if machine is None else (names == name) & (machine == owner)
             places = mine.arg_true()
             if len(places):
-                own = None if quality is None else quality.gather(places)
-                yield ChannelColumn(channel, name, values.gather(places), places, own)
+                own_quality = None if quality is None else quality.gather(places)
+                yield ChannelColumn(channel, name, values.gather(places), places, own_quality)
 
 
 def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: Plant) -> pl.Series | None:

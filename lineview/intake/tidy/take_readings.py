@@ -107,10 +107,10 @@ class WholeTable:
 
 
 @dataclass(frozen=True)
-class Taken:
+class TakenRows:
     """What rows gave, and what is to be said of them.
 
-    `tidy`: READINGS; `rows`: with the rows refused or passed over before; `kept`: which of the rows gave at least
+    `tidy`: READINGS; `rows`: with the rows refused or passed over before; `is_kept`: which of the rows gave at least
     one reading; `cells`: REFUSED cells; `uncertain`: readings of uncertain quality; `by_gap`: times of the
     repeated hour that only the gaps beside them tell; `unnamed`: rows by their name, where the layout does not
     have it.
@@ -118,7 +118,7 @@ class Taken:
 
     tidy: pl.DataFrame
     rows: Rows
-    kept: pl.Series
+    is_kept: pl.Series
     cells: pl.DataFrame
     uncertain: int
     by_gap: int = 0
@@ -140,7 +140,7 @@ def take_readings(
     table_facts = WholeTable(layout, tables[0].separator, where, now, tables[0].sheet)
     result = take_rows(tables, heading, bound, plant, table_facts, progress)
     notes = (*result.notes, *gap_notes(result.by_gap), *name_notes(result.unnamed), *bound.notes)
-    return outcome(layout, result.tidy, result.rows, result.kept, result.cells, notes, result.uncertain)
+    return outcome(layout, result.tidy, result.rows, result.is_kept, result.cells, notes, result.uncertain)
 
 
 def take_rows(
@@ -150,7 +150,7 @@ def take_rows(
     plant: Plant,
     facts: Settled,
     progress: Callable[[int], None],
-) -> Taken:
+) -> TakenRows:
     """Read the rows of a table, or of a piece of one, of readings."""
     rows = data_rows(tables.pop(), heading, sorted({*bound.times, *value_places(bound)}))
     rows, times = _read_times(rows, bound, plant, facts, heading)
@@ -164,7 +164,7 @@ def take_rows(
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
     tidy, cells, is_kept, uncertain = tidy_readings(rows, at, strips, marks, facts.judged, counts, progress)
     progress(rows.frame.height)
-    return Taken(tidy, rows, is_kept, cells, uncertain, times.by_gap, times.notes, unnamed)
+    return TakenRows(tidy, rows, is_kept, cells, uncertain, times.by_gap, times.notes, unnamed)
 
 
 def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
