@@ -17,7 +17,7 @@ from lineview.app.allocator import collect_garbage_seldom
 from tests.main_job.invented_week import DEMO
 
 if TYPE_CHECKING:  # loaded by those tests alone that need them
-    from lineview.app.take_in import Taken
+    from lineview.app.take_in import IntakeResult
     from lineview.app.works import Works
 
 collect_garbage_seldom()  # as the command does: an eighth of the processor time of tests went there
@@ -82,7 +82,7 @@ def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
 
 
 @pytest.fixture(scope="session")
-def taken(week: Works) -> list[Taken]:
+def taken(week: Works) -> list[IntakeResult]:
     """What came of each of the week's exports."""
     return week.taken
 

@@ -28,7 +28,7 @@ _NAMES = {
 }
 #: What a question works on and its answer has to name at once; readings of counters have bounds of their own, and
 #: the order says by itself what of plan and stock it leaves out.
-_USED: dict[Question, tuple[str, ...]] = {
+_KINDS_OF: dict[Question, tuple[str, ...]] = {
     "rope": ("batches",),
     "weight": ("weights", "batches"),
     "shift": ("plan", "stops", "batches"),
@@ -81,7 +81,7 @@ def replaced_rows(store: StoreReader, plant: Plant, question: Question, scope: S
     return store.replaced_plan().filter(pl.col("line").is_in(lines) & (until > now) & is_due).height
 
 
-def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answer:
+def with_conflicts(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answer:
     """The answer with what of it is in conflict: as a note, and plainly where its question works on it.
 
     `replaced` counts rows of earlier plans in whose place a later one holds.
@@ -93,8 +93,8 @@ def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answe
             replaced,
         )
         answer = replace(answer, notes=(*answer.notes, later))
-    used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
-    every_conflict, plainly = conflict_words(conflicts), conflict_words(used)
+    relevant = {kind: count for kind, count in conflicts.items() if kind in _KINDS_OF[answer.question]}
+    every_conflict, plainly = conflict_words(conflicts), conflict_words(relevant)
     if not every_conflict:
         return answer
     soft = f"{answer.soft} {plainly}".strip() if plainly else answer.soft
@@ -206,8 +206,8 @@ def _example(kind: str, row: dict[str, Any], plant: Plant) -> str:
 def _version(statement: dict[str, Any], plant: Plant) -> str:
     """What one export says: stamps by the works' clock, numbers without needless decimals."""
 
-    def local(found: re.Match[str]) -> str:
-        return _moment(datetime.fromisoformat(found[0]), plant)
+    def local(match: re.Match[str]) -> str:
+        return _moment(datetime.fromisoformat(match[0]), plant)
 
     parts = (
         []

@@ -63,10 +63,10 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
         if any(finding.part == "journal" for finding in findings) and not works.store.accounts.users():
             report(tr(NO_USERS))
         works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
-        lost = works.store.lost_intakes()
+        lost_ids = works.store.lost_intakes()
         damaged = sorted(
             {finding.intake for finding in findings if finding.part == "file" and finding.intake is not None}
-            | set(lost)
+            | set(lost_ids)
         )
         repaired = []
         for intake in damaged:
@@ -85,10 +85,10 @@ def _read(original: Path, name: str, description: str | None, plant: Plant) -> E
     """Read an original as it was read when it was taken in, by the plant description of then."""
     then = plant
     if description is not None:
-        said = json.loads(description)
-        for machine in said["machines"]:  # every band stands in it, written by somebody or not: it holds none again
+        content = json.loads(description)
+        for machine in content["machines"]:  # every band stands in it, written by somebody or not: it holds none again
             machine.pop("nominal_per_min", None)
-        then = plant_of_json(said)
+        then = plant_of_json(content)
     with TemporaryDirectory() as folder:
         path = Path(folder) / (Path(name).name or "export")
         path.symlink_to(original.resolve())

@@ -23,7 +23,7 @@ SHIFTS_BACK = timedelta(days=1)
 class DueSheet:
     """A sheet to write: what it asks, and its file's name without the ending."""
 
-    asked: QuestionScope
+    question: QuestionScope
     name: str
 
 

@@ -82,7 +82,7 @@ MOST_KEPT, LINES_KEPT, KEPT_BYTES = 24, 80, 128_000_000
 Period = tuple[datetime, datetime]
 
 
-def _kept(most: int = MOST_KEPT) -> KeptResults[Any]:
+def _new_results(most: int = MOST_KEPT) -> KeptResults[Any]:
     return KeptResults[Any](most, KEPT_BYTES, held_bytes)
 
 
@@ -90,11 +90,11 @@ def _kept(most: int = MOST_KEPT) -> KeptResults[Any]:
 class Measured:
     """What was worked out from one state of data and plant description, for the next question about it."""
 
-    sizers: KeptResults[RopeAccount] = field(default_factory=_kept)
-    counts: KeptResults[MachineCounts] = field(default_factory=_kept)
-    output: KeptResults[pl.DataFrame] = field(default_factory=_kept)
-    outlooks: KeptResults[Outlook] = field(default_factory=_kept)
-    lines: KeptResults[KeptStretch] = field(default_factory=partial(_kept, LINES_KEPT))
+    sizers: KeptResults[RopeAccount] = field(default_factory=_new_results)
+    counts: KeptResults[MachineCounts] = field(default_factory=_new_results)
+    output: KeptResults[pl.DataFrame] = field(default_factory=_new_results)
+    outlooks: KeptResults[Outlook] = field(default_factory=_new_results)
+    lines: KeptResults[KeptStretch] = field(default_factory=partial(_new_results, LINES_KEPT))
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ class KeptMeasures:
     def of(self, version: object, plant: object) -> Measured:
         """What is kept for these data: nothing, or lines alone, where they have changed since."""
         if (version, plant) != self._state:
-            lines = self._measured.lines if plant == self._state[1] else _kept(LINES_KEPT)
+            lines = self._measured.lines if plant == self._state[1] else _new_results(LINES_KEPT)
             self._state, self._measured = (version, plant), Measured(lines=lines)
         return self._measured
 
@@ -196,8 +196,8 @@ class Fetcher:
 
         start, end = period
         batches = self._batches([machine.line], period)
-        marked = batches.height or machine.gauge("product") is not None
-        sizers = [] if marked else self.plant.machines_of(machine.line, "sizer")
+        has_products = batches.height or machine.gauge("product") is not None
+        sizers = [] if has_products else self.plant.machines_of(machine.line, "sizer")
         return ShiftInputs(
             self.counts(machine, period),
             batches,
@@ -425,8 +425,8 @@ class _LazyCounts(Sequence[MachineCounts]):
     def __getitem__(self, place: slice) -> Sequence[MachineCounts]: ...
 
     def __getitem__(self, place: int | slice) -> MachineCounts | Sequence[MachineCounts]:
-        found = self._fetches[place]
-        return [fetch() for fetch in found] if isinstance(found, list) else found()
+        part = self._fetches[place]
+        return [fetch() for fetch in part] if isinstance(part, list) else part()
 
     def __len__(self) -> int:
         return len(self._fetches)

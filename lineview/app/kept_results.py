@@ -72,7 +72,7 @@ class KeptResults(Generic[T]):
             self._kept.move_to_end(key)
             return self._kept[key][0]
 
-    def put(self, key: Hashable, result: T) -> None:
+    def replace(self, key: Hashable, result: T) -> None:
         """Keep a result in the place of what was kept under its key."""
         with self._lock:
             self._kept.pop(key, None)
@@ -102,13 +102,13 @@ def held_bytes(value: object) -> int:
     return sum(map(held_bytes, value)) if isinstance(value, list | tuple) else 0
 
 
-def packed(value: object) -> bytes:
+def pack(value: object) -> bytes:
     """A value of dataclasses, frames and arrays as bytes; machines are kept by their ids.
 
     Raises
     ------
     TypeError
-        For what `unpacked` would not give back as it was.
+        For what `unpack` would not give back as it was.
     """
     frames: list[bytes] = []
     tree = json.dumps(_tree(value, frames)).encode()
@@ -147,15 +147,15 @@ def _plain(value: object) -> str | bool | int | float | None:
     raise TypeError(type(value))
 
 
-def unpacked(of: Any, body: bytes, plant: Plant) -> Any:
-    """The value of a type that `packed` made bytes of, with the machines of a plant.
+def unpack(of: Any, body: bytes, plant: Plant) -> Any:
+    """The value of a type that `pack` made bytes of, with the machines of a plant.
 
     Parameters
     ----------
     of : type
         Of the whole; the types of its parts are those that its dataclasses state.
     body : bytes
-        From `packed`.
+        From `pack`.
     plant : Plant
         Its machines.
     """

@@ -156,14 +156,14 @@ class RecordKeeper:
                 return
             there = _moment(extents["first"].min()), _moment(extents["last"].max())
             wide = _to_months(span, there)
-            expected = self._wanted(store, plant, machine, extents, wide)
+            expected = self._expected_windows(store, plant, machine, extents, wide)
             stored = self._read(machine.id, _months(*wide), _INDEX)
             stale = expected if rebuild else expected.filter(is_stale(stored, expected))
             obsolete = stored.join(
                 expected.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left"
             )
-            gone = ~_within(there)  # beyond all readings since an intake was undone: no span would reach it again
-            dropped, obsolete = obsolete.filter(_within(span) | gone), obsolete.filter(_within(wide) & ~gone)
+            beyond = ~_within(there)  # beyond all readings since an intake was undone: no span would reach it again
+            dropped, obsolete = obsolete.filter(_within(span) | beyond), obsolete.filter(_within(wide) & ~beyond)
             now = stale.filter(_within(span))
             if now.height or dropped.height:
                 self._work_out(store, plant, machine, now, dropped, progress)
@@ -171,7 +171,7 @@ class RecordKeeper:
             self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
             self._verified[key] = _up_to(later, span, wide)
 
-    def _wanted(
+    def _expected_windows(
         self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
     ) -> pl.DataFrame:
         """The windows that have readings, with what their records would be worked out from now."""
@@ -207,7 +207,7 @@ class RecordKeeper:
             waiting[name] = rows, replaced
             done += rows.height
             if len(waiting) == WRITTEN_TOGETHER or name == names[-1]:
-                self._put(machine.id, waiting)
+                self._add(machine.id, waiting)
                 waiting = {}
             if progress is not None:
                 progress(machine.id, done, stale.height)
@@ -222,7 +222,7 @@ class RecordKeeper:
         stored = stored.join(newer.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
         return pl.concat([stored, newer.select(columns)]).sort("start")
 
-    def _put(self, machine: str, new_records: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
+    def _add(self, machine: str, new_records: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
         """Put new records, by month with the windows (start, end) that they replace, in the table."""
         others = self._others(machine, pl.concat([replaced for _, replaced in new_records.values()]))
         with self._writing() as may_write:
@@ -245,14 +245,14 @@ class RecordKeeper:
         for month, (rows, replaced) in new_records.items():
             new = pl.concat([rows, waiting.filter(pl.col("month") == month)])
             obsolete = pl.concat([replaced, new.select("start", "end")])
-            parts[machine, month] = pl.concat([self._kept(machine, month, obsolete), new])
+            parts[machine, month] = pl.concat([self._rest_of_month(machine, month, obsolete), new])
         self._table.replace(parts)
         remaining = waiting.filter(~pl.col("month").is_in(list(new_records)))
         self._unsaved.pop(machine, None)
         if remaining.height:
             self._unsaved[machine] = remaining
 
-    def _kept(self, machine: str, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
+    def _rest_of_month(self, machine: str, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
         """The records of a month but those of some windows (start, end)."""
         there = self._table.read(machine, [month], ["start", "end"])
         if there.join(replaced, on=["start", "end"], how="anti", maintain_order="left").is_empty():

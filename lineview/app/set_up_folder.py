@@ -11,7 +11,7 @@ from zoneinfo import available_timezones
 
 from lineview.app.setup import SetUp, set_up
 from lineview.app.setup_layouts import Surveyed, survey_folder
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault
 from lineview.core.language import languages, speak, spoken, tr
@@ -158,6 +158,6 @@ class SetUpDesk:
         write_file(path, lambda part: part.write_text(state.text, encoding="utf-8"))
         return path
 
-    def take_in(self, works: Works) -> list[Taken]:
+    def take_in(self, works: Works) -> list[IntakeResult]:
         """Take the exports that were looked at in."""
         return works.take(self.paths)

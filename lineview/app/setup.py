@@ -179,8 +179,8 @@ def _rhythm(draft: Plant, readings: Readings, tz: ZoneInfo) -> Rhythm:
         frame = readings.get((machine.id, counter.id)) if counter else None
         if frame is None or frame.height < 2:
             continue
-        start, end, moved = _steps(frame)
-        running[machine.id] = _minutes(start[moved], end[moved], tz)
+        start, end, moves = _steps(frame)
+        running[machine.id] = _minutes(start[moves], end[moves], tz)
         local = frame["at"].dt.convert_time_zone(tz.key).dt.date()
         ends += [local[0], local[-1]]
     return shifts_of(running, min(ends), max(ends)) if ends else Rhythm((), tr("nothing counts pieces"), False)
@@ -254,11 +254,11 @@ def _shifts_question(rhythm: Rhythm) -> SetUpQuestion:
 def _band_question(read: ReadSoFar) -> SetUpQuestion:
     text = tr("How many pieces a minute are nominal, from and to?")
     every = (read.readings.get(key) for key in piece_counters(read.draft))
-    rates = [rate for one in every if one is not None and one.height > 1 and (rate := _running_rate(one))]
+    rates = [rate for frame in every if frame is not None and frame.height > 1 and (rate := _running_rate(frame))]
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
     pace = in_digits(f"{low:,}") if low == high else tr("{low:,} to {high:,}", low=low, high=high)
-    made = tr("common practice; while running they made {pace} a minute", pace=pace)
-    return SetUpQuestion("band", text, "300-400", made if rates else tr("common practice"))
+    why = tr("common practice; while running they made {pace} a minute", pace=pace)
+    return SetUpQuestion("band", text, "300-400", why if rates else tr("common practice"))
 
 
 def _running_rate(frame: pl.DataFrame) -> float:
@@ -350,8 +350,8 @@ def _partners(
             partners[wrapper.id] = ("", True)
         else:
             digits = re.sub(r"\D", "", wrapper.id)
-            named = [s.id for s in sizers if digits and re.sub(r"\D", "", s.id) == digits]
-            partners[wrapper.id] = (named[0], True) if len(named) == 1 else (fit[0][1], False)
+            of_number = [s.id for s in sizers if digits and re.sub(r"\D", "", s.id) == digits]
+            partners[wrapper.id] = (of_number[0], True) if len(of_number) == 1 else (fit[0][1], False)
     return partners
 
 
@@ -367,8 +367,8 @@ def _profile(machine: Machine, readings: Readings) -> set[int]:
     counter = piece_counter(machine) or machine.counter("rope")
     frame = readings.get((machine.id, counter.id)) if counter else None
     if frame is not None and frame.height > 1:
-        start, end, moved = _steps(frame)
-        return set(((start + end)[moved] / 120.0).astype(np.int64).tolist())
+        start, end, moves = _steps(frame)
+        return set(((start + end)[moves] / 120.0).astype(np.int64).tolist())
     gauge = machine.gauge("rope diameter")
     frame = readings.get((machine.id, gauge.id)) if gauge else None
     if frame is None:
@@ -387,7 +387,7 @@ def _text(
     answers: Mapping[str, str],
 ) -> tuple[str, list[Fault]]:
     """plant.toml, or "" and why there is none yet."""
-    given = {q.key: answers.get(q.key) or q.suggested for q in questions}
+    choices = {q.key: answers.get(q.key) or q.suggested for q in questions}
     machines = [m.id for m in read.draft.machines]
     faults = [*read.mixed, *(fault for channel in learned if (fault := _too_coarse(channel, read.readings)))]
     if not machines:
@@ -397,29 +397,29 @@ def _text(
             headers=", ".join(f"'{header}'" for header in sorted(headers)[:8]) or "–",
         )
         faults.append(Fault(tr("no machine was recognised in these exports"), "", tr("counters with headers"), do))
-    if faults or any(answer is None for answer in given.values()):
+    if faults or any(answer is None for answer in choices.values()):
         return "", faults
     try:
-        shifts = read_shifts(given["shifts"] or "")
-        band = read_band(given["band"] or "")
+        shifts = read_shifts(choices["shifts"] or "")
+        band = read_band(choices["band"] or "")
         lines = (
-            read_lines(given["lines"] or "", machines)
-            if "lines" in given
+            read_lines(choices["lines"] or "", machines)
+            if "lines" in choices
             else [(tr("Line {number}", number=1), machines)]
         )
     except LineviewError as error:
         return "", list(error.faults)
     columns = [{t.to.rpartition("/")[2] for t in layout.columns.values()} for layout in read.layouts.values()]
-    named = set().union(*(of for of in columns if not of.isdisjoint(c.channel for c in learned)))
+    in_layouts = set().union(*(of for of in columns if not of.isdisjoint(c.channel for c in learned)))
     homes = {machine: str(k + 1) for k, (_, listed) in enumerate(lines) for machine in listed}
     plant = Plant(
         shop=answers.get("shop") or surveyed.shop,
         language=spoken(),
-        zone=given["zone"] or "UTC",
+        zone=choices["zone"] or "UTC",
         gap_s=_gap_s(read.readings),
         shifts=shifts,
         lines=tuple(Line(id=str(k + 1), name=name) for k, (name, _) in enumerate(lines)),
-        machines=tuple(_finished(m, homes[m.id], band, learned, given, named) for m in read.draft.machines),
+        machines=tuple(_finished(m, homes[m.id], band, learned, choices, in_layouts) for m in read.draft.machines),
         layouts=tuple(read.layouts.values()),
     )
     remarks = {(m.id, c.id): tr("its column holds no number so far") for m in plant.machines for c in m.counters}
@@ -448,8 +448,8 @@ def _finished(
     line: str,
     band: tuple[float, float],
     learned: Sequence[LearnedChannel],
-    given: Mapping[str, str | None],
-    named: set[str],
+    choices: Mapping[str, str | None],
+    in_layouts: set[str],
 ) -> Machine:
     """A machine with what was learned of its counters; those without readings go unless a file read names them."""
     of_machine = {channel.channel: channel for channel in learned if channel.machine == machine.id}
@@ -457,19 +457,19 @@ def _finished(
     for counter in machine.counters:
         channel = of_machine.get(counter.id)
         limits, learned_m = (channel.limits, channel.count_m) if channel is not None else (None, None)
-        if limits is None and counter.id not in named:
+        if limits is None and counter.id not in in_layouts:
             continue
-        count_m = given.get(f"count {machine.id}/{counter.id}") or learned_m or counter.unit_value
+        count_m = choices.get(f"count {machine.id}/{counter.id}") or learned_m or counter.unit_value
         pieces_fastest = max(LEAST_FASTEST, band[1] * 1.125)
         fastest = (limits.fastest_per_min or 1.0) if limits is not None else counter.fastest_per_min
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
             fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
         modulus, moves_by = (limits.modulus or "unknown", limits.moves_by) if limits is not None else ("unknown", 1)
-        turns = given.get(f"turns {machine.id}/{counter.id}") or "unknown"
+        turns = choices.get(f"turns {machine.id}/{counter.id}") or "unknown"
         modulus = int(turns) if turns != "unknown" else modulus
         values = {"modulus": modulus, "fastest_per_min": fastest, "unit_value": float(count_m), "moves_by": moves_by}
         counters.append(counter.model_copy(update=values))
-    gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in named)
+    gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in in_layouts)
     is_wrap = machine.kind == "cut-and-wrap machine"
     update = {
         "line": line,

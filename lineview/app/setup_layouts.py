@@ -84,7 +84,7 @@ class Surveyed:
     here: str
     surveys: list[Survey]
     faults: list[Fault]
-    kept: dict[object, ReadSoFar] = field(default_factory=dict)
+    results: dict[object, ReadSoFar] = field(default_factory=dict)
 
 
 def survey_folder(paths: Sequence[Path], shop: str, here: str) -> Surveyed:
@@ -126,7 +126,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
         draft = draft.model_copy(update={"machines": tuple(m for m in draft.machines if m.id not in aside)})
     tried = {group.id: _best_proposal(group, draft) for group in groups if not group.aside}
     proposals = {group: proposal for group, (proposal, _) in tried.items() if proposal}
-    lost = [fault for proposal, why in tried.values() if proposal is None for fault in why]
+    failures = [fault for proposal, why in tried.values() if proposal is None for fault in why]
     questions, settled = _settled(groups, proposals, answers)
     machines = (
         *sorted({survey.machine for survey in surveys}),
@@ -134,17 +134,17 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
         *(f"{key} {answer}" for key, answer in answers.items() if key.startswith((TWICE, RENAMED, PACE))),
     )
     key = (spoken(), zone, machines, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
-    if key not in surveyed.kept:
+    if key not in surveyed.results:
         layouts, faults = _layouts(groups, proposals, settled)
         readings, unread, mixed = _readings(groups, draft, layouts)
-        every = (*surveyed.faults, *(lost if proposals else ()), *faults, *unread)
-        mixed = mixed if proposals else (*mixed, *lost)
-        one = [*one_machine_questions(draft, readings, answers), *_pace_questions(draft, readings, layouts)]
-        mixed += tuple(_pace_fault(q.key) for q in one if q.key.startswith(PACE) and answers.get(q.key) == "pace")
-        surveyed.kept[key] = ReadSoFar(
-            tuple(groups), draft, proposals, layouts, readings, (*same, *questions, *one), every, mixed
+        every = (*surveyed.faults, *(failures if proposals else ()), *faults, *unread)
+        mixed = mixed if proposals else (*mixed, *failures)
+        more = [*one_machine_questions(draft, readings, answers), *_pace_questions(draft, readings, layouts)]
+        mixed += tuple(_pace_fault(q.key) for q in more if q.key.startswith(PACE) and answers.get(q.key) == "pace")
+        surveyed.results[key] = ReadSoFar(
+            tuple(groups), draft, proposals, layouts, readings, (*same, *questions, *more), every, mixed
         )
-    return _by_their_clocks(surveyed.kept[key], zone, answers)
+    return _by_their_clocks(surveyed.results[key], zone, answers)
 
 
 def _pace_questions(draft: Plant, readings: Readings, layouts: Mapping[str, Layout]) -> list[SetUpQuestion]:
@@ -155,11 +155,11 @@ def _pace_questions(draft: Plant, readings: Readings, layouts: Mapping[str, Layo
     questions = []
     for machine, channel in sorted(keys & readings.keys() & piece_counters(draft).keys()):
         frame = readings[machine, channel].select(pl.col("at").diff().dt.total_seconds(), pl.col("value").diff())
-        held = frame.filter(pl.col("value") > 0)["value"].median()
+        median = frame.filter(pl.col("value") > 0)["value"].median()
         apart_s = cast(float, frame["at"].median() or 60.0)
-        if _PACE[0] <= cast(float, held or 0.0) <= _PACE[1] and not 40.0 <= apart_s <= 90.0:
+        if _PACE[0] <= cast(float, median or 0.0) <= _PACE[1] and not 40.0 <= apart_s <= 90.0:
             text = tr("{machine}: what does a row of its pieces say?", machine=machine)
-            why = tr("it holds about {n:,.0f}, and rows are {s:,.0f} s apart", n=held, s=apart_s)
+            why = tr("it holds about {n:,.0f}, and rows are {s:,.0f} s apart", n=median, s=apart_s)
             questions.append(SetUpQuestion(f"{PACE}{machine}/{channel}", text, None, why, options))
     return questions
 
@@ -180,22 +180,22 @@ def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> 
         planned = _planned(read_shifts(answers.get("shifts", "")))
     except LineviewError:
         return read
-    asked, changed = [], dict(read.layouts)
+    questions, changed = [], dict(read.layouts)
     for group in read.groups:
         layout = read.layouts.get(group.id)
         if layout is None or layout.zone or layout.clock_offset_s:
             continue
         question = _clock_question(group, read.readings, planned, zone)
         if question is not None:
-            asked.append(question)
+            questions.append(question)
             answer = answers.get(question.key, "")
             if answer in dict(question.options):
                 later = {"clock_offset_s": -43_200.0} if answer == _HALF_DAY else {"zone": answer}
                 changed[group.id] = layout.model_copy(update=later)
-    if not asked:
+    if not questions:
         return read
     readings, _, mixed = _readings(read.groups, read.draft, changed)
-    return replace(read, layouts=changed, readings=readings, mixed=mixed, questions=(*read.questions, *asked))
+    return replace(read, layouts=changed, readings=readings, mixed=mixed, questions=(*read.questions, *questions))
 
 
 def _planned(shifts: Sequence[Shift]) -> NDArray[np.bool_]:
@@ -293,7 +293,7 @@ def _settled(
     groups: Sequence[Group], proposals: Mapping[str, Proposal], answers: Mapping[str, str]
 ) -> tuple[list[SetUpQuestion], dict[str, dict[str, str]]]:
     """What proposals ask, each question once, and the answers by group."""
-    asked: dict[str, SetUpQuestion] = {}
+    questions: dict[str, SetUpQuestion] = {}
     settled: dict[str, dict[str, str]] = {}
     for group in groups:
         proposal = proposals.get(group.id)
@@ -304,11 +304,11 @@ def _settled(
                 text = tr(
                     "Exports of {machines}: {question}", machines=", ".join(group.machines), question=question.text
                 )
-                asked.setdefault(key, SetUpQuestion(key, text, suggested, why, question.options))
+                questions.setdefault(key, SetUpQuestion(key, text, suggested, why, question.options))
             answer = answers.get(key) or suggested
             if answer is not None:
                 settled.setdefault(group.id, {})[question.about] = answer
-    return list(asked.values()), settled
+    return list(questions.values()), settled
 
 
 def _key(question: Question, group: Group) -> str:
@@ -333,8 +333,8 @@ def _suggested(question: Question, group: Group) -> tuple[str | None, str]:
 def _unit_by_size(question: Question) -> str | None:
     """The only unit in which the middle value is a usual one for a rope."""
     fit = []
-    for unit, said in question.options:
-        number = re.match(r"-?[\d.]+(e[+-]?\d+)?", said.replace(",", "."))  # as the works' language writes it
+    for unit, label in question.options:
+        number = re.match(r"-?[\d.]+(e[+-]?\d+)?", label.replace(",", "."))  # as the works' language writes it
         low, high = USUAL.get(unit, (1.0, 0.0))
         if number and low <= float(number[0]) <= high:
             fit.append(unit)
@@ -343,11 +343,11 @@ def _unit_by_size(question: Question) -> str | None:
 
 def _day_or_month(options: tuple[str, str], group: Group) -> tuple[str | None, str]:
     """Day or month first: as in the files' names, or whichever makes the files follow each other."""
-    pairs = [(survey, *found) for survey in group.surveys for found in _dates_in(survey)]
+    pairs = [(survey, *numbers) for survey in group.surveys for numbers in _dates_in(survey)]
     for survey, first, second, _ in pairs:
-        named = re.search(r"(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)", survey.path.name)
-        if named and first != second and sorted((first, second)) == sorted((int(named[2]), int(named[3]))):
-            return options[0 if int(named[3]) == first else 1], tr("by the date in the files' names")
+        date = re.search(r"(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)", survey.path.name)
+        if date and first != second and sorted((first, second)) == sorted((int(date[2]), int(date[3]))):
+            return options[0 if int(date[3]) == first else 1], tr("by the date in the files' names")
     spans = [_span([(y, m, d) for _, d, m, y in pairs]), _span([(y, m, d) for _, m, d, y in pairs])]
     if len({pair[1:] for pair in pairs}) > 1 and spans[0] != spans[1] and None not in spans:
         best = 0 if (spans[0] or 0) < (spans[1] or 0) else 1
@@ -357,8 +357,8 @@ def _day_or_month(options: tuple[str, str], group: Group) -> tuple[str | None, s
 
 def _dates_in(survey: Survey) -> list[tuple[int, int, int]]:
     """The dates that a file begins and ends with: first number, second number, year."""
-    found = (re.match(r"\s*(\d{1,2})[./-](\d{1,2})[./-](\d{2,4})\b", text) for text in survey.moments)
-    return [(int(m[1]), int(m[2]), int(m[3]) % 100 + 2000) for m in found if m]
+    matches = (re.match(r"\s*(\d{1,2})[./-](\d{1,2})[./-](\d{2,4})\b", text) for text in survey.moments)
+    return [(int(m[1]), int(m[2]), int(m[3]) % 100 + 2000) for m in matches if m]
 
 
 def _span(dates: Sequence[tuple[int, int, int]]) -> int | None:
@@ -379,7 +379,7 @@ def _layouts(
     """The layouts in which nothing is open, each with an id and a pattern of its own."""
     layouts: dict[str, Layout] = {}
     faults: list[Fault] = []
-    taken: set[str] = set()
+    names: set[str] = set()
     for group in groups:
         proposal = proposals.get(group.id)
         answers = settled.get(group.id, {})
@@ -391,8 +391,8 @@ def _layouts(
             faults += error.faults
             continue
         base = (group.machines[0] if len(group.machines) == 1 else layout.id) or "export"
-        name = next(n for k in range(1, 99) if (n := base if k == 1 else f"{base} {k}") not in taken)
-        taken.add(name)
+        name = next(n for k in range(1, 99) if (n := base if k == 1 else f"{base} {k}") not in names)
+        names.add(name)
         layouts[group.id] = layout.model_copy(update={"id": name, "files": _pattern(group, groups)})
     return layouts, faults
 
@@ -437,16 +437,16 @@ def _readings(
                 mixed += _mixed(pl.concat(tidy), path.name) if tidy else ()
                 frames += tidy
                 unread = _refused(export)
-                lost = export.rows_refused * 2 > export.rows
-                faults, mixed = (faults, (*mixed, *unread)) if lost else ([*faults, *unread], mixed)
+                is_mostly_refused = export.rows_refused * 2 > export.rows
+                faults, mixed = (faults, (*mixed, *unread)) if is_mostly_refused else ([*faults, *unread], mixed)
     if not frames:
         return {}, faults, ()
     every = pl.concat(frames)
     whole = every.unique(["machine", "channel", "at"], keep="first", maintain_order=True)
     ordered = whole.sort("machine", "channel", "at")
     parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
-    named = {(str(key[0]), str(key[1])): part for key, part in parts.items()}
-    counted = {key: _counting_up(part, key, draft, [*layouts.values()]) for key, part in named.items()}
+    by_channel = {(str(key[0]), str(key[1])): part for key, part in parts.items()}
+    counted = {key: _counting_up(part, key, draft, [*layouts.values()]) for key, part in by_channel.items()}
     return counted, faults, mixed or _mixed(every)
 
 
@@ -481,8 +481,8 @@ def _mixed(every: pl.DataFrame, name: str = "") -> tuple[Fault, ...]:
 
 def _refused(export: Export) -> list[Fault]:
     """A fault where much of a file cannot be read; names of a long file that nobody wants do not count."""
-    lost = export.refusals.filter((pl.col("column") == "") & ~pl.col("reason").str.contains("is not in the layout"))
-    if lost.height <= MOST_REFUSED * export.rows:
+    rows = export.refusals.filter((pl.col("column") == "") & ~pl.col("reason").str.contains("is not in the layout"))
+    if rows.height <= MOST_REFUSED * export.rows:
         return []
-    what = tr("{lost:,} of {rows:,} rows cannot be read with the layout proposed", lost=lost.height, rows=export.rows)
-    return [Fault(what, export.path.name, tr("nearly all rows"), str(lost["reason"][0]))]
+    what = tr("{lost:,} of {rows:,} rows cannot be read with the layout proposed", lost=rows.height, rows=export.rows)
+    return [Fault(what, export.path.name, tr("nearly all rows"), str(rows["reason"][0]))]

@@ -138,10 +138,10 @@ def grouped(surveys: Sequence[Survey], shop: str, zone: str) -> tuple[list[Group
         key = (survey.kind, survey.headers, survey.sheet, name, survey.pattern.rpartition(".")[2])
         by_key.setdefault(key, []).append(survey)
     drafts: dict[str, _Draft] = {}
-    named = [(some, _machines_in(some, drafts)) for some in by_key.values()]
+    pairs = [(some, _machines_in(some, drafts)) for some in by_key.values()]
     ids = _ids([draft for draft in drafts.values() if draft.kind])
     groups = []
-    for number, (some, keys) in enumerate(named):
+    for number, (some, keys) in enumerate(pairs):
         known = tuple(ids[key] for key in keys if key in ids)
         groups.append(Group(f"g{number + 1}", tuple(some), known, _why_aside(some[0], known)))
     machines = tuple(_machine(ids[key], draft) for key, draft in drafts.items() if key in ids)
@@ -157,13 +157,13 @@ def _with_machines(surveys: Sequence[Survey]) -> list[Survey]:
     alike: dict[tuple[object, ...], list[Survey]] = {}
     for survey in surveys:
         alike.setdefault((survey.headers, survey.sheet, survey.machine.casefold()), []).append(survey)
-    named = []
+    result = []
     for some in alike.values():
         apart = _apart(some)
         for survey in some:
             name = f"{survey.machine} {survey.part}".strip() if apart else survey.machine
-            named.append(replace(survey, machine=name))
-    return sorted(named, key=lambda s: s.path.name)
+            result.append(replace(survey, machine=name))
+    return sorted(result, key=lambda s: s.path.name)
 
 
 def could_be_one(surveys: Sequence[Survey]) -> list[tuple[str, tuple[Survey, ...], bool | None]]:
@@ -212,9 +212,9 @@ def _apart(surveys: Sequence[Survey]) -> bool:
 def _goes_on(surveys: Sequence[Survey]) -> bool | None:
     """Whether the counter goes on from a file to the next of another name; None where that is not clear."""
     ordered = sorted((s for s in surveys if s.span and s.counts), key=lambda s: s.span or ())
-    pairs = [(one.counts, other.counts) for one, other in pairwise(ordered) if one.part != other.part]
+    pairs = [(before.counts, other.counts) for before, other in pairwise(ordered) if before.part != other.part]
     # one that begins near 0 was set back, which any counter may be
-    steps = [other[0] - one[1] for one, other in pairs if one and other and other[0] > GOES_ON]
+    steps = [other[0] - before[1] for before, other in pairs if before and other and other[0] > GOES_ON]
     share = sum(0 <= step <= GOES_ON for step in steps) / len(steps) if steps else 0.5
     return True if share >= CLEAR else False if share <= 1 - CLEAR else None
 
@@ -278,9 +278,9 @@ def _ids(drafts: Sequence[_Draft]) -> dict[str, str]:
         plain = unicodedata.normalize("NFKD", draft.name.replace("ß", "ss"))
         plain = re.sub(r"[^A-Za-z0-9_. -]+", "", plain.encode("ascii", "ignore").decode()).strip(" ._-")[:50]
         base = plain or ("wrap" if draft.kind == "cut-and-wrap machine" else "sizer")
-        taken = set(ids.values())
-        free = (base if n == 1 else f"{base} {n}" for n in range(1, len(taken) + 2))
-        ids["".join(draft.name.casefold().split())] = next(one for one in free if one not in taken)
+        in_use = set(ids.values())
+        free = (base if n == 1 else f"{base} {n}" for n in range(1, len(in_use) + 2))
+        ids["".join(draft.name.casefold().split())] = next(name for name in free if name not in in_use)
     return ids
 
 
@@ -335,34 +335,34 @@ def one_machine_questions(draft: Plant, readings: Readings, answers: Mapping[str
             counts = frame.select(hour=hour, n=pl.col("value").diff()).filter(pl.col("n") > 0)
             hourly[machine.id] = counts.group_by("hour", maintain_order=True).agg(pl.col("n").sum())
     keys = [key for key in answers if key.startswith(TWICE)]
-    for (one, counts), (other, others) in combinations(hourly.items(), 2):
-        same = frames[one].join(frames[other], on=["at", "value"], maintain_order="left")["value"].n_unique()
+    for (first, counts), (other, others) in combinations(hourly.items(), 2):
+        same = frames[first].join(frames[other], on=["at", "value"], maintain_order="left")["value"].n_unique()
         n = counts.join(others, on="hour", maintain_order="left")
         apart, spread = (n["n"] - n["n_right"]).abs(), (n["n"] - n["n"].median()).abs()
         alike = n.height >= SAME_HOURS and cast(float, apart.median()) < SAME_SPREAD * cast(float, spread.median())
-        if alike or same >= max(SAME_VALUES, SAME_SHARE * min(frames[one].height, frames[other].height)):
-            keys.append(f"{TWICE}{one} / {other}")
+        if alike or same >= max(SAME_VALUES, SAME_SHARE * min(frames[first].height, frames[other].height)):
+            keys.append(f"{TWICE}{first} / {other}")
     names = [key for key in answers if key.startswith(RENAMED)]
     each = [key[5:].casefold() for key, answer in answers.items() if key.startswith("same ") and answer == "each"]
-    for one, other in pairwise(sorted(spans, key=lambda name: spans[name])):
-        is_answered = any(all(m.casefold().startswith(name) for m in (one, other)) for name in each)
-        if spans[one][1][0] < spans[other][0][0] and not is_answered and _could_be_renamed(one, other, spans):
-            names.append(f"{RENAMED}{one} / {other}")
+    for first, other in pairwise(sorted(spans, key=lambda name: spans[name])):
+        is_answered = any(all(m.casefold().startswith(name) for m in (first, other)) for name in each)
+        if spans[first][1][0] < spans[other][0][0] and not is_answered and _could_be_renamed(first, other, spans):
+            names.append(f"{RENAMED}{first} / {other}")
     return [*map(_twice_question, dict.fromkeys(keys)), *map(_renamed_question, dict.fromkeys(names))]
 
 
-def _could_be_renamed(one: str, other: str, spans: Mapping[str, list[tuple[datetime, float]]]) -> bool:
+def _could_be_renamed(earlier: str, other: str, spans: Mapping[str, list[tuple[datetime, float]]]) -> bool:
     """Whether names have the same letter and numbers, or the counter of one goes on in the other."""
     (first, numbers), (letter, others) = (
-        (name[:1].casefold(), [int(n) for n in re.findall(r"\d+", name)]) for name in (one, other)
+        (name[:1].casefold(), [int(n) for n in re.findall(r"\d+", name)]) for name in (earlier, other)
     )
-    step = spans[other][0][1] - spans[one][1][1]
+    step = spans[other][0][1] - spans[earlier][1][1]
     return (first == letter and numbers == others != []) or (0 <= step <= GOES_ON < spans[other][0][1])
 
 
 def _renamed_question(key: str) -> SetUpQuestion:
-    one, _, other = key.removeprefix(RENAMED).partition(" / ")
-    text = tr("{other} is read only after {one}: one machine that was renamed?", one=one, other=other)
+    name, _, other = key.removeprefix(RENAMED).partition(" / ")
+    text = tr("{other} is read only after {one}: one machine that was renamed?", one=name, other=other)
     options = (("one", tr("one machine, {name}", name=other)), ("two", tr("two machines")))
     return SetUpQuestion(key, text, None, "", options)
 
@@ -388,7 +388,7 @@ def merge_renamed(groups: list[Group], draft: Plant, answers: Mapping[str, str])
 
 
 def _twice_question(key: str) -> SetUpQuestion:
-    one, _, other = key.removeprefix(TWICE).partition(" / ")
-    text = tr("{one} and {other} count the same hour by hour: one machine exported twice?", one=one, other=other)
-    left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, one)]
+    first, _, other = key.removeprefix(TWICE).partition(" / ")
+    text = tr("{one} and {other} count the same hour by hour: one machine exported twice?", one=first, other=other)
+    left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, first)]
     return SetUpQuestion(key, text, None, "", (*left, ("both", tr("two machines"))))

@@ -27,7 +27,7 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
     """Moment and export of a count as typed: part reels by diameter [mm], deliveries as "36 2026-08-19" or "none"."""
     described = plant.web(web)
     if described is None:
-        names = ", ".join(one.id for one in plant.webs)
+        names = ", ".join(entry.id for entry in plant.webs)
         raise AskError(Fault(tr("unknown web '{web}'", web=web), "web", tr("one of {names}", names=names)))
     faults: list[Fault] = []
     reels = _number(whole, tr("reels"), faults)
@@ -90,10 +90,10 @@ def keep_count(plant: Plant, store: Store, web: str, at: datetime, text: str) ->
     with TemporaryDirectory(prefix="lineview-") as folder:
         path = Path(folder) / f"count-{web}-{at:%Y-%m-%d-%H%M%S}.csv"
         path.write_text(text, encoding="utf-8")
-        taken = take_in([path], plant.model_copy(update={"layouts": (LAYOUT,)}), store)[0]
-    receipt = taken.receipt
+        result = take_in([path], plant.model_copy(update={"layouts": (LAYOUT,)}), store)[0]
+    receipt = result.receipt
     if receipt is None or receipt.conflicts or (receipt.refused and not receipt.already):
         if receipt is not None:
             store.undo(receipt.intake)
-        raise taken.error or AskError(Fault(tr("the count could not be kept whole"), "count"))
+        raise result.error or AskError(Fault(tr("the count could not be kept whole"), "count"))
     return receipt.intake

@@ -21,7 +21,7 @@ from lineview.store.writer import Receipt
 
 
 @dataclass(frozen=True)
-class Taken:
+class IntakeResult:
     """What became of one export: exactly one of receipt, proposal and error is there.
 
     Parameters
@@ -63,7 +63,7 @@ def take_in(
     chosen: Mapping[str, str] | None = None,
     progress: Callable[[Path, int], None] | None = None,
     keep: Callable[[Layout], Layout] | None = None,
-) -> list[Taken]:
+) -> list[IntakeResult]:
     """Take exports in, each whole or not at all."""
     with TemporaryDirectory(prefix="lineview-") as folder:
         files, faulty = _unzip(find_exports(paths), Path(folder))
@@ -74,10 +74,10 @@ def take_in(
 _MOST_FILES, _MOST_BYTES, _MOST_TIMES, _SURE_BYTES = 5_000, 8 << 30, 200, 64 << 20
 
 
-def _unzip(files: Sequence[Path], folder: Path) -> tuple[list[Path], list[Taken]]:
+def _unzip(files: Sequence[Path], folder: Path) -> tuple[list[Path], list[IntakeResult]]:
     """The files, those of zips in a folder of their own; and what is wrong with zips."""
     exports: list[Path] = []
-    faulty: list[Taken] = []
+    faulty: list[IntakeResult] = []
     for path in files:
         if path.suffix.lower() != ".zip" or not is_zipfile(path):
             exports.append(path)
@@ -87,7 +87,7 @@ def _unzip(files: Sequence[Path], folder: Path) -> tuple[list[Path], list[Taken]
         try:
             exports += _members(path, into)
         except IntakeError as error:
-            faulty.append(Taken(path, error=error))
+            faulty.append(IntakeResult(path, error=error))
     return exports, faulty
 
 
@@ -125,22 +125,22 @@ def _take_files(
     chosen: Mapping[str, str],
     progress: Callable[[Path, int], None] | None,
     keep: Callable[[Layout], Layout] | None,
-) -> list[Taken]:
+) -> list[IntakeResult]:
     now = datetime.now(UTC)
-    results: dict[int, Taken] = {}
+    results: dict[int, IntakeResult] = {}
     group: list[tuple[int, Export, Layout | None]] = []
 
-    def in_pieces(export: InPieces, layout: Layout | None) -> Taken | None:
+    def in_pieces(export: InPieces, layout: Layout | None) -> IntakeResult | None:
         _write(group, store, results, keep, plant)  # so that files go in in their order
         return _take_in_pieces(export, layout, store, keep, plant)
 
     try:
         for place, path in enumerate(files):
             result = _read_one(path, plant, accept, chosen, _of(path, progress), now, in_pieces)
-            if isinstance(result, Taken):
+            if isinstance(result, IntakeResult):
                 results[place] = result
             elif error := _swapped_day(result[0], [export for _, export, _ in group], plant, store):
-                results[place] = Taken(path, error=error)
+                results[place] = IntakeResult(path, error=error)
             else:
                 group.append((place, *result))
                 if result[1] is not None or _is_full([export for _, export, _ in group]):
@@ -155,29 +155,29 @@ def _take_files(
 
 def _swapped_day(export: Export, group: Sequence[Export], plant: Plant, store: Store) -> IntakeError | None:
     """Why readings of one day may be of another: with day and month swapped they follow what is in or in the group."""
-    layouts = [one for one in plant.layouts if one.id in export.layouts and not one.any_times]
-    for part in export.parts if any(one.time_format.startswith(("%d", "%m")) for one in layouts) else ():
+    layouts = [layout for layout in plant.layouts if layout.id in export.layouts and not layout.any_times]
+    for part in export.parts if any(layout.time_format.startswith(("%d", "%m")) for layout in layouts) else ():
         days = part.tidy["at"].dt.convert_time_zone(plant.zone).dt.date() if part.kind == "readings" else None
         if days is None or not part.height:
             continue
         begin, end = cast(date, days.min()), cast(date, days.max())
         if begin.day > 12 or begin.day == begin.month or (end - begin).days > 1:
             continue
-        meant = begin.replace(month=begin.day, day=begin.month)
+        swapped_day = begin.replace(month=begin.day, day=begin.month)
         with store.snapshot() as reader:
             span = reader.span(part.tidy["machine"][0])
         if span is None:
             continue
-        tidy = [one.tidy for item in group for one in item.parts if one.kind == "readings" and one.height]
+        tidy = [piece.tidy for item in group for piece in item.parts if piece.kind == "readings" and piece.height]
         waiting = [rows["at"].dt.date() for rows in tidy if rows["machine"][0] == part.tidy["machine"][0]]
         first = min([span.start.date(), *(cast(date, dates.min()) for dates in waiting)])
         last = max([span.end.date(), *(cast(date, dates.max()) for dates in waiting)])
-        apart, near = (max((first - day).days, (day - last).days) for day in (begin, meant))
+        apart, near = (max((first - day).days, (day - last).days) for day in (begin, swapped_day))
         if apart > _FOLLOWS_D >= near:
             text = mark("its times lie on {begin}, far from what is in: day and month may be swapped ({meant})")
             do = tr("Correct the dates; any_times = true in layout '{id}' takes them as read.", id=layouts[0].id)
             expected = tr("a day that follows {day:%Y-%m-%d}", day=last)
-            return IntakeError(Fault(tr(text, begin=begin, meant=meant), str(export.path), expected, do))
+            return IntakeError(Fault(tr(text, begin=begin, meant=swapped_day), str(export.path), expected, do))
     return None
 
 
@@ -186,7 +186,7 @@ def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[i
 
 
 def _is_full(group: Sequence[Export]) -> bool:
-    return len(group) >= _GROUP_FILES or sum(part.height for one in group for part in one.parts) >= _GROUP_ROWS
+    return len(group) >= _GROUP_FILES or sum(part.height for export in group for part in export.parts) >= _GROUP_ROWS
 
 
 def _read_one(
@@ -196,8 +196,8 @@ def _read_one(
     chosen: Mapping[str, str],
     progress: Callable[[int], None],
     now: datetime,
-    in_pieces: Callable[[InPieces, Layout | None], Taken | None],
-) -> Taken | tuple[Export, Layout | None]:
+    in_pieces: Callable[[InPieces, Layout | None], IntakeResult | None],
+) -> IntakeResult | tuple[Export, Layout | None]:
     """Read an export; give what became of it where it goes no further, else it and the layout accepted.
 
     A big one that a layout fits is taken in here, piece by piece.
@@ -210,7 +210,7 @@ def _read_one(
         layout = None
         if isinstance(export, Proposal):
             if not accept:
-                return Taken(path, proposal=export)
+                return IntakeResult(path, proposal=export)
             from lineview.intake.layout.propose import settle  # most files have a layout
 
             layout = settle(export, chosen)
@@ -221,14 +221,14 @@ def _read_one(
             export = read_export(path, plant, layout=layout, progress=progress, now=now)
             if isinstance(export, Export):
                 export = replace(export, notes=(*remarks, *export.notes))
-        return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
+        return IntakeResult(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         # without the frames that it came through: they hold the file's bytes
         error.__context__ = error.__cause__ = None
-        return Taken(path, error=error.with_traceback(None))
+        return IntakeResult(path, error=error.with_traceback(None))
     except Exception as error:  # noqa: BLE001 - whatever a file is, it never stops the files after it
         what = tr("the file cannot be read ({kind}: {error})", kind=type(error).__name__, error=str(error)[:200])
-        return Taken(
+        return IntakeResult(
             path, error=IntakeError(Fault(what, str(path), "", tr("Leave this file out, and please report it.")))
         )
 
@@ -246,15 +246,15 @@ def _try_pieces(
     layout: Layout | None,
     progress: Callable[[int], None],
     now: datetime,
-    in_pieces: Callable[[InPieces, Layout | None], Taken | None],
-) -> Taken | None:
+    in_pieces: Callable[[InPieces, Layout | None], IntakeResult | None],
+) -> IntakeResult | None:
     big = open_big(path, plant, layout=layout, progress=progress, now=now)
     return None if big is None else in_pieces(big, layout)
 
 
 def _take_in_pieces(
     export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], Layout] | None, plant: Plant
-) -> Taken | None:
+) -> IntakeResult | None:
     """Take a big export in; None where it has to be read whole."""
     store.describe(_with_layout(plant, layout).model_dump_json())
     source = export if layout is None or keep is None else _AcceptedExport(export, layout, keep)
@@ -263,7 +263,7 @@ def _take_in_pieces(
     except NotInPieces:
         return None
     accepted = source.layout if isinstance(source, _AcceptedExport) else layout
-    return Taken(export.path, receipt=receipt, accepted=accepted, notes=export.notes)
+    return IntakeResult(export.path, receipt=receipt, accepted=accepted, notes=export.notes)
 
 
 class _AcceptedExport:
@@ -288,7 +288,7 @@ class _AcceptedExport:
 def _write(
     group: list[tuple[int, Export, Layout | None]],
     store: Store,
-    results: dict[int, Taken],
+    results: dict[int, IntakeResult],
     keep: Callable[[Layout], Layout] | None,
     plant: Plant,
 ) -> None:
@@ -298,16 +298,16 @@ def _write(
         try:
             ready.append((place, *_under_kept_layout(export, layout, keep)))
         except LineviewError as error:
-            results[place] = Taken(export.path, error=error)
+            results[place] = IntakeResult(export.path, error=error)
     group.clear()
     if ready:
         store.describe(_with_layout(plant, ready[-1][2]).model_dump_json())
     outcomes = store.record_all([export for _, export, _ in ready]) if ready else []
     for (place, export, layout), outcome in zip(ready, outcomes, strict=True):
         if isinstance(outcome, StoreError):
-            results[place] = Taken(export.path, error=outcome)
+            results[place] = IntakeResult(export.path, error=outcome)
         else:
-            results[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
+            results[place] = IntakeResult(export.path, receipt=outcome, accepted=layout, notes=export.notes)
 
 
 def _with_layout(plant: Plant, layout: Layout | None) -> Plant:

@@ -138,8 +138,8 @@ def close_trial(works: Works, number: int, decision: str) -> str:
         what = tr("trial {number} was closed by {who}: {decision}", number=number, **who)
         raise AskError(Fault(what, do=tr("Take that back first to close it otherwise.")))
     closed = replace(trial, verdict=kept_verdict(_inputs(works, trial)), decision=decision.strip())
-    kept = {"verdict": verdict_words(_store_trial(works, trial, closed), works.plant), "decision": closed.decision}
-    return tr("Kept: {verdict} Decided: {decision}.", **kept)
+    words = {"verdict": verdict_words(_store_trial(works, trial, closed), works.plant), "decision": closed.decision}
+    return tr("Kept: {verdict} Decided: {decision}.", **words)
 
 
 def undo_trial(works: Works, number: int) -> bool:

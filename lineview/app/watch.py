@@ -10,7 +10,7 @@ from pathlib import Path
 from time import monotonic
 from typing import Any
 
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
 from lineview.core.language import mark, remembered, reworded, tr
@@ -69,7 +69,7 @@ class Watch:
         self._due: dict[Path, _Due] = {}
         self._said = ""
 
-    def look(self) -> list[Taken]:
+    def look(self) -> list[IntakeResult]:
         """Look once: a file is taken in when its size and time are as at the look before."""
         try:
             states = _states(self._folder)
@@ -83,10 +83,10 @@ class Watch:
         for memory in (self._done, self._unfit, self._due):
             for path in [path for path in memory if path not in states]:
                 memory.pop(path)
-        with remembered() as kept:
+        with remembered() as parts_of:
             results = self._take(ready) if ready else []
             for result in _by_file(ready, results):
-                self._note(result, states[result.path], kept)
+                self._note(result, states[result.path], parts_of)
         return results
 
     def _is_ready(self, path: Path, state: FileState) -> bool:
@@ -106,23 +106,23 @@ class Watch:
         except LineviewError:
             return None
 
-    def _take(self, ready: Sequence[Path]) -> list[Taken]:
+    def _take(self, ready: Sequence[Path]) -> list[IntakeResult]:
         """Take files in together, or one by one where one of them stops the others."""
         try:
             return self._works.take(ready)
         except Exception:  # noqa: BLE001 - whatever it was, the others are still to be taken
             return [result for path in ready for result in self._take_one(path)]
 
-    def _take_one(self, path: Path) -> list[Taken]:
+    def _take_one(self, path: Path) -> list[IntakeResult]:
         try:
             return self._works.take([path])
         except LineviewError as error:
-            return [Taken(path, error=error)]
+            return [IntakeResult(path, error=error)]
         except Exception as error:  # noqa: BLE001 - no file may end the watch
             what = tr("the file could not be taken in: {kind}: {error}", kind=type(error).__name__, error=error)
-            return [Taken(path, error=IntakeError(Fault(what, str(path))))]
+            return [IntakeResult(path, error=IntakeError(Fault(what, str(path))))]
 
-    def _note(self, result: Taken, state: FileState, kept: Callable[[str], Any]) -> None:
+    def _note(self, result: IntakeResult, state: FileState, parts_of: Callable[[str], Any]) -> None:
         """Remember what became of a file, say it and write it down."""
         path = result.path
         self._done[path] = state
@@ -139,7 +139,7 @@ class Watch:
                 self._unfit[path] = self._plant()
         line = _line(result) + ("" if again_s is None else tr("; it is tried again in {wait:.0f} s", wait=again_s))
         self._say(line)
-        self._write(_entry(result, kept), again_s)
+        self._write(_entry(result, parts_of), again_s)
 
     def _once(self, line: str) -> None:
         if line != self._said:
@@ -184,7 +184,7 @@ def files_not_in(folder: Path) -> list[dict[str, Any]]:
     return [entry for entry in reversed(last.values()) if "intake" not in entry and entry["at"] > since]
 
 
-def _by_file(ready: Sequence[Path], results: Sequence[Taken]) -> list[Taken]:
+def _by_file(ready: Sequence[Path], results: Sequence[IntakeResult]) -> list[IntakeResult]:
     """What became of each file; of a zip what became of the worst export in it."""
     there = {result.path: result for result in results}
     unzipped = [result for result in results if result.path not in set(ready)]
@@ -193,7 +193,7 @@ def _by_file(ready: Sequence[Path], results: Sequence[Taken]) -> list[Taken]:
     return [result for result in results if result.path in set(ready)] + of_zips
 
 
-def _how_bad(result: Taken) -> int:
+def _how_bad(result: IntakeResult) -> int:
     if result.error is not None:
         return 3 if _may_pass(result.error) else 2
     return int(result.receipt is None)
@@ -219,7 +219,7 @@ def _may_pass(error: LineviewError) -> bool:
     return isinstance(error, StoreError) or isinstance(error.__cause__, OSError)
 
 
-def _line(result: Taken) -> str:
+def _line(result: IntakeResult) -> str:
     name = readable(result.path.name)
     if result.error is not None:
         return f"{name}: {result.error.faults[0]}"
@@ -238,10 +238,10 @@ def _line(result: Taken) -> str:
     )
 
 
-def _entry(result: Taken, kept: Callable[[str], Any]) -> dict[str, object]:
+def _entry(result: IntakeResult, parts_of: Callable[[str], Any]) -> dict[str, object]:
     entry: dict[str, object] = {"file": readable(result.path.name)}
     if result.error is not None:
-        why = [{part: kept(text) for part, text in asdict(fault).items() if text} for fault in result.error.faults]
+        why = [{part: parts_of(text) for part, text in asdict(fault).items() if text} for fault in result.error.faults]
         return {**entry, "outcome": mark("not taken in"), "why": why}
     if result.receipt is None:
         return {**entry, "outcome": mark("no layout fits")}

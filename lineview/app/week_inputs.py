@@ -13,7 +13,7 @@ from typing import Any
 import polars as pl
 
 from lineview.app.inputs import MARGIN, Fetcher, KeptStretch
-from lineview.app.kept_results import packed, unpacked
+from lineview.app.kept_results import pack, unpack
 from lineview.app.second_scope import Pick, SecondScope, picks
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
@@ -66,7 +66,7 @@ class WeekFetcher(Fetcher):
         return WeekInputs(
             [self._line_week(some, period, scope.now) for some in of_lines],
             [pasts[machine.id] for machine in read if machine.id in pasts],
-            self._noted(lines, (period[1] - HISTORY, period[1])),
+            self._notes(lines, (period[1] - HISTORY, period[1])),
             [] if against is None else self._compared(scope, tuple(machines), only, against),
         )
 
@@ -77,8 +77,8 @@ class WeekFetcher(Fetcher):
             inputs = [self._machine(machine, period) for machine in machines]
             return line_week(self.plant, inputs, self._line(machines[0].line, period), period, now)
 
-        kept: LineWeek = self._kept(machines, LineWeek, ("week", min(now, period[1])), period, work_out)
-        return kept
+        week: LineWeek = self._fetch(machines, LineWeek, ("week", min(now, period[1])), period, work_out)
+        return week
 
     def _pasts(self, machines: Sequence[Machine], span: tuple[datetime, datetime]) -> _Pasts:
         """The shifts of a line's machines over some weeks, by machine; none of those that have no shift."""
@@ -87,8 +87,8 @@ class WeekFetcher(Fetcher):
             pasts = [(machine.id, self._past(machine, span)) for machine in machines]
             return tuple((name, past) for name, past in pasts if past is not None)
 
-        kept: _Pasts = self._kept(machines, _Pasts, ("past",), span, work_out)
-        return kept
+        all_pasts: _Pasts = self._fetch(machines, _Pasts, ("past",), span, work_out)
+        return all_pasts
 
     def keep_weeks(self) -> None:
         """Work out what each line came to in each calendar week that was read, where it is not kept yet."""
@@ -111,7 +111,7 @@ class WeekFetcher(Fetcher):
         start, end = (moment.astimezone(UTC) for moment in begins)
         return start, end
 
-    def _kept(
+    def _fetch(
         self,
         machines: Sequence[Machine],
         of: Any,
@@ -124,10 +124,10 @@ class WeekFetcher(Fetcher):
         on_line = [m for m in self.plant.machines if m.line == line]
         names = [m.id for m in on_line]
         spans = [self.store.span(name) for name in names]
-        begun = tuple(None if span is None else span.start for span in spans)
-        key = (what, tuple(machine.id for machine in machines), begun, period)
-        kept, files = self.measured.lines, self.records.weeks
-        there = kept.known(key)
+        starts = tuple(None if span is None else span.start for span in spans)
+        key = (what, tuple(machine.id for machine in machines), starts, period)
+        memory, files = self.measured.lines, self.records.weeks
+        there = memory.known(key)
         if there is not None and there.mark == self.store.content_mark(line, names, there.between):
             return there.value
         # a file for each beginning: the last week, whose end is the last reading, takes one alone
@@ -137,15 +137,15 @@ class WeekFetcher(Fetcher):
             start, end, mark = json.loads(read_back[0])
             between = datetime.fromisoformat(start), datetime.fromisoformat(end)
             if mark == self.store.content_mark(line, names, between):
-                there = KeptStretch(between, mark, unpacked(of, read_back[1], self.plant))
-                kept.put(key, there)
+                there = KeptStretch(between, mark, unpack(of, read_back[1], self.plant))
+                memory.replace(key, there)
                 return there.value
         value = work_out()
         between = self._reach([m for m, span in zip(on_line, spans, strict=True) if span is not None], period)
         there = KeptStretch(between, self.store.content_mark(line, names, between), value)
-        kept.put(key, there)
+        memory.replace(key, there)
         if self._is_of_a_week(what[0], period):
-            files.keep(name, state, json.dumps([*(at.isoformat() for at in between), there.mark]), packed(value))
+            files.keep(name, state, json.dumps([*(at.isoformat() for at in between), there.mark]), pack(value))
         return value
 
     def _is_of_a_week(self, what: object, period: tuple[datetime, datetime]) -> bool:
@@ -281,20 +281,20 @@ class WeekFetcher(Fetcher):
         counts = self.counts(machine, whole, exact_ends=True)
         return machine_past(self.plant, counts, self._batches([machine.line], whole), self._stops(machine, whole), cal)
 
-    def _noted(self, lines: Sequence[str], span: tuple[datetime, datetime]) -> list[tuple[datetime, str]]:
+    def _notes(self, lines: Sequence[str], span: tuple[datetime, datetime]) -> list[tuple[datetime, str]]:
         """What people noted on the machines of some lines, by time."""
         day = timedelta(days=2)
-        noted = [
+        notes = [
             (trial.begins_at, tr("trial {number}: {what}", number=trial.number, what=trial.what))
             for trial in trials_of(self.store)
             if trial.line in lines
         ]
-        shown = {machine.id: machine.label for machine in self.plant.machines if machine.line in lines}
-        written = self.store.manual_entries(list(shown), "adjustment").filter(~pl.col("withdrawn"))
-        for machine, at, what in written.select("machine", "at", "what").iter_rows():
+        labels = {machine.id: machine.label for machine in self.plant.machines if machine.line in lines}
+        entries = self.store.manual_entries(list(labels), "adjustment").filter(~pl.col("withdrawn"))
+        for machine, at, what in entries.select("machine", "at", "what").iter_rows():
             if span[0] - day <= at < span[1] + day:
-                noted.append((at, f"{shown[machine]}: {what}"))
-        return sorted(noted)
+                notes.append((at, f"{labels[machine]}: {what}"))
+        return sorted(notes)
 
 
 def trials_of(store: StoreReader) -> list[Trial]:
@@ -319,9 +319,9 @@ def trial_of(store: StoreReader, number: int) -> Trial:
         Where there is none.
     """
     known = trials_of(store)
-    found = next((trial for trial in known if trial.number == number), None)
-    if found is None:
+    trial = next((entry for entry in known if entry.number == number), None)
+    if trial is None:
         numbers = ", ".join(str(trial.number) for trial in known)
         expected = tr("one of {names}", names=numbers) if known else tr("one that was noted: lineview trial add")
         raise AskError(Fault(tr("there is no trial {number}", number=number), "--trial", expected))
-    return found
+    return trial

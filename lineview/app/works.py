@@ -26,7 +26,7 @@ if TYPE_CHECKING:  # imported where something is asked: taking in needs none of 
     from lineview.app.inputs import Inputs, KeptMeasures
     from lineview.app.question import QuestionScope
     from lineview.app.records import RecordKeeper
-    from lineview.app.take_in import Taken
+    from lineview.app.take_in import IntakeResult
 
 
 #: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
@@ -84,8 +84,8 @@ class Works:
 
         with self._asking:
             if self._records is None:
-                store, held = self.folder / "store", self.store.writing_alone
-                self._records = RecordKeeper(RecordTable(store / "records"), held, WeekFiles(store / "weeks", held))
+                store, alone = self.folder / "store", self.store.writing_alone
+                self._records = RecordKeeper(RecordTable(store / "records"), alone, WeekFiles(store / "weeks", alone))
             return self._records
 
     @property
@@ -147,7 +147,7 @@ class Works:
         accept: bool = False,
         chosen: Mapping[str, str] | None = None,
         progress: Callable[[Path, int], None] | None = None,
-    ) -> list[Taken]:
+    ) -> list[IntakeResult]:
         """Take exports in; accepted layouts are kept in layouts.toml.
 
         Parameters
@@ -163,7 +163,7 @@ class Works:
 
         Returns
         -------
-        list of Taken
+        list of IntakeResult
             One a file.
         """
         from lineview.app.take_in import take_in  # reading exports is not needed to answer
@@ -323,8 +323,8 @@ class Works:
         Nothing is locked meanwhile: exports may come in, and other questions are answered at the same time.
         """
         plant, state = self._plants.current()
-        kept = self._answers_of((self.store.version(), state))
-        return kept.get(question, lambda: self._work_out(plant, state, question))
+        answers = self._answers_of((self.store.version(), state))
+        return answers.get(question, lambda: self._work_out(plant, state, question))
 
     def _answers_of(self, state: Hashable) -> KeptResults[Answer]:
         """The answers kept of this state; those of the one before are asked for no more."""
@@ -334,7 +334,7 @@ class Works:
             return self._answers[1]
 
     def _work_out(self, plant: Plant, state: PlantState, question: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_counts, noted, replaced_rows
+        from lineview.app.conflict_notes import conflict_counts, replaced_rows, with_conflicts
         from lineview.app.inputs import Fetcher
         from lineview.app.question import choose_machine, scope_of
 
@@ -350,10 +350,10 @@ class Works:
             inputs = Fetcher(store, self.records, plant, measured).inputs(question.question, scope, question.what_if)
             disputed = conflict_counts(store, plant, question.question, scope)
             replaced = replaced_rows(store, plant, question.question, scope)
-        return noted(answer_to(question.question, plant, scope, inputs), disputed, replaced)
+        return with_conflicts(answer_to(question.question, plant, scope, inputs), disputed, replaced)
 
     def _work_out_week(self, plant: Plant, state: PlantState, question: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_counts, noted
+        from lineview.app.conflict_notes import conflict_counts, with_conflicts
         from lineview.app.question import machines_of_week, scope_of
         from lineview.app.week_inputs import WeekFetcher, trial_of
 
@@ -370,7 +370,7 @@ class Works:
             scope = scope_of(plant, question, machines[0] if question.machine else None, span)
             inputs = fetcher.week(scope, machines, question.only, question.against)
             disputed = conflict_counts(store, plant, "week", scope)
-        return noted(answer_to("week", plant, scope, inputs), disputed)
+        return with_conflicts(answer_to("week", plant, scope, inputs), disputed)
 
     def keep_weeks(self) -> None:
         """Work out what each line's weeks came to, where it is not kept yet."""

@@ -15,7 +15,7 @@ import polars as pl
 from dash import dcc, html
 
 from lineview.app.conflict_notes import ConflictGroup, conflict_groups
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.watch import files_not_in
 from lineview.app.works import Works
 from lineview.board.address import Address
@@ -255,7 +255,7 @@ def take_upload(
             return TakeOutcome(name, faults=(Fault(tr("the file cannot be kept: {why}", why=error.strerror), name),))
 
 
-def outcome_of(name: str, result: Taken) -> TakeOutcome:
+def outcome_of(name: str, result: IntakeResult) -> TakeOutcome:
     """What became of one export in words."""
     if result.error is not None:
         return TakeOutcome(name, faults=result.error.faults)

@@ -15,7 +15,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, read_language, say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
@@ -41,7 +41,7 @@ def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str
         raise LineviewError(faults)
 
 
-def _take_shown(works: Works, files: Sequence[Path], accept: bool, answers: Mapping[str, str]) -> Sequence[Taken]:
+def _take_shown(works: Works, files: Sequence[Path], accept: bool, answers: Mapping[str, str]) -> list[IntakeResult]:
     """Take exports in; a terminal shows how far it is."""
     with Progress(
         TextColumn("{task.description}"),
@@ -76,7 +76,7 @@ def _pair(text: str) -> tuple[str, str]:
     return about.strip(), answer.strip()
 
 
-def _summary(results: Sequence[Taken]) -> None:
+def _summary(results: Sequence[IntakeResult]) -> None:
     rows = [result for result in results if result.receipt is not None]
     if rows:
         counted = (tr("rows"), tr("kept"), tr("duplicate"), tr("refused"), tr("unclear"), tr("in conflict"))
@@ -107,7 +107,7 @@ def _summary(results: Sequence[Taken]) -> None:
         say(f"{tr('Two values stand for one moment and neither is used:')} lineview intake --conflicts")
 
 
-def _print_accepted(result: Taken) -> None:
+def _print_accepted(result: IntakeResult) -> None:
     """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
     if result.accepted is None:
         return

@@ -53,7 +53,7 @@ class SheetWriter:
         paths: list[Path] = []
         for due in due_sheets(works.plant, span, self._questions):
             try:
-                answer = works.ask(due.asked)
+                answer = works.ask(due.question)
                 content = sha256(to_json(answer, indent=None).encode()).hexdigest()
                 for ending in self._endings:
                     path = self._folder / f"{due.name}{ending}"

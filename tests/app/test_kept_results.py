@@ -58,6 +58,6 @@ def test_what_one_question_measured_for_the_next_is_bounded_by_its_bytes(monkeyp
         for number in range(10):
             kept.get(number, lambda: Invented(np.zeros(1_000), {}))
         assert kept.held_bytes == 16_000
-        kept.put(9, Invented(np.zeros(100), {}))
+        kept.replace(9, Invented(np.zeros(100), {}))
         assert kept.held_bytes == 8_800
         assert (kept.known(8) is None, kept.known(7) is None) == (False, True)

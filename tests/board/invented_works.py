@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from lineview.app.question import QuestionScope, machines_asked
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.core.frames import MANUAL_ENTRIES, READINGS, REFUSALS, STATE_TIMELINE, TRIALS
 from lineview.intake.exports import Proposal
@@ -128,7 +128,7 @@ class InventedWorks:
 
     def take(
         self, paths: Sequence[Path], *, accept: bool = False, chosen: Mapping[str, str] | None = None
-    ) -> list[Taken]:
+    ) -> list[IntakeResult]:
         (path,) = paths
         data = path.read_bytes()
         self.taken.append((path.name, data, accept, dict(chosen or {})))
@@ -139,9 +139,9 @@ class InventedWorks:
             sample = pl.DataFrame({"time": ["2026-06-09 06:00:00"], "Count": ["1,234"]})
             marks = (("en", "1234 pieces"), ("de", "1.234 pieces"))
             questions = (IntakeQuestion("decimal", "Is 1,234 one thousand or one and a bit?", marks),)
-            return [Taken(path, proposal=Proposal(path, layout, sample, questions))]
+            return [IntakeResult(path, proposal=Proposal(path, layout, sample, questions))]
         self.state += 1
-        return [Taken(path, receipt=Receipt(7, 2880, 2878, 0, 2, 0, 0))]
+        return [IntakeResult(path, receipt=Receipt(7, 2880, 2878, 0, 2, 0, 0))]
 
     def undo(self, intake: int) -> None:
         self.wrote.append(("undo", intake))

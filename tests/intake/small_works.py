@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from lineview.app.question import read_question
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
 
 #: Pieces of the shift on Monday 8 June 2026, 06:00 to 14:00: 350 a minute.
@@ -72,7 +72,9 @@ class SmallWorks:
         folder.mkdir(exist_ok=True)
         (folder / "plant.toml").write_text(PLANT.format(layouts=layouts, modulus=told, shifts=SHIFTS), encoding="utf-8")
 
-    def take(self, content: str | bytes, name: str = "wrap1.csv", answers: dict[str, str] | None = None) -> Taken:
+    def take(
+        self, content: str | bytes, name: str = "wrap1.csv", answers: dict[str, str] | None = None
+    ) -> IntakeResult:
         """Take one export in; without answers a layout must fit or a proposal comes back."""
         path = self.folder / name
         path.write_bytes(content.encode() if isinstance(content, str) else content)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
 from lineview.intake.exports import Proposal
 from lineview.intake.read import Export, read_export
@@ -46,7 +46,7 @@ reel_core_mm = 76
 """
 
 
-def taken(folder: Path, name: str, text: str, **chosen: str) -> tuple[Taken, list[dict[str, Any]]]:
+def taken(folder: Path, name: str, text: str, **chosen: str) -> tuple[IntakeResult, list[dict[str, Any]]]:
     """What became of one export with what is proposed for it accepted, and its rows."""
     (folder / "plant.toml").write_text(PLANT, encoding="utf-8")
     (folder / name).write_text(text, encoding="utf-8")

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from lineview.app.question import read_question
-from lineview.app.take_in import Taken
+from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
 from lineview.report.answer import Answer, to_json
 from tests.main_job.invented_week import DEMO, truth
@@ -20,7 +20,7 @@ def covers(answer: Answer, name: str, true: float) -> None:
     assert figure.low <= true <= figure.high
 
 
-def test_every_export_is_in_and_its_rows_add_up(taken: list[Taken]) -> None:
+def test_every_export_is_in_and_its_rows_add_up(taken: list[IntakeResult]) -> None:
     assert [one.path.name for one in taken if one.receipt is None] == []
     for one in taken:
         r = one.receipt
