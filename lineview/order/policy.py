@@ -187,9 +187,9 @@ def chance_of_running_out(need: DailyNeed, reorder: float, *, lead_days: float, 
     Takes `reorder` [reels], `lead_days`, `lead_sd_days` [days].
 
     The undershoot is how far the position has already fallen below the point when it is looked at: mean
-    (σ² + μ²) ÷ 2μ and second moment E X³ ÷ 3μ of the need of a day, between two looks, as renewal theory has it for a
-    point crossed long after the last delivery; with gamma-distributed need E X³ is known. Lead time is
-    shared out over equally likely values of a gamma distribution.
+    (σ² + μ²) ÷ 2μ and second moment E X³ ÷ 3μ of a day's need, as stock is looked at daily: so renewal theory
+    has it for a point crossed long after the last delivery. With gamma-distributed need E X³ is known. Lead
+    time is shared out over equally likely values of a gamma distribution.
 
     Source: renewal-undershoot, snyder-shen
     """
@@ -220,7 +220,10 @@ def reorder_point(need: DailyNeed, risk: float, *, lead_days: float, lead_sd_day
         return chance_of_running_out(need, point, lead_days=lead_days, lead_sd_days=lead_sd_days) - risk
 
     days = lead_days + 10.0 * lead_sd_days + 2.0
-    return root_between(over, 0.0, need.mean * days + 12.0 * need.sd * math.sqrt(days), 1e-9)
+    top = need.mean * days + 12.0 * need.sd * math.sqrt(days)
+    while over(top) > 0:  # of a web needed seldom, then much at once, the undershoot alone is more
+        top *= 2.0
+    return root_between(over, 0.0, top, 1e-9)
 
 
 @dataclass(frozen=True)

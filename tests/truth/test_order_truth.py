@@ -121,3 +121,11 @@ def test_lead_time_values_keep_mean_and_spread() -> None:
     values = lead_time_values(21, 4)
     assert values.mean() == pytest.approx(21, abs=0.02)
     assert values.std() == pytest.approx(4, rel=0.03)
+
+
+def test_a_web_that_is_needed_seldom_and_then_much_has_a_reorder_point() -> None:
+    """Once in half a year, say: what is then taken at once outweighs all else."""
+    need = DailyNeed(0.001, 0.05)
+    point = reorder_point(need, 0.02, lead_days=5.0, lead_sd_days=2.0)
+    assert chance_of_running_out(need, point, lead_days=5.0, lead_sd_days=2.0) == pytest.approx(0.02, abs=1e-6)
+    assert point > need.sd**2 / (2 * need.mean)
