@@ -2,11 +2,13 @@
 
 from datetime import UTC, datetime, time, timedelta
 
+import numpy as np
 import polars as pl
 import pytest
 
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, UTC_US, empty
 from lineview.machine.calendar import calendar
+from lineview.machine.changeovers import _planned_us
 from lineview.machine.timeline import classify_intervals, timeline_of
 from lineview.plant import Break, Counter, Gauge, Machine, Shift
 from tests.one_count import clock, count_machine, increments
@@ -122,6 +124,20 @@ def test_a_stop_over_a_break_is_measured_by_its_planned_minutes() -> None:
     assert [row[0] for row in short(laid(steps, shifts=(shift,)))] == [
         "running", "short stop", "break", "short stop", "running",
     ]  # fmt: skip
+
+
+def test_a_standing_that_touches_the_edge_of_a_shift_is_not_within_it() -> None:
+    """Ten minutes on either side of a break, of a shift's end and up to it, and from the next shift's begin."""
+    shifts = (
+        Shift(id="a", start=time(6), end=time(14), days=("tue",), breaks=(Break(start=time(9), end=time(9, 25)),)),
+        Shift(id="b", start=time(14), end=time(22), days=("tue",)),
+    )
+    cal = calendar(shifts, "UTC", START, START + timedelta(hours=16)).filter(pl.col("part") == "planned")
+    spans = [(170, 215), (470, 490), (470, 480), (480, 490), (30, 40)]
+    begins, ends = np.array(spans).T * 60_000_000 + int(START.timestamp() * 1e6)
+    planned, inside = _planned_us(begins, ends, cal)
+    assert (planned / 6e7).tolist() == [20, 20, 10, 10, 10]
+    assert inside.tolist() == [True, False, False, False, True]
 
 
 def test_a_stop_over_two_shifts_is_one_stop_in_both() -> None:

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from lineview.core.errors import MeasureError
 from lineview.stats.capability import shape_of
+from lineview.stats.dispersed_rates import dispersed_rates
 from lineview.stats.events import rate_ratio
 from lineview.stats.means import interval_of_block_means, interval_of_mean, student_interval
 
@@ -76,3 +78,9 @@ def test_block_means_hold_where_neighbours_go_together() -> None:
         covered += blocks.low < 0.0 < blocks.high
         plain += single.low < 0.0 < single.high
     assert covered / 200 > 0.88 and plain / 200 < 0.65
+
+
+@pytest.mark.parametrize(("counts", "time"), [([3, -1, 2], [1, 1, 1]), ([3, 1, 2], [1, 0, 1]), ([3], [1])])
+def test_counts_below_none_or_within_no_time_have_no_rate(counts: list[float], time: list[float]) -> None:
+    with pytest.raises(MeasureError, match="too few counts, one below 0, or a time not above 0"):
+        dispersed_rates([(np.array(counts), np.array(time))])
