@@ -323,7 +323,7 @@ def _metres_fed(
         least = float(good.low.sum())
         low *= pieces / max(float(good.high.sum()), pieces)
         high = high * pieces / min(least, pieces) if least > 0 else math.inf
-    return Estimate(value, max(min(low, value), 0.0), max(high, value), int(fed.readings.sum()))
+    return Estimate(value, min(low, value), max(high, value), int(fed.readings.sum()))
 
 
 def _stretches(spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts) -> tuple[Ints, Ints]:

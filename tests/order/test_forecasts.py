@@ -8,7 +8,9 @@ import pytest
 
 from lineview.core.frames import PLAN
 from lineview.order.demand import Need, pace, plan_cover, week_starts
-from lineview.order.forecast import WEEKS_A_YEAR, Season, _by_week, history_weeks, learn_season, weekly_forecast
+from lineview.order.forecast import WEEKS_A_YEAR, Season, _base, _by_week, history_weeks, learn_season, weekly_forecast
+from lineview.plant import Plant
+from tests import factories
 
 
 def level(then: int, ahead: int, factors=None) -> Season:
@@ -103,6 +105,13 @@ def test_a_new_flavour_borrows_from_its_base() -> None:
     assert out.is_borrowed.tolist() == [False] * 8 + [True]
     assert 100 < out.mean[8, 0] < 120
     assert out.level_cv[8] > out.level_cv[0]
+
+
+@pytest.mark.parametrize(("names", "base"), [("ab", "soft"), ("abc", "several"), ("c", "hard"), ("d", "several")])
+def test_a_webs_kin_are_those_of_the_base_of_all_its_products(names: str, base: str) -> None:
+    bases = {"a": "soft", "b": "soft", "c": "hard"}
+    products = tuple(factories.product(name, base=of) for name, of in bases.items())
+    assert _base(Plant(shop="Invented", products=products), dict.fromkeys(names, 1.0)) == base
 
 
 def test_a_flavour_never_made_yet_takes_its_base_mean() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from lineview.app.question import read_question
 from lineview.app.works import Works
-from lineview.records.ends import trusted_range
+from lineview.records.ends import TrustedRange, trusted_range
 from tests.intake.small_works import MADE, PER_MIN, SmallWorks, rows, stamps, total
 
 LAYOUT = """
@@ -57,6 +57,21 @@ def test_a_value_that_no_count_leads_from_or_to_is_left_out_at_an_end(values, fi
     """A minute apart, at most 450 a minute."""
     found = trusted_range(np.arange(len(values)) * 60_000_000, np.array(values, dtype=float), None, 450.0)
     assert (found.first, found.last) == (first, last)
+
+
+@pytest.mark.parametrize(
+    ("values", "modulus", "turns", "lead"),
+    [
+        ((5000, 5000, 100, 450, 800), 65_536, True, 2),
+        ((5000, 5000, 100, 450, 800), 65_536, False, 0),
+        ((5000, 5000, 100, 450, 800), None, True, 0),
+        ((65_500, 65_500, 300, 650, 1000), 65_536, True, 0),
+    ],
+)
+def test_a_first_fall_leads_where_it_can_be_no_turn_and_falls_are_turns(values, modulus, turns, lead):
+    """A minute apart, at most 450 a minute: from 5000 to 100 is no turn of 65,536, from 65,500 to 300 is one."""
+    at_us = np.arange(len(values)) * 60_000_000
+    assert trusted_range(at_us, np.array(values, dtype=float), modulus, 450.0, turns=turns) == TrustedRange(0, 4, lead)
 
 
 def test_an_outage_over_the_end_of_a_shift_loses_no_piece(tmp_path):

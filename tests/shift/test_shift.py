@@ -229,7 +229,9 @@ def test_notes_say_what_other_exports_would_add() -> None:
 def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() -> None:
     a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
     batches = sheet((0, "lime"), ((a + b) / 7200, "mint"))
+    based = tuple(p.model_copy(update={"base": "hard" if p.id == "mint" else "soft"}) for p in works().products)
     answer = ask(
+        plant=works().model_copy(update={"products": based}),
         batches=batches,
         now=START + timedelta(hours=6),
         plan=plan(("nut", 5, 8, 1000), ("almond", 5, 8, 1000), ("lime", 5, 8, 1000)),
@@ -238,6 +240,7 @@ def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() 
     assert value(answer, "changeover_min") == pytest.approx((b - a) / 60, abs=0.1)
     row = table(answer, "changeovers")[0]
     assert (row["before"], row["after"], row["count"]) == ("lime", "mint", 1)
+    assert table(answer, "bases") == [row | {"before": "soft", "after": "hard"}]
     order = [r["product"] for r in table(answer, "order")]
     assert order[0] == "mint"
     assert set(order[2:]) == {"nut", "almond"}

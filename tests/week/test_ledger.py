@@ -23,7 +23,7 @@ from lineview.report.answer import Scope
 from lineview.report.tables import cell, table_decimals
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, line_week, week_account
 from lineview.week.figures import unit_of
-from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
+from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow, _between
 from lineview.week.tables import ledger_table
 from lineview.week.trend import STEADY, WORSE, CauseTrend, Trends
 from lineview.week.words import sentence
@@ -272,6 +272,12 @@ def test_a_change_of_currency_or_price_moves_money_alone() -> None:
 
 def sorted_rows(ledger: Ledger) -> list[LedgerRow]:
     return sorted(ledger.rows, key=lambda row: row.cause)
+
+
+@pytest.mark.parametrize(("below", "above"), [(0.2, 0.3), (0.0, 0.4), (0.4, 0.0), (0.0, 0.0)])
+def test_a_loss_has_bounds_where_any_minute_was_not_read(below: float, above: float) -> None:
+    kind = "bounds: minutes without readings" if below or above else ""
+    assert _between(5.0, below, above, 4) == Estimate(5.0, 5.0 - below, 5.0 + above, 4, interval=kind)
 
 
 def test_one_shift_alone_has_its_ledger_and_no_verdict(week: Works) -> None:
