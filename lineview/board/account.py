@@ -27,9 +27,9 @@ def add_account_routes(server: Flask, works: Works, doors: Doors) -> None:
     """Add the routes; those that sign somebody in are there only where somebody has to."""
 
     def audit() -> Response:
-        sent = Response(csv_text(works.store.accounts.entries(MOST_ENTRIES)), mimetype="text/csv")
-        sent.headers["Content-Disposition"] = "attachment; filename=audit.csv"
-        return sent
+        response = Response(csv_text(works.store.accounts.entries(MOST_ENTRIES)), mimetype="text/csv")
+        response.headers["Content-Disposition"] = "attachment; filename=audit.csv"
+        return response
 
     server.add_url_rule("/account", "account", lambda: _account(works))
     server.add_url_rule("/audit.csv", "audit", audit)

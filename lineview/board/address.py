@@ -28,7 +28,7 @@ NAMES = {
 #: The page that describes the works, and the menu of all pages.
 WORKS, PAGES_MENU = mark("Works"), mark("Pages")
 SUPPOSED = ("web", *LIMITS)
-KEPT = ("line", "machine", "period", "intake", "from", "only", "against", "trial", *SUPPOSED)
+QUERY_NAMES = ("line", "machine", "period", "intake", "from", "only", "against", "trial", *SUPPOSED)
 #: What pages call the options of the command that a fault names.
 _FIELDS = {
     "line": mark("line"),
@@ -81,13 +81,13 @@ class Address:
         return next((q for q in QUESTIONS if q == self.page), None)
 
     @property
-    def asked(self) -> QuestionScope:
+    def question_scope(self) -> QuestionScope:
         """What the page asks; an AskError where it asks nothing, or its period cannot be read."""
         if self.question is None:
             raise AskError(Fault(tr("there is no page at this address")))
         if self.question == "order":
-            asked = read_question("order", self.line, self.machine, self.period)
-            return replace(asked, what_if=read_what_if(dict(self.supposed)))
+            scope = read_question("order", self.line, self.machine, self.period)
+            return replace(scope, what_if=read_what_if(dict(self.supposed)))
         if self.question != "week":
             return read_question(self.question, self.line, self.machine, self.period)
         second = {"only": self.only, "against": self.against}
@@ -119,9 +119,9 @@ class Address:
 
     def supposing(self, texts: Mapping[str, str]) -> Address:
         """The address with what is supposed in place of what was."""
-        given = {name: texts.get(name, "").strip() for name in SUPPOSED}
-        numbers = any(text for name, text in given.items() if name != "web")
-        return replace(self, supposed=tuple((name, text) for name, text in given.items() if text and numbers))
+        values = {name: texts.get(name, "").strip() for name in SUPPOSED}
+        numbers = any(text for name, text in values.items() if name != "web")
+        return replace(self, supposed=tuple((name, text) for name, text in values.items() if text and numbers))
 
     @property
     def href(self) -> str:
@@ -150,9 +150,9 @@ class Address:
 
     @property
     def _query(self) -> str:
-        given = {"line": self.line, "machine": self.machine, "period": self.period}
-        given |= {"only": self.only, "against": self.against}
-        query = {name: value for name, value in given.items() if value} | dict(self.supposed)
+        values = {"line": self.line, "machine": self.machine, "period": self.period}
+        values |= {"only": self.only, "against": self.against}
+        query = {name: value for name, value in values.items() if value} | dict(self.supposed)
         if self.intake is not None:
             query["intake"] = str(self.intake)
         if self.trial is not None:
@@ -165,7 +165,7 @@ class Address:
 def read_address(pathname: str | None, search: str | None) -> Address:
     """Read a page's address."""
     name = (pathname or "/").strip("/") or "shift"
-    parts = {k: v[0].strip()[:120] for k, v in parse_qs((search or "").lstrip("?")).items() if k in KEPT}
+    parts = {k: v[0].strip()[:120] for k, v in parse_qs((search or "").lstrip("?")).items() if k in QUERY_NAMES}
     return Address(
         name if name in PAGES else "",
         parts.get("line") or None,

@@ -110,12 +110,12 @@ def sheet_links(address: Address) -> html.P:
 def add_sheet_routes(server: Flask, works: Works) -> None:
     """Add the routes that send sheets."""
 
-    def asked(question: str) -> tuple[Answer, Plant]:
+    def answer_of(question: str) -> tuple[Answer, Plant]:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
-        return works.ask(at.asked), works.plant
+        return works.ask(at.question_scope), works.plant
 
     def sheet(question: Question, ending: str) -> Response:
-        answer, plant = asked(question)
+        answer, plant = answer_of(question)
         make, media_type, _ = FORMS[ending]
         content = make(with_handover(works, answer, _hands_over() if question == "shift" else ""), plant)
         return download(content, media_type, f"{file_name(answer, plant)}.{ending}")
@@ -123,20 +123,20 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
     def picture(question: str, number: int, ending: str) -> Response:
         if ending not in PICTURE_FORMS:
             return Response(tr("There is no such file."), status=404, mimetype="text/plain")
-        answer, plant = asked(question)
+        answer, plant = answer_of(question)
         end = f".{ending}" if number == 1 else f"-{number}.{ending}"  # pictures of one page have names of their own
         content = saved_picture(answer, plant, number, ending)
         return download(content, PICTURE_FORMS[ending][1], f"{file_name(answer, plant)}{end}")
 
     def rows(question: Question, kind: str, name: str, ending: str) -> Response:
-        answer, plant = asked(question)
+        answer, plant = answer_of(question)
         table = _table_of(answer, kind, name)
         if ending != "json" or table is None:
             return Response(tr("There is no such table."), status=404, mimetype="text/plain")
         return Response(rows_json(table, plant), mimetype="application/json")
 
     def supplier(question: Question, number: int, ending: str) -> Response:
-        answer, plant = asked(question)
+        answer, plant = answer_of(question)
         claims = question == "wrap"
         names = suppliers_claimed(answer) if claims else suppliers_due(answer, plant)
         if ending not in FORMS or not 0 < number <= len(names):
@@ -176,9 +176,9 @@ def _hands_over() -> str:
 
 def download(content: bytes | str, media_type: str, name: str) -> Response:
     """Content that a browser saves under this name."""
-    sent = Response(content, mimetype=media_type)
-    sent.headers.set("Content-Disposition", "attachment", filename=name)
-    return sent
+    response = Response(content, mimetype=media_type)
+    response.headers.set("Content-Disposition", "attachment", filename=name)
+    return response
 
 
 def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
@@ -191,12 +191,12 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     sources = [html.Li(html.A(method_title(cited_id), href=method_link(cited_id))) for cited_id in cited]
     listed = [html.H2(tr("Sources")), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
-    asked = html.P(
+    hint = html.P(
         tr("All of {period} ({zone}), unless another period is named.", period=period, zone=plant.zone),
         className="soft",
     )
     return html.Details(
-        [html.Summary(tr("How this was worked out")), *more, asked, table, *listed], className="fold", id="working"
+        [html.Summary(tr("How this was worked out")), *more, hint, table, *listed], className="fold", id="working"
     )
 
 
@@ -267,16 +267,16 @@ def sentence(spans: tuple[Span, ...]) -> list[Any]:
 def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     """All that stands below the sentence."""
     plant = look.plant
-    drawn = pictures(answer, look)
-    shown = [(p, graph(p, answer.text, below=(_save_links(p, n, address),))) for n, p in enumerate(drawn, 1)]
-    first = [figure for picture, figure in shown if picture.first]
-    further: list[Any] = [figure for picture, figure in shown if not picture.first]
+    charts = pictures(answer, look)
+    graphs = [(p, graph(p, answer.text, below=(_save_links(p, n, address),))) for n, p in enumerate(charts, 1)]
+    first = [figure for picture, figure in graphs if picture.first]
+    further: list[Any] = [figure for picture, figure in graphs if not picture.first]
     many = answer.question == "order"  # a picture a web: all of them are the answer, none its working
     filled = [table for table in answer.tables if table.rows and table.name != LEAD]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
-    named = file_name(answer, plant)
+    file = file_name(answer, plant)
     tables = [
-        open_or_folded(table, plant, at < most, Tools(named, address.rows("table", table.name), _opens(table, address)))
+        open_or_folded(table, plant, at < most, Tools(file, address.rows("table", table.name), _opens(table, address)))
         for at, table in enumerate(filled)
     ]
     behind = _behind(answer, look, address)
@@ -291,7 +291,7 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
             len(further),
         )
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
-    if behind and drawn:
+    if behind and charts:
         page.append(_fold(tr("The picture as a table"), behind, "chart-table"))
     page.append(html.Div(tables, className="tables"))
     page.append(working(answer, plant, [] if many else further))
@@ -349,12 +349,12 @@ def cautions(answer: Answer | None) -> list[Any]:
 def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     """The picture's frames as tables, each with all of its rows as a file."""
     tables: list[Any] = []
-    named = file_name(answer, look.plant)
+    file = file_name(answer, look.plant)
     for name, frame in answer.series.items():
         if not frame.height:
             continue
         words = frame_words(name)
-        tools = Tools(named, address.rows("frame", name))
+        tools = Tools(file, address.rows("frame", name))
         tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question), tools=tools))
         tables.append(
             html.P(html.A(tr("All of {frame} as CSV", frame=words), href=address.file(name)), className="acts")

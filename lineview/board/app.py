@@ -22,14 +22,14 @@ from lineview.board.answer_page import add_sheet_routes, download
 from lineview.board.callbacks import bind
 from lineview.board.calls import Calls
 from lineview.board.compression import add_compression
-from lineview.board.guard import GIVEN, Doors, guard
+from lineview.board.guard import PERSON_KEY, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.kept_pages import KeptPages, answer_from, look_of_document, start_of_document
 from lineview.board.layout import LANGUAGE, frame, index, opening
 from lineview.board.method_pages import add_method_routes
 from lineview.board.plain import document_attributes, page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
-from lineview.board.processes import Answers, Asked, Reply
+from lineview.board.processes import Answers, Reply, Request
 from lineview.board.readings_page import add_readings_route
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
@@ -48,7 +48,8 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
         return download(csv_text(works.store.refusals(intake)), "text/csv", f"refusals-{intake}.csv")
 
     def series(question: str, name: str) -> Response:
-        known = works.ask(read_address(f"/{question}", request.query_string.decode(errors="replace")).asked).series
+        address = read_address(f"/{question}", request.query_string.decode(errors="replace"))
+        known = works.ask(address.question_scope).series
         if name not in known:
             what = tr("there is no frame '{name}'", name=name)
             raise AskError(Fault(what, question, tr("one of {names}", names=", ".join(known) or tr("none"))))
@@ -151,15 +152,15 @@ def open_answers(folder: Path, journal_url: str | None) -> Answers:
     """Open a works in a worker of the board; give what answers the board's requests there."""
     client = create_app(Works(folder, journal_url, new=True)).server.test_client()
 
-    def answer(asked: Asked) -> Reply:
-        sent = client.open(
-            asked.target,
-            method=asked.method,
-            data=asked.body or None,
-            content_type="application/json" if asked.body else None,
-            environ_overrides={GIVEN: asked.person},
+    def answer(call: Request) -> Reply:
+        response = client.open(
+            call.target,
+            method=call.method,
+            data=call.body or None,
+            content_type="application/json" if call.body else None,
+            environ_overrides={PERSON_KEY: call.person},
         )
-        return Reply(sent.status_code, tuple(sent.headers.items()), sent.get_data())
+        return Reply(response.status_code, tuple(response.headers.items()), response.get_data())
 
     return answer
 
@@ -173,12 +174,12 @@ class _Board(Dash):
 
     pages: KeptPages | None = None
 
-    def interpolate_index(self, *parts: Any, **named: Any) -> str:
+    def interpolate_index(self, *parts: Any, **texts: Any) -> str:
         """The document as it is sent."""
-        named["scripts"] = NEEDLESS.sub("", named["scripts"])
+        texts["scripts"] = NEEDLESS.sub("", texts["scripts"])
         if self.pages is not None:
-            named["app_entry"] = start_of_document(self.pages) + Markup(named["app_entry"])  # noqa: S704  # a fixed text of Dash
-        document: str = super().interpolate_index(*parts, **named)  # type: ignore[no-untyped-call]  # Dash leaves it bare
+            texts["app_entry"] = start_of_document(self.pages) + Markup(texts["app_entry"])  # noqa: S704  # a fixed text of Dash
+        document: str = super().interpolate_index(*parts, **texts)  # type: ignore[no-untyped-call]  # Dash leaves it bare
         return document.replace(LANGUAGE, f"{document_attributes()} {look_of_document()}", 1)
 
 

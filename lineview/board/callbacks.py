@@ -45,22 +45,22 @@ def _clientside(name: str) -> ClientsideFunction:
 
 
 def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
-    def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None) -> Any:
+    def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object, on_screen: str | None) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
         missing = g.get("not_there")
         if missing is not None:
             page = unfinished(works, read_address(pathname, search), missing.words, waits=missing.waits)
-            here = shown or ""  # its forms are asked for when it is there
+            here = on_screen or ""  # its forms are asked for when it is there
         else:
             page = page_of(works, read_address(pathname, search), screen, person())
             here = f"{pathname}{search}"
-        there = no_update if here == (shown or "") else here
+        there = no_update if here == (on_screen or "") else here
         working = missing.words if missing is not None and missing.waits else ""
         return page.head, page.sentence, page.facts, page.below, page.foot, page.title, there, working
 
-    def forms(shown: str | None, pathname: str, search: str) -> Any:
-        if shown is None:
+    def forms(on_screen: str | None, pathname: str, search: str) -> Any:
+        if on_screen is None:
             raise PreventUpdate
         above, below = forms_of(works, read_address(pathname, search), person())
         return above, below, []  # what became of an export goes with its page
@@ -180,11 +180,11 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         contents: str | None,
         name: str | None,
         answers: list[str | None],
-        asked: list[dict[str, str]],
+        questions: list[dict[str, str]],
     ) -> Any:
         if not any(clicks):
             raise PreventUpdate
-        chosen = {question["about"]: upload for question, upload in zip(asked, answers, strict=False) if upload}
+        chosen = {question["about"]: upload for question, upload in zip(questions, answers, strict=False) if upload}
         return _take_file(works, name, contents, True, chosen), works.version()
 
     def undo(clicks: list[int | None]) -> Any:
@@ -217,7 +217,7 @@ def _bind_taking(calls: Calls, works: Works) -> None:
 
 def _bind_writing(calls: Calls, works: Works) -> None:
     def answer_of(pathname: str, search: str, page: str) -> Answer:
-        return works.ask(replace(read_address(pathname, search), page=page).asked)
+        return works.ask(replace(read_address(pathname, search), page=page).question_scope)
 
     def set_reason(clicks: int | None, stops: list[str], reason: str, pathname: str, search: str) -> Any:
         if not clicks:

@@ -57,12 +57,12 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
 
     def received(self, data: bytes) -> int:
         """Take bytes in; the number used."""
-        used: int = super().received(data)
+        count: int = super().received(data)
         if self.headers_finished and not self.looked and self.error is None and not self.empty:
             self.looked = True
             self.error = self._fault()
             self.completed = self.completed or self.error is not None
-        return used
+        return count
 
     def _fault(self) -> Error | None:
         doors = self.doors
@@ -79,7 +79,7 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
             cookies = parse_cookie(self.headers.get("COOKIE", ""))
             secures = (False, True) if doors.proxied else (self.is_tls,)  # the proxy may be the one that has TLS
             known = [person_of(doors.access, cookies.get(doors.cookie(secure), "")) for secure in secures]
-            who = next((one for one in known if one is not None), None)
+            who = next((user for user in known if user is not None), None)
             right = LARGE.get(self.path, "take in")
             if who is None or not who.may(right):
                 return Refused(tr("Sign in first, as somebody who may {right}.", right=right_words(right)))

@@ -16,11 +16,11 @@ def aria(**texts: str) -> Any:
 
 def element(name: str, content: str | Iterable[str] = "", **attributes: str) -> Markup:
     """Write an element as text of HTML: content that is not such text itself is escaped, and so are attributes."""
-    said = "".join(
+    attribute_text = "".join(
         f' {"class" if key == "className" else key}="{escape(text)}"' for key, text in attributes.items() if text
     )
     inner = escape(content) if isinstance(content, str) else "".join(map(escape, content))
-    return Markup(f"<{name}{said}>{inner}</{name}>")  # noqa: S704  # every part of it is escaped above
+    return Markup(f"<{name}{attribute_text}>{inner}</{name}>")  # noqa: S704  # every part of it is escaped above
 
 
 def go_link(words: str, href: str, look: str = "") -> Markup:
@@ -30,7 +30,7 @@ def go_link(words: str, href: str, look: str = "") -> Markup:
 
 #: What only works once Dash runs, and attributes that are passed on.
 _NEED_DASH = {"Button", "Input", "Label"}
-_KEPT = ("className", "href", "dateTime", "role", "title", "lang")
+_PROPERTIES = ("className", "href", "dateTime", "role", "title", "lang")
 
 
 def text_of(part: Any) -> Markup:
@@ -47,10 +47,10 @@ def text_of(part: Any) -> Markup:
         return Markup(f"<div>{props['html']}</div>")  # noqa: S704  # every RawHtml is made by `element`, which escapes
     if kind in _NEED_DASH:
         return Markup("")
-    said = {name: props[name] for name in props if name in _KEPT or name.startswith(("aria-", "data-"))}
+    attributes = {name: props[name] for name in props if name in _PROPERTIES or name.startswith(("aria-", "data-"))}
     if "id" in props:
-        said["className"] = f"{props.get('className', '')} {props['id']}".strip()
-    return element("a" if kind == "Link" else kind.lower(), [text_of(props.get("children"))], **said)
+        attributes["className"] = f"{props.get('className', '')} {props['id']}".strip()
+    return element("a" if kind == "Link" else kind.lower(), [text_of(props.get("children"))], **attributes)
 
 
 class _Part(Component):
@@ -62,8 +62,8 @@ class _Part(Component):
     available_wildcard_properties: list[str] = []  # noqa: RUF012  # likewise
     available_properties = _prop_names
 
-    def __init__(self, **said: Any) -> None:
-        super().__init__(**said)  # type: ignore[no-untyped-call]  # Dash leaves it bare
+    def __init__(self, **props: Any) -> None:
+        super().__init__(**props)  # type: ignore[no-untyped-call]  # Dash leaves it bare
 
 
 class RawHtml(_Part):

@@ -40,7 +40,7 @@ def add_compression(server: Flask) -> None:
             file.close()  # type: ignore[union-attr]  # of what is passed through it is one
         if len(plain) < LEAST_BYTES:
             return response
-        response.set_data(_kept(plain) if is_file else gzip.compress(plain, PAGE_LEVEL))
+        response.set_data(_zip_file(plain) if is_file else gzip.compress(plain, PAGE_LEVEL))
         response.headers["Content-Encoding"] = "gzip"
         response.vary.add("Accept-Encoding")
         return response
@@ -49,5 +49,5 @@ def add_compression(server: Flask) -> None:
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def _kept(plain: bytes) -> bytes:
+def _zip_file(plain: bytes) -> bytes:
     return gzip.compress(plain, SCRIPT_LEVEL)

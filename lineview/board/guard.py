@@ -118,13 +118,13 @@ def give_cookie(response: BaseResponse, doors: Doors, access: Access, token: str
 
 
 #: Under this name a worker of the board is given who asks; no header of a request gets there.
-GIVEN = "lineview.person"
+PERSON_KEY = "lineview.person"
 
 
 def _who(doors: Doors) -> Person | None:
-    given = request.environ.get(GIVEN)
-    if isinstance(given, Person):
-        return given
+    caller = request.environ.get(PERSON_KEY)
+    if isinstance(caller, Person):
+        return caller
     if doors.access is None:
         return LOCAL
     return person_of(doors.access, request.cookies.get(doors.cookie(request.is_secure), ""))
@@ -268,13 +268,13 @@ def _address() -> str:
 
 def _log(response: Response) -> None:
     """One line for each request: no query, cookie, code or password is in it."""
-    asked = g.get("person")
+    user = g.get("person")
     fields = {
         "method": request.method,
         "path": request.path[:200],
         "status": response.status_code,
         "ms": round((time.monotonic() - g.get("began", time.monotonic())) * 1000),
-        "who": asked.name if asked is not None else "",
+        "who": user.name if user is not None else "",
         "from": _address(),
     }
     log.info("request", extra={"fields": fields})
@@ -303,7 +303,7 @@ STYLE_HASHES = {
 def _styles(version: str) -> str:
     """Which styles a page may have beside those from here."""
     known = STYLE_HASHES.get(version)
-    return "'unsafe-inline'" if known is None else " ".join(f"'sha256-{one}'" for one in known)
+    return "'unsafe-inline'" if known is None else " ".join(f"'sha256-{digest}'" for digest in known)
 
 
 def _policy(script_hashes: Sequence[str]) -> str:

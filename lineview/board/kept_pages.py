@@ -26,7 +26,7 @@ from lineview.board.address import read_address
 from lineview.board.calls import Calls
 from lineview.board.components import element, text_of
 from lineview.board.guard import CALLBACK, person
-from lineview.board.processes import Asked, Replies, Reply
+from lineview.board.processes import Replies, Reply, Request
 from lineview.board.workers import Workers
 from lineview.core.errors import AskError, LineviewError
 from lineview.core.language import mark, tr
@@ -34,7 +34,7 @@ from lineview.core.language import mark, tr
 #: How long a request waits for its page before an older one is shown, or that it is being worked out [s].
 OLDER_AFTER_S, WORDS_AFTER_S = 0.25, 0.6
 #: Pages kept, and the bytes that they may hold together.
-KEPT, KEPT_BYTES = 200, 80_000_000
+MOST_PAGES, KEPT_BYTES = 200, 80_000_000
 #: After this a page is worked out again when it is asked for, since it says how long ago things were [s].
 FRESH_S = 600.0
 #: Forms are given as they are kept so long, since some start at the present time [s].
@@ -80,7 +80,7 @@ class NotThere:
 
 
 @dataclass
-class Kept:
+class KeptPage:
     """What is kept of a page: its bytes, of which state, since when; its forms where they follow from it."""
 
     page: bytes
@@ -110,11 +110,11 @@ class KeptPages:
     def __init__(self, works: Works, workers: Workers, calls: Calls) -> None:
         self.works, self.workers, self._calls_known = works, workers, calls
         self._lock = Lock()
-        self._kept: OrderedDict[Key, Kept] = OrderedDict()
+        self._kept: OrderedDict[Key, KeptPage] = OrderedDict()
         self._held = 0
         self._running: dict[Name, UnderWay] = {}
         self._latest: dict[Key, UnderWay] = {}
-        self._begun: dict[Name, float] = {}
+        self._starts_s: dict[Name, float] = {}
         self._failed: set[tuple[Key, str]] = set()
         self._places = Semaphore(MOST_WAITED_FOR)
         self._worked_out = 0
@@ -126,7 +126,7 @@ class KeptPages:
         """The outputs of the callbacks that show a page and its forms."""
         return self._calls_known.outputs["show"], self._calls_known.outputs["forms"]
 
-    def fresh(self, key: Key, version: str) -> Kept | None:
+    def fresh(self, key: Key, version: str) -> KeptPage | None:
         """A page of this state of the store."""
         with self._lock:
             page = self._kept.get(key)
@@ -135,12 +135,12 @@ class KeptPages:
             self._kept.move_to_end(key)
             return page if page.version == version and time.monotonic() - page.since < FRESH_S else None
 
-    def older(self, key: Key) -> Kept | None:
+    def older(self, key: Key) -> KeptPage | None:
         """A page as it was before."""
         with self._lock:
             return self._kept.get(key)
 
-    def latest(self, place: str, rights: frozenset[str], *, has_forms: bool = False) -> Kept | None:
+    def latest(self, place: str, rights: frozenset[str], *, has_forms: bool = False) -> KeptPage | None:
         """A page as it was worked out last for whoever has these rights, on whichever screen."""
         with self._lock:
             alike = [page for key, page in self._kept.items() if (key[0], key[2]) == (place, rights)]
@@ -153,54 +153,54 @@ class KeptPages:
     def begin(self, key: Key, version: str, values: Values, *, unseen: bool) -> Future[Replies]:
         """Have a page worked out, unless it is under way already."""
         who = _bare_person(person())
-        requests = tuple(Asked("POST", CALLBACK, json.dumps(call), who) for call in self._calls(values))
+        requests = tuple(Request("POST", CALLBACK, json.dumps(call), who) for call in self._calls(values))
         return self._ask((key, version), requests, _kind(key), unseen=unseen, page=key)
 
     def _ask(
-        self, name: Name, requests: tuple[Asked, ...], kind: str, *, unseen: bool = False, page: Key | None = None
+        self, name: Name, requests: tuple[Request, ...], kind: str, *, unseen: bool = False, page: Key | None = None
     ) -> Future[Replies]:
         with self._lock:
             running = self._running.get(name) or (None if page is None else self._not_begun(page, unseen=unseen))
             if running is not None:
                 if name not in running.names:
                     running.names.append(name)
-                    self._running[name], self._begun[name] = running, self._begun[running.names[0]]
+                    self._running[name], self._starts_s[name] = running, self._starts_s[running.names[0]]
                 return running.promise
             work = self.workers.ask(requests, kind, limited=person().session is not None, unseen=unseen)
-            asked = UnderWay(work, unseen, [name])
-            self._running[name], self._begun[name] = asked, time.monotonic()
+            job = UnderWay(work, unseen, [name])
+            self._running[name], self._starts_s[name] = job, time.monotonic()
             if page is not None:
-                self._latest[page] = asked
-        work.add_done_callback(lambda done: self._done(asked, done, page))
-        return asked.promise
+                self._latest[page] = job
+        work.add_done_callback(lambda done: self._done(job, done, page))
+        return job.promise
 
     def _not_begun(self, page: Key, *, unseen: bool) -> UnderWay | None:
         """A page that waits for its turn since an older state: when it begins it is worked out from the latest."""
-        asked = self._latest.get(page)
-        if asked is None or asked.work.running() or asked.work.done() or (asked.unseen and not unseen):
+        job = self._latest.get(page)
+        if job is None or job.work.running() or job.work.done() or (job.unseen and not unseen):
             return None
-        return asked
+        return job
 
-    def _done(self, asked: UnderWay, done: Future[Replies], page: Key | None) -> None:
+    def _done(self, job: UnderWay, done: Future[Replies], page: Key | None) -> None:
         """Keep a page before those who wait for it look."""
         error = CancelledError() if done.cancelled() else done.exception()
         replies = () if error else done.result()
         with self._lock:
-            keep = None if page is None else (page, str(asked.names[-1][1]))
+            keep = None if page is None else (page, str(job.names[-1][1]))
             if keep is not None and replies and _is_page(replies[0]):
                 self._keep(keep, replies)
             elif keep is not None and not isinstance(error, AskError):
                 self._failed = {keep} | {failure for failure in self._failed if failure[1] == keep[1]}
-            for name in asked.names:
-                del self._running[name], self._begun[name]
-            if page is not None and self._latest.get(page) is asked:
+            for name in job.names:
+                del self._running[name], self._starts_s[name]
+            if page is not None and self._latest.get(page) is job:
                 del self._latest[page]
             self._worked_out += 1
             gives_back = not self._running or self._worked_out % GIVEN_BACK_AFTER == 0
         if error is None:
-            asked.promise.set_result(replies)
+            job.promise.set_result(replies)
         else:
-            asked.promise.set_exception(error)
+            job.promise.set_exception(error)
         if gives_back:  # the pages that these replaced have gone, and circles of objects hold uploads and calls
             gc.collect()
             give_free_memory_back()
@@ -209,14 +209,14 @@ class KeptPages:
         key, version = keep
         forms = replies[1].content if len(replies) > 1 and replies[1].status == 200 else None
         before = self._kept.pop(key, None)
-        self._kept[key] = page = Kept(replies[0].content, forms, version, time.monotonic())
+        self._kept[key] = page = KeptPage(replies[0].content, forms, version, time.monotonic())
         self._held += page.size - (before.size if before else 0)
-        while len(self._kept) > KEPT or (self._held > KEPT_BYTES and len(self._kept) > 1):
+        while len(self._kept) > MOST_PAGES or (self._held > KEPT_BYTES and len(self._kept) > 1):
             self._held -= self._kept.popitem(last=False)[1].size
 
-    def words(self, key: Key, version: str, older: Kept | None) -> str:
+    def words(self, key: Key, version: str, older: KeptPage | None) -> str:
         """What is said of a page that is being worked out, and of the older one that is shown meanwhile."""
-        began, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
+        began, usual = self._starts_s.get((key, version)), self.workers.usual_s(_kind(key))
         for_s = "" if began is None else tr(" for {s} s so far", s=max(1, round(time.monotonic() - began)))
         usual_s = "" if usual is None else tr("; this page usually takes {s} s", s=max(1, round(usual)))
         if older is None:
@@ -237,11 +237,11 @@ class KeptPages:
         calls = self._calls({**values, "screen.data": {}})[1:]
         if not calls:
             return None
-        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _bare_person(who)),)
+        requests = (Request("POST", CALLBACK, json.dumps(calls[0]), _bare_person(who)),)
         name = (place, who.rights, self.works.version(), "forms")
         try:
-            made = self._ask(name, requests, f"{place.partition('?')[0]} forms")
-            (reply,) = self._waited_for(made, NEW_FORMS_S if latest is None else OLD_FORMS_S)
+            work = self._ask(name, requests, f"{place.partition('?')[0]} forms")
+            (reply,) = self._waited_for(work, NEW_FORMS_S if latest is None else OLD_FORMS_S)
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened; the page says what is wrong
             return Response(status=204) if latest is None else Response(latest.forms, mimetype="application/json")
         return Response(reply.content, status=reply.status, mimetype="application/json")
@@ -255,12 +255,12 @@ class KeptPages:
         page = read_address(at["address.pathname"], at["address.search"]).page
         return [*calls, _call(forms, {"shown.data": here}, at)] if page in WITH_FORMS else calls
 
-    def _waited_for(self, made: Future[Replies], longest_s: float) -> Replies:
+    def _waited_for(self, work: Future[Replies], longest_s: float) -> Replies:
         """What is being worked out, where not too many wait already."""
         if not self._places.acquire(timeout=OLD_FORMS_S):
             raise TimedOut
         try:
-            return made.result(longest_s)
+            return work.result(longest_s)
         finally:
             self._places.release()
 
@@ -269,7 +269,7 @@ class KeptPages:
     def file(self, kind: str) -> Response:
         """A file that a worker makes; the same one is made once for each person, whose name may stand in it."""
         target, who = request.full_path.rstrip("?"), _bare_person(person())
-        question = Asked(request.method, target, "", who)
+        question = Request(request.method, target, "", who)
         try:
             name = (question.method, target, self.works.version(), who.name)
             (reply,) = self._waited_for(self._ask(name, (question,), kind), FILE_S)
@@ -372,27 +372,27 @@ def _page_now(pages: KeptPages, values: Values) -> Response | None:
     except LineviewError as error:
         g.not_there = NotThere(str(error), waits=True)
         return None
-    kept = pages.fresh(key, version)
-    if kept is None:
+    stored = pages.fresh(key, version)
+    if stored is None:
         older = pages.older(key)
         patience_s = WORDS_AFTER_S if older is None else OLDER_AFTER_S
         try:
             pages.begin(key, version, values, unseen=False).result(patience_s)
-            kept = pages.fresh(key, version)
+            stored = pages.fresh(key, version)
         except TimedOut:
-            kept, words, waits = older, pages.words(key, version, older), True
+            stored, words, waits = older, pages.words(key, version, older), True
         except AskError as error:
-            kept, words, waits = older, str(error), True
+            stored, words, waits = older, str(error), True
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
-            kept = None
-    if kept is None:
+            stored = None
+    if stored is None:
         g.not_there = NotThere(words or tr(FAILED), waits)
         return None
     # last, since a browser takes the last of two members of one name, and a kept page says that nothing is under way
-    said = b',"under-way":{"children":' + json.dumps(words).encode() + b"}"
+    ending = b',"under-way":{"children":' + json.dumps(words).encode() + b"}"
     if values.get("shown.data") != key[0]:
-        said += b',"shown":{"data":' + json.dumps(key[0]).encode() + b"}"
-    return Response(kept.page.rstrip().removesuffix(TAIL) + said + TAIL, mimetype="application/json")
+        ending += b',"shown":{"data":' + json.dumps(key[0]).encode() + b"}"
+    return Response(stored.page.rstrip().removesuffix(TAIL) + ending + TAIL, mimetype="application/json")
 
 
 def look_of_document() -> str:
@@ -416,25 +416,25 @@ def start_of_document(pages: KeptPages) -> Markup:
         return Markup("")
     with suppress(LineviewError):
         version = pages.works.version()
-        kept = pages.latest(key[0], key[2])
-        is_old = kept is None or kept.version != version or time.monotonic() - kept.since >= FRESH_S
+        stored = pages.latest(key[0], key[2])
+        is_old = stored is None or stored.version != version or time.monotonic() - stored.since >= FRESH_S
         if known is not None and pages.fresh(key, version) is None:
             with suppress(AskError):  # too much is under way for this person; what is kept is shown all the same
                 pages.begin(key, version, values, unseen=False)
-        if kept is not None:
+        if stored is not None:
             g.holds_a_page = True  # of now: no browser may keep it for later
-            return _start(json.loads(kept.page)["response"], pages.words(key, version, kept) if is_old else "")
+            return _start(json.loads(stored.page)["response"], pages.words(key, version, stored) if is_old else "")
     return Markup("")
 
 
 def _start(places: Mapping[str, Any], words: str) -> Markup:
     """The places of a page as its frame has them; of the page itself the lines above its first picture."""
-    head, said, facts, page, foot = (places[at]["children"] for at in ("head", "sentence", "facts", "page", "foot"))
+    head, sentence, facts, page, foot = (places[at]["children"] for at in ("head", "sentence", "facts", "page", "foot"))
     lines, has_more = list(takewhile(lambda part: part["type"] == "P", page)), any(p["type"] == "Div" for p in page)
     follows = tr("Pictures and tables follow, in a browser that runs scripts.") if has_more else ""
     button = element("button", tr("Night"), type="button", className="theme")
     main = [
-        element("h1", [text_of(said)], className="sentence"),
+        element("h1", [text_of(sentence)], className="sentence"),
         element("p", words, className="under-way soft"),
         element("div", [text_of(facts)]),
         element("div", className="above"),

@@ -35,9 +35,9 @@ from lineview.report import show
 from lineview.report.answer import ALL_LINES, Answer, scope_name
 
 
-def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
+def header(works: Works, plant: Plant, address: Address, labels: dict[str, str]) -> list[Any]:
     """What stands in the page's head."""
-    pickers = html.Div(_pickers(works, plant, address, shown), className="pickers")
+    pickers = html.Div(_pickers(works, plant, address, labels), className="pickers")
     return [html.Span(plant.shop, className="shop"), _pages(address), pickers]
 
 
@@ -80,7 +80,7 @@ def _page_link(page: str, name: str, address: Address) -> Any:
     return dcc.Link(name, href=address.on(page).href)
 
 
-def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
+def _pickers(works: Works, plant: Plant, address: Address, labels: dict[str, str]) -> list[Any]:
     question = address.question
     if question is None:
         return []
@@ -91,13 +91,13 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
         lines, machines = [("", tr(ALL_LINES)), *lines], [("", tr(ALL_MACHINES)), *machines]
     picked: list[Any] = []
     if len(lines) > 1:
-        picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
+        picked.append(_picker("line", labels.get("line"), lines, address.line, address.with_line))
     if len(machines) > 1:
-        picked.append(_picker("machine", shown.get("machine"), machines, address.machine, address.with_machine))
+        picked.append(_picker("machine", labels.get("machine"), machines, address.machine, address.with_machine))
     if question == "week":
         picked.append(_second_picker(plant, address))
     periods = works.periods(question, address.line)
-    picked.append(_picker("period", shown.get("period"), periods, address.period, address.with_period, _days()))
+    picked.append(_picker("period", labels.get("period"), periods, address.period, address.with_period, _days()))
     return picked
 
 
@@ -122,8 +122,8 @@ def _second_picker(plant: Plant, address: Address) -> html.Details:
         return address.compared(only, against)
 
     current = f"{address.only or ''}|{address.against or ''}"
-    named = dict(choices).get(current) or address.against or tr("nothing")
-    return _picker("against", named, choices, current, to)
+    label = dict(choices).get(current) or address.against or tr("nothing")
+    return _picker("against", label, choices, current, to)
 
 
 #: What each picker picks.
@@ -175,17 +175,17 @@ def _days() -> html.Div:
 
 
 #: States whose reason a person can know.
-ASKED = (mark("stop"), mark("short stop"))
+REASON_STATES = (mark("stop"), mark("short stop"))
 #: Rows of the form at most; the longest unexplained stops come first.
 MOST_STOPS = 120
 #: Reasons offered to be tapped.
 MOST_REASONS = 12
 
 
-def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html.Details | None:
-    """The form that sets the reason of one stop or a run of stops; `used` are the works' reasons, likeliest first."""
+def reasons_form(answer: Answer, plant: Plant, reasons: Sequence[str] = ()) -> html.Details | None:
+    """The form that sets the reason of one stop or a run of stops; `reasons` are the works', likeliest first."""
     timeline = answer.series.get("timeline")
-    stops = [] if timeline is None else [r for r in timeline.iter_rows(named=True) if r["state"] in ASKED]
+    stops = [] if timeline is None else [r for r in timeline.iter_rows(named=True) if r["state"] in REASON_STATES]
     if not stops:
         return None
     stops.sort(key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))
@@ -199,9 +199,9 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
             ),
             html.P(_alike(stops), className="acts-of"),
             html.P("", id="stops-ticked", role="status"),
-            html.P(tr("Reason, most frequent first:"), id="reasons-offered", hidden=not used),
+            html.P(tr("Reason, most frequent first:"), id="reasons-offered", hidden=not reasons),
             html.Div(
-                [html.Button(words, type="button", **data(reason=words)) for words in used[:MOST_REASONS]],
+                [html.Button(words, type="button", **data(reason=words)) for words in reasons[:MOST_REASONS]],
                 className="acts-of offered",
                 role="group",
                 **aria(labelledby="reasons-offered"),
@@ -217,7 +217,7 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
     )
 
 
-#: By a state of ASKED: the words of the button that ticks all of its kind.
+#: By a state of REASON_STATES: the words of the button that ticks all of its kind.
 _TICK_ALL = {
     "stop": mark("Tick all {count} stops without a reason"),
     "short stop": mark("Tick all {count} short stops without a reason"),
@@ -227,7 +227,7 @@ _TICK_ALL = {
 def _alike(stops: Sequence[dict[str, Any]]) -> list[html.Button]:
     """One button for each kind of stop of which several have no reason: ticks them all."""
     buttons = []
-    for state in ASKED:
+    for state in REASON_STATES:
         values = [_stop_value(row) for row in stops[:MOST_STOPS] if row["state"] == state and not row["reason"]]
         if len(values) > 1:
             words = tr(_TICK_ALL[state], count=len(values))
@@ -244,11 +244,11 @@ def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, 
     """Read the stops a person ticked; each has to be one that the page shows."""
     timeline = answer.series.get("timeline")
     rows = [] if timeline is None else timeline.iter_rows(named=True)
-    shown = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in ASKED}
-    if not set(values) <= set(shown):
+    on_page = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in REASON_STATES}
+    if not set(values) <= set(on_page):
         do = tr("Open the page anew and tick the stop again.")
         raise AskError(Fault(tr("this stop is not on the page any more"), tr("stops"), do=do))
-    return [shown[value] for value in values]
+    return [on_page[value] for value in values]
 
 
 def _stop_value(row: dict[str, Any]) -> str:
@@ -279,8 +279,8 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
     try:
         plant = works.plant
     except PlantError as error:
-        said, below = fault_page(error, tr("The plant description cannot be used"))
-        return Page(opening(""), said, below, cautions(None))
+        headline, below = fault_page(error, tr("The plant description cannot be used"))
+        return Page(opening(""), headline, below, cautions(None))
     try:
         if address.question is not None:
             return _answered(works, address, look_of(plant, address, screen), who)
@@ -294,15 +294,15 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
             return _page(works, plant, address, {}, [sentence], below, [])
         return _page(works, plant, address, {}, [tr("There is no page at this address.")], [], [])
     except LineviewError as error:
-        said, below = fault_page(error)
-        return _page(works, plant, address, {}, said, below, cautions(None))
+        headline, below = fault_page(error)
+        return _page(works, plant, address, {}, headline, below, cautions(None))
 
 
 def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> Page:
     if shows_all(look.plant, address):
-        said, table, last = wall_of_all(works, look.plant, address)
-        return Page(_wall_head(look.plant, tr(ALL_LINES), last), said, table, [], look.plant.shop)
-    answer, plant = works.ask(address.asked), look.plant
+        headline, table, last = wall_of_all(works, look.plant, address)
+        return Page(_wall_head(look.plant, tr(ALL_LINES), last), headline, table, [], look.plant.shop)
+    answer, plant = works.ask(address.question_scope), look.plant
     names = _names(plant, answer)
     if address.page == "wall":
         where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
@@ -327,7 +327,7 @@ def _wall_head(plant: Plant, where: str, answer: Answer | None) -> list[Any]:
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
-    line = next((one.label for one in plant.lines if one.id == answer.scope.line), "")
+    line = next((entry.label for entry in plant.lines if entry.id == answer.scope.line), "")
     whole = answer.scope.line or tr(ALL_LINES)
     return {
         "line": line or whole,
@@ -341,7 +341,7 @@ def _page(
     plant: Plant,
     address: Address,
     names: dict[str, str],
-    said: list[Any],
+    headline: list[Any],
     below: list[Any],
     foot: list[Any],
 ) -> Page:
@@ -351,16 +351,16 @@ def _page(
     except LineviewError:  # nothing to pick from yet; the page's own fault says why
         head = header(works, plant, Address("intake"), names)
     account = html.P(html.A(tr("Account and what was written"), href="/account"))
-    return Page(head, said, below, [*foot, account], title)
+    return Page(head, headline, below, [*foot, account], title)
 
 
 def unfinished(works: Works, address: Address, words: str, *, waits: bool) -> Page:
     """What stands for a page that is being worked out, or that could not be made."""
-    said = [html.Span(tr(WAITING), className="waiting soft") if waits else html.Span(words, className="fault")]
+    headline = [html.Span(tr(WAITING), className="waiting soft") if waits else html.Span(words, className="fault")]
     try:
-        return _page(works, works.plant, address, {}, said, [], [])
+        return _page(works, works.plant, address, {}, headline, [], [])
     except PlantError:  # said by the page itself
-        return Page(opening(""), said, [])
+        return Page(opening(""), headline, [])
 
 
 def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[Any], list[Any]]:
@@ -369,7 +369,7 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
         plant = works.plant
         if address.page not in ("shift", "rope", "week"):
             return _unasked(works, plant, address, who)
-        answer = works.ask(address.asked)
+        answer = works.ask(address.question_scope)
     except LineviewError:  # the page itself says what is wrong
         return [], []
     lacks = _lacking(plant, address, who)

@@ -58,15 +58,15 @@ def add_method_routes(server: Flask, shop: Callable[[], str]) -> None:
         if source is None:
             return Response(tr("There is no method of this name."), status=404, mimetype="text/plain")
         about = {"name": name, "source": source, "figures": _figures(name), "back": ALL}
-        said = tr(source["method"]) if "method" in source else source["title"]
-        return plain_page("method.html", title=tr("Method"), sentence=said, shop=shop(), pages=page_links(), **about)
+        about["sentence"] = tr(source["method"]) if "method" in source else source["title"]
+        return plain_page("method.html", title=tr("Method"), shop=shop(), pages=page_links(), **about)
 
     def methods() -> Any:
-        used = {name for row in FIGURES.values() for name in row.sources.split()}
-        listed = [(method_title(name), method_link(name)) for name in sorted(used)]
-        said = tr("How each figure is worked out, and from which source.")
+        names = {name for row in FIGURES.values() for name in row.sources.split()}
+        listed = [(method_title(name), method_link(name)) for name in sorted(names)]
+        sentence = tr("How each figure is worked out, and from which source.")
         return plain_page(
-            "method.html", title=tr("Methods"), sentence=said, shop=shop(), pages=page_links(), listed=listed
+            "method.html", title=tr("Methods"), sentence=sentence, shop=shop(), pages=page_links(), listed=listed
         )
 
     server.add_url_rule(f"{ALL}/<name>", "method", method)

@@ -80,7 +80,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         if not reason.strip():
             return tr("Enter a reason."), no_update, True, no_update
         try:
-            stops = works.ask(read_address(path, search).asked).series.get("pattern_stops", NO_STOPS)
+            stops = works.ask(read_address(path, search).question_scope).series.get("pattern_stops", NO_STOPS)
             rows = stops.filter(pl.concat_str("machine", "words", separator="|") == key)
             if not rows.height:
                 return (

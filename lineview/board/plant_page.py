@@ -54,7 +54,7 @@ def add_plant_routes(server: Flask, works: Works) -> None:
         table, who = form.get("table", ""), _name()
         part = form.get("part") or form.get("id", "")
         texts = {
-            field.key: _sent(field.key) for field in FORMS.get(table, ()) if field.key in form or field.key == "days"
+            field.key: _text(field.key) for field in FORMS.get(table, ()) if field.key in form or field.key == "days"
         }
         return _done(works, lambda editor: editor.change(table, part, texts, who), texts)
 
@@ -106,7 +106,7 @@ def _on_this_board(address: str) -> str:
     return there if there.startswith("/") and not there.startswith("//") and "\\" not in there else "/"
 
 
-def _sent(key: str) -> str:
+def _text(key: str) -> str:
     """What a form sent for a field; several ticked days in one text."""
     return " ".join(request.form.getlist(key))
 
@@ -192,8 +192,8 @@ def _table(table: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, Any]
     default = {"days": "mon tue wed thu fri"}
     fields = [_field(f, new.get(f.key, default.get(f.key, "")), plant) for f in FORMS[table]]
     more = {"fields": fields, "open": bool(new), "none": not parts} if table in GROWING else None
-    shown = {"name": table, "title": tr(TITLES[table]), "parts": parts, "more": more}
-    return shown | {"add": tr(ADD.get(table, "")), "add_this": tr(ADD_THIS.get(table, ""))}
+    context = {"name": table, "title": tr(TITLES[table]), "parts": parts, "more": more}
+    return context | {"add": tr(ADD.get(table, "")), "add_this": tr(ADD_THIS.get(table, ""))}
 
 
 def _field(field: Any, text: str, plant: Plant) -> dict[str, Any]:

@@ -37,7 +37,7 @@ log = logging.getLogger("lineview.board")
 
 
 @dataclass(frozen=True)
-class Asked:
+class Request:
     """What a worker is asked: a request without a cookie, its target with the query, and whose rights hold."""
 
     method: str
@@ -56,9 +56,9 @@ class Reply:
 
 
 #: What answers requests, and what opens a works for it; the second is named to other processes.
-Answers = Callable[[Asked], Reply]
+Answers = Callable[[Request], Reply]
 Opens = Callable[[Path, str | None], Answers]
-Requests = tuple[Asked, ...]
+Requests = tuple[Request, ...]
 Replies = tuple[Reply, ...]
 
 
@@ -83,7 +83,7 @@ class _Child:
     connection: Connection
     is_open: bool = False
     has_ended: bool = False
-    asked: Future[Work] | None = None
+    promise: Future[Work] | None = None
 
 
 class Process:
@@ -91,14 +91,14 @@ class Process:
 
     Parameters
     ----------
-    given : tuple
+    opening : tuple
         What opens a works in it, the works folder, and where the journal is.
     changed : callable
         Called when it can take a page, or cannot start.
     """
 
-    def __init__(self, given: tuple[Opens, Path, str | None], changed: Callable[[], None]) -> None:
-        self._given, self._changed = given, changed
+    def __init__(self, opening: tuple[Opens, Path, str | None], changed: Callable[[], None]) -> None:
+        self._opening, self._changed = opening, changed
         self._child: _Child | None = None
         self._turn = Lock()  # none is asked while another one takes its place
         self._pages, self._tries, self._closed = 0, 0, False
@@ -121,7 +121,7 @@ class Process:
             return
         try:
             here, there = Pipe()
-            child = _Child(self._begun(there), here)
+            child = _Child(self._launch(there), here)
         except Exception as error:  # noqa: BLE001 - no memory, no handles, no process: all are tried again
             self._failed(error)
             return
@@ -130,8 +130,8 @@ class Process:
         if self._closed:  # meanwhile
             self.begin()
 
-    def _begun(self, there: Connection) -> BaseProcess | Thread:
-        process = _context().Process(target=_work, args=(there, *self._given), daemon=True)
+    def _launch(self, there: Connection) -> BaseProcess | Thread:
+        process = _context().Process(target=_work, args=(there, *self._opening), daemon=True)
         process.start()
         there.close()  # what ends that process closes the last one
         return process
@@ -140,28 +140,28 @@ class Process:
         """Take what one process says, and learn at once that it has ended, until another one takes its place."""
         while child is self._child:
             try:
-                said = child.connection.recv()
+                message = child.connection.recv()
             except Exception:  # noqa: BLE001 - the pipe's end, or what was left of a reply
-                said = ProcessEndedError("the process has ended")
+                message = ProcessEndedError("the process has ended")
             if child is self._child:
-                self._heard(child, said)
+                self._pass_on(child, message)
         child.connection.close()
 
-    def _heard(self, child: _Child, said: Work | Exception | None) -> None:
-        asked, child.asked = child.asked, None
+    def _pass_on(self, child: _Child, message: Work | Exception | None) -> None:
+        promise, child.promise = child.promise, None
         if not child.is_open:
-            self._begins(child, said)
-        elif isinstance(said, ProcessEndedError):
+            self._begins(child, message)
+        elif isinstance(message, ProcessEndedError):
             self.begin()
-        if asked is not None and isinstance(said, Work):
-            asked.set_result(said)
-        elif asked is not None and isinstance(said, Exception):
-            asked.set_exception(said)
+        if promise is not None and isinstance(message, Work):
+            promise.set_result(message)
+        elif promise is not None and isinstance(message, Exception):
+            promise.set_exception(message)
 
-    def _begins(self, child: _Child, said: object) -> None:
-        if isinstance(said, Exception):
+    def _begins(self, child: _Child, message: object) -> None:
+        if isinstance(message, Exception):
             self._child = None
-            self._failed(said)
+            self._failed(message)
             return
         child.is_open = True
         self._tries, self.is_failing = 0, False
@@ -182,11 +182,11 @@ class Process:
         with self._turn:
             if (child := self._child) is None or not self.is_ready:
                 raise ProcessEndedError("the process has ended")
-            child.asked = future
+            child.promise = future
             try:
                 child.connection.send(requests)
             except OSError as error:
-                child.asked, child.has_ended = None, True
+                child.promise, child.has_ended = None, True
                 raise ProcessEndedError("the process has ended") from error
             self._pages += 1
         return future
@@ -256,6 +256,6 @@ def _end_after(board: multiprocessing.process.BaseProcess) -> None:
 def _respond(answer: Answers, requests: Requests) -> Work:
     """Answer requests in a worker."""
     before_s = time.process_time()
-    replies = tuple(answer(one) for one in requests)
+    replies = tuple(answer(request) for request in requests)
     give_free_memory_back()
     return Work(replies, time.process_time() - before_s, held_mb())

@@ -113,8 +113,8 @@ def day_names() -> dict[str, str]:
 
 def zones() -> list[str]:
     """Time zones as area and city, and UTC."""
-    named = (zone for zone in available_timezones() if "/" in zone)
-    return [*sorted(zone for zone in named if not zone.startswith(("Etc/", "posix", "right"))), "UTC"]
+    places = (zone for zone in available_timezones() if "/" in zone)
+    return [*sorted(zone for zone in places if not zone.startswith(("Etc/", "posix", "right"))), "UTC"]
 
 
 def _chosen(desk: SetUpDesk) -> list[Path]:

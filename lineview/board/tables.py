@@ -63,16 +63,16 @@ def answer_table(table: Table, plant: Plant, tools: Tools = NO_TOOLS) -> html.Di
     said_twice = text.headings[0].casefold() == table.title.casefold()
     isos = moments(table, plant) if len(table.rows) > TOOLS_FROM else ()
     wide_table = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=said_twice, isos=isos)
-    set_data(wide_table, **{name: said for name, said in (("file", tools.file), ("rows", tools.rows)) if said})
+    set_data(wide_table, **{name: value for name, value in (("file", tools.file), ("rows", tools.rows)) if value})
     if _wide([text.headings, *text.rows]):
         wide_table.className += " wide"  # type: ignore[attr-defined]  # set by Dash from its property list
     return wide_table
 
 
-def set_data(shown: html.Div, **said: str) -> None:
+def set_data(table: html.Div, **values: str) -> None:
     """Set data attributes of a table, which `assets/tables.later.js` reads."""
-    for name, text in said.items():
-        setattr(shown, f"data-{name}", text)
+    for name, text in values.items():
+        setattr(table, f"data-{name}", text)
 
 
 def moments(table: Table, plant: Plant) -> list[list[str]]:
@@ -190,8 +190,8 @@ def frame_table(
         if frame.height <= most
         else tr("{title} (the first {most} of {all:,})", title=title, most=most, all=frame.height)
     )
-    shown = replace(framed(title, frame.head(most), headings), title=caption)
-    return answer_table(shown, plant, tools.of(frame.height, most))
+    rows = replace(framed(title, frame.head(most), headings), title=caption)
+    return answer_table(rows, plant, tools.of(frame.height, most))
 
 
 def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, str]] | None = None) -> Table:

@@ -55,9 +55,9 @@ def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
         (tr("for the rest of the shift"), _needed(answer, look.plant)),
         (tr("next reel"), _reel(answer, look.plant)),
     ]
-    facts = html.Dl([html.Div([html.Dt(what), html.Dd(said)]) for what, said in ahead], className="ahead")
-    shown = [graph(picture, answer.text, look.scale) for picture in graphs]
-    return [html.P(answer.soft, className="soft lead"), *points(answer), facts, *shown, *_legend(answer, look)]
+    facts = html.Dl([html.Div([html.Dt(what), html.Dd(text)]) for what, text in ahead], className="ahead")
+    charts = [graph(picture, answer.text, look.scale) for picture in graphs]
+    return [html.P(answer.soft, className="soft lead"), *points(answer), facts, *charts, *_legend(answer, look)]
 
 
 def _needed(answer: Answer, plant: Plant) -> str:
@@ -96,12 +96,12 @@ def _legend(answer: Answer, look: ChartStyle) -> list[Any]:
     if look.narrow or timeline is None:
         return []
     kinds = kinds_of(timeline)
-    shown = [
+    entries = [
         html.Li([html.Span(className=f"swatch {_swatch(kind)}"), tr(kind)])
         for kind in (*HATCHING, UNEXPLAINED)
         if kind in kinds
     ]
-    return [html.Ul(shown, className="legend")] if shown else []
+    return [html.Ul(entries, className="legend")] if entries else []
 
 
 def _swatch(kind: str) -> str:
@@ -114,7 +114,7 @@ def wall_of_all(works: Works, plant: Plant, address: Address) -> tuple[list[Any]
     rows, last = [], None
     for machine in machines_asked(plant, "shift"):
         try:
-            answer = works.ask(Address("shift", machine.line, machine.id, address.period).asked)
+            answer = works.ask(Address("shift", machine.line, machine.id, address.period).question_scope)
         except LineviewError as error:
             rows.append([_name(machine, plant), error.faults[0].what if error.faults else "", "", "", ""])
             continue

@@ -122,15 +122,15 @@ def add_count_route(server: Flask, works: Works) -> None:
         try:
             if form.get("undo", "").isdecimal():
                 works.undo_count(int(form["undo"][:12]))
-                said = tr("The count was undone; the one before it holds again.")
+                sentence = tr("The count was undone; the one before it holds again.")
             else:
                 texts = {name: form.get(name, "")[:300] for name in ("web", "at", "whole", "parts", "coming")}
                 intake = str(works.count_stock(texts))
-                said = tr("The count was saved as intake {intake}; the order follows it.", intake=intake)
+                sentence = tr("The count was saved as intake {intake}; the order follows it.", intake=intake)
         except LineviewError as error:
-            said, faults = tr("The count was not saved."), tuple(error.faults)
+            sentence, faults = tr("The count was not saved."), tuple(error.faults)
         context = {"title": tr("Stock count"), "shop": works.plant.shop, "pages": page_links(), "faults": faults}
-        return plain_page("count.html", sentence=said, intake=intake, **context)
+        return plain_page("count.html", sentence=sentence, intake=intake, **context)
 
     server.add_url_rule("/count", "count", count, methods=["POST"])
 

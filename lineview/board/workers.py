@@ -55,7 +55,7 @@ class Workers:
     """
 
     def __init__(self, opens: Opens, folder: Path, journal_url: str | None = None, number: int | None = None) -> None:
-        self._given = (opens, folder, journal_url)
+        self._opening = (opens, folder, journal_url)
         self.number = number or max(1, min(MOST_WORKERS, os.cpu_count() or 1))
         self._lock = Lock()
         self._order = count()
@@ -68,12 +68,12 @@ class Workers:
             process.begin()
 
     def _process(self) -> Process:
-        return Process(self._given, self._start)
+        return Process(self._opening, self._start)
 
     @property
     def is_failing(self) -> bool:
         """Whether no process starts now; it is tried again until one does."""
-        return all(one.is_failing for one in self._processes)
+        return all(process.is_failing for process in self._processes)
 
     def ask(self, requests: Requests, kind: str, *, limited: bool = True, unseen: bool = False) -> Future[Replies]:
         """Put requests that belong together into the queue; pages of one `kind` take about the same time.
@@ -86,7 +86,7 @@ class Workers:
         job = _Job(requests, kind, requests[0].person.name, unseen, next(self._order))
         with self._lock:
             ahead = (*self._waiting, *self._running.values())
-            of_person = sum(one.person == job.person and not one.unseen for one in ahead)
+            of_person = sum(other.person == job.person and not other.unseen for other in ahead)
             if len(self._waiting) >= MOST_WAITING or (limited and not unseen and of_person >= MOST_OF_PERSON):
                 do = tr("Wait until some of them are there.")
                 raise AskError(Fault(tr("too many pages are being worked out at once"), do=do))

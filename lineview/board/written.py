@@ -217,21 +217,21 @@ def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
 def add_writing_routes(server: Flask, works: Works) -> None:
     """Add the address that entries are sent to, one at a time, by the page or by what a phone kept meanwhile."""
 
-    def written() -> Any:
+    def write_entry() -> Any:
         try:
             outcome = _carried_out(works, {name: text[:600] for name, text in request.form.items()})
         except LineviewError as error:
             return Response(str(error), status=400, mimetype="text/plain")
         return jsonify(said=outcome, version=works.version())
 
-    server.add_url_rule("/written", "written", written, methods=["POST"])
+    server.add_url_rule("/written", "written", write_entry, methods=["POST"])
 
 
-def _carried_out(works: Works, sent: dict[str, str]) -> str:
+def _carried_out(works: Works, fields: dict[str, str]) -> str:
     """Do what was sent, and say what was done."""
-    act, kind, entry = sent.get("act", ""), sent.get("kind", ""), sent.get("entry", "")
+    act, kind, entry = fields.get("act", ""), fields.get("kind", ""), fields.get("entry", "")
     if act == "undo-reason":
-        mark = sent.get("mark", "")
+        mark = fields.get("mark", "")
         n = works.undo_stop_reasons(int(mark) if mark.isdecimal() and len(mark) < 19 else -1)
         return tr_count("Undone for {count} stop.", "Undone for {count} stops.", n)
     if kind not in ("adjustment", "note"):
@@ -242,7 +242,7 @@ def _carried_out(works: Works, sent: dict[str, str]) -> str:
     if act == "undo":
         works.undo_change(kind, entry)
         return tr("Undone.")
-    what, note = sent.get("what", "").strip(), sent.get("note", "").strip()
+    what, note = fields.get("what", "").strip(), fields.get("note", "").strip()
     if not what:
         raise AskError(Fault(tr("nothing was entered"), "what", tr("some words"), tr("Enter what was done.")))
     if len(what) > (NOTE_LENGTH if kind == "note" else REASON_LENGTH) or len(note) > NOTE_LENGTH:
@@ -253,15 +253,15 @@ def _carried_out(works: Works, sent: dict[str, str]) -> str:
                 tr("up to {count} characters, and {of_note} of a note", count=REASON_LENGTH, of_note=NOTE_LENGTH),
             )
         )
-    pressed = _pressed_at(sent.get("pressed", ""))
-    at = moment(sent.get("at", ""), works.plant.tz, "when", pressed)
+    pressed = _pressed_at(fields.get("pressed", ""))
+    at = moment(fields.get("at", ""), works.plant.tz, "when", pressed)
     if act == "change":
         works.change(kind, entry, at, what, note)
         return tr("Changed; Undo brings the former words back.")
     session = person().session
     if session is not None and pressed < session.begun_at - CLOCKS_DIFFER:  # kept by a phone that several use
         become_person(f"someone, sent by {person().name}", request.remote_addr or "")
-    is_new = works.write(kind, sent.get("machine", ""), at, what, note, entry)
+    is_new = works.write(kind, fields.get("machine", ""), at, what, note, entry)
     return tr("Saved.") if is_new else tr("It was saved already; nothing was written twice.")
 
 

@@ -137,7 +137,7 @@ def test_an_empty_store_is_a_page_too() -> None:
 
 
 def test_a_form_starts_now_while_readings_come_in_and_at_the_end_of_what_is_shown_else() -> None:
-    answer = InventedWorks().ask(Address("rope").asked)
+    answer = InventedWorks().ask(Address("rope").question_scope)
     now = datetime.now(UTC)
     assert now - answer.scope.now > FRESH  # the invented readings are old
     assert moment_shown(answer, now) == min(answer.scope.period.end, answer.scope.now)

@@ -28,7 +28,7 @@ from lineview.board import workers as module
 from lineview.board.app import create_app, open_answers
 from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK
-from lineview.board.processes import Answers, Asked, ProcessEndedError, Replies, Reply
+from lineview.board.processes import Answers, ProcessEndedError, Replies, Reply, Request
 from lineview.board.workers import Workers
 from lineview.core.errors import AskError, Fault
 from tests.bench.measured import environment
@@ -46,7 +46,7 @@ class Counted(Workers):
         self.asked: list[str] = []
         super().__init__(*given)
 
-    def ask(self, requests: tuple[Asked, ...], kind: str, **more: Any) -> Future[Replies]:
+    def ask(self, requests: tuple[Request, ...], kind: str, **more: Any) -> Future[Replies]:
         future = super().ask(requests, kind, **more)
         self.asked.append(kind)
         return future
@@ -206,7 +206,7 @@ def test_who_looks_at_a_files_head_leaves_its_content_to_others(
 ) -> None:
     asked: list[tuple[str, Future[Replies]]] = []
 
-    def ask(requests: tuple[Asked, ...], *_given: Any, **_more: Any) -> Future[Replies]:
+    def ask(requests: tuple[Request, ...], *_given: Any, **_more: Any) -> Future[Replies]:
         asked.append((requests[0].method, Future()))
         return asked[-1][1]
 
@@ -227,7 +227,7 @@ def test_forms_are_those_worked_out_last_on_whichever_screen(served: Served) -> 
         ("day False", b"now", now),
         ("night False", b"before a stop got its reason", now - 30),
     ):
-        pages._kept["/shift", screen, LOCAL.rights] = kept_pages.Kept(b"", forms, "", since)
+        pages._kept["/shift", screen, LOCAL.rights] = kept_pages.KeptPage(b"", forms, "", since)
     with served.app.server.test_request_context():
         g.person = LOCAL
         given = pages.forms({"address.pathname": "/shift"})
@@ -247,7 +247,7 @@ def test_forms_and_files_that_take_long_leave_threads_for_others(
     with served.app.server.test_request_context():
         g.person = LOCAL
         none = pages.forms({"address.pathname": "/shift"})
-        pages._kept["/shift", "day False", LOCAL.rights] = kept_pages.Kept(b"", b"older", "", time.monotonic() - 90)
+        pages._kept["/shift", "day False", LOCAL.rights] = kept_pages.KeptPage(b"", b"older", "", time.monotonic() - 90)
         older = pages.forms({"address.pathname": "/shift"})
         file = pages.file("/series")
     assert none is not None and none.status_code == 204
@@ -275,7 +275,7 @@ def test_a_worker_that_hangs_is_ended(served: Served, monkeypatch: pytest.Monkey
         os.kill(pid, signal.SIGSTOP)
     with monkeypatch.context() as patch:
         patch.setattr(module, "HANGS_S", 0.3)
-        hanging = served.workers.ask((Asked("GET", place, "", LOCAL),), "/series")
+        hanging = served.workers.ask((Request("GET", place, "", LOCAL),), "/series")
     with pytest.raises(ProcessEndedError):
         hanging.result(20)
     for pid in processes_of_pages()[:-1]:
@@ -329,7 +329,7 @@ def test_a_worker_that_has_grown_is_replaced_and_nobody_notices(
     monkeypatch.setattr(processes, "MOST_HELD_MB", 1.0)
     monkeypatch.setattr(processes, "LEAST_PAGES", 1)
     place = "/shift/timeline.csv?machine=wrap1&period=all"
-    asked = [served.workers.ask((Asked("GET", place, "", LOCAL),), "/series") for _ in range(4)]
+    asked = [served.workers.ask((Request("GET", place, "", LOCAL),), "/series") for _ in range(4)]
     assert len({one.result(60)[0].content for one in asked}) == 1
     after = processes_of_pages()
     assert after[-1] == before[-1]

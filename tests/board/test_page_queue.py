@@ -13,7 +13,7 @@ import pytest
 from lineview.app.access import LOCAL, Person
 from lineview.board import processes
 from lineview.board.app import open_answers
-from lineview.board.processes import Answers, Asked, Process, ProcessEndedError, Replies, Reply, Work
+from lineview.board.processes import Answers, Process, ProcessEndedError, Replies, Reply, Request, Work
 from lineview.board.workers import MOST_OF_PERSON, Workers
 from lineview.core.errors import AskError
 from tests.board.test_kept_pages import until
@@ -22,8 +22,8 @@ from tests.board.test_kept_pages import until
 class Threaded(Process):
     """Not a process."""
 
-    def _begun(self, there: Connection) -> Thread:
-        thread = Thread(target=processes._work, args=(there, *self._given), daemon=True)
+    def _launch(self, there: Connection) -> Thread:
+        thread = Thread(target=processes._work, args=(there, *self._opening), daemon=True)
         thread.start()
         return thread
 
@@ -36,7 +36,7 @@ class Queue(Workers):
         self.let: dict[str, Event] = {}
         self._noting = Lock()
 
-        def respond(_answer: Answers, requests: tuple[Asked, ...]) -> Work:
+        def respond(_answer: Answers, requests: tuple[Request, ...]) -> Work:
             name = requests[0].target
             with self._noting:
                 self.begun.append(name)
@@ -48,12 +48,12 @@ class Queue(Workers):
         super().__init__(open_answers, Path("invented"), None, number)
 
     def _process(self) -> Process:
-        return Threaded(self._given, self._start)
+        return Threaded(self._opening, self._start)
 
     def put(self, name: str, kind: str, who: str = "one", *, unseen: bool = False) -> Future[Replies]:
         self.let[name] = Event()
         person = Person(who, LOCAL.rights)
-        return self.ask((Asked("GET", name, "", person),), kind, unseen=unseen)
+        return self.ask((Request("GET", name, "", person),), kind, unseen=unseen)
 
     def end(self, *names: str) -> None:
         for name in names:
@@ -92,7 +92,7 @@ def test_none_is_asked_that_has_ended_or_was_closed(monkeypatch: pytest.MonkeyPa
     workers.close()
     assert not process.is_ready
     with pytest.raises(ProcessEndedError):
-        process.ask((Asked("GET", "/shift", "", LOCAL),))
+        process.ask((Request("GET", "/shift", "", LOCAL),))
     late = workers.put("late", "/shift")  # nobody takes it, and nothing goes round for it
     assert not late.done()
     assert workers.queue() == {"waiting": 1, "working": 0}

@@ -19,7 +19,7 @@ from lineview.report.answer import Answer, to_object
 
 
 def supposed(week: Works, query: str) -> Answer:
-    return week.ask(read_address("/order", query).asked)
+    return week.ask(read_address("/order", query).question_scope)
 
 
 def really(week: Works, web: str, stock: pl.DataFrame | None = None, **changes: object) -> Answer:
