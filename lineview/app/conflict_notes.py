@@ -1,4 +1,4 @@
-"""What an answer says of moments that two exports tell differently."""
+"""What an answer says of moments that two exports give differently."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ _KINDS_OF: dict[Question, tuple[str, ...]] = {
     "order": (),
     "week": ("weights", "stops", "batches", "reels"),
 }
-#: Kinds that last, whose they are and what tells them apart; and how long before a period one may begin.
+#: Kinds that last, whose they are and what identifies one; and how long before a period one may begin.
 _LAST = {"plan": ["line", "product"], "batches": ["line", "batch"], "stops": ["machine"]}
 _LONGEST = timedelta(days=400)
 
@@ -129,7 +129,7 @@ def _counted(number: int, kind: str) -> str:
 
 @dataclass(frozen=True)
 class ConflictGroup:
-    """Moments of one column of one machine, or of one kind of sheet, that the same exports tell differently.
+    """Moments of one column of one machine, or of one kind of sheet, that the same exports give differently.
 
     `what` names the column, `exports` are the intakes with their files, `first` and `last` the span of moments,
     `count` how many there are; `examples` say what each export says at the first few.

@@ -82,7 +82,7 @@ def repair(folder: Path, url: str | None, report: Callable[[str], None]) -> list
 
 
 def _read(original: Path, name: str, description: str | None, plant: Plant) -> Export:
-    """Read an original as it was read when it was taken in, by the plant description of then."""
+    """Read an original as it was read when it was taken in, by the plant description of that time."""
     then = plant
     if description is not None:
         content = json.loads(description)

@@ -344,7 +344,7 @@ class Fetcher:
         return replace(inputs, outlook=outlook)
 
     def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
-        """The plan of a line, without what overlaps a row that two exports tell differently.
+        """The plan of a line, without what overlaps a row that two exports give differently.
 
         With one product's row left out, the others would pass for the whole plan of that time.
         """

@@ -10,7 +10,7 @@ from lineview.core.language import speak, tr
 from lineview.plant import Plant
 from lineview.plant.read import language_in, read_plant
 
-#: What tells one state of a file from another: its time [ns] and size [bytes]; None where there is no file.
+#: What differs between two states of a file: its time [ns] and size [bytes]; None where there is no file.
 FileState = tuple[int, int] | None
 PlantState = tuple[FileState, FileState]
 

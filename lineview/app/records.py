@@ -33,7 +33,7 @@ from lineview.wrap.learning import AFTER_US, BEFORE_US
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
 #: Parts of windows that are kept for the next question about the same period.
 PARTS_KEPT = 16
-#: How often records are made again that cannot be read back, before it is said.
+#: How often records that cannot be read back are made again before it is reported.
 READ_AGAIN = 4
 #: So many months of a machine are written in one commit.
 WRITTEN_TOGETHER = 4

@@ -84,7 +84,7 @@ class SetUpDesk:
             raise AskError(Fault(tr("unknown language '{code}'", code=code[:40]), "language", known))
         changed = code != spoken()
         speak(code)
-        if changed and self._surveyed is not None:  # what was said of the exports is said anew
+        if changed and self._surveyed is not None:  # the exports are described again
             self._surveyed = survey_folder(self.paths, self.shop, self.here)
 
     def look(self, paths: Sequence[Path]) -> None:

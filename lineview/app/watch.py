@@ -54,7 +54,7 @@ class Watch:
 
     Notes
     -----
-    No file ends it: what cannot be read is said and passed over until it changes. What the store or the disk
+    No file ends it: what cannot be read is reported and passed over until it changes. What the store or the disk
     could not take is tried again, less and less often. A file that no layout fits, or whose layout is wrong,
     is looked at again once plant.toml or layouts.toml has changed.
     """
@@ -161,7 +161,7 @@ class Watch:
 def files_not_in(folder: Path) -> list[dict[str, Any]]:
     """What watching last said of each file that it could not take in, newest first, of the last days.
 
-    As in the works folder's log: "at", "file", "outcome", "why" in words of now, and "again_s".
+    As in the works folder's log: "at", "file", "outcome", "why" in today's words, and "again_s".
     """
     last: dict[str, dict[str, Any]] = {}
     try:

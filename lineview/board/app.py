@@ -143,7 +143,7 @@ def create_app(
 
 
 def _speak(works: Works) -> None:
-    """Let what is said next be in the works' language, which an edit of plant.toml may have changed."""
+    """Show the next texts in the works' language, which an edit of plant.toml may have changed."""
     with suppress(PlantError):
         speak(works.plant.language)
 

@@ -70,7 +70,7 @@ class Calls:
 
 
 def _are_inputs(names: Any, inputs: list[Any]) -> bool:
-    """Whether what is said to have changed is among the inputs."""
+    """Whether what has changed is among the inputs."""
     if not isinstance(names, list) or len(names) > MOST_VALUES or not all(isinstance(n, str) for n in names):
         return False
     places = [item for place in inputs for item in (place if isinstance(place, list) else [place])]

@@ -18,7 +18,7 @@ MOST_KEPT = 100
 def add_compression(server: Flask) -> None:
     """Compress what browsers take compressed.
 
-    No answer holds a secret beside what somebody typed, so its length tells nothing.
+    No answer holds a secret beside what somebody typed, so its length gives nothing away.
     """
 
     def compressed(response: Response) -> Response:

@@ -134,7 +134,7 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
 
 
 def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes: bool, start: int = 0) -> html.Div:
-    """What exports tell differently, a row for each column and the exports that disagree on it."""
+    """What exports give differently, a row for each column and the exports that disagree on it."""
     rows = []
     for number, group in enumerate(groups, start):
         files = html.Ul(
@@ -165,7 +165,7 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
 
 
 def _undo(number: Any, of: str, words: str = "") -> html.Details:
-    """The two steps that take an intake back; `of` tells apart the places of a page that offer the same one."""
+    """The two steps that take an intake back; `of` differs between the places of a page that offer the same one."""
     button = {"kind": "undo", "intake": int(number), "of": of}
     return html.Details(
         [

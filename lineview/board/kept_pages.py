@@ -45,7 +45,7 @@ FILE_S, OLD_FORMS_S, NEW_FORMS_S = 300.0, 0.5, 20.0
 GIVEN_BACK_AFTER = 30
 #: Files and forms that may be waited for at once: each holds one of the board's threads, and pages need some too.
 MOST_WAITED_FOR = 4
-#: What the reply of the callback that shows a page begins and ends with; what is said beside it is put before its end.
+#: What the reply of the callback that shows a page begins and ends with; what is added to it goes before its end.
 HEAD = b'{"multi":true,"response":{'
 TAIL = b"}}"
 #: Pages whose forms follow from the answer, so that they are worked out with it.
@@ -67,7 +67,7 @@ NAMED_PERIODS = {name for name, _ in GENERAL_PERIODS}
 #: What a page is of: its address, the screen, the rights of who looks.
 Key = tuple[str, str, frozenset[str]]
 Values = Mapping[str, Any]
-#: What is under way: of a page its key and the state of the works, else whatever tells it from others.
+#: What is under way: of a page its key and the state of the works, else whatever identifies it.
 Name = tuple[Any, ...]
 
 
@@ -215,7 +215,7 @@ class KeptPages:
             self._held -= self._kept.popitem(last=False)[1].size
 
     def words(self, key: Key, version: str, older: KeptPage | None) -> str:
-        """What is said of a page that is being worked out, and of the older one that is shown meanwhile."""
+        """The message about a page that is being worked out, and of the older one that is shown meanwhile."""
         began, usual = self._starts_s.get((key, version)), self.workers.usual_s(_kind(key))
         for_s = "" if began is None else tr(" for {s} s so far", s=max(1, round(time.monotonic() - began)))
         usual_s = "" if usual is None else tr("; this page usually takes {s} s", s=max(1, round(usual)))

@@ -63,7 +63,7 @@ def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
 
 
 def reason_set(reason: str, count: int) -> str:
-    """What is said when stops got a reason."""
+    """The message when stops got a reason."""
     return tr_count("“{reason}” is set for {count} stop.", "“{reason}” is set for {count} stops.", count, reason=reason)
 
 

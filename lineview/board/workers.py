@@ -27,7 +27,7 @@ HANGS_S = 900.0
 #: How a page's usual time follows the latest ones.
 FOLLOWS = 0.5
 
-#: What is said where no process starts; the reason is for the log, since anybody may ask.
+#: The message where no process starts; the reason is for the log, since anybody may ask.
 NONE_STARTS = mark("pages cannot be worked out now, since no process for them starts")
 TRIED_AGAIN = mark("The log of the board says why; it is tried again by itself.")
 

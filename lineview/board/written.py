@@ -27,7 +27,7 @@ BEFORE_ADJUSTING = mark(
     "Stop and lock out first, by your site's procedure. Guards back on before it runs. Hot "
     "rope and syrup burn. Local codes and licensed practice come first."
 )
-#: Readings older than this are not of now: what is written is then likelier to be of the time that is shown.
+#: Readings older than this are not current: what is written is then likelier to be of the time that is shown.
 FRESH = timedelta(hours=24)
 #: So much may the clock of a phone be behind.
 CLOCKS_DIFFER = timedelta(minutes=2)

@@ -53,7 +53,7 @@ def order_picture(
 
 
 def _delivery(row: Mapping[str, Any], look: ChartStyle) -> str:
-    """What is said beside the line of a delivery."""
+    """The words beside the line of a delivery."""
     reels = show.number(row["reels"])
     if row.get("kind") != "advised":
         return tr("{reels} reels arrive", reels=reels)

@@ -57,7 +57,7 @@ def run_setup(
 def _language_of(desk: SetUpDesk, language: str | None) -> str:
     """The language asked for, else that of the plant description that is there, else the terminal's."""
     if language is None and desk.described:
-        with suppress(LineviewError):  # what is wrong with it is said where it is read
+        with suppress(LineviewError):  # what is wrong with it is reported where it is read
             return read_plant(desk.folder / "plant.toml", desk.folder / "layouts.toml").language
     return read_language(language)
 

@@ -19,7 +19,7 @@ from lineview.core.language import tr
 
 def add_user(works: Works, name: str, roles: Sequence[str], password_file: Path | None) -> None:
     """Add a user with a password that is asked for or read."""
-    rights = rights_of(roles)  # a wrong role is said before a password is typed
+    rights = rights_of(roles)  # a wrong role is refused before a password is typed
     works.access.add_user(name, rights, _password(name, password_file))
     console.print(Text(_may(name, rights)))
 

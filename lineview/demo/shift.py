@@ -247,7 +247,7 @@ class ShiftRun:
 
 
 def join_stops(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
-    """Join stops that touch, let a changeover take in the stops at its edges, and tell short from long."""
+    """Join stops that touch, let a changeover take in the stops at its edges, and separate short from long."""
     still = ("stop", "short stop", "changeover")
     merged: list[Stretch] = []
     for stretch in stretches:

@@ -57,7 +57,7 @@ class Stretch:
     first_row : int
         Line in the file from which on its rows are.
     rows, rows_refused : int
-        Data rows, and those of which nothing could be used.
+        Data rows, and those without a usable cell.
     refused : polars.DataFrame
         lineview.intake.tidy.rows.REFUSED.
     uncertain : int
@@ -120,7 +120,7 @@ class Export:
     refusals : polars.DataFrame
         REFUSALS; a whole row refused has `column` "", a cell in a row that is kept names its column.
     rows_refused : int
-        Rows of which nothing could be used.
+        Rows without a usable cell.
     uncertain : int
         Tidy rows whose quality is uncertain.
     notes : tuple of str

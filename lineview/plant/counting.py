@@ -23,7 +23,7 @@ def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[s
     Yields
     ------
     tuple of str, str, str and Counting
-        Header, machine id, counter id, and what the cells are; None where nothing is said.
+        Header, machine id, counter id, and what the cells are; None where nothing says so.
     """
     for header, target in layout.columns.items() if layout.kind == "readings" else ():
         owner, _, channel = target.to.rpartition("/")

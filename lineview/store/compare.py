@@ -80,7 +80,7 @@ def _as_slice(numbers: np.ndarray) -> np.ndarray | slice:
 def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:
     """Compare the readings of one channel with each other and with those that are there.
 
-    Moments that either side has once are looked up in order; only the few that a side tells in several
+    Moments that either side has once are looked up in order; only the few that a side has in several
     versions are grouped.
     """
     once = _each_once(block.moments)

@@ -149,7 +149,7 @@ class Conflicts:
         return self.listed(intake).select("kind", "machine", "channel", "at").n_unique()
 
     def moments_of(self, intake: int) -> pl.DataFrame:
-        """DISPUTES of which an intake and another, or the intake itself, tell two different things."""
+        """DISPUTES of which an intake and another, or the intake itself, say two different things."""
         disputes = [pl.DataFrame(schema=DISPUTES)]
         for machine, channel, first, last in self._readings.extents_of(intake).iter_rows():
             rows = disputed_moments(self._readings.rows(machine, first, last, [channel]))

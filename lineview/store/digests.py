@@ -35,7 +35,7 @@ def digests_of(connection: Connection, ids: Sequence[int] | None = None) -> dict
 
 
 def _total_digest(connection: Connection, each: dict[int, str]) -> str:
-    """The digest of what is said of all intakes that are in or were undone."""
+    """The digest of what the journal holds of all intakes that are in or were undone."""
     there = intakes.c.state.in_(("done", "undone"))
     query = select(intakes.c.id, *_columns(intakes)).where(there).order_by(intakes.c.id)
     rows = connection.execute(query).fetchall()  # row by row takes twice as long, at each intake over all of them

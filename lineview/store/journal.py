@@ -44,7 +44,7 @@ def migrate(connection: Connection) -> None:
     """Make or change the journal's tables as needed, all of it or, where something fails, none."""
     if _present(connection) == NEWEST:
         return
-    if connection.dialect.name == "sqlite":  # its driver keeps each made table at once unless told to begin
+    if connection.dialect.name == "sqlite":  # its driver keeps each made table at once unless it has to begin
         connection.exec_driver_sql("BEGIN IMMEDIATE")
     present = _present(connection)
     if present is None:
@@ -328,7 +328,7 @@ class Journal(JournalReader):
             return list(connection.execute(select(intakes).where(intakes.c.state == "lost").order_by(intakes.c.id)))
 
     def fill(self, name: str, rows: Sequence[dict[str, Any]], by_hand: dict[str, list[dict[str, Any]]]) -> None:
-        """Fill an empty journal with the intakes of a works and with what was said by hand."""
+        """Fill an empty journal with the intakes of a works and with what was entered by hand."""
         with self.writing() as connection:
             connection.execute(insert(works), {"id": name, "digest": ""})
             if rows:
@@ -379,7 +379,7 @@ def _prepare_sqlite(connection: Any, _: Any) -> None:
     cursor = connection.cursor()
     cursor.execute("PRAGMA busy_timeout=30000")  # first, since the next may have to wait too
     cursor.execute("PRAGMA journal_mode=WAL")
-    cursor.execute("PRAGMA synchronous=FULL")  # a power cut must not take back what was said to be done
+    cursor.execute("PRAGMA synchronous=FULL")  # a power cut must not take back what was reported as done
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()
 

@@ -1,4 +1,4 @@
-"""What people tell the store by hand: adjustments, notes, reasons of stops, trials."""
+"""What people enter by hand: adjustments, notes, reasons of stops, trials."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ class PeopleReader:
 
 
 def _standing(connection: Connection) -> dict[int, list[Mapping[str, Any]]]:
-    """By trial, what was said of it and not taken back, oldest first; trials of which nothing stands left out."""
+    """By trial, its entries that were not taken back, oldest first; trials without one are left out."""
     entries: dict[int, list[Mapping[str, Any]]] = {}
     for row in connection.execute(select(trials).order_by(trials.c.id)):
         rows = entries.setdefault(row.trial, [])
@@ -140,7 +140,7 @@ class ManualEntries(PeopleReader):
     journal : Journal
         Open.
     folder : pathlib.Path
-        The store's; a copy of what is said stands in it.
+        The store's; a copy of the entries stands in it.
     """
 
     def __init__(self, journal: Journal, folder: Path) -> None:
@@ -267,8 +267,8 @@ class ManualEntries(PeopleReader):
     def set_trial(self, number: int | None, trial: Mapping[str, Any], read_as_of: datetime) -> int:
         """Keep a trial, or what it is from now on; give its number. Moments are datetimes, `ends_at` may be None.
 
-        A new one that stands already, as after a second press of a button, is not kept twice. One of which something
-        else was said than what was said at `read_as_of` stays as it is.
+        A new one that stands already, as after a second press of a button, is not kept twice. One that has changed
+        since `read_as_of` stays as it is.
         """
         row = {
             **trial,

@@ -167,7 +167,7 @@ def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
 
 
 def disputed_weighings(weights: pl.DataFrame) -> pl.DataFrame:
-    """The rows of every weighing of a machine that two exports tell differently; `spot` is its sample, or ""."""
+    """The rows of every weighing of a machine that two exports give differently; `spot` is its sample, or ""."""
     return _told_by_several(weights).filter("disputed").drop("nth", "disputed")
 
 
@@ -176,7 +176,7 @@ _WEIGHED = ("mass_g", "pieces", "gross")
 
 
 def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
-    """The rows of moments that more than one export tells, with `spot`, `nth` and whether they are disputed.
+    """The rows of moments that more than one export has, with `spot`, `nth` and whether they are disputed.
 
     Several pieces may be weighed at one moment, so exports agree where the one with most weighings of a moment, or
     of a sample of it, holds all that the others say; else one of them corrects another. A batch or a sample that

@@ -196,7 +196,7 @@ class StoreReader:
     def channel_readings(self, machine: str, start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
         """What `readings` gives, by channel: at, value, text and quality by time.
 
-        Millions of readings of which no two tell of one moment need neither be sorted nor compared.
+        Millions of readings of which no two are of one moment need neither be sorted nor compared.
         """
         with storage_errors(tr("read {machine}", machine=machine)):
             return self._readings.by_channel(machine, micros(start), micros(end) - 1)
@@ -285,7 +285,7 @@ class StoreReader:
     def reels(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give REELS mounted on a machine from start up to, not including, end, sorted by moment.
 
-        Of a mounting that two exports tell differently, what they disagree on is left empty: left out whole, the
+        Of a mounting that two exports give differently, what they disagree on is left empty: left out whole, the
         reel before it would seem to have held the metres of both.
         """
         kind = KINDS["reels"]

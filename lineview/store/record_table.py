@@ -230,7 +230,7 @@ class RecordTable:
         return True
 
     def _write(self, machine: str, month: str, records: pl.DataFrame) -> AddAction:
-        """Write a month's file, whose name tells the SHA-256 of its bytes."""
+        """Write a month's file, whose name holds the SHA-256 of its bytes."""
         rows, body = records.sort("start").drop("machine", "month"), BytesIO()
         rows.write_parquet(body, compression="zstd", compression_level=1, row_group_size=64)
         mark = f"{uuid4().hex}-{sha256(body.getbuffer()).hexdigest()}"

@@ -55,7 +55,7 @@ class Sidecars:
         return text if sha256(text.encode()).hexdigest() == name else None
 
     def of(self, original: str) -> dict[str, Any] | None:
-        """What is said of an original: "works", and its "intakes" by id; None where it cannot be read."""
+        """What the journal holds of an original: "works", and its "intakes" by id; None where it cannot be read."""
         body: dict[str, Any] | None = unsealed(self.path(original))
         return body
 

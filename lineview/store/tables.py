@@ -33,7 +33,7 @@ class RecordType:
 
     `name`: as in lineview.plant.ExportKind; `table`: name of its table in the journal; `schema`: its columns,
     from lineview.core.frames; `owner`: the column that says whose it is: line, machine or web; `label`: the
-    column that tells apart what one owner has at one moment; "" where there is none; `at`: the column of its
+    column that separates what one owner has at one moment; "" where there is none; `at`: the column of its
     moment; `look_back`: how long before a period something may have begun that still lasts in it; `rolls`:
     whether exports of it are written anew, each a step later than the one before: where two speak of as many
     moments, the one that begins later is the newer and holds.

@@ -53,7 +53,7 @@ class Receipt:
     uncertain : int
         Tidy rows whose quality is uncertain.
     conflicts : int
-        Moments of which this export and another, or the export itself, tell two different things.
+        Moments of which this export and another, or the export itself, say two different things.
     already : bool
         Whether the same file was in before, so that nothing has changed.
     """

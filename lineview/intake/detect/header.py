@@ -334,7 +334,7 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
     },
 }
 
-#: Words in headers and file names that tell the kind of an export.
+#: Words in headers and file names that show the kind of an export.
 KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
     "plan": _words("plan plans planned geplant planung prévu prevu planificado pianificato gepland forecast"),
     "stock": _words(

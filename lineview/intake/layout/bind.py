@@ -33,7 +33,7 @@ class BoundLayout:
     """Where a readings layout finds everything in a table.
 
     `columns` are a wide table's; `names` a long table's channels by machine, under the compared form of
-    each name. `machine` is None where a column tells it.
+    each name. `machine` is None where a column names it.
     """
 
     layout: Layout
@@ -154,7 +154,7 @@ def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
 
 
 def special_place(layout: Layout, heading: Heading, header: str, to: str) -> int | None:
-    """The column that tells machine, line or quality, or None."""
+    """The column that holds machine, line or quality, or None."""
     target_header = next((h for h, target in layout.columns.items() if target.to == to), "")
     return heading.find(header or target_header) if header or target_header else None
 

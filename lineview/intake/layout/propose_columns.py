@@ -239,7 +239,7 @@ def _keep(candidate: _Candidate, targets: set[str], plant: Plant, marks: NumberS
 
 
 def _unit_told(header: str, in_row: str, target_unit: str) -> str:
-    """The unit that a units row, a header's bracket or its last word tells, where it becomes the target's."""
+    """The unit that a units row, a header's bracket or its last word gives, where it becomes the target's."""
     last = header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1]
     unit = unit_named(in_row) or unit_of(header) or unit_named(last).replace("pieces", "")  # which names a counter too
     return unit if dimension(unit) == dimension(target_unit) else ""

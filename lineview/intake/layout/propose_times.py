@@ -44,7 +44,7 @@ _ONLY_TIME = set(TIME) - set(_OF_COUNTS.split())
 _FROM_1904, _LONG_PAST = timedelta(days=1462), timedelta(days=1096)
 #: Numbers are moments in these years only, and a file holds so many of them at most.
 _FIRST, _LAST, _LONGEST = datetime(2000, 1, 1), datetime(2050, 1, 1), timedelta(days=3660)  # noqa: DTZ001 - wall time
-#: A spreadsheet's serial that tells the time of a day has so many decimals: a second is a hundred-thousandth.
+#: A spreadsheet's serial that holds the time of day has so many decimals: a second is a hundred-thousandth.
 _TIME_OF_DAY = r"[.,]\d{4,}"
 
 

@@ -233,7 +233,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 
 
 def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
-    """A wide table's strips: a column each, split by machine where a column tells it."""
+    """A wide table's strips: a column each, split by machine where a column names it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
     uses = Tally(place for each in bound.columns for place in (each.place, each.quality))
     for column in bound.columns:

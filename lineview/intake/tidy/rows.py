@@ -243,7 +243,7 @@ def _possible(
     return frame["value"], None if reasons.null_count() == len(reasons) else reasons
 
 
-#: A clock of two parts, of which nothing says whether they are hours and minutes; a duration with its units.
+#: A clock of two parts, which may be hours and minutes or not; a duration with its units.
 SHORT_CLOCK = r"^\s*\d{1,3}:[0-5]?\d\s*$"
 _WORDED = (
     r"(?i)^(?:(?<h>\d+)\s*(?:h|hrs?|hours?|std|stunden?)\.?)?\s*(?:(?<m>\d+)\s*(?:m|mins?|minutes?|minuten|'|′)\.?)?"
