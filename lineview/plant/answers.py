@@ -151,7 +151,7 @@ def lines_text(lines: Iterable[tuple[str, Iterable[str]]]) -> str:
     return "; ".join(f"{name} = {', '.join(machines)}" for name, machines in lines)
 
 
-def read_lines(text: str, machines: Iterable[str], where: str = "lines") -> list[tuple[str, list[str]]]:
+def read_lines(text: str, machines: Iterable[str]) -> list[tuple[str, list[str]]]:
     """Read which machines stand on which line.
 
     Parameters
@@ -160,8 +160,6 @@ def read_lines(text: str, machines: Iterable[str], where: str = "lines") -> list
         As `lines_text` writes it.
     machines : iterable of str
         The ids that have to be there, each once.
-    where : str
-        For the message.
 
     Returns
     -------
@@ -183,15 +181,15 @@ def read_lines(text: str, machines: Iterable[str], where: str = "lines") -> list
     assigned = [machine for _, listed in lines for machine in listed]
     expected = tr("such as: Line 1 = sizer1, wrap1")
     faults = [
-        Fault(tr("'{machine}' is not a machine", machine=m), where, ", ".join(machine_ids))
+        Fault(tr("'{machine}' is not a machine", machine=m), "lines", ", ".join(machine_ids))
         for m in assigned
         if m not in machine_ids
     ]
     faults += [
-        Fault(tr("'{machine}' is on no line", machine=m), where, expected) for m in machine_ids if m not in assigned
+        Fault(tr("'{machine}' is on no line", machine=m), "lines", expected) for m in machine_ids if m not in assigned
     ]
     twice = sorted({m for m in assigned if assigned.count(m) > 1})
-    faults += [Fault(tr("'{machine}' is on two lines", machine=m), where, expected) for m in twice]
+    faults += [Fault(tr("'{machine}' is on two lines", machine=m), "lines", expected) for m in twice]
     if faults:
         raise AskError(faults)
     return lines

@@ -181,12 +181,12 @@ class Records:
         return not self.separator
 
 
-def text_records(data: bytes, encoding: str = "") -> Records:
-    r"""Cut the bytes of a text export into records, decoded as UTF-8, UTF-16, Windows-1252 or as said.
+def text_records(data: bytes) -> Records:
+    r"""Cut the bytes of a text export into records, decoded as UTF-8, UTF-16 or Windows-1252.
 
     Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
     """
-    text, encoding = as_utf8(data, encoding)
+    text, encoding = as_utf8(data)
     return cut_text(text, encoding_note(encoding))
 
 
