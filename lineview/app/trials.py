@@ -142,24 +142,6 @@ def close_trial(works: Works, number: int, decision: str) -> str:
     return tr("Kept: {verdict} Decided: {decision}.", **words)
 
 
-def undo_trial(works: Works, number: int) -> bool:
-    """Take back what was last said of a trial; give whether anything of it still stands.
-
-    Parameters
-    ----------
-    works : Works
-        The works folder.
-    number : int
-        Of the trial.
-
-    Raises
-    ------
-    AskError
-        Where there is no such trial.
-    """
-    return works.store.undo_trial(number)
-
-
 def trial_words(works: Works, number: int) -> str:
     """A trial in a sentence: what, where, from when, what it is judged by and over how many shifts.
 

@@ -15,7 +15,6 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
 from dash import Dash
@@ -253,18 +252,3 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
         server.close()
         if workers is not None:
             workers.close()
-
-
-def start_board(works: Works, host: str, port: int) -> None:
-    """Serve the board of a works in the background of this process.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    host : str
-        Address to serve on.
-    port : int
-        Port to serve on.
-    """
-    Thread(target=serve, args=(works, Serving(host, port)), daemon=True).start()

@@ -10,16 +10,7 @@ from dash import Input, Output, State, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
 from lineview.app.question import machines_asked
-from lineview.app.trials import (
-    NO_LINE,
-    SHORT,
-    WORTH_PERCENT,
-    TrialText,
-    close_trial,
-    note_trial,
-    trial_words,
-    undo_trial,
-)
+from lineview.app.trials import NO_LINE, SHORT, WORTH_PERCENT, TrialText, close_trial, note_trial, trial_words
 from lineview.app.week_inputs import trials_of
 from lineview.app.works import Works
 from lineview.board.address import Address, on_a_page, read_address
@@ -145,7 +136,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
 
     def undo_a_trial(clicks: int | None, *where: str) -> Any:
         nothing = tr("Nothing of trial {number} is left.", number=read_address(*where).trial)
-        return end_trial(clicks, where, lambda number: tr("Taken back.") if undo_trial(works, number) else nothing)
+        return end_trial(clicks, where, lambda number: tr("Taken back.") if works.store.undo_trial(number) else nothing)
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

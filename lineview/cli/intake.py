@@ -25,6 +25,7 @@ from lineview.core.resources import shipped
 from lineview.intake.exports import LeftOut, Proposal
 from lineview.intake.find import find_exports
 from lineview.intake.refusal_reasons import with_reasons_shown
+from lineview.plant import Layout
 from lineview.plant.read import language_in, read_plant
 from lineview.plant.write import layout_toml
 from lineview.report import show
@@ -77,46 +78,38 @@ def _pair(text: str) -> tuple[str, str]:
 
 
 def _summary(results: Sequence[IntakeResult]) -> None:
-    rows = [result for result in results if result.receipt is not None]
-    if rows:
+    receipts = [(result.path.name, result.receipt) for result in results if result.receipt is not None]
+    if receipts:
         counted = (tr("rows"), tr("kept"), tr("duplicate"), tr("refused"), tr("unclear"), tr("in conflict"))
         table = Table(tr("intake"), tr("file"), *counted, box=None)
         for column in table.columns[2:]:
             column.justify = "right"
-        for result in rows:
-            r = result.receipt
-            if r is not None:
-                counts = (r.rows, r.kept, r.duplicate, r.refused, r.uncertain, r.conflicts)
-                name = (
-                    tr("{file} (taken in before: nothing changed)", file=result.path.name)
-                    if r.already
-                    else result.path.name
-                )
-                table.add_row(str(r.intake), Text(name), *map(show.number, counts))
+        for file, r in receipts:
+            counts = (r.rows, r.kept, r.duplicate, r.refused, r.uncertain, r.conflicts)
+            name = tr("{file} (taken in before: nothing changed)", file=file) if r.already else file
+            table.add_row(str(r.intake), Text(name), *map(show.number, counts))
         console.print(table)
     for result in results:
         for note in result.notes:
             say(f"{result.path.name}: {note}")
         if result.accepted is not None:
-            _print_accepted(result)
+            _print_accepted(result, result.accepted)
         if result.proposal is not None:
             _proposal(result.proposal)
-    if any(result.receipt is not None and result.receipt.refused for result in results):
+    if any(r.refused for _, r in receipts):
         say(f"{tr('Refused rows, with their reasons:')} lineview intake --refusals {tr('NUMBER')}")
-    if any(result.receipt is not None and result.receipt.conflicts for result in results):
+    if any(r.conflicts for _, r in receipts):
         say(f"{tr('Two values stand for one moment and neither is used:')} lineview intake --conflicts")
 
 
-def _print_accepted(result: IntakeResult) -> None:
+def _print_accepted(result: IntakeResult, layout: Layout) -> None:
     """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
-    if result.accepted is None:
-        return
     console.print()
     console.print(
         Text.assemble((result.path.name, "bold"), ": ", tr("this layout was accepted and added to layouts.toml:")),
         soft_wrap=True,
     )
-    say(layout_toml(result.accepted))
+    say(layout_toml(layout))
     if not any(isinstance(note, LeftOut) for note in result.notes):
         console.print(tr("No column was left out."))
 

@@ -125,11 +125,11 @@ def trial_close(
 @trials.command("undo")
 def trial_undo(number: TrialNumber, works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
     """Take back what was last said of a trial; again for what was said before."""
-    from lineview.app.trials import trial_words, undo_trial
+    from lineview.app.trials import trial_words
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        if undo_trial(opened, number):
+        if opened.store.undo_trial(number):
             _print_words(tr("Undone. {trial}", trial=trial_words(opened, number)))
         else:
             _print_words(tr("Undone: nothing of trial {number} is left.", number=number))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from hashlib import sha256
 from pathlib import Path
+from threading import Thread
 
 from lineview.app.due_sheets import due_sheets, read_sheet_choice, write_whole
 from lineview.app.watch import Watch
@@ -76,9 +77,9 @@ def watch_folder(
     if not folder.is_dir():
         raise IntakeError(Fault(tr("not a folder"), str(folder), tr("a folder that exports arrive in")))
     if port is not None:
-        from lineview.board.serve import start_board
+        from lineview.board.serve import Serving, serve
 
-        start_board(works, "127.0.0.1", port)
+        Thread(target=serve, args=(works, Serving("127.0.0.1", port)), daemon=True).start()
 
     say(tr("Watching {folder}; stop with Ctrl-C.", folder=readable(str(folder))))
     watch = Watch(works, folder, say)

@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from lineview.app.question import read_question
-from lineview.app.trials import TrialText, close_trial, edit_trial, note_trial, trial_words, trials_table, undo_trial
+from lineview.app.trials import TrialText, close_trial, edit_trial, note_trial, trial_words, trials_table
 from lineview.app.week_inputs import trial_of
 from lineview.app.works import Works
 from lineview.board.trials_form import _short
@@ -29,7 +29,7 @@ def noted(week: Works) -> Iterator[int]:
     number = note_trial(week, NEW).number
     yield number
     while number in [row["number"] for row in trials_table(week).rows]:
-        undo_trial(week, number)
+        week.store.undo_trial(number)
 
 
 def test_a_trial_is_noted_with_whom_and_says_what_it_waits_for(week: Works, noted: int) -> None:
@@ -50,14 +50,14 @@ def test_a_change_is_another_persons_and_is_undone(week: Works, noted: int) -> N
         edit_trial(week, noted, TrialText(what="new knife, ground twice", shifts="30"))
     row = trials_table(week).rows[0]
     assert (row["what"], row["shifts"], row["who"]) == ("new knife, ground twice", 30, "ben")
-    assert undo_trial(week, noted)
+    assert week.store.undo_trial(noted)
     assert (trials_table(week).rows[0]["what"], trials_table(week).rows[0]["shifts"]) == ("new knife", 20)
     assert week.store.accounts.entries(1)["action"][0] == "trial undone"
-    assert not undo_trial(week, noted)
+    assert not week.store.undo_trial(noted)
     assert noted not in [row["number"] for row in trials_table(week).rows]
     again = note_trial(week, NEW).number  # its number is not given a second time
     assert again > noted
-    undo_trial(week, again)
+    week.store.undo_trial(again)
     with pytest.raises(AskError, match="there is no trial"):
         week.ask(read_question("week", trial=noted))
 
@@ -97,7 +97,7 @@ def test_what_was_noted_stands_with_the_lasting_changes_of_that_day(week: Works,
     with week.store.snapshot() as store:
         fetcher = WeekFetcher(store, week.records, week.plant, Measured())
         span = store.span()
-        assert f"trial {noted}: new knife" in [words for _, words in fetcher._noted(["line1"], (span.start, span.end))]
+        assert f"trial {noted}: new knife" in [words for _, words in fetcher._notes(["line1"], (span.start, span.end))]
 
 
 def test_all_that_cannot_be_read_is_said_at_once(week: Works) -> None:
