@@ -11,6 +11,9 @@ import numpy.typing as npt
 from lineview.core.errors import Fault, MeasureError
 from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Floats, Noise, check_columns, inverse_times
 
+#: Of what bears on a coefficient less than this share left over is rounding.
+LEAST_SHARE = 1e-6
+
 
 @dataclass(frozen=True)
 class NonNegativeFit:
@@ -59,8 +62,8 @@ def nonnegative_fit(
     -----
     HC2 divides each squared residual by one less its leverage, so that the spread may differ from row to row;
     it is unbiased where it does not. Degrees of freedom are Satterthwaite's for that variance, as Bell and
-    McCaffrey have it: few where few rows bear on a coefficient. (HC3's larger variance makes up for few rows
-    in its own way; with these degrees of freedom it would do so twice.)
+    McCaffrey have it: few where few rows bear on a coefficient; 0, and no upper limit, where one alone does.
+    (HC3's larger variance makes up for few rows in its own way; with these degrees of freedom it would do so twice.)
 
     Source: lawson-hanson-1974, mackinnon-white-1985, bell-mccaffrey-2002
 
@@ -83,7 +86,7 @@ def nonnegative_fit(
     free = inverse @ (xw.T @ yw)
     residual = yw - xw @ free
     sd, df = _sandwich(xw, inverse, residual)
-    half = stdtrit(df, 0.5 + level / 2.0) * sd
+    half = np.where(df > 0, stdtrit(np.maximum(df, LEAST_SHARE), 0.5 + level / 2.0) * sd, np.inf)
     low, high = np.maximum(free - half, 0.0), np.maximum(free + half, 0.0)
     return NonNegativeFit(
         coefficients=constrained,
@@ -126,7 +129,9 @@ def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Flo
         weight = row**2 / complement
         pulled = inverse @ ((x.T * weight) @ x)
         squares = float(weight**2 @ (1.0 - 2.0 * leverage)) + float(np.trace(pulled @ pulled))
-        df.append(float(weight @ (1.0 - leverage)) ** 2 / squares)
+        free = float(weight @ (1.0 - leverage))
+        # a row that a coefficient rests on alone is fitted exactly: nothing says how far it is off
+        df.append(free**2 / squares if free > LEAST_SHARE * weight.sum() else 0.0)
     return sd, np.array(df)
 
 

@@ -54,3 +54,13 @@ def test_a_group_without_spread_weighs_the_same_in_every_unit(unit: float) -> No
     weights = np.repeat([1 / (1e-6 * overall), 1 / about], [5, 10])
     assert one.residual_sd == pytest.approx(np.sqrt((weights[5:] / weights.mean() * 0.25).sum() / 13))
     assert other.residual_sd == pytest.approx(unit * one.residual_sd)
+
+
+@pytest.mark.parametrize("alone", [0, 1, 2])
+def test_a_coefficient_that_rests_on_one_row_has_no_upper_limit(alone: int) -> None:
+    """That row is fitted exactly: with rounding for what is left over it had an end of 1e149, or none, or failed."""
+    columns = [np.ones(30), np.r_[np.zeros(29), 3.0], np.r_[np.zeros(28), 2.0, 1.0]][: alone + 1]
+    x = np.column_stack([*columns[:1], *columns[1:], np.eye(30)[0]])
+    fit = nonnegative_fit(x, x.sum(axis=1) + np.random.default_rng(1).normal(0, 0.1, 30))
+    assert (fit.df[-1], fit.high[-1], fit.low[-1]) == (0.0, np.inf, 0.0)
+    assert fit.df[0] > 25 and np.isfinite(fit.high[0])
