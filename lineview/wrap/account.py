@@ -180,6 +180,8 @@ def wrap_account(
     rows = wrap_pieces(counts, spans)
     read_until = _moment(int(read_moments(counts, [end])[0]))
     on_machine = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
+    readings = _readings(counts, start, end)
+    shown = [s for s in on_machine if readings and (s.taken_off is None or s.taken_off > start)]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
     by_kind = {kind: _common_time(counts, spans, rows, kind) for kind in WEBS}
@@ -201,14 +203,14 @@ def wrap_account(
         rows=tuple(rows),
         uses=tuple(uses),
         by_product=tuple(by_product),
-        reels=tuple(on_machine),
-        faults=tuple(reel_faults(on_machine)),
+        reels=tuple(shown),
+        faults=tuple(f for f in reel_faults(on_machine) if any((s.reel, s.mounted) == (f.reel, f.at) for s in shown)),
         waste=wastes,
         views=tuple(views),
         reels_left=_reels_left(on_machine, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=_blanks(counts, events, end),
         left_out_min=max(_uncounted_min(part.spans) for part in by_kind.values()),
-        readings=_readings(counts, start, end),
+        readings=readings,
         fed={kind: part.fed for kind, part in by_kind.items() if part.fed is not None},
         fed_good={kind: sum(row.good for row in part.rows) for kind, part in by_kind.items()},
         pieces=None if (good := counts.between([start, end]).good) is None else good.at(0),

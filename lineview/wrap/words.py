@@ -145,9 +145,9 @@ def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_bat
             )
     if machine.counter("blank wraps") is None:
         out.append(tr("No counter of blank wraps: what they take is learned from restarts, or stays unexplained."))
-    if not has_batches:
+    if account.rows and not has_batches:
         out.append(tr("No batch sheet: use cannot be split by product."))
-    if not account.reels:
+    if account.rows and not account.reels:
         out.append(tr("No reel log: reel ends and splices are in the unexplained part, and no reel can be checked."))
     if not has_timeline:
         out.append(tr("Restarts and changeovers cannot be counted."))

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import polars as pl
@@ -9,6 +10,7 @@ import pytest
 from scipy.stats import t
 
 from lineview.core.errors import AskError
+from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, REELS, empty
 from lineview.report.answer import to_json
 from lineview.wrap.answer import answer_wrap
@@ -73,6 +75,17 @@ def test_a_reel_mounted_twice_is_named(works) -> None:
     )
     answer = answer_of(works, reels=reels)
     assert "Reel F1-0002 was mounted twice and nothing was left on it the first time." in answer.soft
+
+
+def test_reels_taken_off_before_the_period_and_those_of_an_unread_day_are_not_listed(works) -> None:
+    later = replace(scope_of(works), period=Period(works.end - timedelta(hours=20), works.end))
+    rows = next(t for t in answered("wrap", works.plant, later, frames_of(works)).tables if t.name == "reels").rows
+    assert rows
+    assert all(row["taken_off"] is None or row["taken_off"] > later.period.start for row in rows)
+    unread = Period(works.end + timedelta(days=1), works.end + timedelta(days=2))
+    answer = answered("wrap", works.plant, replace(later, period=unread, now=unread.end), frames_of(works))
+    assert not next(t for t in answer.tables if t.name == "reels").rows
+    assert answer.notes == ("No counter of pieces or good pieces has readings in this period.",)
 
 
 def test_without_a_reel_log_ends_and_splices_stay_unexplained(works) -> None:
