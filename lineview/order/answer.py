@@ -133,14 +133,15 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
 
 
 def order_moment(scope: Scope) -> datetime:
-    """The buyer's today: the last moment known, or the end of a period that is over for a day.
+    """The buyer's today: the last moment known, or the last one of a period that is over for a day.
 
     Parameters
     ----------
     scope : Scope
         The question's scope.
     """
-    return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
+    # a day's end is the midnight after it, which is another day
+    return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end - timedelta(microseconds=1)
 
 
 def _period(plant: Plant, daily_output: pl.DataFrame, now: datetime) -> Period:

@@ -289,3 +289,12 @@ def test_an_order_that_is_due_names_the_day_it_is_due_on(works) -> None:
     assert answer.text.startswith(f"As of {day_words(works.end, plant)}, order ")
     assert " at once; " in answer.text
     assert "today" not in answer.text
+
+
+def test_the_order_of_a_day_that_is_over_names_that_day(works) -> None:
+    midnight = works.end.astimezone(works.plant.tz).replace(hour=0, minute=0, second=0, microsecond=0)
+    day = Period((midnight - timedelta(days=1)).astimezone(UTC), midnight.astimezone(UTC))
+    late = replace(scope_of(works), period=day, now=works.end + timedelta(days=2))
+    stock = counted(works, film=3.0, wax=3.0).with_columns(at=pl.lit(day.start))
+    answer = answered("order", with_webs(works), late, frames_of(works, stock=stock))
+    assert answer.text.startswith(f"As of {day_words(day.start, works.plant)}, order ")
