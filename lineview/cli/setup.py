@@ -39,6 +39,8 @@ def run_setup(
     state = desk.show()
     if state is None:
         return
+    if not state.read.groups:  # nothing that is asked could change that
+        raise AskError(state.faults)
     _print_seen(state)
     if not accept:
         state = _ask_all(desk, state)

@@ -46,6 +46,15 @@ def test_a_works_is_set_up_in_german(works: Undescribed, tmp_path: Path, capsys)
 
 
 @pytest.mark.usefixtures("here")
+@pytest.mark.parametrize("accept", [False, True])
+def test_what_holds_nothing_is_said_before_anything_is_asked(tmp_path, monkeypatch, accept) -> None:
+    monkeypatch.setattr(typer, "prompt", lambda *_words, **_default: pytest.fail("it asked"))
+    (tmp_path / "empty.csv").touch()
+    with pytest.raises(AskError, match="the file is empty"):
+        run_setup(tmp_path / "works", [tmp_path / "empty.csv"], None, accept=accept, answers=[])
+
+
+@pytest.mark.usefixtures("here")
 def test_each_question_is_asked_with_its_suggestion(
     works: Undescribed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys
 ) -> None:
