@@ -7,7 +7,7 @@ import sqlite3
 import struct
 import zlib
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 from shutil import rmtree
 from tempfile import TemporaryDirectory
@@ -59,6 +59,8 @@ def write_backup(works: Path, file: Path) -> int:
     """
     if file.exists():
         raise StoreError(Fault(tr("there is a file of this name"), readable(str(file)), tr("the name of a new one")))
+    if (works / "store").resolve() in file.resolve().parents:  # the next backup would hold this one
+        raise StoreError(Fault(tr("a backup cannot lie in the store"), readable(str(file)), tr("a file elsewhere")))
     if not (works / "store" / JOURNAL).exists():
         do = tr(
             "Where the journal stands on PostgreSQL: while nothing is taken in, dump its database "
@@ -79,8 +81,15 @@ def write_backup(works: Path, file: Path) -> int:
                 listed[name] = _add(archive, name, source)
             archive.writestr(_LIST, sealed({"form": _FORM, "files": listed}))
 
-    with storage_errors(tr("write the backup")), writing(works / "store"):
-        write_file(file, write)
+    missing = [folder for folder in file.parents if not folder.exists()]
+    try:
+        with storage_errors(tr("write the backup")), writing(works / "store"):
+            write_file(file, write)
+    except BaseException:
+        for folder in missing:
+            with suppress(OSError):
+                folder.rmdir()
+        raise
     return len(listed)
 
 

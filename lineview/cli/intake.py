@@ -319,7 +319,7 @@ def back_up(folder: Path, file: Path) -> None:
     """Write a works to one file and say so."""
     from lineview.app.backup import write_backup
 
-    with at_work("copying"):
+    with at_work(tr("copying")):
         count = write_backup(folder, file)
     say(tr("{count:,} files written to {file}.", count=count, file=readable(str(file))))
 

@@ -122,6 +122,23 @@ def test_what_is_there_is_not_written_over(sound, tmp_path):
         read_backup(tmp_path / "other.zip", tmp_path / "back")
 
 
+def test_a_backup_does_not_go_into_the_store_it_is_of(sound, tmp_path):
+    copytree(sound, tmp_path / "works")
+    with pytest.raises(StoreError, match="cannot lie in the store"):
+        write_backup(tmp_path / "works", tmp_path / "works" / "store" / "new" / "works.zip")
+    assert not (tmp_path / "works" / "store" / "new").exists()
+
+
+def test_a_backup_that_fails_midway_leaves_no_folder(sound, tmp_path, monkeypatch):
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("lineview.app.backup._add", full)
+    with pytest.raises(StoreError, match="No space left"):
+        write_backup(sound, tmp_path / "a" / "b" / "works.zip")
+    assert not (tmp_path / "a").exists()
+
+
 def test_a_damaged_store_is_not_backed_up(sound, tmp_path):
     copytree(sound, tmp_path / "works")
     file = next((tmp_path / "works" / "store" / "readings").glob("machine=*/month=*/intake-000000001-*"))
