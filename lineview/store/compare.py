@@ -191,15 +191,7 @@ Extents = dict[tuple[str, str], list[tuple[int, int]]]
 
 
 class Nearby:
-    """What an export of a group is compared with: what is done, and the group's exports before it.
-
-    Parameters
-    ----------
-    measured : dict of str to MeasuredRows
-        The Delta tables.
-    journal_rows : JournalRows
-        The journal's own kinds.
-    """
+    """What an export of a group is compared with: what is done, and the group's exports before it."""
 
     def __init__(self, measured: dict[str, MeasuredRows], journal_rows: JournalRows) -> None:
         self._measured = measured

@@ -186,13 +186,7 @@ class StoredOriginal:
 
 
 class Originals:
-    """The folder of exports as they came.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Each export stands in it under ab/cdef…, its SHA-256 cut after two figures.
-    """
+    """The folder of exports as they came, each under ab/cdef…: its SHA-256 cut after two figures."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder

@@ -153,15 +153,7 @@ class JournalReader:
 
 
 class JournalSnapshot(JournalReader):
-    """The journal as it was at one moment, whatever is written meanwhile.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        In a transaction that sees one state of the database; threads take turns on it.
-    known : dict
-        What was read of the same state before; what is read of it now is put into it.
-    """
+    """The journal as one transaction sees it, whatever is written meanwhile; `known` keeps what was read of it."""
 
     def __init__(self, connection: Connection, known: dict[Hashable, Any]) -> None:
         self._connection = connection

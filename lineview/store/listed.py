@@ -89,13 +89,7 @@ def why_damaged(folder: Path, listed: ListedFile) -> str | None:
 
 
 class FileCheck:
-    """Checks files before they are read, each once in the life of a process, and again where it was written to.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The store's.
-    """
+    """Checks files before they are read, each once in the life of a process, and again where it was written to."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

@@ -35,13 +35,7 @@ STOP_REASONS = {
 
 
 class PeopleReader:
-    """What stands in the journal's tables that are filled by hand.
-
-    Parameters
-    ----------
-    journal : JournalReader
-        Open.
-    """
+    """What stands in the journal's tables that are filled by hand."""
 
     def __init__(self, journal: JournalReader) -> None:
         self._journal = journal
@@ -133,15 +127,7 @@ def _judged_since(rows: Sequence[Mapping[str, Any]]) -> int:
 
 
 class ManualEntries(PeopleReader):
-    """The journal's tables that are filled by hand.
-
-    Parameters
-    ----------
-    journal : Journal
-        Open.
-    folder : pathlib.Path
-        The store's; a copy of the entries stands in it.
-    """
+    """The journal's tables that are filled by hand; a copy of what is said stands in the store's folder."""
 
     def __init__(self, journal: Journal, folder: Path) -> None:
         super().__init__(journal)

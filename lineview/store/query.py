@@ -376,13 +376,7 @@ def _repeats(part: pl.DataFrame) -> bool:
 
 
 class JournalRows:
-    """The rows of the journal's own kinds, those of intakes that are not done left out.
-
-    Parameters
-    ----------
-    journal : JournalReader
-        Where the rows are.
-    """
+    """The rows of the journal's own kinds, those of intakes that are not done left out."""
 
     def __init__(self, journal: JournalReader) -> None:
         self._journal = journal

@@ -70,13 +70,7 @@ class IntakePieces:
 
 
 class TableRows:
-    """The rows of a Delta table, read from its files.
-
-    Parameters
-    ----------
-    schema : dict
-        One of lineview.core.frames.
-    """
+    """The rows of a Delta table, read from its files."""
 
     def __init__(self, schema: Mapping[str, pl.DataType]) -> None:
         self._schema = dict(schema)
@@ -304,13 +298,7 @@ class PartedTable(TableRows):
 
 
 class OwnFiles:
-    """The files of an intake that is being written, and what they say, before any table lists them.
-
-    Parameters
-    ----------
-    table : PartedTable
-        Of readings.
-    """
+    """The files of an intake that is being written, and what they say, before any table lists them."""
 
     def __init__(self, table: PartedTable) -> None:
         self._table = table

@@ -19,13 +19,7 @@ FACTS = tuple(_FACTS.split())
 
 
 class Sidecars:
-    """The files beside the originals, and the plant descriptions by which those were read.
-
-    Parameters
-    ----------
-    store : pathlib.Path
-        The store's folder.
-    """
+    """The files beside the originals, and the plant descriptions by which those were read."""
 
     def __init__(self, store: Path) -> None:
         self._store = store

@@ -34,13 +34,7 @@ _LAST_SUMMARY = "_last_checkpoint"
 
 
 class TableLog:
-    """The log of one table.
-
-    Parameters
-    ----------
-    table : pathlib.Path
-        The table's folder.
-    """
+    """The log of the table in a folder."""
 
     def __init__(self, table: Path) -> None:
         self._table = table
