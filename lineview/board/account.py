@@ -12,7 +12,7 @@ from lineview.app.works import Works
 from lineview.board.guard import Doors, give_cookie, person, person_of, right_words
 from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import csv_text
-from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.core.errors import AskError, Fault, PlantError
 from lineview.core.language import mark, tr
 from lineview.report import show
 
@@ -51,7 +51,7 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
             else:
                 return _sign_in_response(doors, access, token, after, SESSION.total_seconds())
         context = {"title": tr("Sign in"), "sentence": tr("Sign in to the board."), "faults": _fault_texts(faults)}
-        page = plain_page("sign-in.html", shop=_shop(works), next=after, **context)
+        page = plain_page("sign-in.html", shop=shop_of(works), next=after, **context)
         return Response(page, status=403 if faults else 200)
 
     def pair() -> Any:
@@ -65,7 +65,7 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 return _sign_in_response(doors, access, token, "/wall", SCREEN.total_seconds())
         context = {"title": tr("Pair a screen"), "faults": _fault_texts(faults)}
         context |= {"sentence": tr(PAIRING), "soft": tr(PAIRED)}
-        return Response(plain_page("pair.html", shop=_shop(works), **context), status=403 if faults else 200)
+        return Response(plain_page("pair.html", shop=shop_of(works), **context), status=403 if faults else 200)
 
     server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
     server.add_url_rule("/pair", "pair", pair, methods=["GET", "POST"])
@@ -154,7 +154,7 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
     context: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
     context |= {
         "title": tr("Account"),
-        "shop": _shop(works),
+        "shop": shop_of(works),
         "pages": page_links(),
         "account_here": True,
         "faults": _fault_texts(faults),
@@ -194,10 +194,11 @@ def _admin_context(works: Works, signed_in: bool) -> dict[str, Any]:
     return context | {"written": local_rows, "zone": plant.zone}
 
 
-def _shop(works: Works) -> str:
+def shop_of(works: Works) -> str:
+    """The shop's name; none where the plant description was edited and is wrong now."""
     try:
         return works.plant.shop
-    except LineviewError:
+    except PlantError:
         return ""
 
 

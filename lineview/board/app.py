@@ -16,7 +16,7 @@ from flask import Flask, Response, request
 from markupsafe import Markup
 
 from lineview.app.works import Works
-from lineview.board.account import add_account_routes
+from lineview.board.account import add_account_routes, shop_of
 from lineview.board.address import on_a_page, read_address
 from lineview.board.answer_page import add_sheet_routes, download
 from lineview.board.callbacks import bind
@@ -60,7 +60,7 @@ def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
             "large.html",
             title=tr("Upload a larger file"),
             sentence=tr("Upload an export of up to 400 MB."),
-            shop=_shop(works),
+            shop=shop_of(works),
             pages=page_links(),
             outcome=_uploaded(works),
         )
@@ -112,14 +112,14 @@ def create_app(
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=escape(_shop(works)).replace("{%", "{&#37;") or tr("Set up"),  # Dash takes it as it is, and fills {%…%}
+        title=escape(shop_of(works)).replace("{%", "{&#37;") or tr("Set up"),  # Dash takes it as it is, and fills {%…%}
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,
         add_log_handler=False,
         on_error=_failed,
     )
-    app.layout = lambda: frame(poll_s, works.version(), opening(_shop(works)))
+    app.layout = lambda: frame(poll_s, works.version(), opening(shop_of(works)))
     calls = Calls(app)
     pages = KeptPages(works, workers, calls) if workers is not None else None
     bind(calls, works, pages)
@@ -133,7 +133,7 @@ def create_app(
     add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
     add_readings_route(app.server, works)
-    add_method_routes(app.server, lambda: _shop(works))
+    add_method_routes(app.server, lambda: shop_of(works))
     add_writing_routes(app.server, works)
     add_count_route(app.server, works)
     add_setup_routes(app.server, works)
@@ -181,14 +181,6 @@ class _Board(Dash):
             texts["app_entry"] = start_of_document(self.pages) + Markup(texts["app_entry"])  # noqa: S704  # a fixed text of Dash
         document: str = super().interpolate_index(*parts, **texts)  # type: ignore[no-untyped-call]  # Dash leaves it bare
         return document.replace(LANGUAGE, f"{document_attributes()} {look_of_document()}", 1)
-
-
-def _shop(works: Works) -> str:
-    """The shop's name; none where the plant description was edited and is wrong now."""
-    try:
-        return works.plant.shop
-    except PlantError:
-        return ""
 
 
 def _failed(error: Exception) -> None:

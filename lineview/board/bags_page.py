@@ -88,7 +88,7 @@ def _upload() -> dcc.Upload:
     )
 
 
-def lot_told(words: LotWords) -> list[Any]:
+def lot_parts(words: LotWords) -> list[Any]:
     """What came out; a lot that does not pass needs a person and is marked."""
     verdict = words.verdict if words.passed else html.Mark(words.verdict, className="call")
     return [
@@ -99,7 +99,7 @@ def lot_told(words: LotWords) -> list[Any]:
     ]
 
 
-def faults_told(error: LineviewError) -> list[Any]:
+def fault_parts(error: LineviewError) -> list[Any]:
     """Why nothing could be checked; what was typed stays where it is."""
     return [
         html.P(tr("The lot was not checked."), className="told"),
@@ -116,7 +116,7 @@ def bind_bags(calls: Calls) -> None:
         try:
             return file_text(contents, name or tr("the file")), []
         except LineviewError as error:
-            return no_update, faults_told(error)
+            return no_update, fault_parts(error)
 
     def check(
         clicks: int | None, masses: str | None, label: str | None, lot: str | None, tare: str | None, rules: str
@@ -124,9 +124,9 @@ def bind_bags(calls: Calls) -> None:
         if not clicks:
             raise PreventUpdate
         try:
-            return lot_told(lot_words(checked(masses or "", label or "", lot or "", tare or "", rules)))
+            return lot_parts(lot_words(checked(masses or "", label or "", lot or "", tare or "", rules)))
         except LineviewError as error:
-            return faults_told(error)
+            return fault_parts(error)
 
     calls.bind(
         "see",

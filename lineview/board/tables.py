@@ -60,9 +60,9 @@ def answer_table(table: Table, plant: Plant, tools: Tools = NO_TOOLS) -> html.Di
         href = tools.opens(row) if tools.opens else ""
         if href:
             shown_row[0] = go_link(shown_row[0], href)
-    said_twice = text.headings[0].casefold() == table.title.casefold()
+    is_repeated = text.headings[0].casefold() == table.title.casefold()
     isos = moments(table, plant) if len(table.rows) > TOOLS_FROM else ()
-    wide_table = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=said_twice, isos=isos)
+    wide_table = plain_table(table.title, text.headings, cells, text.numbers, caption_hidden=is_repeated, isos=isos)
     set_data(wide_table, **{name: value for name, value in (("file", tools.file), ("rows", tools.rows)) if value})
     if _wide([text.headings, *text.rows]):
         wide_table.className += " wide"  # type: ignore[attr-defined]  # set by Dash from its property list

@@ -281,7 +281,7 @@ class BigExport:
     ) -> None:
         self.path: Path = path
         self.layouts: tuple[str, ...] = (bound.layout.id,)
-        self._skip, self._bound, self._plant, self._settled, self._told = skip, bound, plant, by_head, progress
+        self._skip, self._bound, self._plant, self._settled, self._progress = skip, bound, plant, by_head, progress
         self._first = heading.first + 1
         self._heading = replace(heading, first=0)
         self._schemas = by_head.schemas(heading, bound)
@@ -321,7 +321,7 @@ class BigExport:
                 self._must_go_on(ready)
                 yield from ready
             row += lines
-            self._told(row - self._first)
+            self._progress(row - self._first)
         for part in self._joined(night, first_held):
             rows, refused = rows + part.rows, refused + part.rows_refused
             self._must_go_on([part])

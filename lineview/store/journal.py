@@ -328,8 +328,8 @@ class Journal(JournalReader):
             for table, entries in by_hand.items():
                 if entries:
                     revised = "entry" in metadata.tables[table].c  # a copy made before there were entries has none
-                    rows_said = [{"entry": f"row-{row['id']}", **row} if revised else row for row in entries]
-                    connection.execute(insert(metadata.tables[table]), rows_said)
+                    journal_rows = [{"entry": f"row-{row['id']}", **row} if revised else row for row in entries]
+                    connection.execute(insert(metadata.tables[table]), journal_rows)
             renew(connection, [])
 
     def clear(self, intake: int) -> None:

@@ -98,7 +98,7 @@ def _standing(connection: Connection) -> dict[int, list[Mapping[str, Any]]]:
     return {number: rows for number, rows in entries.items() if rows}
 
 
-def _noted_already(connection: Connection, row: Mapping[str, Any]) -> int | None:
+def _same_trial(connection: Connection, row: Mapping[str, Any]) -> int | None:
     """The number of a trial that is the same and still open."""
     for number, rows in _standing(connection).items():
         differing = {name for name, value in row.items() if rows[-1][name] != value}
@@ -264,7 +264,7 @@ class ManualEntries(PeopleReader):
             **{name: _short(trial[name], name) for name in ("verdict", "decision")},
         }
         with self._writing() as connection:
-            if number is None and (there := _noted_already(connection, row)) is not None:
+            if number is None and (there := _same_trial(connection, row)) is not None:
                 return there
             if number is None:
                 last = connection.execute(select(trials.c.trial).order_by(trials.c.trial.desc()).limit(1)).scalar()

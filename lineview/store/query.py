@@ -155,7 +155,7 @@ def nth_alike() -> pl.Expr:
 
 def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
     """Each weighing of a machine once, however many exports hold it; contradictory ones are left out."""
-    several = _told_by_several(weights)
+    several = _versions(weights)
     if several.height:
         agreed = several.filter(~pl.col("disputed")).sort("intake", "row")
         names = [pl.col(name).drop_nulls().first() for name in ("batch", "sample")]
@@ -168,14 +168,14 @@ def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
 
 def disputed_weighings(weights: pl.DataFrame) -> pl.DataFrame:
     """The rows of every weighing of a machine that two exports give differently; `spot` is its sample, or ""."""
-    return _told_by_several(weights).filter("disputed").drop("nth", "disputed")
+    return _versions(weights).filter("disputed").drop("nth", "disputed")
 
 
 #: What a scale says of a weighing.
 _WEIGHED = ("mass_g", "pieces", "gross")
 
 
-def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
+def _versions(weights: pl.DataFrame) -> pl.DataFrame:
     """The rows of moments that more than one export has, with `spot`, `nth` and whether they are disputed.
 
     Several pieces may be weighed at one moment, so exports agree where the one with most weighings of a moment, or

@@ -9,7 +9,7 @@ import pytest
 
 from lineview.app.bags import CAUTION, lot_words
 from lineview.board.address import Address
-from lineview.board.bags_page import RULES, checked, faults_told, file_text, lot_told
+from lineview.board.bags_page import RULES, checked, fault_parts, file_text, lot_parts
 from lineview.board.layout import forms_of, page_of
 from lineview.cli.answers import print_lot
 from lineview.core.errors import LineviewError
@@ -26,7 +26,7 @@ def sent(data: bytes) -> str:
 
 @pytest.mark.parametrize("rules", [key for key, _ in RULES])
 def test_board_and_command_line_say_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str], rules: str) -> None:
-    told = lot_told(lot_words(checked(MASSES, "250", "400", "", rules)))
+    told = lot_parts(lot_words(checked(MASSES, "250", "400", "", rules)))
     file = tmp_path / "bags.csv"
     file.write_text(MASSES, encoding="utf-8")
     print_lot(file, 250.0, 400, rules, 0.0)
@@ -37,13 +37,13 @@ def test_board_and_command_line_say_the_same(tmp_path: Path, capsys: pytest.Capt
 
 @pytest.mark.parametrize("rules", [key for key, _ in RULES])
 def test_a_few_bags_get_no_verdict(rules: str) -> None:
-    heading = words_in(lot_told(lot_words(checked("251\n252\n253\n252", "250", "400", "", rules)))[0])
+    heading = words_in(lot_parts(lot_words(checked("251\n252\n253\n252", "250", "400", "", rules)))[0])
     missing = {"eu": 46, "hb133": 20, "r87": 46}[rules]
     assert heading == f"No verdict yet: weigh {missing} more bags of this lot."
 
 
 def test_too_many_short_bags_are_said_before_all_are_weighed() -> None:
-    heading = words_in(lot_told(lot_words(checked("200\n" * 9, "250", "400", "", "eu")))[0])
+    heading = words_in(lot_parts(lot_words(checked("200\n" * 9, "250", "400", "", "eu")))[0])
     assert heading.endswith("Too many of those weighed are short already.")
 
 
@@ -60,7 +60,7 @@ def test_the_page_has_form_caution_and_a_link_from_weight() -> None:
 def test_all_that_is_wrong_in_the_fields_is_told_at_once() -> None:
     with pytest.raises(LineviewError) as told:
         checked("250\nheavy", "", "4.5", "-1", "eu")
-    words = words_in(faults_told(told.value))
+    words = words_in(fault_parts(told.value))
     for part in ("Net mass on the label", "not a whole number", "Empty bag", "masses line 2: 'heavy' is not a mass"):
         assert part in words
 

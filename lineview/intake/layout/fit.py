@@ -39,7 +39,7 @@ class Fit:
         return not self.missing and (self.bare or self.place >= 0)
 
 
-def wanted_headers(layout: Layout) -> list[str]:
+def headers_of(layout: Layout) -> list[str]:
     """The headers that a layout names."""
     targets = {target.to for target in layout.columns.values()}
     long = layout.shape == "long" and layout.kind == "readings"
@@ -69,7 +69,7 @@ def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
     rows = header_rows(records)
     fits = []
     for layout in layouts:
-        headers = wanted_headers(layout)
+        headers = headers_of(layout)
         if names_places(headers) and guessed_place(records) < 0:
             lacking = tuple(header for header in headers if bare_heading(records).find(header) is None)
             fits.append(Fit(layout, -1, lacking, len(headers), bare=True))

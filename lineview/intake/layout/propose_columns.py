@@ -232,13 +232,13 @@ def _keep(candidate: _Candidate, targets: set[str], plant: Plant, marks: NumberS
         )
         text = tr("what does '{header}' hold?", header=header)
         draft.questions.append(Question(f"to of {header}", text, (*options, (LEAVE_OUT, tr("nothing of use")))))
-    unit = _unit_told(header, candidate.in_row, own_unit(part))
+    unit = _unit_from(header, candidate.in_row, own_unit(part))
     draft.columns[header] = ColumnTarget(to=to, unit=unit)
     if not unit and isinstance(part, Gauge) and part.unit:
         _settle_unit(header, candidate.cells, part, plant, marks, draft)
 
 
-def _unit_told(header: str, in_row: str, target_unit: str) -> str:
+def _unit_from(header: str, in_row: str, target_unit: str) -> str:
     """The unit that a units row, a header's bracket or its last word gives, where it becomes the target's."""
     last = header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1]
     unit = unit_named(in_row) or unit_of(header) or unit_named(last).replace("pieces", "")  # which names a counter too
@@ -382,7 +382,7 @@ def _keep_field(
     """Take a header as a field, with its unit or the question for it."""
     field_unit = FIELDS[kind][to].unit
     field_unit = "" if field_unit == "pieces" else field_unit
-    unit = _unit_told(header, in_row, field_unit)
+    unit = _unit_from(header, in_row, field_unit)
     draft.columns[header] = ColumnTarget(to=to, unit=unit)
     if field_unit and not unit:
         _ask_unit(header, to, cells, marks, plant, draft)
