@@ -151,7 +151,11 @@ def test_too_little_gives_no_increment() -> None:
 def test_every_fault_of_the_arguments_is_told_at_once() -> None:
     with pytest.raises(MeasureError) as error:
         increments(series([1, 2]), modulus=1, fastest_per_min=0, margin=-1)
-    assert len(error.value.faults) == 3
+    assert [(fault.what, fault.where, fault.expected) for fault in error.value.faults] == [
+        ("the modulus is 1", "modulus", "more than 1, or None"),
+        ("the fastest rate is 0", "fastest_per_min", "more than 0"),
+        ("the margin is -1", "margin", "0 or more"),
+    ]
 
 
 def test_a_total_with_something_unknown_is_bounds() -> None:

@@ -19,7 +19,7 @@ from lineview.rope.drift_model import fit_rope
 from lineview.rope.forecast import ahead_of
 from lineview.rope.mass import week_effect
 from lineview.rope.products import Target, group_products, kinds_by_name, line_batches
-from lineview.rope.watch import _segment
+from lineview.rope.watch import _last_signal, _segment
 from lineview.rope.words import about
 from lineview.stats.correlated_regression import Noise, innovation_form
 from tests import factories
@@ -169,6 +169,11 @@ def test_surprises_of_a_level_learnt_on_the_way_are_standard_and_apart(phi: floa
     apart = 0.12 if white and phi else 1e-4  # of the first two; a filter has no past
     assert covariance == pytest.approx(np.eye(n - 1), abs=apart)
     assert covariance[5:, 5:] == pytest.approx(np.eye(n - 6), abs=0.02 if white else 1e-4)
+
+
+@pytest.mark.parametrize(("outside", "first"), [("0110", None), ("01001", 4), ("01011", 3), ("111", 0), ("", None)])
+def test_signals_that_stand_begin_after_the_last_point_within_limits(outside: str, first: int | None) -> None:
+    assert _last_signal(np.array([mark == "1" for mark in outside], dtype=bool)) == first
 
 
 def kinds(**counts: int) -> pl.Series:

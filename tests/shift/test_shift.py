@@ -87,6 +87,12 @@ def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> Non
     assert "batch ends, mint" in events
 
 
+def test_no_pace_is_needed_for_a_plan_of_nothing_or_once_no_planned_minute_is_left() -> None:
+    for pieces, now, why in ((0, 5, "the plan is 0 pieces"), (140_000, 9, "no planned minute is left")):
+        answer = ask(plan=plan(("mint", 0, 8, pieces)), now=START + timedelta(hours=now))
+        assert answer.figure("pace_needed_per_min").why_none == f"not known: {why}"
+
+
 def test_the_next_reel_of_a_kind_takes_the_last_one_off_the_list() -> None:
     now = START + timedelta(hours=5)
     film = works().webs[0]
@@ -229,7 +235,10 @@ def test_notes_say_what_other_exports_would_add() -> None:
 def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() -> None:
     a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
     batches = sheet((0, "lime"), ((a + b) / 7200, "mint"))
-    based = tuple(p.model_copy(update={"base": "hard" if p.id == "mint" else "soft"}) for p in works().products)
+    based = tuple(
+        p.model_copy(update={"base": "hard" if p.id == "mint" else "soft", "flavour": f"sour {p.id}"})
+        for p in works().products
+    )
     answer = ask(
         plant=works().model_copy(update={"products": based}),
         batches=batches,
@@ -239,11 +248,11 @@ def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() 
     assert value(answer, "changeovers") == 1
     assert value(answer, "changeover_min") == pytest.approx((b - a) / 60, abs=0.1)
     row = table(answer, "changeovers")[0]
-    assert (row["before"], row["after"], row["count"]) == ("lime", "mint", 1)
+    assert (row["before"], row["after"], row["count"]) == ("sour lime", "sour mint", 1)
     assert table(answer, "bases") == [row | {"before": "soft", "after": "hard"}]
     order = [r["product"] for r in table(answer, "order")]
-    assert order[0] == "mint"
-    assert set(order[2:]) == {"nut", "almond"}
+    assert order[0] == "sour mint"
+    assert set(order[2:]) == {"sour nut", "sour almond"}
     assert any("validated clean-down" in caution for caution in answer.cautions)
 
 

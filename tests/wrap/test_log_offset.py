@@ -66,6 +66,14 @@ def test_eight_reels_of_eight_tell_an_offset_where_chance_would_hardly_put_them_
     assert around == ([BEFORE_US, AFTER_US] if told else [20 * MINUTE_US] * 2)
 
 
+def test_without_a_reel_a_period_is_plain_stretches_of_an_hour_that_end_with_it() -> None:
+    """From the end of the first hour it stood for two minutes, and another settled."""
+    hour = 60 * MINUTE_US
+    stood = WrapEvents((), (), ((hour - MINUTE_US, hour + MINUTE_US),))
+    edges, changes = _edges([0, 3 * hour], np.array([], dtype=np.int64), [], stood)
+    assert (edges, changes) == ([0, hour + 2 * MINUTE_US, 2 * hour + 2 * MINUTE_US, 3 * hour], [False] * 3)
+
+
 @pytest.mark.parametrize("late_s", [480, -480])
 @pytest.mark.parametrize(("start_s", "changes"), [(0, 8), (500, 7)])
 def test_a_change_lies_where_it_was_made_and_not_where_it_was_logged(late_s: int, start_s: int, changes: int) -> None:
