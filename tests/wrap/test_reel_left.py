@@ -79,6 +79,14 @@ def test_a_short_rest_is_thrown_away_and_a_long_one_goes_to_the_shelf() -> None:
     assert (a.scrapped_m, b.scrapped_m) == (8, 0)
 
 
+@pytest.mark.parametrize(("full_m", "label_m"), [(2875.0, 2875.0), (2875.0, None), (None, 2875.0), (2875.0, 120.0)])
+def test_what_a_long_rest_is_shows_by_a_new_reel_or_else_the_label(full_m: float | None, label_m: float | None) -> None:
+    off = {"taken_off": AT + HOUR, "full_m": full_m, "label_m": label_m}
+    assert [span(left_m=left_m, **off).scrapped_m for left_m in (None, 8.0, 1000.0)] == [None, 8.0, 0.0]
+    assert span(left_m=8.0, is_returned=True, **off).scrapped_m == 0.0
+    assert span(left_m=1000.0, taken_off=AT + HOUR, full_m=None, label_m=None).scrapped_m == 1000.0
+
+
 def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
     spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 0.0), (2, "r1", 2875, 8))
     assert [fault.message for fault in reel_faults(spans)] == [
