@@ -21,7 +21,7 @@ from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report.answer import to_json
 from lineview.stats.batch_correlation import fit_memory
 from lineview.weight.giveaway import grouped_means
-from lineview.weight.spread import piece_points, spread_of, within_offsets
+from lineview.weight.spread import _piece_draws, _with_samples, piece_points, spread_of, within_offsets
 from tests import factories
 from tests.from_frames import Frames, answered
 from tests.simulate import weighed_line
@@ -379,3 +379,17 @@ def test_single_pieces_are_stretched_for_the_mean_that_was_taken_out() -> None:
     )  # fmt: skip
     expected = [-0.1 * 2**0.5, 0.1 * 2**0.5, -0.1 * 1.5**0.5, 0.0, 0.1 * 1.5**0.5]
     assert within_offsets(frame).tolist() == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("batches", [0, 4])
+def test_samples_and_pieces_are_drawn_as_wide_as_pooled_pieces_ask_for(batches: int) -> None:
+    """The pooled variance times its own chi-square over that: 1 for normal pieces, whatever their number."""
+    n, draws = 24, 2000
+    y, k = np.random.default_rng(3).normal(0.0, 0.2, n), np.ones(n)
+    of = [np.repeat(np.arange(batches, dtype=float), n // batches)] if batches else []
+    normal = np.random.default_rng(4).permutation(np.linspace(0.5, 1.5, draws))
+    drawn, _ = _with_samples(normal, y, k, of, np.zeros(draws))
+    pooled = np.sort(_piece_draws(y, k, of, draws)[0])
+    wider = pooled * chi2.isf((np.arange(draws) + 0.5) / draws, n - (batches or 1))
+    rank = np.argsort(np.argsort(normal))
+    assert drawn == pytest.approx((np.linspace(0.5, 1.5, draws) * wider / np.median(wider))[rank])
