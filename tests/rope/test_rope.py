@@ -132,6 +132,8 @@ def test_dead_gauge():
     for n, dead in ((4, False), (5, True)):  # fewer may be alike by chance
         answer = ask(rope(1).head(n).with_columns(value=pl.lit(14.02)), sheet(1, 10))
         assert ("gauge dia is dead: it shows 14.02 and does not move" in answer.text) is dead
+        why = "not known: gauge dia is dead: it shows 14.02 and does not move" if dead else "too few: needs 8, has 1"
+        assert answer.figure("drift_mm_per_h").why_none == why
         (row,) = next(t for t in answer.tables if t.name == "gauges").rows
         used = ("no", 0, 5, "dead") if dead else ("yes", 4, 0, "")
         assert (row["used"], row["readings"], row["frozen"], row["found"]) == used
