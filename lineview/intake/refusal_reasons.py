@@ -21,6 +21,7 @@ OF_PARTS = mark("'{}' is of a column of parts of pieces")
 OF_BASE_16 = mark("'{}' is of a column of hexadecimal numbers")
 OF_BOTH_MARKS = mark("'{}' is of a column in which thousands have a point here and a comma there")
 SUM_OF_ROWS = mark("'{}' is the sum of rows beside it, which are counted")
+NO_STOP = mark("'{}' says that the machine runs: no stop")
 NO_VALUE = mark("no value")
 NO_TIME = mark("no time")
 NO_FIELD = mark("no {}")
@@ -45,7 +46,7 @@ SHORTER = mark("the file ends within this row, without a line end: '{}' is short
 #: In the order in which a kept reason is looked up.
 REASONS = (
     *(TOO_LARGE, ROUNDED, NOT_FINITE, PLACEHOLDER, NO_NUMBER, NOT_WHOLE, BELOW_ZERO, NOT_ABOVE_ZERO),
-    *(OF_PARTS, OF_BASE_16, OF_BOTH_MARKS, SUM_OF_ROWS),
+    *(OF_PARTS, OF_BASE_16, OF_BOTH_MARKS, SUM_OF_ROWS, NO_STOP),
     *(NO_VALUE, NO_TIME, NOT_A_TIME_AS, NOT_A_TIME, NO_SUCH_TIME, FAR, BEFORE_START, NOT_A_WEEK, BAD_QUALITY),
     *(UNKNOWN_NAME, UNKNOWN_MACHINE, UNKNOWN_LINE, UNKNOWN_WEB, CUT_OFF, OTHER_WIDTH),
     *(BEGINS_LONGER, LAST_EMPTY, FALLS, SHORTER, NO_FIELD),

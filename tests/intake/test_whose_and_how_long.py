@@ -162,11 +162,56 @@ def test_whether_stop_or_start_begins_a_stop_is_not_guessed(tmp_path, times: str
     assert "'Stop' and a start: which begins the stop is open" in str(one.error)
 
 
-@pytest.mark.parametrize(("header", "cell"), [("State", "RUN"), ("Zustand", "läuft"), ("Text", "Running")])
+@pytest.mark.parametrize(
+    ("header", "cell"),
+    [
+        ("State", "RUN"),
+        ("Zustand", "läuft"),
+        ("Text", "Running"),
+        ("Text", "Status: Produktion"),
+        ("Reason", "State: running"),
+        ("Status", "Production"),
+    ],
+)
 def test_rows_in_which_the_machine_runs_are_no_stops(tmp_path, header: str, cell: str):
     text = f"Start;End;{header}\n2026-06-08 07:00;2026-06-08 07:10;jam\n2026-06-08 07:10;2026-06-08 09:00;{cell}\n"
     one, _ = taken(tmp_path, "stops.csv", text)
     assert f"rows of '{header}' say '{cell}': they are no stops" in str(one.error)
+
+
+def test_a_department_that_answers_for_a_stop_says_not_that_the_machine_runs(tmp_path):
+    text = "Start;End;Reason;Department\n2026-06-08 07:00;2026-06-08 07:10;jam;Produktion\n"
+    one, rows = taken(tmp_path, "stops.csv", text)
+    assert one.error is None
+    assert len(rows) == 1
+
+
+@pytest.mark.parametrize(
+    ("durations", "last", "sums"),
+    [
+        (("5", "12", "7"), "Total;24", 1),
+        (("5", "12", "7"), "Summe;25", 1),  # of what was not rounded yet
+        (("5", "12", "7"), "Total;90", 0),
+        (("5", "12", "7"), "Totally jammed;24", 0),
+        (("5.1", "12.2", "7.3"), "Grand total;24.6", 1),
+        (("5.1", "12.2", "7.3"), "Total;31.0", 0),
+    ],
+)
+def test_a_dated_row_that_adds_up_the_stops_is_none(tmp_path, durations: tuple[str, ...], last: str, sums: int):
+    stops = "".join(f"2026-06-08 0{7 + k}:00;jam;{minutes}\n" for k, minutes in enumerate(durations))
+    one, rows = taken(tmp_path, "stops.csv", f"Start;Reason;Duration (min)\n{stops}2026-06-08 22:00;{last}\n")
+    assert one.receipt is not None
+    assert (len(rows), one.receipt.refused) == (4 - sums, sums)
+
+
+def test_a_later_log_with_the_time_in_which_the_machine_runs_keeps_its_stops_alone(tmp_path):
+    header, stop = "Start;End;Reason\n", "2026-06-0{0} 07:00;2026-06-0{0} 07:10;jam\n"
+    taken(tmp_path, "stops_2026-06-08.csv", header + stop.format(8))
+    run = "2026-06-09 07:10;2026-06-09 09:00;Status: running\n"
+    one, rows = taken(tmp_path, "stops_2026-06-09.csv", header + stop.format(9) + run)
+    assert one.receipt is not None
+    assert one.receipt.refused == 1
+    assert f"{rows[-1]['end']:%d %H:%M}" == "09 05:10"
 
 
 def test_what_was_left_of_the_reel_before_is_not_left_of_this_one(tmp_path):

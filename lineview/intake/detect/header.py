@@ -418,3 +418,12 @@ TAKEN_OFF = word_set(
 OF_BEFORE = word_set("old previous alt alte alten vorige vorigen oude ancien ancienne anterior precedente vecchia")
 HALTED = word_set("stop stopp stopped halt halted arrêt arret parada fermo fermata")
 RUNNING = word_set("run running läuft laeuft inbetrieb execute enmarche inmarcia inbedrijf")
+#: What says so where it is a state; as a reason or a department it may be that of a stop.
+PRODUCING = word_set("production producing produktion produziert productie producción produzione betrieb")
+STATE = word_set("status state zustand maschinenstatus betriebszustand état etat estado stato toestand")
+
+
+def says_running(header: str, cell: str) -> bool:
+    """Whether a cell, such as "Status: running", says that the machine runs."""
+    name, _, state = cell.rpartition(":")
+    return same(state) in (RUNNING | PRODUCING if (tokens(name) | tokens(header)) & STATE else RUNNING)

@@ -18,12 +18,11 @@ from lineview.intake.detect.header import (
     CHANNELS,
     FIELD_WORDS,
     HALTED,
-    RUNNING,
     TAKEN_OFF,
     TIME,
     Heading,
     recognised,
-    same,
+    says_running,
     tokens,
 )
 from lineview.intake.exports import Question
@@ -150,7 +149,7 @@ def begin_clock(
 def must_be_stops(rows: Rows, heading: Heading, path: Path) -> None:
     """Raise where rows of a stop log say that the machine runs."""
     for place, header in enumerate(heading.names):
-        running = [cell for cell in rows.column(place).unique(maintain_order=True) if same(cell) in RUNNING]
+        running = [cell for cell in rows.column(place).unique(maintain_order=True) if says_running(header, cell)]
         if running and header:
             what = tr("rows of '{header}' say '{cell}': they are no stops", header=header, cell=running[0])
             raise IntakeError(Fault(what, str(path), tr("stops alone"), tr("Export the stops alone.")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import PurePath
 
@@ -24,7 +25,7 @@ from lineview.intake.cells.timestamp_columns import (
 )
 from lineview.intake.cells.timestamps import Clock, ClockPlan, read_clock, settled_clock
 from lineview.intake.detect.delimited import Records
-from lineview.intake.detect.header import Heading, same
+from lineview.intake.detect.header import TOTALS, Heading, same, says_running
 from lineview.intake.layout.bind import BoundFields, FieldColumn, bind_fields
 from lineview.intake.outcome import Outcome, outcome, settled_marks
 from lineview.intake.tidy.readings import machine_column
@@ -189,6 +190,8 @@ def take_events(
     for column in bound.columns:
         if column.field.holds not in ("moment", "week") and column not in masses:
             fields[column.name] = _with_web_ids(read_field(rows.column(column.place), column, marks, where), plant)
+    if layout.kind == "stops":
+        fields["start"] = _starts_of_stops(rows, fields, bound)
     if "duration" in fields:
         notes = (*notes, *_contradicted(rows, fields))
         fields["end"] = _end_by_duration(fields)
@@ -251,6 +254,34 @@ def _with_web_ids(cells: FieldCells, plant: Plant) -> FieldCells:
         )
     ).to_series()
     return FieldCells(cells.name, cells.header, web_ids, why, cells.texts)
+
+
+def _starts_of_stops(rows: Rows, fields: dict[str, FieldCells], bound: BoundFields) -> FieldCells:
+    """The start of each row that is a stop; there is none where one says that the machine runs, or adds up others."""
+    start, why = fields["start"], fields["start"].reasons()
+    for column in (c for c in bound.columns if c.field.holds == "text"):
+        cells = rows.column(column.place).str.strip_chars()
+        running = [cell for cell in cells.unique() if says_running(column.header, cell)]
+        no_stop = pl.select(pl.format(refusal_reasons.NO_STOP, cells)).to_series()
+        why = no_stop.zip_with(cells.is_in(running), why)
+    if "duration" in fields:
+        sums = _sums(rows, fields["duration"].values)
+        added = pl.select(pl.format(refusal_reasons.SUM_OF_ROWS, fields["duration"].texts)).to_series()
+        why = added.zip_with(sums, why)
+    return FieldCells(start.name, start.header, start.values.set(why.is_not_null(), None), why)
+
+
+def _sums(rows: Rows, values: pl.Series) -> pl.Series:
+    """Which rows have a cell such as "total" and the sum of all other rows, or of those since the last sum [s]."""
+    named = [any(map(TOTALS.match, re.split(r"[;,|\t]", text))) for text in rows.frame["text"]]
+    sums, seconds, first = [False] * len(named), values.fill_null(0.0), 0
+    each = 60.0 if (seconds % 60 == 0).all() else 6.0  # what is added up was rounded
+    others = seconds.filter(~pl.Series(named, dtype=pl.Boolean))
+    for place in (place for place, is_named in enumerate(named) if is_named and seconds[place]):
+        parts = (seconds[first:place], others)
+        if any(len(part) and abs(seconds[place] - part.sum()) <= each * (len(part) + 1) / 2 for part in parts):
+            sums[place], first = True, place + 1
+    return pl.Series(sums, dtype=pl.Boolean)
 
 
 def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
