@@ -39,8 +39,8 @@ SAY_NOTHING: dict[str, str] = {
     "weight/spread.py:_around: middle <= 0 → middle < 0": "draws whose middle is 0 have no width to spread",
     "shift/words.py:_unplanned: good.least < 0.5 → good.least <= 0.5": "the least of a count is whole",
     "wrap/words.py:soft_line: outside >= 0.5 → outside > 0.5": "the least of a count is whole",
-    "wrap/words.py:needs_person: abs(unexplained.metres) <= _CALL_SHARE * use.geometry_m → "
-    "abs(unexplained.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
+    "wrap/words.py:needs_person: abs(rest.metres) <= _CALL_SHARE * use.geometry_m → "
+    "abs(rest.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",
     "report/show.py:_exact: power or 0 → power or 1": "without a power it is no number and has no decimals",
     "records/output.py:_frame: minutes.get(day, 0.0) > 0 → minutes.get(day, 0.0) > 1": "no day has one planned minute",
     "order/works_demand.py:works_need: 26 → 27": (
@@ -59,7 +59,7 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "weight/spread.py:_sound_draws: follow * means.size ** 0.5 > _FOLLOWS → follow * means.size ** 0.5 >= "
     "_FOLLOWS": "a correlation equal to the limit to the last digit does not come",
-    "shift/study.py:_events: measured.left_min <= 1e-06 → measured.left_min < 1e-06": (
+    "shift/study.py:_events: measures.left_min <= 1e-06 → measures.left_min < 1e-06": (
         "minutes left are 0 or a second at least"
     ),
     "records/make.py:_output_columns: zip(OUTPUT, columns, strict=True) → zip(OUTPUT, columns, strict=False)": (
@@ -96,7 +96,7 @@ SAY_NOTHING: dict[str, str] = {
         "only a web without a need is not there, and it has no line"
     ),
     "machine/counters.py:_by_plan: planned > 0 → planned > 1": "no long gap has less than a second of planned time",
-    "shift/words.py:_plan: measured.planned <= 0 → measured.planned <= 1": "nobody plans one piece",
+    "shift/words.py:_plan: measures.planned <= 0 → measures.planned <= 1": "nobody plans one piece",
     "wrap/reconcile.py:measured_length: Estimate.expanded(used_m + metres.label_m - metres.unwound, sd_m, 2, "
     "'95 % confidence (GUM, k = 2)') → Estimate.expanded(used_m + metres.label_m - metres.unwound, sd_m, 3, "
     "'95 % confidence (GUM, k = 2)')": "of how many a length was measured is shown nowhere: always of two",
@@ -128,8 +128,8 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "shift/past.py:: (2000, 4, 50) → (2000, 4, 51)": "how many are drawn at a time changes no law",
     "week/trial_answer.py:_other: round(value, 6) → round(value, 7)": "more digits than are written",
-    "wrap/words.py:_unexplained: 0.0 if unexplained is None else unexplained.value → 0.1 if unexplained is None else "
-    "unexplained.value": "what needs a person is known",
+    "wrap/words.py:_unexplained: 0.0 if rest is None else rest.value → 0.1 if rest is None else "
+    "rest.value": "what needs a person is known",
     "wrap/reconcile.py:worst: size[v, k] <= critical → size[v, k] < critical": (
         "a view as far off as is allowed to the last digit does not come"
     ),
@@ -147,7 +147,7 @@ SAY_NOTHING: dict[str, str] = {
     "weight/faults.py:with_samples: (gap_s > GAP_S).fill_null(True) → (gap_s > GAP_S).fill_null(False)": (
         "samples are numbered from 0, no two alike"
     ),
-    "order/supplier_orders.py:working_day: moved <= now → moved < now": "what is due now is ordered now either way",
+    "order/supplier_orders.py:working_day: day <= now → day < now": "what is due now is ordered now either way",
     "stats/variance_components.py:_minimize: floor / 2 * layout.df_within → floor / 2 / layout.df_within": (
         "of pieces that are alike either lies below the least that is tried"
     ),
