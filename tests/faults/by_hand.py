@@ -128,7 +128,7 @@ SAY_NOTHING: dict[str, str] = {
     ),
     "shift/past.py:: (2000, 4, 50) → (2000, 4, 51)": "how many are drawn at a time changes no law",
     "week/trial_answer.py:_other: round(value, 6) → round(value, 7)": "more digits than are written",
-    "wrap/words.py:_unexplained: 0.0 if rest is None else rest.value → 0.1 if rest is None else "
+    "wrap/words.py:_rest_words: 0.0 if rest is None else rest.value → 0.1 if rest is None else "
     "rest.value": "what needs a person is known",
     "wrap/reconcile.py:worst: size[v, k] <= critical → size[v, k] < critical": (
         "a view as far off as is allowed to the last digit does not come"
