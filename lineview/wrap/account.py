@@ -181,7 +181,7 @@ def wrap_account(
     read_until = _moment(int(read_moments(counts, [end])[0]))
     on_machine = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     readings = _readings(counts, start, end)
-    shown = [s for s in on_machine if readings and (s.taken_off is None or s.taken_off > start)]
+    mounts = [s for s in on_machine if readings and (s.taken_off is None or s.taken_off > start)]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
     by_kind = {kind: _common_time(counts, spans, rows, kind) for kind in WEBS}
@@ -203,8 +203,8 @@ def wrap_account(
         rows=tuple(rows),
         uses=tuple(uses),
         by_product=tuple(by_product),
-        reels=tuple(shown),
-        faults=tuple(f for f in reel_faults(on_machine) if any((s.reel, s.mounted) == (f.reel, f.at) for s in shown)),
+        reels=tuple(mounts),
+        faults=tuple(f for f in reel_faults(on_machine) if any((s.reel, s.mounted) == (f.reel, f.at) for s in mounts)),
         waste=wastes,
         views=tuple(views),
         reels_left=_reels_left(on_machine, wastes, rows, (end - start).total_seconds() / 60.0),

@@ -37,7 +37,7 @@ SAY_NOTHING: dict[str, str] = {
         "no line has an upper rate below a tenth of a piece a minute"
     ),
     "weight/spread.py:_around: middle <= 0 → middle < 0": "draws whose middle is 0 have no width to spread",
-    "shift/words.py:_unplanned: good.least < 0.5 → good.least <= 0.5": "the least of a count is whole",
+    "shift/words.py:_no_plan_words: good.least < 0.5 → good.least <= 0.5": "the least of a count is whole",
     "wrap/words.py:soft_line: outside >= 0.5 → outside > 0.5": "the least of a count is whole",
     "wrap/words.py:needs_person: abs(rest.metres) <= _CALL_SHARE * use.geometry_m → "
     "abs(rest.metres) < _CALL_SHARE * use.geometry_m": "metres equal to the share to the last digit do not come",

@@ -273,11 +273,11 @@ def _starts_of_stops(rows: Rows, fields: dict[str, FieldCells], bound: BoundFiel
 
 def _sums(rows: Rows, values: pl.Series) -> pl.Series:
     """Which rows have a cell such as "total" and the sum of all other rows, or of those since the last sum [s]."""
-    named = [any(map(TOTALS.match, re.split(r"[;,|\t]", text))) for text in rows.frame["text"]]
-    sums, seconds, first = [False] * len(named), values.fill_null(0.0), 0
+    has_total = [any(map(TOTALS.match, re.split(r"[;,|\t]", text))) for text in rows.frame["text"]]
+    sums, seconds, first = [False] * len(has_total), values.fill_null(0.0), 0
     each = 60.0 if (seconds % 60 == 0).all() else 6.0  # what is added up was rounded
-    others = seconds.filter(~pl.Series(named, dtype=pl.Boolean))
-    for place in (place for place, is_named in enumerate(named) if is_named and seconds[place]):
+    others = seconds.filter(~pl.Series(has_total, dtype=pl.Boolean))
+    for place in (place for place, is_total in enumerate(has_total) if is_total and seconds[place]):
         parts = (seconds[first:place], others)
         if any(len(part) and abs(seconds[place] - part.sum()) <= each * (len(part) + 1) / 2 for part in parts):
             sums[place], first = True, place + 1
