@@ -172,8 +172,8 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
         return None
     if all(float(v).is_integer() for v in numbers):
         return 0
-    if unit == "min":
-        return 1  # as everywhere: minutes have one decimal
+    if unit in ("min", "reels"):
+        return 1  # as everywhere: minutes, and reels begun, have one decimal
     needed = max(_places_needed(v) for v in numbers)
     largest, least = max(abs(v) for v in numbers), min((abs(v) for v in numbers if v), default=1.0)
     of_largest = show.decimals_of(largest + 1e-9)  # three figures of the largest; the least keeps one

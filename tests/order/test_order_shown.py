@@ -13,8 +13,9 @@ from scipy.stats import gamma
 from lineview.order.demand import Need
 from lineview.order.policy import Supply, cover_bounds, cover_days, lead_time_values, reels_to_order
 from lineview.order.reels_needed import reels_needed
-from lineview.plant import Web
+from lineview.plant import Plant, Web
 from lineview.report.answer import to_json
+from lineview.report.tables import column_decimals
 from tests.from_frames import answered
 from tests.order.test_order_answer import counted, with_webs
 from tests.simulate.webs import frames_of, scope_of, wrap_line
@@ -103,3 +104,8 @@ def test_lead_times_are_equally_likely_and_spread_as_stated() -> None:
     assert values[1000] == pytest.approx(law(20.0, 5.0, 0.5))
     for mean, sd in ((20.0, 0.0), (0.0, 5.0), (0.0, 0.0)):
         assert lead_time_values(mean, sd).tolist() == [mean]  # at once is at once, however uneven
+
+
+def test_reels_begun_keep_a_tenth_beside_hundreds() -> None:
+    assert column_decimals([3.61, 131.0, None], "reels", Plant(shop="Invented Sweets")) == 1
+    assert column_decimals([24, 672], "reels", Plant(shop="Invented Sweets")) == 0
