@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -248,18 +249,32 @@ def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
     return minutes, pieces
 
 
+def whole_parts(numbers: Iterable[float]) -> list[int]:
+    """Numbers as whole ones that add up to their rounded sum: those with the largest fractions are rounded up.
+
+    Examples
+    --------
+    >>> whole_parts([15.7, 8.6, 29.5]), whole_parts([65.45, 62.4, 38.4])
+    ([16, 9, 29], [66, 62, 38])
+    """
+    exact = list(numbers)
+    whole = [math.floor(value) for value in exact]
+    fractions = sorted(range(len(exact)), key=lambda k: whole[k] - exact[k])
+    for k in fractions[: round(sum(exact)) - sum(whole)]:
+        whole[k] += 1
+    return whole
+
+
 def _round_steps(
     account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str
 ) -> tuple[Rung, ...]:
-    """Round the levels between the steps, so that the steps add up exactly."""
-    level = account.planned_min * account.nominal_per_min
-    at = round(level)
+    """Round the steps so that they add up exactly, and each as it stands among the figures where that can be."""
+    at, *whole = whole_parts([account.planned_min * account.nominal_per_min, *(pieces for *_, pieces in steps)])
     nominal = tr("all planned minutes at {rate:g} a minute", rate=account.nominal_per_min)
     rungs = [Rung(nominal, account.planned_min, at, "nominal")]
     always = {cause for cause, _, state in CAUSES if state in ("changeover", "stop", "short stop")}
-    for cause, minutes, pieces in steps:
-        level += pieces
-        step, at = round(level) - at, round(level)
+    for (cause, minutes, _), step in zip(steps, whole, strict=True):
+        at += step
         if step or minutes or cause in always:
             rungs.append(Rung(cause, minutes, step))
     return (*rungs, Rung(last if account.is_good_known else tr("{pieces}, at least", pieces=last), None, at, "good"))

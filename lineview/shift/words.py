@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
 from datetime import timedelta
 
 from lineview.core.language import mark, tr, tr_count, tr_in
@@ -12,6 +10,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
 from lineview.report.figures import MUCH_OUTSIDE, outside_words
+from lineview.shift.account import whole_parts
 from lineview.shift.measures import ShiftMeasures
 
 CAUTIONS = (
@@ -270,7 +269,7 @@ def _stand_sentence(measures: ShiftMeasures, plant: Plant) -> str:
 
 def _stand_words(measures: ShiftMeasures, plant: Plant) -> str:
     account = measures.so_far
-    minutes = dict(zip(STANDS, whole_minutes(account.minutes[state] for state in STANDS), strict=True))
+    minutes = dict(zip(STANDS, whole_parts(account.minutes[state] for state in STANDS), strict=True))
     kinds = []
     for state, (single, several) in _IN_STANDS.items():
         count = account.stretches[state]
@@ -303,22 +302,6 @@ def _without_reason(without_reason: int, stops: int) -> str:
     if without_reason == 1:
         return tr(", one of them without a reason")
     return tr(", {number} of them without a reason", number=in_words(without_reason)) if without_reason else ""
-
-
-def whole_minutes(minutes: Iterable[float]) -> list[int]:
-    """Minutes as whole ones that add up to their rounded sum: those with the largest fractions are rounded up.
-
-    Examples
-    --------
-    >>> whole_minutes([15.7, 8.6, 29.5]), whole_minutes([65.45, 62.4, 38.4])
-    ([16, 9, 29], [66, 62, 38])
-    """
-    exact = list(minutes)
-    whole = [math.floor(value) for value in exact]
-    fractions = sorted(range(len(exact)), key=lambda k: whole[k] - exact[k])
-    for k in fractions[: round(sum(exact)) - sum(whole)]:
-        whole[k] += 1
-    return whole
 
 
 def _outside(measures: ShiftMeasures) -> str:

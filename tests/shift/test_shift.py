@@ -14,6 +14,7 @@ from lineview.core.figure import Period
 from lineview.core.frames import REELS, STOP_LOG
 from lineview.plant import Gauge, Shift
 from lineview.report.answer import Scope, to_json
+from lineview.shift.account import whole_parts
 from lineview.shift.answer import answer_shift
 from lineview.shift.words import sentence
 from tests import factories
@@ -382,6 +383,10 @@ def test_a_clock_that_jumps_forward_is_unseen_and_one_set_back_is_bridged() -> N
     # Two values at each of the moments that came twice: both are left out, and the count goes on over them.
     assert good.low <= truth if good.low is not None else good.value <= truth
     assert sum(r["pieces"] for r in table(told, "ladder")[:-1]) == table(told, "ladder")[-1]["pieces"]
+
+
+def test_a_step_of_the_ladder_is_rounded_as_its_figure_and_not_by_those_before_it() -> None:
+    assert whole_parts([100.0, -10.4, -8.34, -20.6]) == [100, -10, -8, -21]
 
 
 def test_a_stop_over_the_end_of_a_shift_is_in_both_and_counted_once_each() -> None:

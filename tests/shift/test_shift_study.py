@@ -20,6 +20,7 @@ from lineview.machine.state_codes import MEANINGS, state_intervals, unknown_stat
 from lineview.machine.stop_statistics import run_clock, stop_clusters, stop_trend
 from lineview.machine.stops import StopCount, pareto, stop_count, stop_list
 from lineview.plant import Gauge, Machine, Product, Shift
+from lineview.shift.account import whole_parts
 from lineview.shift.key_figures import (
     LETTERS,
     STATE_TO_TIME,
@@ -33,7 +34,7 @@ from lineview.shift.measures import ShiftMeasures
 from lineview.shift.past import PastShift, PastShifts, RestOfShift, mean_between, mean_restore
 from lineview.shift.projection import Pace, pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
-from lineview.shift.words import _minute_words, in_words, whole_minutes
+from lineview.shift.words import _minute_words, in_words
 from tests import factories
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
@@ -182,7 +183,7 @@ def test_a_changeover_counts_as_one_whatever_a_log_says_of_part_of_it() -> None:
 
 @given(st.lists(st.floats(0, 480), max_size=3))
 def test_minutes_as_written_add_up_to_their_sum(minutes: list[float]) -> None:
-    written = whole_minutes(minutes)
+    written = whole_parts(minutes)
     assert sum(written) == round(sum(minutes))
     assert all(abs(whole - exact) < 1 for whole, exact in zip(written, minutes, strict=True))
 
