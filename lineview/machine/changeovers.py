@@ -132,7 +132,7 @@ _LEAST_SPREAD = 4.0
 
 
 def rope_changeovers(
-    activity: Activity, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
+    activity: Activity, gauges: Sequence[pl.DataFrame], cal: pl.DataFrame, *, least_min: float = LEAST_MIN
 ) -> pl.DataFrame:
     """Find changeovers from the wrapper's clock and the rope's gauges.
 
@@ -144,7 +144,7 @@ def rope_changeovers(
     """
     standing = activity.code == STANDING
     begins, ends = activity.edge[:-1][standing], activity.edge[1:][standing]
-    planned, inside = _planned_us(begins, ends, shifts)
+    planned, inside = _planned_us(begins, ends, cal)
     long = inside & (planned >= least_min * 6e7)
     begins, ends = begins[long], ends[long]
     odds = np.zeros(len(begins))
@@ -160,9 +160,9 @@ def rope_changeovers(
     return frame.with_columns(before=nobody, after=nobody, sure=pl.Series(sure[keep], dtype=pl.Float64))
 
 
-def _planned_us(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bools]:
-    """The planned time of each standing [µs], and whether it lies within one shift."""
-    ordered = shifts.sort("start")
+def _planned_us(begins: Ints, ends: Ints, cal: pl.DataFrame) -> tuple[Ints, Bools]:
+    """The planned time of each standing [µs], and whether it lies within one shift of one day."""
+    ordered = cal.filter(pl.col("part") == "planned").sort("start")
     opens, closes = (ordered[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     if not len(opens):
         return np.zeros(len(begins), dtype=np.int64), np.zeros(len(begins), dtype=bool)
@@ -170,8 +170,8 @@ def _planned_us(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, B
     long = np.stack((np.zeros(len(opens), dtype=np.int64), closes - opens), axis=1).ravel()
     until = np.cumsum(long)
     planned = np.interp(ends, edges, until) - np.interp(begins, edges, until)
-    # Stretches of one shift have a break between them, of two shifts none: an edge shared is a shift's edge.
-    shift_edges = np.unique(np.concatenate((opens[:1], opens[1:][opens[1:] == closes[:-1]], closes[-1:])))
+    first_of = ordered.select(pl.struct("shift", "date").rle_id().diff().fill_null(1) > 0).to_series().to_numpy()
+    shift_edges = np.unique(np.concatenate((opens[first_of], closes[np.append(first_of[1:], True)])))
     first, last = (np.searchsorted(shift_edges, side, side="left") for side in (begins, ends + 1))
     return planned.astype(np.int64), np.asarray(first == last)
 
@@ -265,14 +265,14 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
 
 
 def with_planned_minutes(changeovers: pl.DataFrame, timeline: pl.DataFrame) -> pl.DataFrame:
-    """Each changeover its minutes, breaks left out.
+    """Each changeover its minutes, breaks and the time between shifts left out.
 
     Parameters
     ----------
     changeovers : polars.DataFrame
         CHANGEOVERS.
     timeline : polars.DataFrame
-        STATE_TIMELINE, for its breaks.
+        STATE_TIMELINE, whose rows are planned time and breaks.
 
     Returns
     -------
@@ -280,10 +280,14 @@ def with_planned_minutes(changeovers: pl.DataFrame, timeline: pl.DataFrame) -> p
         With a column minutes [min].
     """
     start, end = (changeovers[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    pauses = timeline.filter(pl.col("state") == "break").sort("start")
-    long = (end - start) / 6e7
-    if pauses.height and len(start):
-        opens, closes = (pauses[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    rows, long = timeline.sort("start"), (end - start) / 6e7
+    opens, closes = (rows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    is_break, has_gap = (rows["state"] == "break").to_numpy(), opens[1:] > closes[:-1]
+    opens, closes = (
+        np.sort(np.concatenate((of[is_break], beside[has_gap])))
+        for of, beside in ((opens, closes[:-1]), (closes, opens[1:]))
+    )
+    if len(opens) and len(start):
         edges = np.stack((opens, closes), axis=1).ravel()
         until = np.cumsum(np.stack((np.zeros(len(opens)), (closes - opens) / 6e7), axis=1).ravel())
         long = long - (np.interp(end, edges, until) - np.interp(start, edges, until))

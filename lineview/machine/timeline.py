@@ -320,8 +320,7 @@ def line_changeovers(
         changes = mark_changes(counts.machine, counts.marks, batches)
         changeovers = find_changeovers(counts.activity, changes)
         return changeovers.with_columns(sure=pl.lit(None, pl.Float64))
-    planned = cal.filter(pl.col("part") == "planned").select("start", "end")
-    return rope_changeovers(counts.activity, gauges, planned) if gauges else empty(LIKELY)
+    return rope_changeovers(counts.activity, gauges, cal) if gauges else empty(LIKELY)
 
 
 def timeline_of(

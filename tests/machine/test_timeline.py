@@ -8,7 +8,7 @@ import pytest
 
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, UTC_US, empty
 from lineview.machine.calendar import calendar
-from lineview.machine.changeovers import _planned_us
+from lineview.machine.changeovers import _planned_us, with_planned_minutes
 from lineview.machine.timeline import classify_intervals, timeline_of
 from lineview.plant import Break, Counter, Gauge, Machine, Shift
 from tests.one_count import clock, count_machine, increments
@@ -132,12 +132,24 @@ def test_a_standing_that_touches_the_edge_of_a_shift_is_not_within_it() -> None:
         Shift(id="a", start=time(6), end=time(14), days=("tue",), breaks=(Break(start=time(9), end=time(9, 25)),)),
         Shift(id="b", start=time(14), end=time(22), days=("tue",)),
     )
-    cal = calendar(shifts, "UTC", START, START + timedelta(hours=16)).filter(pl.col("part") == "planned")
+    cal = calendar(shifts, "UTC", START, START + timedelta(hours=16))
     spans = [(170, 215), (470, 490), (470, 480), (480, 490), (30, 40)]
     begins, ends = np.array(spans).T * 60_000_000 + int(START.timestamp() * 1e6)
     planned, inside = _planned_us(begins, ends, cal)
     assert (planned / 6e7).tolist() == [20, 20, 10, 10, 10]
     assert inside.tolist() == [True, False, False, False, True]
+
+
+def test_a_standing_over_the_night_is_in_no_shift_and_its_night_is_no_minute_of_a_changeover() -> None:
+    """One shift a day, from 6:00 to 14:00: the machine stands from 13:50 to 6:10 of the next day."""
+    cal = calendar([Shift(id="a", start=time(6), end=time(14))], "UTC", START, START + timedelta(days=2))
+    stands = START + timedelta(minutes=470), START + timedelta(hours=24, minutes=10)
+    planned, inside = _planned_us(*(np.array([moment.timestamp() * 1e6]) for moment in stands), cal)
+    assert ((planned / 6e7).tolist(), inside.tolist()) == ([20], [False])
+    over = pl.DataFrame({"start": stands[:1], "end": stands[1:]})
+    timeline = cal.select("start", "end", state=pl.lit("changeover"))
+    assert with_planned_minutes(over, timeline)["minutes"].to_list() == [20.0]
+    assert with_planned_minutes(over, timeline.clear())["minutes"].to_list() == [16 * 60 + 20.0]
 
 
 def test_a_stop_over_two_shifts_is_one_stop_in_both() -> None:

@@ -33,6 +33,7 @@ def one_line(seed: int, every_s: float) -> tuple[pl.DataFrame, list[tuple[float,
     shifts = pl.DataFrame(
         {"start": [moment(w.start_s) for w in windows], "end": [moment(w.end_s) for w in windows]}
     ).cast(pl.Datetime("us", "UTC"))
+    shifts = shifts.with_row_index("date").with_columns(shift=pl.lit("a"), part=pl.lit("planned"))
     found = rope_changeovers(seen, rope, shifts)
     assert not rope_changeovers(seen, [], shifts).height
     true = [(s.t0, s.t1) for shift in truth.shifts for s in shift.stretches if s.state == "changeover"]
