@@ -387,14 +387,20 @@ def test_no_cell_is_cut_off_on_a_phone(serve_board: Served) -> None:
 
 
 def stop_drawn(page: Page, nth: int) -> tuple[float, float]:
-    """Where a stop without a reason stands on the timeline, in pixels of the window."""
+    """Where a stop without a reason stands on the timeline, in pixels of the window, once it stands still."""
     box = page.evaluate(
-        """nth => {
-          const bars = document.querySelector('.js-plotly-plot').data.filter(trace => trace.type === 'bar');
-          const at = bars.findIndex(trace => trace.name === 'stop, reason not set');
-          const drawn = document.querySelectorAll('.barlayer .trace.bars')[at];
-          const box = drawn.querySelectorAll('.point path')[nth].getBoundingClientRect();
-          return [box.x + box.width / 2, box.y + box.height / 2];
+        """async nth => {
+          const place = () => {
+            const bars = document.querySelector('.js-plotly-plot').data.filter(trace => trace.type === 'bar');
+            const at = bars.findIndex(trace => trace.name === 'stop, reason not set');
+            const drawn = document.querySelectorAll('.barlayer .trace.bars')[at];
+            const box = drawn.querySelectorAll('.point path')[nth].getBoundingClientRect();
+            return [box.x + box.width / 2, box.y + box.height / 2];
+          };
+          for (let before = null, now = place(); ; before = now, now = place()) {
+            if (before && before[0] === now[0] && before[1] === now[1]) { return now; }
+            await new Promise(done => setTimeout(done, 200));
+          }
         }""",
         nth,
     )
