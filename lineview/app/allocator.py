@@ -27,7 +27,8 @@ OBJECTS_BEFORE_COLLECTING = 50_000
 #: Of the system's allocator, where it is glibc's (malloc.h): free memory at its end goes back from the first size on,
 #: blocks from the second on are mapped by themselves (smaller ones are used again: new pages cost an answer a fifth
 #: of its time), and so many arenas serve all threads.
-_SETTINGS = {-1: 32 * 2**20, -3: 8 * 2**20, -8: 2}
+_TRIM_THRESHOLD, _MMAP_THRESHOLD, _ARENA_MAX = -1, -3, -8
+_SETTINGS = {_TRIM_THRESHOLD: 32 * 2**20, _MMAP_THRESHOLD: 8 * 2**20, _ARENA_MAX: 2}
 
 
 def give_memory_back() -> None:

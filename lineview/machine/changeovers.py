@@ -280,14 +280,13 @@ def with_planned_minutes(changeovers: pl.DataFrame, timeline: pl.DataFrame) -> p
         With a column minutes [min].
     """
     start, end = (changeovers[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    rows, long = timeline.sort("start"), (end - start) / 6e7
-    opens, closes = (rows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    is_break, has_gap = (rows["state"] == "break").to_numpy(), opens[1:] > closes[:-1]
-    opens, closes = (
-        np.sort(np.concatenate((of[is_break], beside[has_gap])))
-        for of, beside in ((opens, closes[:-1]), (closes, opens[1:]))
-    )
-    if len(opens) and len(start):
+    rows = timeline.sort("start").select("start", "end", "state")
+    between_shifts = rows.select(start="end", end=pl.col("start").shift(-1)).filter(pl.col("end") > pl.col("start"))
+    breaks = rows.filter(pl.col("state") == "break").drop("state")
+    pauses = pl.concat([breaks, between_shifts]).sort("start")
+    long = (end - start) / 6e7
+    if pauses.height and len(start):
+        opens, closes = (pauses[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
         edges = np.stack((opens, closes), axis=1).ravel()
         until = np.cumsum(np.stack((np.zeros(len(opens)), (closes - opens) / 6e7), axis=1).ravel())
         long = long - (np.interp(end, edges, until) - np.interp(start, edges, until))

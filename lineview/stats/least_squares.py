@@ -86,7 +86,8 @@ def nonnegative_fit(
     free = inverse @ (xw.T @ yw)
     residual = yw - xw @ free
     sd, df = _sandwich(xw, inverse, residual)
-    half = np.where(df > 0, stdtrit(np.maximum(df, LEAST_SHARE), 0.5 + level / 2.0) * sd, np.inf)
+    half, is_free = np.full(df.size, np.inf), df > 0
+    half[is_free] = stdtrit(df[is_free], 0.5 + level / 2.0) * sd[is_free]
     low, high = np.maximum(free - half, 0.0), np.maximum(free + half, 0.0)
     return NonNegativeFit(
         coefficients=constrained,

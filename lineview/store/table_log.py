@@ -13,6 +13,7 @@ import json
 import os
 import re
 from collections.abc import Collection, Sequence
+from functools import partial
 from pathlib import Path
 from shutil import copyfile, rmtree
 from uuid import uuid4
@@ -80,7 +81,7 @@ class TableLog:
                 copyfile(self._folder / name, log / name)
             DeltaTable(str(copy)).create_checkpoint()
             for name in _summaries(log, version):
-                write_file(self._folder / name, lambda part, copy=log / name: copyfile(copy, part))  # type: ignore[misc]  # bound now
+                write_file(self._folder / name, partial(copyfile, log / name))
         finally:
             rmtree(copy, ignore_errors=True)
         # the summary before stays, and all after it: for those that are reading it, and should this one be damaged

@@ -182,6 +182,7 @@ def wrap_account(
     on_machine = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     readings = _readings(counts, start, end)
     mounts = [s for s in on_machine if readings and (s.taken_off is None or s.taken_off > start)]
+    in_period = {(s.reel, s.mounted) for s in mounts}
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
     by_kind = {kind: _common_time(counts, spans, rows, kind) for kind in WEBS}
@@ -204,7 +205,7 @@ def wrap_account(
         uses=tuple(uses),
         by_product=tuple(by_product),
         reels=tuple(mounts),
-        faults=tuple(f for f in reel_faults(on_machine) if any((s.reel, s.mounted) == (f.reel, f.at) for s in mounts)),
+        faults=tuple(fault for fault in reel_faults(on_machine) if (fault.reel, fault.at) in in_period),
         waste=wastes,
         views=tuple(views),
         reels_left=_reels_left(on_machine, wastes, rows, (end - start).total_seconds() / 60.0),

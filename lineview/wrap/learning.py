@@ -102,7 +102,7 @@ def wrap_bins(
 def _edges(
     period_us: Sequence[int], mounts_us: Ints, reels: Sequence[ReelSpan], events: WrapEvents
 ) -> tuple[list[int], list[bool]]:
-    """Give edges [µs] by reels in order, and of each stretch between them whether it is the window of a reel change.
+    """The stretches' edges [µs], and whether each stretch is the window of a reel change; reels by time.
 
     No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
     """
@@ -203,8 +203,10 @@ def _splices(fine_us: Ints, fed: Floats, mounts_us: Ints, reels: Sequence[ReelSp
     for reel, off, *within in zip(
         reels, is_off, *np.searchsorted(fine_us[:-1], (mounts_us, off_us)).tolist(), strict=True
     ):
-        if off or not reel.splices:
-            out[slice(*within)] = reel.splices * _likely(fed[slice(*within)]) if reel.splices else 0.0
+        if not reel.splices:
+            out[slice(*within)] = 0.0
+        elif off:
+            out[slice(*within)] = reel.splices * _likely(fed[slice(*within)])
     return out
 
 
