@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import base64
 import binascii
+import os
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
@@ -258,7 +259,9 @@ def take_upload(
 def outcome_of(name: str, result: IntakeResult) -> TakeOutcome:
     """What became of one export in words."""
     if result.error is not None:
-        return TakeOutcome(name, faults=result.error.faults)
+        folder = f"{result.path.parent}{os.sep}"  # in which the server holds it meanwhile: nobody's concern
+        faults = (replace(fault, where=fault.where.removeprefix(folder)) for fault in result.error.faults)
+        return TakeOutcome(name, faults=tuple(faults))
     if result.receipt is None:
         return TakeOutcome(name, proposal=result.proposal)
     r = result.receipt

@@ -12,6 +12,7 @@ import pytest
 from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.app import create_app
+from lineview.board.intake_page import take_upload
 from lineview.board.layout import forms_of
 from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
@@ -175,3 +176,10 @@ def test_what_was_written_is_listed_in_the_works_language(works: Works) -> None:
     path = works.folder / "plant.toml"
     path.write_text(path.read_text("utf-8").replace('language = "en"', 'language = "de"'), "utf-8")
     assert "plant.toml geändert" in client.get("/account", headers=HOST).text
+
+
+def test_an_upload_that_cannot_be_read_is_named_without_the_folder_it_was_held_in(works: Works) -> None:
+    upload = take_upload(works, "nothing.csv", lambda path: path.write_bytes(b""))
+    assert [str(fault) for fault in upload.faults] == [
+        "nothing.csv: the file is empty; expected a header and rows. Export it again."
+    ]
