@@ -21,12 +21,12 @@ from lineview.app.watch import files_not_in
 from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.components import aria
-from lineview.board.tables import frame_table, live, plain_table
+from lineview.board.tables import frame_table, heading_of, live, plain_table, preview
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import tr, tr_count
 from lineview.intake.exports import Proposal
 from lineview.intake.refusal_reasons import with_reasons_shown
-from lineview.plant import Plant
+from lineview.plant import Layout, Plant
 from lineview.report import show
 from lineview.report.tables import cell, frame_words
 
@@ -160,9 +160,8 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
         rows.append(cells)
     headings = [tr("what"), tr("exports that disagree"), tr("moments"), tr("from and to")]
     headings += [tr("what each says"), tr("action")]
-    return html.Div(
-        plain_table(title, headings, rows, [False, False, True, False, False, False], make=live), className="intakes"
-    )
+    right = [heading == headings[2] for heading in headings]
+    return html.Div(plain_table(title, headings, rows, right, make=live), className="intakes")
 
 
 def _undo(number: Any, of: str, words: str = "") -> html.Details:
@@ -210,7 +209,7 @@ class TakeOutcome:
     """What became of one uploaded export: taken in, proposed or faulty.
 
     `receipt` says in whole sentences what happened ("" where nothing was taken in), `counts` are words and counts of
-    rows to show beside it, in order; `intake` is the id for its refusals.
+    rows to show beside it, in order; `intake` is the id for its refusals; `chosen` answers a proposal.
     """
 
     file_name: str
@@ -219,6 +218,7 @@ class TakeOutcome:
     intake: int | None = None
     proposal: Proposal | None = None
     faults: Sequence[Fault] = ()
+    chosen: Mapping[str, str] = field(default_factory=dict)
 
 
 def decoded(contents: str, name: str) -> bytes:
@@ -249,7 +249,11 @@ def take_upload(
         path = Path(folder) / name
         try:
             save(path)
-            return outcome_of(name, works.take([path], accept=accept, chosen=chosen)[0])
+            result = outcome_of(name, works.take([path], accept=accept, chosen=chosen)[0])
+            if not accept or not result.faults:
+                return result
+            offered = outcome_of(name, works.take([path])[0])  # again, with what is still open and what was chosen
+            return replace(offered, faults=result.faults, chosen=chosen or {}) if offered.proposal else result
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)
         except OSError as error:  # a name that this disk does not take, or a full one
@@ -314,13 +318,13 @@ def faulty(result: TakeOutcome) -> list[Any]:
 
 def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
     layout = proposal.layout
-    column_rows = [[header, target.to, target.unit or ""] for header, target in layout.columns.items()]
     questions = [
         html.Fieldset(
             [
                 html.Legend(question.text),
                 dcc.RadioItems(
                     options=[{"label": f"{value} — {meaning}", "value": value} for value, meaning in question.options],
+                    value=result.chosen.get(question.about),
                     id={"kind": "settle", "about": question.about},
                 ),
             ]
@@ -328,6 +332,9 @@ def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any
         for question in proposal.questions
     ]
     faults = html.Ul([html.Li(str(f)) for f in result.faults], className="faults", role="alert")
+    button = html.Button(
+        tr("Accept this layout and take the file in"), id={"kind": "accept", "file": "given"}, type="button"
+    )
     return [
         html.P(
             tr("No layout in the plant description fits {file}. It looks like this one:", file=result.file_name),
@@ -337,13 +344,22 @@ def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any
         plain_table(
             tr("Proposed layout “{layout}”, an export of {kind}", layout=layout.id, kind=tr(layout.kind)),
             [tr("header in the file"), tr("means"), tr("unit")],
-            column_rows,
+            _columns_read(layout),
             [False] * 3,
         ),
-        frame_table(tr("Preview: first rows"), proposal.sample.head(8), plant),
+        frame_table(tr("Preview: first rows"), preview(proposal.sample.head(8), plant), plant),
         *[html.P(note, className="soft") for note in proposal.notes],
         *questions,
-        html.Button(
-            tr("Accept this layout and take the file in"), id={"kind": "accept", "file": "given"}, type="button"
-        ),
+        *([button] if all(question.options for question in proposal.questions) else []),
     ]
+
+
+def _columns_read(layout: Layout) -> list[list[str]]:
+    """What each column that a layout reads means, also whose it is and when."""
+    times = [layout.time] if isinstance(layout.time, str) else layout.time
+    at = "start" if layout.kind in ("batches", "stops", "plan") else "at"
+    read = [(header, at) for header in times] + [(layout.machine_column, "machine")]
+    read += [(layout.name_column, "channel"), (layout.value_column, "value"), (layout.quality_column, "quality")]
+    rows = [[header, frame_words(name), ""] for header, name in read if header]
+    plain = layout.kind == "readings"  # counters and gauges, as plant.toml has them
+    return rows + [[h, t.to if plain else heading_of(t.to, {})[0], t.unit or ""] for h, t in layout.columns.items()]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import available_timezones
@@ -18,8 +20,8 @@ from lineview.app.setup import SetUp
 from lineview.app.setup_machines import SetUpQuestion
 from lineview.app.works import Works
 from lineview.board.plain import plain_page
+from lineview.board.tables import framed, preview
 from lineview.core.errors import AskError, Fault, LineviewError
-from lineview.core.frames import UTC_US
 from lineview.core.language import (
     ENGLISH,
     in_digits,
@@ -35,6 +37,7 @@ from lineview.core.language import (
 from lineview.plant import WEEK, Shift
 from lineview.plant.answers import days_text, read_lines, read_shifts
 from lineview.report import show
+from lineview.report.tables import table_text
 
 #: Pages that lead to "Set up" while there is no plant description.
 LEAD_HERE = ("/", "/rope", "/weight", "/shift", "/wrap", "/order", "/bags", "/week", "/intake", "/works")
@@ -69,9 +72,14 @@ def add_setup_routes(server: Flask, works: Works) -> None:
             if request.form.get("language") and not desk().described:
                 desk().speak(request.form["language"])
                 desk().language = request.form["language"]
-            desk().answer(answers_in(request.form, desk().show()))
+            shown = desk().show()
+            desk().answer(answers_in(request.form, shown))
             if request.form.get("do") != "finish":
                 return _page(desk())
+            now = desk().show()
+            if now and "shifts" not in desk().answers and _shifts_of(shown) != _shifts_of(now):
+                what = tr("days and shifts are worked out anew by the clocks of {zone}", zone=now.read.draft.zone)
+                return _page(desk(), (Fault(what, do=tr("Check them, then finish.")),))
             described = desk().described
             works.store.accounts.note_event(mark("set up"), desk().write().name)
             if described:
@@ -141,7 +149,10 @@ def _page(desk: SetUpDesk, faults: tuple[Fault, ...] = (), done: str = "") -> st
         "shop": desk.answers.get("shop", "" if state is None else desk.shop),
         "title": tr("Set up"),
         "pages": [(tr("Set up"), "/setup", True)] if not desk.described else [(tr("Back to the board"), "/", False)],
-        "faults": [str(fault) for fault in (*faults, *(state.faults if state else ()))],
+        "faults": [
+            str(replace(fault, where=fault.where.removeprefix(f"{desk.folder}{os.sep}")))
+            for fault in (*faults, *(state.faults if state else ()))
+        ],
         "languages": [] if desk.described else [(code, language_name(code)) for code in languages()],
     }
     if state is None:
@@ -186,14 +197,17 @@ def _soft(desk: SetUpDesk, state: SetUp) -> str:
     return words
 
 
+def _shifts_of(state: SetUp | None) -> list[str]:
+    """The shifts as the readings suggest them, in the zone that is taken so far."""
+    asked = [q for q in (state.questions if state else ()) if q.key == "shifts"]
+    return [text for q in asked for text in (q.suggested, *(option for option, _ in q.options)) if text]
+
+
 def _setup_context(desk: SetUpDesk, state: SetUp) -> dict[str, Any]:
     text = "\n".join(desk.difference(state.text)) if desk.described and state.text else state.text
-    titled = (
-        tr("How the suggestion differs from plant.toml") if desk.described else tr("plant.toml as it will be written")
-    )
-    finish = (
-        tr("Write plant.suggested.toml") if desk.described else tr("Finish: write plant.toml and take the exports in")
-    )
+    titled, finish = tr("plant.toml as it will be written"), tr("Finish: write plant.toml and take the exports in")
+    if desk.described:
+        titled, finish = tr("How the suggestion differs from plant.toml"), tr("Write plant.suggested.toml")
     return {
         "name": desk.answers.get("shop", desk.shop),
         "questions": [_form_of(question, state, desk.answers) for question in state.questions],
@@ -313,19 +327,11 @@ def _samples(group: str, state: SetUp) -> list[dict[str, Any]]:
     if proposal is None:
         return []
     times = next(g.first.times for g in state.read.groups if g.id == group)
-    words = " ".join(
-        [
-            tr("{file}: time in {columns}.", file=proposal.path.name, columns=show.sentence_list(times)),
-            *(f"{n}." for n in proposal.notes),
-        ]
-    )
-    frame = proposal.sample.drop("intake", "text", "quality", "row", strict=False).head(SAMPLE_ROWS)
-    if frame.schema.get("at") == UTC_US:
-        frame = frame.with_columns(
-            pl.col("at").dt.convert_time_zone(state.read.draft.zone).dt.strftime("%d.%m. %H:%M:%S")
-        )
-    rows = [["" if cell is None else str(cell) for cell in row] for row in frame.iter_rows()]
-    return [{"words": words, "heads": frame.columns, "rows": rows}]
+    said = tr("{file}: time in {columns}.", file=proposal.path.name, columns=show.sentence_list(times))
+    words = " ".join((said, *(f"{note}." for note in proposal.notes)))
+    frame = preview(proposal.sample.head(SAMPLE_ROWS), state.read.draft)
+    text = table_text(framed("", frame), state.read.draft)
+    return [{"words": words, "heads": text.headings, "rows": text.rows}]
 
 
 # What a form says
@@ -341,7 +347,9 @@ def answers_in(form: MultiDict[str, str], state: SetUp | None) -> dict[str, str]
     shifts = [_shift_in(form, n) for n in range(count)]
     shifts_text = "; ".join(filter(None, shifts))
     unsure = [q.options[0][0] for q in (state.open if state else ()) if q.key == "shifts" and q.options]
-    if shifts_text and ("checked" in form or shifts_text not in unsure):  # as it was shown, it has to be ticked
+    if state and form.get("zone") != state.read.draft.zone and shifts_text in _shifts_of(state):
+        answers["shifts"] = ""  # worked out by other clocks
+    elif shifts_text and ("checked" in form or shifts_text not in unsure):  # as it was shown, it has to be ticked
         answers["shifts"] = shifts_text
     names = form.getlist("line-name")
     if names:

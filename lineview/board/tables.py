@@ -17,6 +17,7 @@ from markupsafe import Markup
 from lineview.board.components import RawHtml, aria, element, go_link
 from lineview.core.language import tr, tr_count
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Table
 from lineview.report.tables import frame_words, table_text
 from lineview.sheets.tables import guard_formulas
@@ -194,9 +195,22 @@ def frame_table(
     return answer_table(rows, plant, tools.of(frame.height, most))
 
 
+def preview(sample: pl.DataFrame, plant: Plant) -> pl.DataFrame:
+    """A proposal's first rows as a person checks them: moments whole, without columns that say nothing."""
+    own = [
+        c.name for c in sample if (c.name in ("intake", "row") and c.dtype.is_numeric()) or c.null_count() == c.len()
+    ]
+    moments = {
+        c.name: [at and show.moment(at, plant, year=True, seconds=True) for at in c]
+        for c in sample
+        if isinstance(c.dtype, pl.Datetime)
+    }
+    return sample.with_columns(pl.Series(name, at, pl.String) for name, at in moments.items()).drop(own)
+
+
 def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, str]] | None = None) -> Table:
     """A frame as a table of an answer."""
-    columns = [(name, *_heading_of(name, headings or {})) for name in frame.columns]
+    columns = [(name, *heading_of(name, headings or {})) for name in frame.columns]
     return Table(title, title, columns, frame.to_dicts())
 
 
@@ -204,7 +218,8 @@ def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, st
 ENDINGS = {"mm": "mm", "g": "g", "kg": "kg", "m": "m", "h": "h", "c": "°C", "min": "min"}
 
 
-def _heading_of(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
+def heading_of(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
+    """The words of a column's name, and the unit that ends it."""
     if name in headings:
         words, unit = headings[name]
         return tr(words), unit

@@ -285,7 +285,8 @@ _FRAME_WORDS = {
         "shift; shifts; signal; stands; start; state; steps; taper; target; temperature; upper; value; verdict; wear; "
         "web; week; words; low; mid; high; low50; low90; high50; high90; limit; since; beside; change; difference; on "
         "order; advised; order by; id; file; taken at; layouts; rows; kept; duplicate; refused; uncertain; conflicts; "
-        "undone; row; line; column; text; what; expected; sheet; cusum; ewma; course"
+        "undone; row; line; column; text; what; expected; sheet; cusum; ewma; course; channel; quality; sample; "
+        "duration; reel; splices; length; left; whole reels; part reel outer; on order reels; expected on; mass in"
     )
 }
 

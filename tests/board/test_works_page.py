@@ -8,11 +8,12 @@ from pathlib import Path
 from shutil import copy2
 
 import pytest
+from plotly.io.json import to_json_plotly
 
 from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.app import create_app
-from lineview.board.intake_page import take_upload
+from lineview.board.intake_page import outcome, take_upload
 from lineview.board.layout import forms_of
 from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
@@ -183,3 +184,65 @@ def test_an_upload_that_cannot_be_read_is_named_without_the_folder_it_was_held_i
     assert [str(fault) for fault in upload.faults] == [
         "nothing.csv: the file is empty; expected a header and rows. Export it again."
     ]
+
+
+STOPS = "Beginn;Ende;Maschine;Grund;Wer\n" + "".join(
+    f"13.06.2026 0{hour}:10:00;13.06.2026 0{hour}:1{hour}:30;wrap1;jam at knife;AB\n" for hour in range(6, 10)
+)
+
+
+def test_a_proposed_layout_lists_every_column_that_it_reads(works: Works) -> None:
+    offered = take_upload(works, "stops_new.csv", lambda path: path.write_text(STOPS))
+    said = words_in(outcome(offered, works.plant))
+    assert "Beginn start Maschine machine Ende end Grund reason" in said
+    assert "machine start end reason wrap1 Sat 13 June 2026, 06:10:00 Sat 13 June 2026, 06:16:30 jam at knife" in said
+    assert "not recognised, left out: Wer" in said
+
+
+def test_a_layout_accepted_with_a_question_open_is_offered_again_as_it_was_answered(works: Works) -> None:
+    rows = "".join(f"0{day}.06.2026 06:00:00;1,{200 + day}\n" for day in range(1, 9))
+    chosen = {"machine": "wrap2"}
+    given = take_upload(works, "a.csv", lambda path: path.write_text("time;pieces\n" + rows), True, chosen)
+    assert len(given.faults) == 1
+    assert "which is the decimal mark?" in str(given.faults[0])
+    assert given.proposal is not None
+    shown = to_json_plotly(outcome(given, works.plant))
+    assert '"value":"wrap2"' in shown
+    assert "Accept this layout" in shown
+    assert works.store.intakes().height == 0
+
+
+def test_a_layout_that_a_person_has_to_write_cannot_be_accepted(works: Works) -> None:
+    rows = "".join(f"2026-06-0{day} 06:00:00;{200 + day}\n" for day in range(1, 9))
+    offered = take_upload(works, "a.csv", lambda path: path.write_text("time;xyz\n" + rows))
+    said = words_in(outcome(offered, works.plant))
+    assert "Write the layout by hand" in said
+    assert "Accept this layout" not in said
+
+
+def test_shifts_worked_out_by_other_clocks_are_not_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lineview.board.setup_page.computer_zone", lambda: "")
+    logs, works_folder = tmp_path / "logs", tmp_path / "works"
+    logs.mkdir()
+    works_folder.mkdir()
+    rows = [
+        f"2026-06-{day:02}T{4 + k // 30:02}:{k % 30 * 2:02}:00Z,{(day * 240 + k) * 700}\n"
+        for day in range(8, 13)
+        for k in range(241)
+    ]
+    (logs / "wrapper1.csv").write_text("time,pieces\n" + "".join(rows))
+    with Works(works_folder, new=True) as works:
+        client = create_app(works).server.test_client()
+        client.post("/setup/look", data={"path": str(logs)}, headers=HOST)
+        shown = client.get("/setup", headers=HOST).text
+        assert 'name="s0-start" value="04:00"' in shown
+        days = {"s0-days": ["mon", "tue", "wed", "thu", "fri"]}
+        sent = {"zone": "Europe/Berlin", "shift-rows": "2", "s0-id": "day", "s0-start": "04:00", "s0-end": "12:00"}
+        sent |= {"band-low": "300", "band-high": "400", "do": "finish"}
+        again = client.post("/setup", data=sent | days, headers=HOST).text
+        assert "days and shifts are worked out anew by the clocks of Europe/Berlin" in again
+        assert 'name="s0-start" value="06:00"' in again
+        assert not (works_folder / "plant.toml").exists()
+        sent |= {"s0-start": "06:00", "s0-end": "14:00"}
+        assert client.post("/setup", data=sent | days, headers=HOST).status_code == 302
+        assert f"{works.plant.shifts[0].start:%H:%M}" == "06:00"
