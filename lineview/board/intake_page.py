@@ -66,6 +66,7 @@ def give_form() -> list[Any]:
 
 def intake_sentence(intakes: pl.DataFrame) -> str:
     """The page's sentence."""
+    intakes = intakes.remove(undone=True) if "undone" in intakes.columns else intakes
     if not intakes.height:
         return tr("No export has been taken in yet; upload one below.")
     start = tr_count("{count} export has been taken in", "{count:,} exports have been taken in", intakes.height)
@@ -178,6 +179,7 @@ def _undo(number: Any, of: str, words: str = "") -> html.Details:
             ),
         ],
         className="undo",
+        id=f"undo-{number}-{of}".replace(" ", "-"),  # by which the page knows which one was open
     )
 
 

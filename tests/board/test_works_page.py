@@ -13,7 +13,7 @@ from plotly.io.json import to_json_plotly
 from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.app import create_app
-from lineview.board.intake_page import outcome, take_upload
+from lineview.board.intake_page import intake_sentence, outcome, take_upload
 from lineview.board.layout import forms_of
 from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
@@ -246,3 +246,12 @@ def test_shifts_worked_out_by_other_clocks_are_not_kept(tmp_path: Path, monkeypa
         sent |= {"s0-start": "06:00", "s0-end": "14:00"}
         assert client.post("/setup", data=sent | days, headers=HOST).status_code == 302
         assert f"{works.plant.shifts[0].start:%H:%M}" == "06:00"
+
+
+def test_what_was_undone_does_not_count_as_taken_in(works: Works) -> None:
+    works.take([DEMO / "exports" / "wrap1_2026-06-08.csv", DEMO / "exports" / "wrap1_2026-06-09.csv"])
+    assert intake_sentence(works.store.intakes()).startswith("2 exports have been taken in")
+    works.undo(2)
+    assert intake_sentence(works.store.intakes()).startswith("1 export has been taken in")
+    works.undo(1)
+    assert intake_sentence(works.store.intakes()) == "No export has been taken in yet; upload one below."

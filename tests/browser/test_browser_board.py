@@ -180,6 +180,8 @@ def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     board.page.click("button:visible:text-is('Undo intake 7')")
     board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
     assert works.wrote == [("undo", 7)]
+    board.settled()
+    assert board.page.locator("details.undo[open]").count() <= 1  # no other intake is offered for undoing unasked
 
 
 def test_a_conflict_names_its_exports_in_local_time_and_is_settled_where_it_stands(serve_board: Served) -> None:
