@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.language import mark, tr, tr_count
+from lineview.core.language import mark, tr, tr_count, two_ways
 from lineview.core.resources import shipped
 from lineview.core.units import GRAMS
 from lineview.weight.contents import ContentsRules, LotCheck, Sampling, Shortage, check_lot
@@ -124,7 +124,8 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
         mass = _number(entry)
         if mass is None:
             what = tr("'{entry}' is not a mass", entry=entry[:40])
-            faults.append(Fault(what, tr("{file} line {number}", file=where, number=number), tr("a number of grams")))
+            expected = two_ways(entry) or tr("a number of grams")
+            faults.append(Fault(what, tr("{file} line {number}", file=where, number=number), expected))
         elif not mass - tare_g > 0:
             expected = tr("more than the tare of {tare:g} g", tare=tare_g) if tare_g else tr("more than 0 g")
             what = tr("'{entry}' is too light for a filled bag", entry=entry)
@@ -145,7 +146,7 @@ def _number(text: str) -> float | None:
         value = float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
         return None
-    return value if math.isfinite(value) else None
+    return value if math.isfinite(value) and not two_ways(text) else None
 
 
 def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> LotCheck:

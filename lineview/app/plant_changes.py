@@ -12,7 +12,7 @@ from threading import Lock
 from lineview.core.errors import AskError, Fault, PlantError
 from lineview.core.language import tr
 from lineview.plant.edit import WORKS, Edit, apply_edit, edit_for, removal_of
-from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of
+from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of, words_of
 from lineview.plant.read import check_text
 from lineview.store.files import write_file
 
@@ -38,11 +38,15 @@ class PlantChange:
         edit, name = self.edit, f"{tr(PART_NAMES.get(self.edit.table, self.edit.table))} {self.edit.id}".strip()
         if edit.after is None:
             return tr("{part} removed", part=name)
-        labels = {field.key: field.label for field in FORMS.get(edit.table, ())}
+        fields = {field.key: field for field in FORMS.get(edit.table, ())}
         if edit.before is None:
             return tr("{part} added", part=name)
-        none = tr("not set")
-        pairs = [f"{tr(labels.get(k, k))} {edit.before[k] or none} → {v or none}" for k, v in edit.after.items()]
+        pairs = []
+        for key, after in edit.after.items():
+            field, before = fields.get(key), edit.before[key]
+            label = tr(field.label if field else key)
+            label = label if field and field.kind == "number" else label.partition(",")[0]  # without its example
+            pairs.append(f"{label} {words_of(field, before)} → {words_of(field, after)}")
         return f"{name}: {', '.join(pairs)}"
 
 
@@ -65,7 +69,9 @@ class PlantEditor:
         lines = self._log.read_bytes().splitlines() if self._log.exists() else []
         return [_read(line, f"{self._log.name}, line {at}") for at, line in enumerate(lines, 1) if line.strip()]
 
-    def change(self, table: str, part: str, texts: Mapping[str, str], who: str) -> PlantChange | None:
+    def change(
+        self, table: str, part: str, texts: Mapping[str, str], who: str, adds: bool = False
+    ) -> PlantChange | None:
         """Change a part to what a person wrote in its fields, or add it.
 
         Parameters
@@ -76,6 +82,8 @@ class PlantEditor:
             By key, as written; other keys stay as they are.
         who : str
             Who changes it.
+        adds : bool
+            Whether it is meant to be new: one that is there and differs is not changed.
 
         Returns
         -------
@@ -105,7 +113,11 @@ class PlantEditor:
             raise AskError(faults)
         with self._lock:
             text = self._text()
-            return self._write(text, edit_for(text, table, part.strip(), values), who)
+            edit = edit_for(text, table, part.strip(), values)
+            if adds and edit.before:
+                what = tr("there is a {kind} '{part}' already", kind=tr(PART_NAMES[table]), part=part.strip())
+                raise AskError(Fault(what, do=tr("Choose another short name, or change that one.")))
+            return self._write(text, edit, who)
 
     def remove(self, table: str, part: str, who: str) -> PlantChange | None:
         """Remove a part of a table that grows in forms; raises as `change` does."""

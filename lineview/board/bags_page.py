@@ -10,9 +10,9 @@ from dash.exceptions import PreventUpdate
 from lineview.app.bags import CAUTION, LotWords, check_bags, lot_words, read_masses
 from lineview.board.calls import Calls
 from lineview.board.components import aria
-from lineview.board.intake_page import decoded
+from lineview.board.intake_page import decoded, upload_field
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, tr, two_ways
 from lineview.plant import Plant
 
 SENTENCE = mark("Check weighed bags of a lot against their label.")
@@ -28,6 +28,7 @@ CAUTIONS = (CAUTION, mark("Label, rules and sample size follow local law; the ta
 def bags_form(plant: Plant) -> list[Any]:
     """The form."""
     usual = "hb133" if plant.units == "US" else "eu"
+    what = tr(" — text or CSV with one mass a line; it is put into the field above.")
     return [
         html.P(tr(SOFT), className="soft lead"),
         html.Div(
@@ -39,7 +40,9 @@ def bags_form(plant: Plant) -> list[Any]:
                     ],
                     htmlFor="bags-masses",
                 ),
-                _upload(),
+                upload_field(
+                    "bags-file", tr("Or upload a file"), [what], tr("Upload a file of masses"), FILE_LIMIT_BYTES
+                ),
                 html.Div(
                     [
                         _field("bags-label", tr("Net mass on the label, g"), "250"),
@@ -67,25 +70,6 @@ def bags_form(plant: Plant) -> list[Any]:
 def _field(name: str, words: str, example: str) -> html.Label:
     field = dcc.Input(id=name, type="text", maxLength=20, placeholder=example)
     return html.Label([words, field], htmlFor=name)
-
-
-def _upload() -> dcc.Upload:
-    return dcc.Upload(
-        html.Div(
-            [
-                html.Strong(tr("Or upload a file")),
-                html.Span(tr(" — text or CSV with one mass a line; it is put into the field above."), className="soft"),
-            ],
-            role="button",
-            tabIndex=0,
-            **aria(label=tr("Upload a file of masses")),
-        ),
-        id="bags-file",
-        className="give",
-        className_active="give over",
-        className_reject="give",
-        max_size=FILE_LIMIT_BYTES,
-    )
 
 
 def lot_parts(words: LotWords) -> list[Any]:
@@ -190,7 +174,7 @@ def _number(text: str, where: str, faults: list[Fault], above: float | None = No
     if not entry:
         faults.append(Fault(tr("no value was given"), where, expected))
         return None
-    if not 0 <= value < 1e9 or (above is not None and not value > above):
-        faults.append(Fault(tr("'{entry}' is not allowed here", entry=entry), where, expected))
+    if two_ways(entry) or not 0 <= value < 1e9 or (above is not None and not value > above):
+        faults.append(Fault(tr("'{entry}' is not allowed here", entry=entry), where, two_ways(entry) or expected))
         return None
     return value

@@ -27,6 +27,7 @@ from lineview.core.language import tr, tr_count
 from lineview.intake.exports import Proposal
 from lineview.intake.refusal_reasons import with_reasons_shown
 from lineview.plant import Layout, Plant
+from lineview.plant.fields import TIME_FIELD
 from lineview.report import show
 from lineview.report.tables import cell, frame_words
 
@@ -41,27 +42,22 @@ MOST_NAME_BYTES = 200
 
 def give_form() -> list[Any]:
     """The form that takes an export in."""
+    words = [tr(" — drop a file here, or press to choose one."), tr("CSV, XLSX or ODS, gzipped or not, up to 10 MB.")]
+    label = tr("Upload an export: choose a file")
     return [
-        dcc.Upload(
-            html.Div(
-                [
-                    html.Strong(tr("Upload an export")),
-                    html.Span(tr(" — drop a file here, or press to choose one."), className="soft"),
-                    html.Br(),
-                    html.Span(tr("CSV, XLSX or ODS, gzipped or not, up to 10 MB."), className="soft"),
-                ],
-                role="button",
-                tabIndex=0,
-                **aria(label=tr("Upload an export: choose a file")),
-            ),
-            id="export",
-            className="give",
-            className_active="give over",
-            className_reject="give",
-            max_size=DROP_LIMIT_BYTES,
-        ),
+        upload_field("export", tr("Upload an export"), words, label, DROP_LIMIT_BYTES),
         html.P([html.A(tr("Upload a larger file"), href="/large"), tr(" on a plain page.")], className="soft"),
     ]
+
+
+def upload_field(name: str, lead: str, words: Sequence[str], label: str, most_bytes: int) -> dcc.Upload:
+    """A place to drop a file of up to so many bytes on; the first of the words follows the lead in its line."""
+    lines = [part for text in words for part in (html.Br(), html.Span(text, className="soft"))][1:]
+    place = html.Div([html.Strong(lead), *lines], role="button", tabIndex=0, **aria(label=label))
+    over = "give over"
+    return dcc.Upload(
+        place, name, className="give", className_active=over, className_reject="give", max_size=most_bytes
+    )
 
 
 def intake_sentence(intakes: pl.DataFrame) -> str:
@@ -359,8 +355,7 @@ def _proposal(result: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any
 def _columns_read(layout: Layout) -> list[list[str]]:
     """What each column that a layout reads means, also whose it is and when."""
     times = [layout.time] if isinstance(layout.time, str) else layout.time
-    at = "start" if layout.kind in ("batches", "stops", "plan") else "at"
-    read = [(header, at) for header in times] + [(layout.machine_column, "machine")]
+    read = [(header, TIME_FIELD.get(layout.kind, "at")) for header in times] + [(layout.machine_column, "machine")]
     read += [(layout.name_column, "channel"), (layout.value_column, "value"), (layout.quality_column, "quality")]
     rows = [[header, frame_words(name), ""] for header, name in read if header]
     plain = layout.kind == "readings"  # counters and gauges, as plant.toml has them

@@ -38,28 +38,13 @@ def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
     machine = plant.machine(row["machine"])
     name = machine.label if machine else row["machine"]
     key = f"{row['machine']}|{row['words']}"
-    return html.Div(
-        [
-            html.Label(
-                [
-                    tr(
-                        "{machine} stops {when}: {count} stops without a reason",
-                        machine=name,
-                        when=tr(row["words"]),
-                        count=row["n"],
-                    ),
-                    dcc.Input(
-                        id={"kind": "pattern-reason", "pattern": key}, type="text", maxLength=80, value=row["reason"]
-                    ),
-                ]
-            ),
-            html.Button(
-                tr("Set this reason for all {count}", count=row["n"]),
-                id={"kind": "accept-pattern", "pattern": key},
-                type="button",
-            ),
-        ]
+    words = tr(
+        "{machine} stops {when}: {count} stops without a reason", machine=name, when=tr(row["words"]), count=row["n"]
     )
+    reason = dcc.Input(id={"kind": "pattern-reason", "pattern": key}, type="text", maxLength=80, value=row["reason"])
+    set_all = tr("Set this reason for all {count}", count=row["n"])
+    accept = html.Button(set_all, id={"kind": "accept-pattern", "pattern": key}, type="button")
+    return html.Div([html.Label([words, reason]), accept])
 
 
 def reason_set(reason: str, count: int) -> str:

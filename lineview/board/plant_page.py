@@ -56,7 +56,8 @@ def add_plant_routes(server: Flask, works: Works) -> None:
         texts = {
             field.key: _text(field.key) for field in FORMS.get(table, ()) if field.key in form or field.key == "days"
         }
-        return _done(works, lambda editor: editor.change(table, part, texts, who), texts)
+        adds = table in GROWING and not form.get("part")
+        return _done(works, lambda editor: editor.change(table, part, texts, who, adds), texts)
 
     def remove() -> AnyResponse | str:
         form = request.form
@@ -117,7 +118,7 @@ def _done(works: Works, act: Any, texts: Mapping[str, str] | None = None) -> Any
         change = _note_change(works, act(PlantEditor(works.folder)))
     except LineviewError as error:
         return _page(works, list(error.faults), dict(request.form) | dict(texts or {}))
-    return redirect(f"/works?done={change.number}" if change else "/works", 303)
+    return redirect(f"/works?done={change.number if change else 0}", 303)
 
 
 def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, str] | None = None) -> str:
@@ -159,7 +160,7 @@ def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, s
         "tables": [_table(name, plant, typed or {}) for name in TITLES],
         "changes": [_change(c, changes, plant) for c in reversed(changes[-CHANGES_SHOWN:])],
         "who": (typed or {}).get("who", changes[-1].who if changes else ""),
-        "told": f"{done.words}." if done else "",
+        "told": f"{done.words}." if done else tr("Nothing was changed.") if request.args.get("done") == "0" else "",
     }
     return plain_page("works.html", **context)
 
@@ -252,11 +253,8 @@ def lacking_form(plant: Plant, question: str, back: str, who: Person) -> html.De
         back_to = dcc.Input(id="lack-back", name="back", type="hidden", value=back)
         save = html.Button(tr("Save"), type="submit")
         more = len(fields) - MOST_LACKING
-        more_words = (
-            [html.P([tr("{count} more are on the page", count=more), " ", html.A(tr("Works"), href="/works"), "."])]
-            if more > 0
-            else []
-        )
+        there = html.P([tr("{count} more are on the page", count=more), " ", html.A(tr("Works"), href="/works"), "."])
+        more_words = [there] if more > 0 else []
         parts.append(html.Form([back_to, *inputs, *name_field, save, *more_words], action="/works/fill", method="POST"))
     return html.Details(parts, className="fold form", id="lacking")
 

@@ -135,6 +135,25 @@ def in_english(number: str) -> str:
     return number.translate({ord(mark): chr(code) for code, mark in _spoken.separators.items()})
 
 
+def two_ways(typed: str) -> str:
+    """What a typed "1,234" may mean, a thousand or a decimal; "" for what can be read in one way.
+
+    Parameters
+    ----------
+    typed : str
+        As a person typed it; the mark that the language's decimals have is one.
+
+    Examples
+    --------
+    >>> two_ways("1,234")
+    '1234 or 1.234'
+    """
+    bare, decimal = typed.strip(), in_digits(".")
+    if decimal in bare or not re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", bare):
+        return ""
+    return tr("{one} or {other}", one=re.sub("[.,]", "", bare), other=re.sub("[.,]", decimal, bare))
+
+
 def month_name(month: int, *, short: bool = False) -> str:
     """A month's name.
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import mark, tr
+from lineview.core.language import in_digits, mark, tr, two_ways, weekday_name
 from lineview.plant.answers import read_band, read_shifts
 from lineview.plant.checks import WEEK
 from lineview.plant.edit import WORKS
-from lineview.plant.model import Plant
+from lineview.plant.model import Break, Plant
 
 Kind = Literal[
     "text", "number", "whole", "clock", "days", "breaks", "choice", "texts", "numbers", "band", "language", "zone"
@@ -139,7 +140,7 @@ def toml_of(field: FormField, text: str, where: str) -> str:
     """
     bare = text.strip()
     if not bare:
-        if field.must:
+        if field.must or field.kind == "days":
             raise AskError(Fault(tr("{label} is missing", label=tr(field.label)), where, tr("a value")))
         return ""
     if len(bare) > MOST_LETTERS or not bare.isprintable():
@@ -180,9 +181,9 @@ def _number(field: FormField, text: str, where: str) -> str:
     """A number with a point or a comma, as TOML."""
     bare = text.strip().replace(",", ".")
     pattern = r"\d+" if field.kind == "whole" else r"\d+(\.\d+)?"
-    if not re.fullmatch(pattern, bare, re.ASCII) or len(bare) > MOST_DIGITS:
+    if two_ways(text) or not re.fullmatch(pattern, bare, re.ASCII) or len(bare) > MOST_DIGITS:
         expected = tr("a number in {unit}", unit=tr(field.unit)) if field.unit else tr("a number")
-        expected = tr("a whole number") if field.kind == "whole" else expected
+        expected = two_ways(text) or (tr("a whole number") if field.kind == "whole" else expected)
         raise AskError(
             Fault(tr("{label}: '{text}' is not a number", label=tr(field.label), text=text), where, expected)
         )
@@ -214,7 +215,8 @@ _READERS: Mapping[Kind, Callable[[Any], str]] = {
     "breaks": lambda value: ", ".join(f"{pause.start:%H:%M}-{pause.end:%H:%M}" for pause in value),
     "days": lambda value: " ".join(day for day in WEEK if day in value),
     "band": lambda value: f"{value[0]:g}-{value[1]:g}",
-    "numbers": lambda value: ", ".join(f"{number:g}" for number in value),
+    "number": lambda value: in_digits(f"{value:.12g}"),
+    "numbers": lambda value: ", ".join(in_digits(f"{number:g}") for number in value),
     "texts": ", ".join,
 }
 
@@ -238,7 +240,25 @@ def text_of(field: FormField, value: Any) -> str:
         return ""
     if field.kind in _READERS:
         return _READERS[field.kind](value)
-    return f"{value:.12g}" if isinstance(value, float) else str(value)
+    return str(value)
+
+
+def words_of(field: FormField | None, toml: str) -> str:
+    """A value of the file in the words of its field; numbers as they stand there, "not set" for none.
+
+    Parameters
+    ----------
+    field : FormField or None
+        None for a key that no form has.
+    toml : str
+        Its TOML value, "" where it is not set.
+    """
+    if not toml or field is None or field.kind in ("number", "whole", "numbers"):
+        return toml or tr("not set")
+    value = tomllib.loads(f"value = {toml}")["value"]
+    if field.kind == "days":
+        return ", ".join(weekday_name(WEEK.index(day), short=True) for day in value)
+    return text_of(field, [Break(**pause) for pause in value] if field.kind == "breaks" else value)
 
 
 @dataclass(frozen=True)

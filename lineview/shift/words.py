@@ -125,23 +125,11 @@ def _doubt_words(measures: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     if account.pieces.good is None:
         return (Span(tr("No counter of pieces is declared for {machine}, so its shift is not known.", machine=name)),)
     if account.unseen_min > account.planned_min / 2 and not is_sure:
-        return (
-            Span(
-                tr(
-                    "{unseen:,.0f} of {planned:,.0f} planned minutes have no readings",
-                    unseen=account.unseen_min,
-                    planned=account.planned_min,
-                ),
-                call=True,
-            ),
-            Span(
-                tr(
-                    "; what was seen shows at least {least:,.0f} {pieces}.",
-                    least=account.good.low,
-                    pieces=_good(measures),
-                )
-            ),
-        )
+        minutes = {"unseen": account.unseen_min, "planned": account.planned_min}
+        unseen = tr("{unseen:,.0f} of {planned:,.0f} planned minutes have no readings", **minutes)
+        pieces, least = _good(measures), account.good.low
+        seen = tr("; what was seen shows at least {least:,.0f} {pieces}.", least=least, pieces=pieces)
+        return (Span(unseen, call=True), Span(seen))
     return ()
 
 

@@ -67,3 +67,8 @@ def test_one_bag_and_equal_bags_are_remarked_on() -> None:
     assert "standard deviation" not in one.numbers
     equal = lot_words(check_bags([455.0] * 12, 454.0, 200, "hb133"))
     assert any("was stuck" in reason for reason in equal.reasons)
+
+
+def test_a_mass_that_can_be_read_in_two_ways_is_refused() -> None:
+    with pytest.raises(IntakeError, match="'1,012' is not a mass; expected 1012 or 1"):
+        read_masses("1012.5\n1,012\n", "bags")

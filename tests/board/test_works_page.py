@@ -141,7 +141,7 @@ def test_the_language_of_the_works_is_changed_and_put_back(works: Works) -> None
     shown = client.get("/works?done=1", headers=HOST).text
     assert 'lang="de"' in shown
     assert "hat 4 Maschinen, 9 Bahnen, 8 Produkte." in shown
-    assert "Sprache &#34;en&#34; → &#34;de&#34;" in shown
+    assert "Sprache en → de" in shown
     bad = client.post("/works/change", data=sent | {"language": "xx"}, headers=HOST)
     assert (bad.status_code, works.plant.language) == (200, "de")
     client.post("/works/undo", data={"number": "1", "who": "Ann"}, headers=HOST)
@@ -255,3 +255,45 @@ def test_what_was_undone_does_not_count_as_taken_in(works: Works) -> None:
     assert intake_sentence(works.store.intakes()).startswith("1 export has been taken in")
     works.undo(1)
     assert intake_sentence(works.store.intakes()) == "No export has been taken in yet; upload one below."
+
+
+def test_what_is_added_does_not_change_what_is_there(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    form = {"table": "products", "id": "vanilla", "flavour": "Vanilla", "mass_g": "6.9", "mass_tolerance_g": "0.4"}
+    form |= {"diameter_mm": "15", "diameter_tolerance_mm": "0.4", "cut_length_mm": "30", "who": "Ann"}
+    shown = client.post("/works/change", data=form, headers=HOST).text
+    assert "there is a product &#39;vanilla&#39; already" in shown
+    assert works.plant.products[0].mass_g == 6.6
+    assert client.post("/works/change", data=form | {"id": "mint"}, headers=HOST).status_code == 303
+    again = client.post("/works/change", data=form | {"id": "mint"}, headers=HOST)  # a second press of the button
+    assert again.headers["Location"] == "/works?done=0"
+    assert "Nothing was changed." in client.get("/works?done=0", headers=HOST).text
+
+
+@pytest.mark.parametrize(
+    ("language", "wrong", "ways", "right"),
+    [("en", "1,234", "1234 or 1.234", "9.40"), ("de", "1.234", "1234 oder 1,234", "9,40")],
+)
+def test_a_number_that_can_be_read_in_two_ways_is_asked_about(
+    works: Works, language: str, wrong: str, ways: str, right: str
+) -> None:
+    path = works.folder / "plant.toml"
+    text = path.read_text(encoding="utf-8").replace('language = "en"', f'language = "{language}"', 1)
+    path.write_text(text, encoding="utf-8")
+    client = create_app(works).server.test_client()
+    sent = {"table": "webs", "part": "film-vanilla", "price_per_reel": wrong, "who": "Ann"}
+    assert ways in client.post("/works/change", data=sent, headers=HOST).text
+    before = works.plant.webs[0].price_per_reel
+    client.post("/works/change", data=sent | {"price_per_reel": right}, headers=HOST)
+    assert (before, works.plant.webs[0].price_per_reel) == (before, 9.4)
+
+
+def test_a_shift_on_no_day_is_refused_and_its_changes_are_told_in_words(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    sent: dict[str, object] = {"table": "shifts", "part": "early", "start": "06:00", "end": "14:00", "who": "Ann"}
+    assert "days it starts on is missing" in client.post("/works/change", data=sent, headers=HOST).text
+    sent |= {"days": ["mon", "tue"], "breaks": "10:00-10:15"}
+    client.post("/works/change", data=sent, headers=HOST)
+    told = client.get("/works?done=1", headers=HOST).text
+    assert "days it starts on Mon, Tue, Wed, Thu, Fri → Mon, Tue," in told
+    assert "breaks 09:00-09:15, 11:30-12:00 → 10:00-10:15." in told
