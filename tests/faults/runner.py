@@ -19,7 +19,8 @@ import pytest
 
 from tests.faults.made import ROOT, Fault
 
-#: Folders of tests that are tried; a test over SLOWEST_S is not, and a fault gets so much processor time [s].
+#: Folders of tests that are tried; a test over SLOWEST_S is not, but for those of KEPT, whole answers as they were.
+#: The others of a fault are given QUICK_S, all of them MOST_S of processor time [s].
 TRIED = (
     "core",
     "machine",
@@ -38,7 +39,8 @@ TRIED = (
     "main_job",
     "app",
 )
-SLOWEST_S, MOST_S = 6.0, 60
+SLOWEST_S, QUICK_S, MOST_S = 6.0, 30, 120
+KEPT = "tests/main_job/test_kept_answers.py"
 QUIET = ("-q", "-p", "no:cacheprovider", "--no-header", "--durations=0", "-x", "--tb=no")
 
 
@@ -140,12 +142,13 @@ def called_by_tests(into: Path) -> tuple[dict[str, list[str]], dict[str, float]]
 
 
 def chosen(fault: Fault, tests: dict[str, list[str]], seconds: dict[str, float]) -> list[str]:
-    """The quick tests of the files that call what is faulty, its own folder's first, the cheapest first.
+    """The quick tests of the files that call what is faulty, its own folder's first, then kept answers that call it.
 
-    Whole files, for what a module's fixture calls is noted with the first test that asks for it.
+    The cheapest first. Whole files, for what a module's fixture calls is noted with the first test that asks for it.
     """
     by_function = tests.get(f"{fault.path}:{fault.function}") if fault.function else None
-    files = {test.split("::")[0] for test in by_function or tests.get(fault.path, [])}
+    calling = by_function or tests.get(fault.path, [])
+    files = {test.split("::")[0] for test in calling} - {KEPT}
     quick: dict[str, list[str]] = defaultdict(list)
     for test, taken in seconds.items():
         if test.split("::")[0] in files and taken <= SLOWEST_S:
@@ -154,10 +157,10 @@ def chosen(fault: Fault, tests: dict[str, list[str]], seconds: dict[str, float])
     folder = f"tests/{fault.path.split('/')[1]}/"
     out, spent = [], 0.0
     for file in sorted(quick, key=lambda f: (not f.startswith(folder), cost[f])):
-        if spent + cost[file] <= MOST_S / 2 or not out:
+        if spent + cost[file] <= QUICK_S or not out:
             out += quick[file]
             spent += cost[file]
-    return out
+    return out + sorted((test for test in calling if test.split("::")[0] == KEPT), key=lambda test: seconds[test])
 
 
 def caught(fault: Fault, tests: dict[str, list[str]], seconds: dict[str, float]) -> bool | None:
