@@ -456,7 +456,7 @@ def _counting_up(readings: pl.DataFrame, key: tuple[str, str], draft: Plant, lay
     counting = {counting for _, machine, channel, counting in columns if (machine, channel) == key}
     value = pl.col("value")
     if "since last row" in counting:
-        return readings.with_columns(value=value.cum_sum())
+        return readings.with_columns(value=value.fill_null(0).cum_sum())
     return readings.with_columns(value=value.max() - value) if "down" in counting else readings
 
 

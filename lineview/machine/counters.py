@@ -12,7 +12,7 @@ import numpy.typing as npt
 from lineview.core.estimate import Estimate
 from lineview.core.language import tr
 from lineview.machine.activity import Activity
-from lineview.machine.increments import known_modulus, reported_steps, steps_between
+from lineview.machine.increments import known_modulus, reported_steps, steps_between, usual_interval_us
 from lineview.machine.likeliest import LONG_S, OpenIntervals, PlannedTime, likeliest
 from lineview.machine.speed import sums
 from lineview.machine.steps import Steps
@@ -128,13 +128,14 @@ class CounterIncrements:
         return np.where(long, (planned_s[1] - planned_s[0]) / np.where(planned > 0, planned, 1.0), share)
 
     def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
-        """What a long interval over an edge must and cannot have added inside, by the fastest rate.
+        """What a long or open interval over an edge must and cannot have added inside, by the fastest rate.
 
-        Of an interval much longer than usual the part on one side of a moment holds at most what fits into it
-        at the fastest rate, and at least what does not fit into the other part.
+        Of an interval much longer than usual, or whose count is open, the part on one side of a moment holds at most
+        what fits into it at the fastest rate, and at least what does not fit into the other part.
         """
         place = np.minimum(edge.floor, len(self.value) - 1)
-        long = edge.between & (edge.end - edge.start > _USUAL * self.usual_us) & (self.usual_us > 0)
+        long = (edge.end - edge.start > _USUAL * self.usual_us) | ~self.known[place]
+        long &= edge.between & (self.usual_us > 0)
         long &= (other.floor != edge.floor) | (not starts)  # one interval over both edges is looked at once
         if not long.any():
             return np.zeros(len(long)), np.zeros(len(long))
@@ -261,7 +262,8 @@ class Counted:
 def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
     """What a counter added between readings, in pieces or metres; `gap_s` [s] is the longest read one."""
     if counter.counting == "since last row":
-        steps = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min)
+        usual_us = usual_interval_us(at_us[:-1], at_us[1:])
+        steps = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min, usual_us)
     else:
         steps = steps_between(
             at_us,
@@ -278,10 +280,9 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     """Fill in the likeliest count where the steps of a counter leave it open."""
     start, end = steps.start_us, steps.end_us
     single = np.ones(len(steps), dtype=np.int64)
-    usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
-    return CounterIncrements(
-        start, end, *_fill_in(steps, counter, planned), single, usual, fastest_per_us(counter), counter.step, planned
-    )
+    usual_us = usual_interval_us(start, end)
+    filled = _fill_in(steps, counter, planned)
+    return CounterIncrements(start, end, *filled, single, usual_us, fastest_per_us(counter), counter.step, planned)
 
 
 def _fill_in(

@@ -29,6 +29,8 @@ CANDIDATES = (1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 2.0**15, 2.0**16, 2.0**24, 2.0*
 #: looks like a rollover too often to be sure.
 _MOST_SHARE = 0.1
 _MOST_STRAY = 0.01
+#: Nothing is made in less [µs]. An interval holds several others where it is so near to so many of them.
+_INSTANT_US, _WHOLE = 1_000_000, 0.1
 
 
 def fits_values(value: Floats, modulus: float) -> bool:
@@ -90,7 +92,14 @@ def known_modulus(counter: Counter) -> int | None:
     return None if counter.modulus == "unknown" or counter.counting != "total" else counter.modulus
 
 
-def reported_steps(start_us: Ints, end_us: Ints, added: Floats, fastest_per_min: float) -> Steps:
+def usual_interval_us(start_us: Ints, end_us: Ints) -> float:
+    """The usual time between two readings [µs], the start of an interval that a row counts aside; 0 without any."""
+    length = (end_us - start_us)[:2000]
+    longer = length[length >= _INSTANT_US]
+    return float(np.median(longer if len(longer) else length)) if len(length) else 0.0
+
+
+def reported_steps(start_us: Ints, end_us: Ints, added: Floats, fastest_per_min: float, usual_us: float) -> Steps:
     """What a counter added in intervals whose last reading says it.
 
     Parameters
@@ -98,19 +107,29 @@ def reported_steps(start_us: Ints, end_us: Ints, added: Floats, fastest_per_min:
     start_us, end_us : arrays of int
         The intervals [µs].
     added : array of float
-        What each interval's last reading says came since the one before [counts].
+        What each interval's last reading says came since the one before [counts]; nan where it does not.
     fastest_per_min : float
         The fastest the counter can go [counts/min].
+    usual_us : float
+        The usual interval; 0 where it is not known [µs].
 
     Returns
     -------
     Steps
-        A count below zero, or above what fits in at the fastest rate, is open between 0 and that most.
+        A count that is not known, below zero, or above what fits in at the fastest rate, is open between 0 and that
+        most; so is the rest of an interval as long as several, whose other readings are missing or disputed.
     """
-    most = Limits(None, fastest_per_min, 0.05).most((end_us - start_us) / 1e6)
+    length = end_us - start_us
+    limits = Limits(None, fastest_per_min, 0.05)
+    added = np.where(np.isnan(added) & (length < _INSTANT_US), 0.0, added)
+    most = limits.most(length / 1e6)
     fits = (added >= 0) & (added <= most)
-    n = np.where(fits, added, np.nan)
-    return Steps(start_us, end_us, n, np.where(fits, added, 0.0), np.where(fits, added, most))
+    share = length / (usual_us or np.inf)
+    is_implied = end_us % 1000 == 1  # the start of what a row counts, a microsecond after the row before could end
+    lacks = fits & ~is_implied & (share > 1.5) & (np.abs(share - np.round(share)) < _WHOLE)
+    n = np.where(fits & ~lacks, added, np.nan)
+    rest = np.where(lacks, limits.most(length / 1e6 - usual_us / 1e6), 0.0)
+    return Steps(start_us, end_us, n, np.where(fits, added, 0.0), np.where(fits, added + rest, most))
 
 
 def steps_between(

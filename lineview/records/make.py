@@ -154,7 +154,7 @@ class _Ends:
 
 def _standing_from(good: Series, ends: tuple[int, float, int, float]) -> tuple[int, float, float]:
     """From when on a counter's last value stands [µs], and its paces after its first count and before then."""
-    at_us, value = good.at_us, good.value
+    at_us, value = good.at_us, np.nan_to_num(good.value)
     first, last = np.searchsorted(at_us, (ends[0], ends[2])).tolist()
     others = np.flatnonzero(value[first : last + 1] != value[last])
     place = first + int(others[-1]) + 1 if len(others) else first

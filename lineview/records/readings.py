@@ -40,7 +40,8 @@ class WindowReadings:
     """A machine's readings within one window.
 
     `good`: good readings of all channels; `first_us`, `last_us`: moments of the first and the last reading of any
-    channel; None without any; `counters`: by channel the good readings of each counter, all finite; `gauges`: by
+    channel; None without any; `counters`: by channel the good readings of each counter, nan only where one of
+    differences says that nobody knows what was counted; `gauges`: by
     channel the readings of each gauge of the rope that have a value; `texts`: READINGS of the channels of states,
     products and batches, by time.
     """
@@ -68,9 +69,9 @@ class MachineReadings:
         every = {name: _series(frame) for name, frame in channels.items()}
         self._every = list(every.values())
         self._counters = {
-            counter.id: every[counter.id].only(every[counter.id].good & np.isfinite(every[counter.id].value))
+            counter.id: part.only(part.good & (np.isfinite(part.value) | (counter.counting == "since last row")))
             for counter in machine.counters
-            if counter.id in every
+            if (part := every.get(counter.id)) is not None
         }
         self._gauges = {
             gauge.id: every[gauge.id].only(channels[gauge.id]["value"].is_not_null().to_numpy())

@@ -65,7 +65,9 @@ def seams_of(
     at0, at1 = windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]
     v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
     if counter.counting == "since last row":
-        steps = reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
+        usual = windows["usual_us"].filter(windows["usual_us"] > 0).median()
+        usual_us = usual if isinstance(usual, float) else 0.0
+        steps = reported_steps(at0, at1, v1, counter.fastest_per_min, usual_us).times(counter.unit_value)
         return Seams(steps, places[:-1], places[1:])
     pairs = CounterPairs(counter, windows, gap_s, planned, states)
     runs = any(windows[name].null_count() < windows.height for name in ("head_us", "lead_end_us", "tail_us"))

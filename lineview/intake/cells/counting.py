@@ -39,6 +39,8 @@ _WINDOW_US, _WINDOWS = 600_000_000, 12
 #: How far apart rows usually stand shows in the first ones.
 _PACE_ROWS = 5000
 _DAY_US = 86_400_000_000
+#: So many times rows are left out before that may be for nothing to count.
+_LEFT_OUT = 3
 #: A sum has at least so many rows above zero. Counts come to sums by chance: below these medians there are so many sums
 #: at least, each so large.
 _SUMMED, _SEVERAL = 4, ((50.0, 3, 20.0), (1000.0, 2, 0.0), (np.inf, 1, 0.0))
@@ -166,7 +168,8 @@ def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
     seconds = usual_step_us(at_us) / 1e6
     most = float(most_in(counter, np.array([seconds]))[0])
     turns = counter.modulus != "unknown" and counter.modulus <= 2 * most and value.max() < counter.modulus
-    stood = (step == 0) & (value[1:] > 0)
+    # a row twice, or again a second later, was written by a retry
+    stood = (step == 0) & (value[1:] > 0) & (2 * np.diff(at_us) > usual_step_us(at_us))
     # differences so large are hardly ever twice the same
     stands = float(np.median(value)) >= _LARGE and stood.sum() >= _STOOD <= len(changes)
     if value.max() <= most and not turns:
@@ -327,11 +330,20 @@ def restarts(at_us: Ints, value: Floats, counter: Counter, shifts: Shifts) -> Ad
     return Added(np.array(at, np.int64), np.zeros(len(at)), np.array(of, np.int64))
 
 
-def interval_starts(at_us: Ints, step_us: int) -> Added:
-    """A 0 where the interval of a difference begins, if no row ends there; moments in order."""
+def interval_starts(at_us: Ints, step_us: int, counted: float) -> Added:
+    """A reading where the interval of a difference begins, if no row ends there; moments in order.
+
+    It says that so much was `counted` since the row before: 0, or nan where nobody knows.
+    """
     gaps = np.diff(at_us, prepend=at_us[:1] - 2 * step_us)
     of = np.flatnonzero(gaps > 1.5 * step_us)
-    return Added(at_us[of] - step_us + 1, np.zeros(len(of)), of)
+    return Added(at_us[of] - step_us + 1, np.full(len(of), counted), of)
+
+
+def leaves_out_zeros(at_us: Ints, value: Floats) -> bool:
+    """Whether rows of differences may be written only where something was counted: no 0, and rows left out."""
+    step = usual_step_us(at_us)
+    return bool(value.all()) and 0 < step < _WINDOW_US and int((np.diff(at_us) > 1.5 * step).sum()) >= _LEFT_OUT
 
 
 def repeats(at_us: Ints, value: Floats, every_us: int) -> Added:

@@ -9,7 +9,16 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.language import mark, tr
-from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, sum_rows, usual_step_us, what_counts
+from lineview.intake.cells.counting import (
+    Floats,
+    Ints,
+    leaves_out_zeros,
+    on_change,
+    stamped_at,
+    sum_rows,
+    usual_step_us,
+    what_counts,
+)
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.cells.timestamp_columns import localise
@@ -80,6 +89,8 @@ def recognise_counts(
             differences = differences or (at_us, value)
     if differences is not None:
         _settle_stamps(*differences, plant, counts)
+        if leaves_out_zeros(*differences):
+            counts.questions.append(_on_change_question(tr("no row says 0, and some are left out: what do those say?")))
     elif read and all(len(value) == len(read[0][1]) for _, value in read):
         _ask_on_change(read, plant, counts)
     return counts
@@ -105,12 +116,16 @@ def _settle_stamps(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> 
 def _ask_on_change(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None:
     """Ask whether rows are written only when a value changes, where they look so."""
     if on_change(read[0][0], [value for _, value in read], plant.gap_s):
-        options = (
-            ("true", tr("rows are written only when a value changes: it stood still in between")),
-            ("false", tr("nothing was read in between")),
-        )
         text = tr("no row repeats the one before, and some come late: what happened in the gaps?")
-        counts.questions.append(Question("on_change", text, options))
+        counts.questions.append(_on_change_question(text))
+
+
+def _on_change_question(text: str) -> Question:
+    options = (
+        ("true", tr("rows are written only when a value changes: it stood still in between")),
+        ("false", tr("nothing was read in between")),
+    )
+    return Question("on_change", text, options)
 
 
 def moments_of(clock: Clock, zone: str) -> pl.Series:

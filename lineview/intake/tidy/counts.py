@@ -104,24 +104,16 @@ class CountReadings:
 
     def _set_back_fault(self, header: str, block: pl.DataFrame, before: int, after: int) -> Fault:
         local, rows = block["at"].dt.convert_time_zone(self._plant.zone), block["row"]
-        return Fault(
-            tr(
-                "its clock goes back from {before:%Y-%m-%d %H:%M:%S} to {after:%H:%M:%S} (line {before_line} "
-                "to line {after_line}) while '{header}' counts on",
-                before=local[before],
-                after=local[after],
-                before_line=rows[before],
-                after_line=rows[after],
-                header=header,
-            ),
-            self._where,
-            tr("a clock that nobody set in between"),
-            tr(
-                "Correct the times before or after these lines; any_times = true in layout '{id}' takes "
-                "them as they are.",
-                id=self._layout.id,
-            ),
+        text = mark(
+            "its clock goes back from {before:%Y-%m-%d %H:%M:%S} to {after:%H:%M:%S} (line {before_line} "
+            "to line {after_line}) while '{header}' counts on"
         )
+        lines = {"before_line": rows[before], "after_line": rows[after]}
+        do = mark(
+            "Correct the times before or after these lines; any_times = true in layout '{id}' takes them as they are."
+        )
+        what = tr(text, before=local[before], after=local[after], header=header, **lines)
+        return Fault(what, self._where, tr("a clock that nobody set in between"), tr(do, id=self._layout.id))
 
     def _must_be_pace(self, channel: Channel, part: Counter, header: str, at_us: np.ndarray, value: np.ndarray) -> None:
         """Raise where a counter of pieces is far slower or faster than its machine, all through the file.
@@ -136,32 +128,18 @@ class CountReadings:
         low, high = machine.nominal_per_min
         if not usual or (most * _OTHER_PACE >= low and usual <= high * _OTHER_PACE):
             return
-        raise IntakeError(
-            Fault(
-                tr(
-                    "by '{header}' {machine} makes {usual:,.3g} pieces a minute while it counts, and its nominal "
-                    "band is {low:g} to {high:g}: one count may not be {unit_value:g}",
-                    header=header,
-                    machine=machine.id,
-                    usual=usual,
-                    low=low,
-                    high=high,
-                    unit_value=part.unit_value,
-                ),
-                self._where,
-                tr(
-                    "a counter in which one count is {unit_value:g}, as in {machine}'s other files",
-                    unit_value=part.unit_value,
-                    machine=machine.id,
-                ),
-                tr(
-                    "Export it so. If {machine} is so slow or fast, correct its nominal_per_min; if one count "
-                    "always was more, write it as unit_value of its counter '{counter}'.",
-                    machine=machine.id,
-                    counter=part.id,
-                ),
-            )
+        what = mark(
+            "by '{header}' {machine} makes {usual:,.3g} pieces a minute while it counts, and its nominal "
+            "band is {low:g} to {high:g}: one count may not be {unit_value:g}"
         )
+        expected = mark("a counter in which one count is {unit_value:g}, as in {machine}'s other files")
+        do = mark(
+            "Export it so. If {machine} is so slow or fast, correct its nominal_per_min; if one count "
+            "always was more, write it as unit_value of its counter '{counter}'."
+        )
+        facts = {"machine": machine.id, "unit_value": part.unit_value, "counter": part.id, "header": header}
+        facts |= {"usual": usual, "low": low, "high": high}
+        raise IntakeError(Fault(tr(what, **facts), self._where, tr(expected, **facts), tr(do, **facts)))
 
     def filled(self, channel: Channel, block: pl.DataFrame) -> pl.DataFrame:
         """A counter's readings with those that rows imply: restarts, starts of intervals, held values.
@@ -181,7 +159,7 @@ class CountReadings:
         if not len(added.at_us):
             return block
         more: pl.DataFrame = block[added.of.tolist()].with_columns(
-            at=pl.Series(added.at_us).cast(UTC_US), value=pl.Series(added.value, dtype=pl.Float64)
+            at=pl.Series(added.at_us).cast(UTC_US), value=pl.Series(added.value, dtype=pl.Float64, nan_to_null=True)
         )
         both: pl.DataFrame = pl.concat([block, more.select(block.columns)])
         return both
@@ -189,7 +167,8 @@ class CountReadings:
     def _added(self, block: pl.DataFrame, counter: Counter, counting: str) -> Added:
         at_us, value = block["at"].to_physical().to_numpy(), block["value"].to_numpy()
         if counting == "since last row":
-            return interval_starts(at_us, usual_step_us(at_us) or self._one_row_us(int(at_us[0])))
+            step_us = usual_step_us(at_us) or self._one_row_us(int(at_us[0]))
+            return interval_starts(at_us, step_us, 0.0 if self._layout.on_change else np.nan)
         shifts = Shifts.between(self._plant, int(at_us[0]), int(at_us[-1]))
         if counting == "since shift start":
             return restarts(at_us, value, counter, shifts)
