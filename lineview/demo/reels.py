@@ -62,23 +62,9 @@ class Rack:
         new = not parts
         reel = self._new(web) if new else parts.pop()
         self.mounted[web.kind] = reel
-        self.mounts.append(
-            Mount(
-                self.spec.wrap,
-                at_s,
-                web.id,
-                web.kind,
-                reel.id,
-                reel.label_m,
-                reel.left_m,
-                old.web.id if old else "",
-                old.id if old else "",
-                old.left_m if old else None,
-                noted_m,
-                len(reel.splices_left_m),
-                new,
-            )
-        )
+        before: tuple[str, str, float | None] = (old.web.id, old.id, old.left_m) if old else ("", "", None)
+        of_reel = web.id, web.kind, reel.id, reel.label_m, reel.left_m
+        self.mounts.append(Mount(self.spec.wrap, at_s, *of_reel, *before, noted_m, len(reel.splices_left_m), new))
         return reel
 
     def _put_away(self, old: Reel) -> float:

@@ -160,21 +160,9 @@ class ShiftRun:
         if batch.start_s is None and pieces:
             batch.start_s = self.now + seconds * blanks / n
             batch.run_h = self.sizer.run_s / 3600.0
-        self.truth.stretches.append(
-            Stretch(
-                self.now,
-                t1,
-                "slow" if slow else "running",
-                "",
-                batch.id,
-                self.cycles,
-                n,
-                blanks,
-                pieces * batch.product.cut_length_mm / 1000.0,
-                diameter,
-                temperature,
-            )
-        )
+        rope_m = pieces * batch.product.cut_length_mm / 1000.0
+        when, what = (self.now, t1), ("slow" if slow else "running", "", batch.id)
+        self.truth.stretches.append(Stretch(*when, *what, self.cycles, n, blanks, rope_m, diameter, temperature))
         self.kinds.append(self._kinds(n, blanks))
         self.masses.append(masses)
         self._use_web(batch, n)

@@ -151,19 +151,9 @@ def _chain(
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
     if not len(usual):  # a reading a window, as rows of shift totals are
         usual = pl.Series((end - start).astype(np.float64))
-    return CounterIncrements(
-        start,
-        end,
-        value,
-        low,
-        high,
-        is_known,
-        both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
-        float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
-        fastest_per_us(counter),
-        counter.step,
-        planned,
-    )
+    usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
+    counted, joined = (start, end, value, low, high, is_known), both("joined", np.ones(len(seams.start_us), np.int64))
+    return CounterIncrements(*counted, joined, usual_us, fastest_per_us(counter), counter.step, planned)
 
 
 def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: Ints) -> tuple[Floats, Floats]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -257,19 +257,10 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
 
     value = add(counter.value)
     low, high = (value if bound is counter.value else add(bound) for bound in (counter.low, counter.high))
-    return CounterIncrements(
-        counter.start_us[begins],
-        counter.end_us[ends],
-        value,
-        low,
-        high,
-        counter.known[begins],
-        np.add.reduceat(counter.readings, begins),
-        counter.usual_us,
-        counter.fastest_per_us,
-        counter.step,
-        counter.planned,
-    )
+    starts, stops, known = counter.start_us[begins], counter.end_us[ends], counter.known[begins]
+    readings = np.add.reduceat(counter.readings, begins)
+    edges = replace(counter, start_us=starts, end_us=stops, known=known, readings=readings)
+    return replace(edges, value=value, low=low, high=high)
 
 
 def _activity_columns(activity: Activity) -> dict[str, Any]:
