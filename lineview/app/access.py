@@ -98,14 +98,8 @@ def rights_of(names: Iterable[str]) -> tuple[str, ...]:
 class Tries:
     """How often somebody failed of late: after a few failures each further try has to wait.
 
-    Parameters
-    ----------
-    free : int
-        Failures without a wait.
-    longest_s : float
-        Seconds of the longest wait; it doubles with each failure.
-    clock : callable
-        Seconds that only grow.
+    `free`: failures without a wait; `longest_s`: of the longest wait, which doubles with each failure; `clock`: seconds
+    that only grow.
     """
 
     MOST_KEYS = 10_000

@@ -126,18 +126,9 @@ class KeptMeasures:
 
 @dataclass(frozen=True)
 class Fetcher:
-    """Fetches from one state of the store.
+    """Fetches from one state of the store: `store` is the store, or a snapshot of it.
 
-    Parameters
-    ----------
-    store : StoreReader
-        The store, or a snapshot of it.
-    records : RecordKeeper
-        Keeps the records up to date.
-    plant : Plant
-        The plant description.
-    measured : Measured
-        What was worked out before of the same data; new things are put into it.
+    `measured` is what was worked out before of the same data; new things are put into it.
     """
 
     store: StoreReader

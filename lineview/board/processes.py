@@ -89,12 +89,8 @@ class _Child:
 class Process:
     """One process that works pages out, and the next one after it.
 
-    Parameters
-    ----------
-    opening : tuple
-        What opens a works in it, the works folder, and where the journal is.
-    changed : callable
-        Called when it can take a page, or cannot start.
+    `opening`: what opens a works in it, the works folder, and where the journal is; `changed`: called when it can take
+    a page, or cannot start.
     """
 
     def __init__(self, opening: tuple[Opens, Path, str | None], changed: Callable[[], None]) -> None:

@@ -38,14 +38,9 @@ class LineTruth:
 
 
 class LineRun:
-    """A line that can be run shift by shift, so that long periods need not be held whole.
+    """A line of these physics that can be run shift by shift, so that long periods need not be held whole.
 
-    Parameters
-    ----------
-    spec : LineSpec
-        Its physics.
-    seed : int
-        The same seed gives the same line.
+    The same `seed` gives the same line.
     """
 
     def __init__(self, spec: LineSpec, seed: int) -> None:

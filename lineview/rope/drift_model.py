@@ -52,26 +52,12 @@ class Adjustment:
 class RopeModel:
     """The fitted model of one sizer's batch points.
 
-    Parameters
-    ----------
-    points : polars.DataFrame
-        ROPE_BATCHES the fit rests on, deviation known, in order.
-    hours, deviation : numpy.ndarray, shape (n,)
-        Running hours [h] and deviation from target [mm] a batch.
-    columns : numpy.ndarray, shape (n, p)
-        Level, wear, one column a step, temperature where it is in, and shapes of a slow change of pace.
-    adjustments : tuple of Adjustment
-        Steps in the model, recorded and found, in order of time.
-    fit : CorrelatedFit
-        Coefficients and noise.
-    centre_h : float
-        Running hours at which the level's coefficient stands.
-    temperature_c : float or None
-        Mean rope temperature [°C] where temperature is in the model.
-    bend_h : float or None
-        Running hours at which the wear changed its pace, where it did; `wear` is the pace since.
-    kinds : Kinds or None
-        Kinds of product with an offset of their own; the level is that of the reference kind.
+    `points` are the ROPE_BATCHES it rests on, deviation known, in order; `hours` and `deviation` their running hours
+    and deviations from target [h, mm]. `columns`: level, wear, one a step, temperature where it is in,
+    and shapes of a slow change of pace. `adjustments` are the steps in the model, recorded and found, in order of time.
+    `centre_h`: running hours at which the level's coefficient stands; `temperature_c`: mean rope temperature [°C] where
+    it is in the model; `bend_h`: running hours at which the wear changed its pace, where it did; `wear` is the pace
+    since. `kinds` of product have an offset of their own; the level is that of the reference kind.
     """
 
     points: pl.DataFrame

@@ -8,6 +8,7 @@ level and, where the run is long enough, a slope), pooled over the runs and aver
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import sqrt
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
 from lineview.core.language import tr
+from lineview.stats.generalized_intervals import spread_quantile
 
 Floats = NDArray[np.float64]
 
@@ -32,18 +34,11 @@ _FAR = 50.0
 
 @dataclass(frozen=True)
 class MemoryFit:
-    """What the group means allow.
+    """What the group means allow, an entry a case tried.
 
-    Parameters
-    ----------
-    phi, weight : numpy.ndarray, shape (g,)
-        Correlation of neighbours in each case tried, and how likely it is; the weights sum to 1.
-    sd : numpy.ndarray, shape (g,)
-        Standard deviation of the groups in each case.
-    mean, mean_sd : numpy.ndarray, shape (g,)
-        Mean of all groups that could be made so, and its standard error, in each case.
-    step : float
-        Ratio of neighbouring standard deviations tried.
+    `phi`, `weight`: correlation of neighbours, and how likely it is (the weights sum to 1); `sd`: standard deviation of
+    the groups; `mean`, `mean_sd`: mean of all groups that could be made so, and its standard error; `step`: ratio of
+    neighbouring standard deviations tried.
     """
 
     phi: Floats
@@ -71,12 +66,8 @@ class MemoryFit:
         if not without.sum() > 0:
             without = alone / alone.sum()
         independent = float((without / without.sum()) @ self.mean_sd**2)
-        return max(1.0, float(np.sqrt(self._mean_variance / independent)))
-
-    @property
-    def _mean_variance(self) -> float:
-        off = self.mean - self.centre
-        return float(self.weight @ (self.mean_sd**2 + off**2))
+        variance = float(self.weight @ (self.mean_sd**2 + (self.mean - self.centre) ** 2))
+        return max(1.0, float(np.sqrt(variance / independent)))
 
     def draws(self, n: int, seed: int = 1) -> tuple[Floats, Floats]:
         """Draw the mean, and the variance of the groups."""
@@ -143,8 +134,9 @@ def _means_likelihoods(y: Floats, errors: Floats, variances: Floats) -> tuple[Fl
     rows = np.stack([y, np.ones(y.size)])
     cases = np.zeros((3, PHIS.size, variances.size))
     cases[0] = -np.inf
-    likelihood, start = cases[0], 0
-    for row, phi in enumerate(PHIS.tolist()):
+    cases[:, 0], likelihood = _without_memory(y, errors, variances), cases[0]
+    start = int(np.argmax(likelihood[0]))
+    for row, phi in enumerate(PHIS[1:].tolist(), 1):
 
         def likelihood_at(at: int, row: int = row, phi: float = phi) -> float:
             cases[:, row, at] = _means_likelihood(rows, errors, phi, float(variances[at]))
@@ -155,11 +147,19 @@ def _means_likelihoods(y: Floats, errors: Floats, variances: Floats) -> tuple[Fl
             before = first
             for at in ahead:
                 now = likelihood_at(at)
-                if phi > 0.0 and now < min(before, likelihood.max() - _FAR):
+                if now < min(before, likelihood.max() - _FAR):
                     break
                 before = now
         start = int(np.argmax(likelihood[row]))
     return cases[0].ravel(), cases[1].ravel(), cases[2].ravel()
+
+
+def _without_memory(y: Floats, errors: Floats, variances: Floats) -> tuple[Floats, Floats, Floats]:
+    """The same of every variance where groups are independent."""
+    weight = 1.0 / (variances[:, None] + errors)
+    precision, y1 = weight.sum(axis=1), weight @ y
+    left = weight @ y**2 - y1**2 / precision
+    return -0.5 * (np.log(precision) - np.log(weight).sum(axis=1) + left), y1 / precision, 1.0 / precision
 
 
 def _means_likelihood(rows: Floats, errors: Floats, phi: float, variance: float) -> tuple[float, float, float]:
@@ -204,6 +204,8 @@ WHITES, GRID = (0.0, 0.05, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9), (15, 11)
 REMEMBERS, SPEAKS, TINY = (0.3, 0.96), 0.0, 1e-9
 #: In runs of fewer values memory beyond this autocorrelation cannot be separated from their levels and slopes.
 LONG_ENOUGH, FOLLOWS = 18, 0.25
+#: Pairs of level, time and value, as products of them are named in `_likelihood`.
+PAIRS = ((0, 0, 1, 0, 1, 2), (0, 1, 1, 2, 2, 2))
 #: Corners of a mixed difference, with their signs.
 CORNERS = ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1))
 
@@ -226,6 +228,26 @@ class _Runs:
     starts: Ints
     sloped: NDArray[np.bool_]
     df: Floats
+
+    @cached_property
+    def sums(self) -> tuple[Ints, Ints, Floats]:
+        """For each step of a run (0: its first value) that step, where each run starts, and sums of products.
+
+        They are of `PAIRS` of level, time and value, both at a value, one of them at the value before, both there.
+        """
+        steps = self.steps.copy()
+        steps[self.starts] = 0
+        run, many = np.zeros(steps.size, dtype=np.int64), int(steps.max()) + 1
+        run[self.starts[1:]] = 1
+        key = np.cumsum(run) * many + steps
+        order = np.argsort(key, kind="stable")
+        begins = np.flatnonzero(np.diff(key[order], prepend=-1))
+        here = np.stack([np.ones(steps.size), self.time, self.value])
+        (a, b), before = (here[[*place]] for place in PAIRS), np.roll(here, 1, axis=1)
+        c, d = (before[[*place]] for place in PAIRS)
+        of_run, step = np.divmod(key[order[begins]], many)
+        sums = np.add.reduceat(np.stack([a * b, a * d + c * b, c * d])[..., order], begins, axis=-1)
+        return step, np.flatnonzero(np.diff(of_run, prepend=-1)), sums
 
 
 def within_batch_correlation(
@@ -282,7 +304,7 @@ def within_batch_correlation(
     widen = _widening(runs, grid, int(np.argmax(likelihood)))
     weight = np.exp((likelihood - likelihood.max()) / widen)
     weight /= weight.sum()
-    ends = [_quantile(q, weight, residual / df, df / widen) for q in ((1 - level) / 2, 0.5, (1 + level) / 2)]
+    ends = [spread_quantile(q, weight, residual / df, df / widen) for q in ((1 - level) / 2, 0.5, (1 + level) / 2)]
     low, middle, high = (sqrt(v) for v in ends)
     if runs.df.size == 1:
         low, high = 0.0, float("inf")
@@ -326,11 +348,9 @@ def _runs(value: Floats, seconds: Floats, run: Ints) -> _Runs:
 
 def _likelihood(runs: _Runs, phi: float, white: float = 0.0) -> tuple[float, Floats, Floats]:
     """Compute the restricted log likelihood, each run's sum of squares, and each run's log determinants."""
-    power = phi ** np.arange(int(runs.steps.max()) + 1)
-    rho = np.asarray(power[runs.steps], dtype=np.float64)
-    rho[runs.starts] = 0.0
-    products = _whitened(runs, rho) if white < TINY or phi == 0.0 else _solved(runs, rho, white)
-    levels, cross, times, at_level, at_slope, total, gaps = (np.add.reduceat(part, runs.starts) for part in products)
+    alone = white < TINY or phi == 0.0
+    products, starts = (_whitened if alone else _solved)(runs, phi, white)
+    levels, cross, times, at_level, at_slope, total, gaps = (np.add.reduceat(part, starts) for part in products)
     determinant = np.where(runs.sloped, levels * times - cross**2, levels)
     both = times * at_level**2 - 2 * cross * at_level * at_slope + levels * at_slope**2
     fitted = np.where(runs.sloped, both / np.where(runs.sloped, determinant, 1), at_level**2 / levels)
@@ -341,27 +361,30 @@ def _likelihood(runs: _Runs, phi: float, white: float = 0.0) -> tuple[float, Flo
     return likelihood, residual, determinants
 
 
-def _whitened(runs: _Runs, rho: Floats) -> tuple[Floats, ...]:
-    """Products of level, time and value, and parts of the log determinant, of autoregressive noise alone."""
-    gap = 1 - rho**2
-    scale = 1 / np.sqrt(gap)
-    y, t = (scale * (v - rho * np.r_[0.0, v[:-1]]) for v in (runs.value, runs.time))
-    level = scale * (1 - rho)
-    return level * level, level * t, t * t, level * y, t * y, y * y, np.log(gap)
+def _whitened(runs: _Runs, phi: float, _: float) -> tuple[tuple[Floats, ...], Ints]:
+    """Products of level, time and value, parts of the log determinant, and starts, of autoregressive noise alone."""
+    step, starts, (here, across, before) = runs.sums
+    rho = np.where(step > 0, phi ** np.maximum(step, 1), 0.0)
+    products = (here - rho * across + rho**2 * before) / (1 - rho**2)
+    return (*products, here[0] * np.log(1 - rho**2)), starts
 
 
-def _solved(runs: _Runs, rho: Floats, white: float) -> tuple[Floats, ...]:
+def _solved(runs: _Runs, phi: float, white: float) -> tuple[tuple[Floats, ...], Ints]:
     """The same with white noise on it: V⁻¹ is (I − (1 − q) ((1 − q) I + q T)⁻¹) / q, T tridiagonal."""
     from scipy.linalg.lapack import dpttrf, dpttrs
 
-    gap, t, y = 1 - rho**2, runs.time, runs.value
+    rho = np.asarray((phi ** np.arange(int(runs.steps.max()) + 1))[runs.steps], dtype=np.float64)
+    rho[runs.starts] = 0.0
+    gap = 1 - rho**2
     diagonal = 1 / gap
     diagonal[:-1] += rho[1:] ** 2 / gap[1:]
     pivots, below, _ = dpttrf((1 - white) + white * diagonal, -white * rho[1:] / gap[1:])
-    columns = np.ones(y.size), t, y
-    solved = dpttrs(pivots, below, np.stack(columns).T, overwrite_b=True)[0].T
-    by_one, by_t, by_y = ((column - (1 - white) * by) / white for column, by in zip(columns, solved, strict=True))
-    return by_one, by_t, t * by_t, by_y, t * by_y, y * by_y, np.log(pivots * gap)
+    columns = np.stack([np.ones(rho.size), runs.time, runs.value])
+    solved = dpttrs(pivots, below, columns.T)[0].T
+    solved *= white - 1
+    solved += columns
+    products = columns[[*PAIRS[0]]] * solved[[*PAIRS[1]]] / white
+    return (*products, np.log(pivots * gap)), runs.starts
 
 
 def _coarse_grid(phis: Floats, likelihood: Floats) -> Floats:
@@ -382,9 +405,18 @@ def _fine_grid(phis: Floats, likelihood: Floats) -> Floats:
 
 def _grid_with_white(runs: _Runs) -> Floats | None:
     """Autocorrelations and white shares about the likeliest, a pair a row; None where none speaks for white noise."""
-    rough = [(phi, white) for phi in ROUGH for white in WHITES if white == 0.0 or REMEMBERS[0] <= phi <= REMEMBERS[1]]
-    likelihood = np.array([_likelihood(runs, *pair)[0] for pair in rough])
-    pairs = np.array(rough)
+    alone = [(phi, 0.0, _likelihood(runs, phi)[0]) for phi in ROUGH]
+    best = max(likelihood for _, _, likelihood in alone)
+    rough, remembered = [*alone], [phi for phi in ROUGH if REMEMBERS[0] <= phi <= REMEMBERS[1]]
+    for phi in remembered:
+        before = -np.inf
+        for white in WHITES[:0:-1]:  # from the whitest, until it only gets worse
+            rough.append((phi, white, now := _likelihood(runs, phi, white)[0]))
+            best = max(best, now)
+            if now < min(before, best - _FAR):
+                break
+            before = now
+    pairs, likelihood = np.array(rough)[:, :2], np.array(rough)[:, 2]
     noisy = pairs[:, 1] > 0
     if likelihood[noisy].max() - likelihood[~noisy].max() < SPEAKS:
         return None
@@ -442,15 +474,10 @@ def _sandwich(runs: _Runs, middle: list[float], steps: dict[int, float]) -> floa
         information[0, 1] = information[1, 0] = -sum(corners) / (4 * steps[0] * steps[1])
     if np.linalg.eigvalsh(information).min() <= 0:
         return None
-    deviations = np.column_stack([*(s - s.mean() for s in scores), _of_spread(left, variance, runs)])
+    deviations = np.column_stack([s - s.mean() for s in (*scores, 0.5 * (left / variance - runs.df))])
     inverse = np.linalg.inv(information)
     sandwich = inverse @ (deviations.T @ deviations * m / (m - 1)) @ inverse
     return float(sandwich[k, k] / inverse[k, k])
-
-
-def _of_spread(left: Floats, variance: float, runs: _Runs) -> Floats:
-    score = 0.5 * (left / variance - runs.df)
-    return np.asarray(score - score.mean())
 
 
 def _of_independent(runs: _Runs, level: float) -> RunNoise:
@@ -469,21 +496,5 @@ def _of_independent(runs: _Runs, level: float) -> RunNoise:
     spread = float(np.sum((residual - variance * runs.df) ** 2)) * m / (m - 1) / variance**2
     widen = max(1.0, spread / (2 * df))
     ends = ((1 - level) / 2, (1 + level) / 2)
-    low, high = (sqrt(_quantile(q, np.ones(1), np.array([variance]), df / widen)) for q in ends)
+    low, high = (sqrt(spread_quantile(q, np.ones(1), np.array([variance]), df / widen)) for q in ends)
     return RunNoise(Estimate(sqrt(variance), low, high, m, interval=interval), 0.0)
-
-
-def _quantile(share: float, weight: Floats, variance: Floats, df: float) -> float:
-    """Quantile of a mixture of scaled inverse chi-squared distributions, by bisection."""
-    from scipy.special import chdtrc, chdtri
-
-    parts = df * variance / chdtri(df, share)
-    weighty = weight > 1e-9
-    low, high = float(parts[weighty].min()), float(parts[weighty].max())
-    for _ in range(50):
-        middle = (low + high) / 2
-        if float(weight @ chdtrc(df, df * variance / middle)) < share:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2

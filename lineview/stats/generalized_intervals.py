@@ -432,3 +432,19 @@ def mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats
     under, over = excess(low), excess(high)
     rises = over - under > 1e-12
     return np.asarray(np.where(rises, low - under * (high - low) / np.where(rises, over - under, 1.0), low))
+
+
+def spread_quantile(share: float, weight: Floats, variance: Floats, df: float) -> float:
+    """Quantile of a mixture of scaled inverse chi-squared distributions, by bisection."""
+    from scipy.special import chdtrc, chdtri
+
+    parts = df * variance / chdtri(df, share)
+    weighty = weight > 1e-9
+    low, high = float(parts[weighty].min()), float(parts[weighty].max())
+    for _ in range(50):
+        middle = (low + high) / 2
+        if float(weight @ chdtrc(df, df * variance / middle)) < share:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2

@@ -183,12 +183,7 @@ class _FilteredProducts:
 class _Base:
     """What the model's columns leave of y and of a step at each point.
 
-    Parameters
-    ----------
-    cross : numpy.ndarray, shape (1 + p, 1 + p)
-        Cross products of y and the columns.
-    sums : numpy.ndarray, shape (n, 1 + p)
-        Those of a step at each point with y and the columns.
+    `cross`: products of y and the columns with each other; `sums`: of a step at each point with them, one a row.
     """
 
     def __init__(self, cross: Floats, sums: Floats) -> None:
