@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,11 +42,23 @@ class Law:
         """Standard deviation [g]."""
         return float(np.sqrt(self.p @ (self.grid_g - self.mean_g) ** 2))
 
-    def quantiles(self, share: Floats) -> Floats:
-        """The masses [g] below which these shares lie, each grid mass spread over its own step."""
+    def even_masses(self, count: int) -> Floats:
+        """So many evenly likely masses [g], in order, each grid mass spread over its own step."""
         ends = np.concatenate([[0.0], np.cumsum(self.p)])
-        edges = self.start_g + self.step_g * (np.arange(self.p.size + 1) - 0.5)
-        return np.asarray(np.interp(share * ends[-1], ends, edges), dtype=np.float64)
+        ends *= count / ends[-1]
+        # the masses lie in the middles of even shares: of a grid mass they lie beside each other, evenly apart
+        shares, places = np.diff(ends), np.ceil(ends - 0.5).astype(np.int64)
+        many = places[1:] - places[:-1]
+        apart_g = self.step_g / np.where(shares > 0, shares, 1.0)
+        first_g = self.start_g + self.step_g * (np.arange(self.p.size) - 0.5) - apart_g * ends[:-1]
+        masses = np.repeat(apart_g, many) * _middles(count)
+        masses += np.repeat(first_g, many)
+        return masses
+
+
+@lru_cache(maxsize=1)
+def _middles(count: int) -> Floats:
+    return np.arange(0.5, count)
 
 
 def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> Law:
@@ -147,8 +160,8 @@ class Filling:
 #: Evenly likely masses that stand for a bag's law when lots are drawn.
 TABLE = 1 << 17
 SEED = 133
-#: Masses drawn at once at most.
-BLOCK = 2_000_000
+#: Masses drawn at once at most, and looked at at once.
+BLOCK, NEAR = 2_000_000, 100_000
 #: Draws of up to so many masses are kept for the next call.
 MOST_CACHED = 600_000
 
@@ -185,11 +198,12 @@ class Chance:
 class Lots:
     """What decides over each lot drawn [g]: how far its mean is above what it must reach, and single bags.
 
-    `bags_spare` is the least that any bag which counts has above its own limit. `total` and `total_square`
-    sum all bags of all lots.
+    `bags_pass` is whether single bags do, `bags_spare` the least that any bag which counts has above its own limit,
+    empty where nobody asked for it. `total` and `total_square` sum all bags of all lots.
     """
 
     mean_spare: Floats
+    bags_pass: NDArray[np.bool_]
     bags_spare: Floats
     bags: int
     total: float
@@ -197,7 +211,7 @@ class Lots:
 
     def chance(self) -> Chance:
         """The shares of lots that pass and fail."""
-        mean_ok, bags_ok = self.mean_spare >= 0, self.bags_spare >= 0
+        mean_ok, bags_ok = self.mean_spare >= 0, self.bags_pass
         lots = self.mean_spare.size
         mean = self.total / self.bags
         sd = math.sqrt(max(self.total_square / self.bags - mean**2, 0.0))
@@ -218,12 +232,6 @@ def _draw(rng: np.random.Generator, lots: int, n: int, batches: int) -> tuple[Fl
     return shift, rng.integers(0, TABLE, (lots, n))
 
 
-@cache
-def _shares() -> Floats:
-    """The shares in whose middles the evenly likely masses lie."""
-    return (np.arange(TABLE) + 0.5) / TABLE
-
-
 @lru_cache(maxsize=4)
 def _draw_few(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
     """Draw few lots as at every call, so that a search draws them once."""
@@ -231,43 +239,68 @@ def _draw_few(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64
 
 
 def draw_lots(
-    pieces: BagPieces, law: Law, shifted: int, label_g: float, plan: Sampling, rules: ContentsRules, lots: int
+    pieces: BagPieces,
+    law: Law,
+    shifted: int,
+    label_g: float,
+    plan: Sampling,
+    rules: ContentsRules,
+    lots: int,
+    *,
+    by_how_much: bool = True,
 ) -> Lots:
-    """Draw lots and measure each by the rules.
+    """Draw lots and measure each by the rules; `by_how_much`: also how much single bags spare.
 
     Source: derived-bag-plan
     """
-    table = law.quantiles(_shares())
+    table = law.even_masses(TABLE)
     n = plan.packages or 1
-    rng = np.random.default_rng(SEED)
-    block = max(1, BLOCK // n)
+    shift_g = shifted * pieces.sd_batch_g
     parts = []
+    for shift, place in _drawn(lots, n, pieces.batches):
+        net = np.take(table, place)
+        if shift_g > 0:
+            net += shift_g * shift
+        parts.append(_inspect(net, label_g, plan, rules, by_how_much=by_how_much))
+    mean_spare, bags_pass, bags_spare = (np.concatenate([p[i] for p in parts]) for i in (0, 1, 2))
+    return Lots(mean_spare, bags_pass, bags_spare, lots * n, sum(p[3] for p in parts), sum(p[4] for p in parts))
+
+
+def _drawn(lots: int, n: int, batches: int) -> Iterator[tuple[Floats, NDArray[np.int64]]]:
+    """Draws of lots, so many at once as stay near the processor."""
+    rng, block = np.random.default_rng(SEED), max(1, BLOCK // n)
     for begin in range(0, lots, block):
         size = min(block, lots - begin)
         few = lots * n <= MOST_CACHED
-        shift, place = _draw_few(lots, n, pieces.batches) if few else _draw(rng, size, n, pieces.batches)
-        net = table[place]
-        if shifted and pieces.sd_batch_g > 0:
-            net += shifted * pieces.sd_batch_g * shift
-        parts.append(_inspect(net, label_g, plan, rules))
-    spares = [np.concatenate([p[i] for p in parts]) for i in (0, 1)]
-    return Lots(spares[0], spares[1], lots * n, sum(p[2] for p in parts), sum(p[3] for p in parts))
+        shift, place = _draw_few(lots, n, batches) if few else _draw(rng, size, n, batches)
+        step = max(1, NEAR // n)
+        yield from ((shift[at : at + step], place[at : at + step]) for at in range(0, size, step))
 
 
-def _inspect(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) -> tuple[Floats, Floats, float, float]:
+def _inspect(
+    net: Floats, label_g: float, plan: Sampling, rules: ContentsRules, *, by_how_much: bool
+) -> tuple[Floats, NDArray[np.bool_], Floats, float, float]:
     total, total_square = float(net.sum()), float(np.einsum("ij,ij->", net, net))
     mean_n = plan.mean_packages or plan.packages or 1
-    first = net[:, :mean_n]
-    mean, factor = first.mean(axis=1), plan.mean_factor if mean_n > 1 else None
-    slack = factor * first.std(axis=1, ddof=1, mean=mean[:, None]) if factor else 0.0
+    first = net[:, :mean_n] - label_g
+    mean, factor = first @ np.full(mean_n, 1.0 / mean_n), plan.mean_factor if mean_n > 1 else None
+    slack: Floats | float = 0.0
+    if factor:
+        off = np.einsum("ij,ij->i", first, first) - mean_n * mean**2
+        slack = factor * np.sqrt(np.maximum(off, 0.0) / (mean_n - 1))
     allowance = rules.allowance_g(label_g)
+    limit, never = label_g - allowance, label_g - (rules.never_beyond or 0.0) * allowance
     # So many bags may be short by more than the allowance: the next one is the lightest that counts.
-    counts = min(plan.beyond, net.shape[1] - 1)
-    net.partition(counts, axis=1)
-    spare = net[:, counts] - (label_g - allowance)
-    if plan.beyond >= net.shape[1]:
-        spare = np.full(net.shape[0], np.inf)
-    if rules.never_beyond is not None:
-        least = net[:, : counts + 1].min(axis=1)
-        spare = np.minimum(spare, least - (label_g - rules.never_beyond * allowance))
-    return mean - (label_g - slack), spare, total, total_square
+    counts, all_may = min(plan.beyond, net.shape[1] - 1), plan.beyond >= net.shape[1]
+    if by_how_much:
+        net.partition(counts, axis=1)
+        spare = np.full(net.shape[0], np.inf) if all_may else net[:, counts] - limit
+        if rules.never_beyond is not None:
+            spare = np.minimum(spare, net[:, : counts + 1].min(axis=1) - never)
+        passes = spare >= 0
+    else:
+        spare = np.zeros(0)
+        passes = np.count_nonzero(net < limit, axis=1) <= plan.beyond
+        if rules.never_beyond is not None:
+            passes &= net.min(axis=1) >= never
+    return mean + slack, passes, spare, total, total_square

@@ -30,7 +30,8 @@ def chance_by_count(
     it, each bag with the shift of a batch drawn at random among the lot's.
     Source: derived-bag-plan
     """
-    return _lots_by_count(pieces, count, label_g, lot, rules, lots).chance()
+    law = bag_by_count(pieces.piece, count)
+    return draw_lots(pieces, law, count, label_g, rules.plan(lot), rules, lots, by_how_much=False).chance()
 
 
 @lru_cache(maxsize=4)
@@ -61,7 +62,7 @@ def smallest_count(
     # A bag whose mean is a hundredth short is not tried: the mean bag must hold its label.
     count = max(1, math.ceil(0.99 * label_g / mean))
     while count * mean <= 1.5 * label_g + mean:
-        chance = chance_by_count(pieces, count, label_g, lot, rules, lots)
+        chance = _lots_by_count(pieces, count, label_g, lot, rules, lots).chance()
         if chance.passing >= confidence and chance.bag_mean_g >= label_g:
             return count, chance
         count += 1
