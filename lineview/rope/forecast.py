@@ -90,10 +90,14 @@ def first_out(
     most = max(1, round(horizon_h / step_h))
     ahead_h = step_h * np.arange(1, most + 1)
     offsets = model.fit.offsets(noise.astype(np.int64), most)
-    now_mm, hours = beta @ model.at(float(model.hours[-1])), np.full(FUTURES, np.inf)
+    middle_mm, half_mm = (low_mm + high_mm) / 2, (high_mm - low_mm) / 2
+    now_mm, hours = beta @ model.at(float(model.hours[-1])) - middle_mm, np.full(FUTURES, np.inf)
     for ahead, offset in zip(ahead_h.tolist(), offsets.T, strict=True):
-        path_mm = now_mm + beta[:, 1] * ahead + sd * offset
-        hours[((path_mm < low_mm) | (path_mm > high_mm)) & np.isinf(hours)] = ahead
+        path_mm = sd * offset
+        path_mm += beta[:, 1] * ahead
+        path_mm += now_mm
+        out = np.flatnonzero(np.abs(path_mm, out=path_mm) > half_mm)
+        hours[out] = np.minimum(hours[out], ahead)
     tail = (1 - FORECAST_LEVEL) / 2
     low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
     value, early, late = (end if np.isfinite(end) else None for end in (middle, low, high))

@@ -155,24 +155,10 @@ MANY = 2000
 class CorrelatedFit:
     """A fit: one entry a noise tried.
 
-    Parameters
-    ----------
-    noises : tuple of Noise
-        The grid.
-    weight : numpy.ndarray, shape (g,)
-        Posterior weight of each noise; sums to 1.
-    beta : numpy.ndarray, shape (g, p)
-        Coefficients under each.
-    covariance : numpy.ndarray, shape (g, p, p)
-        Of the coefficients under each, noise variance estimated.
-    variance : numpy.ndarray, shape (g,)
-        Noise variance under each (restricted maximum likelihood).
-    df : numpy.ndarray, shape (g,)
-        Points less coefficients.
-    likelihood, straight : float
-        Largest log likelihood but for a constant, coefficients and variance fitted too; without a change of slope.
-    bent : numpy.ndarray of bool, shape (g,)
-        Whether the slope may change.
+    `weight`: posterior, sums to 1; `beta`, `covariance`: of the coefficients, noise variance estimated; `variance`: of
+    the noise (restricted maximum likelihood); `df`: points less coefficients; `likelihood`, `straight`: largest log
+    likelihood but for a constant, coefficients and variance fitted too, and without a change of slope; `bent`: whether
+    the slope may change.
     """
 
     noises: tuple[Noise, ...]
@@ -294,19 +280,28 @@ class CorrelatedFit:
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
     def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
-        """Draw n points of noise about the level for each of some noises, in standard deviations about it."""
-        rng = np.random.default_rng(seed)
+        """Draw n points of noise about the level for each of some noises, in standard deviations about it.
+
+        One number a point: what is expected of it from those before, and how far it falls from that (Kalman's filter,
+        with which both parts of a noise have exactly their law).
+        """
         phi, white = np.array([(noise.phi, noise.white) for noise in self.noises]).T[:, which]
+        moves, about = (1 - white) * (1 - phi**2), np.sqrt(self._about()[which])
+        ahead = np.where(phi < SLOW, 1 - white, moves)  # variance of the autoregressive part to come
+        expected, settled = np.zeros(which.size), False
         # Each draw has numbers of its own: one that falls on another noise leaves the others as they are.
-        moves, first, of_white = np.sqrt([(1 - white) * (1 - phi**2), 1 - white, white])
-        out = rng.standard_normal((n, which.size))
-        out[0] *= np.where(phi < SLOW, first, moves)
-        out[1:] *= moves
-        for k in range(1, n):
-            out[k] += phi * out[k - 1]
+        out = np.random.default_rng(seed).standard_normal((n, which.size))
         for k in range(n):
-            out[k] += of_white * rng.standard_normal(which.size)
-        out /= np.sqrt(self._about()[which])
+            if not settled:
+                gain, spread = ahead / (ahead + white), np.sqrt(ahead + white) / about
+                after = phi**2 * ahead * (1 - gain) + moves
+                settles = np.abs(after - ahead) < 1e-12
+                ahead, settled = np.where(settles, ahead, after), bool(settles.all())
+            fresh = np.multiply(spread, out[k], out=out[k])
+            known = gain * fresh
+            known += expected
+            fresh += expected
+            expected = np.multiply(phi, known, out=known)
         return out.T
 
 
@@ -314,16 +309,11 @@ class CorrelatedFit:
 class FitExtras:
     """What a fit takes in beside plain columns, and gives beside their coefficients.
 
-    Parameters
-    ----------
-    places : tuple of int
-        Points at which it is wanted how far a level that wanders has gone from the columns: further
-        coefficients after those of the columns, 0 for noises that do not wander.
-    smooth : int
-        So many last columns are the shapes of a slow change of slope: in one part of the fits they are not
-        in the model, in others their coefficients are normal about 0, `BENT` noise standard deviations wide.
-    careful : bool
-        Whether something was found in the series, so that no noise and no change of slope is left out.
+    `places`: points at which it is wanted how far a level that wanders has gone from the columns (further coefficients
+    after those of the columns, 0 for noises that do not wander); `smooth`: so many last columns are shapes of a slow
+    change of slope (in one part of the fits they are not in the model, in others their coefficients are normal about 0,
+    `BENT` noise standard deviations wide); `careful`: whether something was found in the series, so that no noise and
+    no change of slope is left out.
     """
 
     places: tuple[int, ...] = ()

@@ -242,13 +242,8 @@ _CHUNK_CELLS = 400_000
 class Draws:
     """Draws of a nested layout's parameters.
 
-    Parameters
-    ----------
-    mean : numpy.ndarray, shape (draws,)
-        Of the mean of all batches that could be made so.
-    signed : numpy.ndarray, shape (levels, draws)
-        Of the variances, outermost level first, the single piece last. They may come out negative: sums of
-        them take them so, as setting them to 0 first would push the sums up.
+    `mean`: of all batches that could be made so; `signed`: the variances, a row a level, outermost first, the single
+    piece last. They may come out negative: sums of them take them so: setting them to 0 first would push the sums up.
     """
 
     mean: Floats

@@ -5,7 +5,15 @@ import pytest
 from statsmodels.regression.linear_model import GLS, OLS
 
 from lineview.core.errors import MeasureError
-from lineview.stats.correlated_regression import NOISES, Noise, _near_best, _weights, correlated_regression
+from lineview.stats.correlated_regression import (
+    NOISES,
+    SLOW,
+    CorrelatedFit,
+    Noise,
+    _near_best,
+    _weights,
+    correlated_regression,
+)
 from lineview.stats.least_squares import least_squares_fits
 
 
@@ -76,6 +84,20 @@ def test_what_is_drawn_hangs_on_the_data_alone(monkeypatch):
     other[7] = (other[7] + 1) % len(fit.noises)
     moved = np.flatnonzero((fit.offsets(noises, 20) != fit.offsets(other, 20)).any(axis=1))
     assert moved.tolist() in ([7], [])
+
+
+def test_drawn_noise_has_the_law_of_both_its_parts():
+    """Covariances of 20 points about the level: φ to the points between, and the white share; to 5 standard errors."""
+    for noise in (Noise(-0.4, 0.0), Noise(0.6, 0.0), Noise(0.6, 0.4), Noise(0.985, 0.9), Noise(0.9995, 0.3)):
+        one = np.ones(1)
+        fit = CorrelatedFit((noise,), one, np.zeros((1, 1)), np.ones((1, 1, 1)), one, 50 * one, 0.0, 0.0)
+        n, at = 40_000, np.arange(20)
+        drawn = fit.offsets(np.zeros(n, dtype=np.int64), at.size) * fit.sd()
+        lag, so_far = np.abs(np.subtract.outer(at, at)), np.minimum.outer(at, at) + 1
+        wanders = (1 - noise.phi ** (2 * so_far)) if noise.phi >= SLOW else 1.0
+        law = (1 - noise.white) * noise.phi**lag * wanders + noise.white * np.eye(at.size)
+        error = np.sqrt((law**2 + np.outer(np.diag(law), np.diag(law))) / n)
+        assert np.abs((drawn.T @ drawn / n - law) / error).max() < 5
 
 
 def test_too_few_points_are_refused():
