@@ -15,6 +15,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
+#: Shares below the quantiles that stand for a process's ends and middle; values looked at about one of them at first.
+SHARES, NEAR = (0.00135, 0.5, 0.99865), 50
+
+
 @dataclass(frozen=True)
 class Indices:
     """Indices of a process against two limits, from one standard deviation.
@@ -32,7 +36,7 @@ class Indices:
         return min(self.lower, self.upper)
 
 
-def quantile_indices(values: ArrayLike, low: float, high: float, times: Ints | None = None) -> Indices:
+def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
     """Compute the indices of a process that need not be normal, by its quantiles.
 
     The range from the 0.135 % to the 99.865 % quantile stands for six standard deviations, the median for
@@ -44,8 +48,6 @@ def quantile_indices(values: ArrayLike, low: float, high: float, times: Ints | N
         A thousand or more for the outer quantiles to mean anything.
     low, high : float
         Its limits.
-    times : array of int, optional
-        How often each of the values, then in order, is there.
 
     Returns
     -------
@@ -67,24 +69,60 @@ def quantile_indices(values: ArrayLike, low: float, high: float, times: Ints | N
     >>> round(quantile_indices(np.linspace(0.0, 1.0, 2001), -1.0, 2.0).c, 4)
     3.0081
     """
-    x, shares = np.asarray(values, dtype=np.float64), np.array([0.00135, 0.5, 0.99865])
-    least, middle, most = np.quantile(x, shares) if times is None else _quantiles_of_repeated(x, times, shares)
-    if not least < middle < most:
+    c, lower, upper = _indices(np.quantile(np.asarray(values, dtype=np.float64), SHARES), low, high)
+    return Indices(float(c), float(lower), float(upper))
+
+
+def _indices(quantiles: Floats, low: float, high: float) -> tuple[Floats, Floats, Floats]:
+    least, middle, most = quantiles
+    if not np.all((least < middle) & (middle < most)):
         raise MeasureError(Fault("values do not spread about their median", "values", "values that vary"))
-    return Indices(
-        float((high - low) / (most - least)),
-        float((middle - low) / (middle - least)),
-        float((high - middle) / (most - middle)),
-    )
+    return (high - low) / (most - least), (middle - low) / (middle - least), (high - middle) / (most - middle)
 
 
-def _quantiles_of_repeated(ordered: Floats, times: Ints, shares: Floats) -> Floats:
-    """What numpy.quantile gives of values in order, each so often, without repeating them."""
-    ends = np.cumsum(times)
-    at = shares * (ends[-1] - 1)
-    before = np.floor(at).astype(np.int64)
-    a, b = (ordered[np.searchsorted(ends, place, side="right")] for place in (before, np.ceil(at).astype(np.int64)))
-    t = at - before
+def repeated_indices(values: Floats, group: Ints, times: Floats, low: float, high: float) -> tuple[Floats, Floats]:
+    """Compute Pp and Ppk by quantiles of values whose groups are there so often, many times over.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (n,)
+        A thousand or more.
+    group : numpy.ndarray of int, shape (n,)
+        Number of each value's group, from 0.
+    times : numpy.ndarray, shape (m, groups)
+        How often each group is there.
+    low, high : float
+        Limits of the values.
+
+    Returns
+    -------
+    tuple of numpy.ndarray, shape (m,) each
+        As `quantile_indices` gives them of the values repeated.
+    """
+    order = np.argsort(values)
+    values, group = values[order], group[order]
+    quantiles = np.stack([_quantiles_of_repeated(values, group, times, share) for share in SHARES])
+    c, lower, upper = _indices(quantiles, low, high)
+    return c, np.minimum(lower, upper)
+
+
+def _quantiles_of_repeated(ordered: Floats, group: Ints, times: Floats, share: float) -> Floats:
+    """What numpy.quantile gives of values in order, their groups so often, without repeating them.
+
+    Only values near the quantile are looked at one by one, so many that it is among them each time.
+    """
+    n, groups = ordered.size, times.shape[1]
+    at = share * (times @ np.bincount(group, minlength=groups) - 1)
+    below, above = np.floor(at), np.ceil(at)
+    first = last = int(share * n)
+    while True:
+        first, last = max(0, 2 * first - last - NEAR), min(n, 2 * last - first + NEAR)
+        before = times @ np.bincount(group[:first], minlength=groups)
+        ends = before[:, None] + np.cumsum(times[:, group[first:last]], axis=1)
+        if np.all((before <= below) & (above < ends[:, -1])):
+            break
+    a, b = (ordered[first + np.sum(ends <= place[:, None], axis=1)] for place in (below, above))
+    t = at - below
     return np.asarray(np.where(t < 0.5, a + (b - a) * t, b - (b - a) * (1 - t)))
 
 

@@ -12,7 +12,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
 from lineview.core.language import tr
 from lineview.stats.batch_correlation import LEAST_GROUPS, MemoryFit, fit_memory
-from lineview.stats.capability import quantile_indices, shape_of
+from lineview.stats.capability import quantile_indices, repeated_indices, shape_of
 from lineview.stats.generalized_intervals import Draws, draw_components, percentiles
 from lineview.stats.means import coverage_factor, summarize
 from lineview.stats.tailed_spread import TailCheck, draw_variance
@@ -437,16 +437,11 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
     batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
     if batches.size < 5:
         return Estimate(quantiles.c), Estimate(quantiles.ck)
-    order = np.argsort(z)
-    z, batch = z[order], batch[order]
-    rng = np.random.default_rng(22514)
-    resamples = []
-    for _ in range(RESAMPLES):
-        times = np.bincount(rng.integers(0, batches.size, batches.size), minlength=batches.size)
-        again = quantile_indices(z, -1.0, 1.0, times[batch])
-        resamples.append((again.c, again.ck))
-    both = np.array(resamples)
-    return Estimate(quantiles.c, *percentiles(both[:, 0])), Estimate(quantiles.ck, *percentiles(both[:, 1]))
+    drawn = np.random.default_rng(22514).integers(0, batches.size, (RESAMPLES, batches.size))
+    drawn += batches.size * np.arange(RESAMPLES)[:, None]
+    times = np.bincount(drawn.ravel(), minlength=drawn.size).reshape(drawn.shape).astype(np.float64)
+    c, ck = repeated_indices(z, batch, times, -1.0, 1.0)
+    return Estimate(quantiles.c, *percentiles(c)), Estimate(quantiles.ck, *percentiles(ck))
 
 
 #: One point a batch: mean net mass of a piece and spread within [g]; `low` and `high` are the 95 % limits
