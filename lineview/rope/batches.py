@@ -118,27 +118,29 @@ def _in_batches(readings: pl.DataFrame, marks: pl.DataFrame) -> pl.DataFrame:
 
 def _without_edges(readings: pl.DataFrame) -> pl.DataFrame:
     """Leave out the readings near a batch's marks, where the batch has enough of them."""
-    of = _of_batches(readings, first=pl.col("at").min(), last=pl.col("at").max())
-    length = (of["last"] - of["first"]).dt.total_microseconds() / 1e6
-    edge = np.minimum(EDGE_S, EDGE_SHARE * length.to_numpy())
-    from_start = (readings["at"] - of["first"]).dt.total_microseconds().to_numpy() / 1e6
-    to_end = (of["last"] - readings["at"]).dt.total_microseconds().to_numpy() / 1e6
-    few = of["n"].to_numpy() < EDGE_READINGS
-    return readings.filter(few | ((from_start >= edge) & (to_end >= edge)))
+    begins, n = _runs_of(readings)
+    at = readings["at"].to_physical().to_numpy()
+    first, last = at[begins], at[begins + n - 1]
+    edge = np.where(n < EDGE_READINGS, 0.0, np.minimum(EDGE_S, EDGE_SHARE * ((last - first) / 1e6)))
+    inside = (at - np.repeat(first, n)) / 1e6 >= np.repeat(edge, n)
+    inside &= (np.repeat(last, n) - at) / 1e6 >= np.repeat(edge, n)
+    return readings.filter(inside)
 
 
 def _without_far(core: pl.DataFrame) -> pl.DataFrame:
     """Leave out single wild readings, where a batch has enough others to show that they are."""
-    middle = pl.col("value").median()
-    of = _of_batches(core, middle=middle, spread=1.4826 * (pl.col("value") - middle).abs().median())
-    away, spread = (core["value"] - of["middle"]).abs(), of["spread"]
-    return core.filter((of["n"] < EDGE_READINGS) | (spread == 0) | (away <= FAR * spread))
+    middle, n = pl.col("value").median(), _runs_of(core)[1]
+    each = core.group_by("nr", maintain_order=True).agg(middle=middle, spread=(pl.col("value") - middle).abs().median())
+    spread = 1.4826 * each["spread"].to_numpy()
+    most = np.where((n < EDGE_READINGS) | (spread == 0), np.inf, FAR * spread)
+    away = np.abs(core["value"].to_numpy() - np.repeat(each["middle"].to_numpy(), n))
+    return core.filter(away <= np.repeat(most, n))
 
 
-def _of_batches(readings: pl.DataFrame, **values: pl.Expr) -> pl.DataFrame:
-    """Values of each reading's batch and its number of readings, row by row; a batch's readings lie together."""
-    each = readings.group_by("nr", maintain_order=True).agg(pl.len().alias("n"), **values)
-    return each[np.repeat(np.arange(each.height), each["n"].to_numpy())]
+def _runs_of(readings: pl.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Where each batch's readings, which lie together, begin, and how many they are."""
+    begins = np.flatnonzero(np.diff(readings["nr"].to_numpy(), prepend=-1))
+    return begins, np.diff(np.r_[begins, readings.height])
 
 
 def _taper() -> pl.Expr:

@@ -364,7 +364,7 @@ def _likelihood(runs: _Runs, phi: float, white: float = 0.0) -> tuple[float, Flo
 def _whitened(runs: _Runs, phi: float, _: float) -> tuple[tuple[Floats, ...], Ints]:
     """Products of level, time and value, parts of the log determinant, and starts, of autoregressive noise alone."""
     step, starts, (here, across, before) = runs.sums
-    rho = np.where(step > 0, phi ** np.maximum(step, 1), 0.0)
+    rho = np.asarray(np.r_[0.0, phi ** np.arange(1, int(step.max()) + 1)][step], dtype=np.float64)
     products = (here - rho * across + rho**2 * before) / (1 - rho**2)
     return (*products, here[0] * np.log(1 - rho**2)), starts
 

@@ -77,24 +77,31 @@ def rope_variance(core: pl.DataFrame, diameter_mm: Mapping[str, float]) -> RopeV
     differences one, two and three readings apart, extended to none apart, leaves the noise.
     Source: derived-spread-sources
     """
-    frame = core.with_columns(
-        _target=pl.col("product").replace_strict(dict(diameter_mm), default=None, return_dtype=pl.Float64)
-    ).filter(pl.col("_target").is_not_null() & (pl.col("value") > 0))
-    frame = frame.with_columns(_z=(pl.col("value") / pl.col("_target")).log())
-    noise, fade = _noise(frame)
-    about = (pl.col("_z") - pl.col("_z").mean()) ** 2
-    by_batch = frame.group_by("batch", maintain_order=True).agg(
-        pl.col("_z").mean().alias("mean"), about.mean().alias("variance"), pl.len().alias("n")
+    begins = np.flatnonzero(np.diff(core["nr"].to_numpy(), prepend=-1))
+    names, products = (core[name].gather(begins).to_list() for name in ("batch", "product"))
+    numbers = {name: k for k, name in enumerate(dict.fromkeys(names))}
+    targets = np.array([diameter_mm.get(product, np.nan) for product in products], dtype=np.float64)
+    lengths = np.diff(np.r_[begins, core.height])
+    ratio = core["value"].to_numpy() / np.repeat(targets, lengths)
+    used = ratio > 0
+    z, batch = (
+        np.log(ratio[used]),
+        np.repeat(np.array([numbers[name] for name in names], dtype=np.int64), lengths)[used],
     )
-    mean = dict(by_batch.select("batch", "mean").iter_rows())
-    enough = by_batch.filter(pl.col("n") >= LEAST_READINGS)
-    if enough.height < 3:
-        return RopeVariance(mean, None, 0.0, noise, 0.0, enough.height)
-    variance = enough["variance"].to_numpy() - noise * (1 - 1 / enough["n"].to_numpy())
+    noise, fade = _noise(z, batch, _seconds(core["at"])[used])
+    n = np.bincount(batch, minlength=len(numbers)).astype(np.float64)
+    mean = np.bincount(batch, z, n.size) / np.maximum(n, 1)
+    variance = np.bincount(batch, (z - mean[batch]) ** 2, n.size) / np.maximum(n, 1)
+    mean_of = {name: float(mean[k]) for name, k in numbers.items() if n[k]}
+    enough = n >= LEAST_READINGS
+    batches, n = int(enough.sum()), n[enough]
+    if batches < 3:
+        return RopeVariance(mean_of, None, 0.0, noise, 0.0, batches)
+    variance = variance[enough] - noise * (1 - 1 / n)
     u = float(np.std(variance, ddof=1) / np.sqrt(variance.size))
     within = max(float(variance.mean()), 0.0)
-    share = float(np.mean(_share_of_mean(enough["n"].to_numpy().astype(np.float64), fade)))
-    return RopeVariance(mean, within, u, noise, within * share / (1 - share), enough.height)
+    share = float(np.mean(_share_of_mean(n, fade)))
+    return RopeVariance(mean_of, within, u, noise, within * share / (1 - share), batches)
 
 
 def _share_of_mean(n: Floats, fade: float) -> Floats:
@@ -106,13 +113,11 @@ def _share_of_mean(n: Floats, fade: float) -> Floats:
     )
 
 
-def _noise(frame: pl.DataFrame) -> tuple[float, float]:
+def _noise(z: Floats, batch: Ints, at_s: Floats) -> tuple[float, float]:
     """The variance of the gauge's noise, and by how much the rope's correlation fades in a reading.
 
     Both are 0 where the rope changes too fast, or too slowly, to separate them.
     """
-    z, batch = frame["_z"].to_numpy(), _numbered(frame["batch"])
-    at_s = frame["at"].dt.epoch("us").to_numpy() / 1e6
     if z.size < 50:
         return 0.0, 0.0
     same_batch = batch[1:] == batch[:-1]
@@ -131,13 +136,6 @@ def _noise(frame: pl.DataFrame) -> tuple[float, float]:
         return 0.0, 0.0
     fade = second / first
     return float(np.clip(half[0] - first / fade, 0.0, half[0])), fade
-
-
-def _numbered(batch: pl.Series) -> Ints:
-    """A number for each reading's batch, the same for the same name."""
-    runs = batch.rle().struct.unnest()
-    numbers = {name: k for k, name in enumerate(runs["value"].unique(maintain_order=True))}
-    return np.repeat(np.array([numbers[name] for name in runs["value"]], dtype=np.int64), runs["len"].to_numpy())
 
 
 #: Delays tried [s]; below 0 for clocks that are a little apart.
@@ -271,8 +269,9 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     y = np.bincount(columns.sample, weights=columns.y) / count
     at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
     delays = np.array(DELAYS_S)
-    before = rope_before(rope_s, thick, np.tile(at, delays.size), np.repeat(delays, at.size))
-    sampled = list(np.log(before.reshape(delays.size, -1) / columns.target_mm[first]))
+    # sample by sample, so that what is looked for next lies near
+    before = rope_before(rope_s, thick, np.repeat(at, delays.size), np.tile(delays, at.size)).reshape(at.size, -1)
+    sampled = list(np.log(np.ascontiguousarray(before.T) / columns.target_mm[first]))
     groups = columns.batch[first].astype(np.float64)
     return best_lag(y, groups, sampled, list(DELAYS_S), count)
 

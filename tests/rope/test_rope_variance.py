@@ -22,9 +22,10 @@ def rope(slow: float, noise: float, fade: float = 0.6, batches: int = 60, n: int
             d[i] = fade * d[i - 1] + rng.normal(0, slow * np.sqrt(1 - fade**2))
         shown = 14 * np.exp(d + rng.normal(0, noise, n))
         rows += [
-            (start + timedelta(minutes=12 * b, seconds=10 * i), float(v), f"B{b}", "mint") for i, v in enumerate(shown)
+            (start + timedelta(minutes=12 * b, seconds=10 * i), float(v), b, f"B{b}", "mint")
+            for i, v in enumerate(shown)
         ]
-    frame = pl.DataFrame(rows, schema=["at", "value", "batch", "product"], orient="row")
+    frame = pl.DataFrame(rows, schema=["at", "value", "nr", "batch", "product"], orient="row")
     return frame.cast({"at": pl.Datetime("us", "UTC")})
 
 
