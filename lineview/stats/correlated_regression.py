@@ -24,14 +24,8 @@ Floats = NDArray[np.float64]
 class Noise:
     """First-order autoregressive plus white noise of unit variance, V = (1 − q) R + q I.
 
-    R[i, j] is φ to the steps between i and j, so that the inverse of V costs no more than n.
-
-    Parameters
-    ----------
-    phi : float
-        φ: correlation one step apart of the autoregressive part, above −1 and below 1.
-    white : float
-        q: the share of the variance that is white, from 0 up to below 1.
+    R[i, j] is φ to the steps between i and j, so that the inverse of V costs no more than n. `phi`: φ, correlation one
+    step apart of the autoregressive part, above −1 and below 1; `white`: q, the share that is white, from 0 to below 1.
     """
 
     phi: float

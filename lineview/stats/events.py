@@ -74,18 +74,10 @@ def mean_between_limits(
 
 @dataclass(frozen=True)
 class TrendTest:
-    """One test of a constant rate.
+    """One test of a constant rate: its statistic, and the probabilities of so much trend at one.
 
-    Parameters
-    ----------
-    name : str
-        Of the test.
-    statistic : float
-        Its value; for Laplace above 0 where events bunch late.
-    p_two_sided : float
-        Probability of so much trend either way at a constant rate.
-    p_more_often : float
-        Probability of so much bunching late, or more, at a constant rate.
+    `statistic`: for Laplace above 0 where events bunch late; `p_two_sided`: of trend either way; `p_more_often`:
+    of so much bunching late, or more.
     """
 
     name: str
@@ -183,22 +175,9 @@ def mil_hdbk_189(times: Sequence[float], end: float) -> TrendTest:
 class PowerLaw:
     """Expected events up to t are a t^b; b above 1: they come more and more often.
 
-    Parameters
-    ----------
-    b, a : float
-        Shape, its bias taken out, and scale to match.
-    b_likeliest, a_likeliest : float
-        Maximum likelihood without that correction.
-    b_low, b_high : float
-        Exact confidence limits of the shape.
-    mean_between_end : float
-        Mean time between events at the end of the watch.
-    mean_low, mean_high : float
-        Its approximate confidence limits; `mean_high` infinite where there are too few events.
-    events : int
-        Events behind it.
-    confidence : float
-        Of the limits.
+    `b`, `a`: shape, its bias taken out, and scale to match; `b_likeliest`, `a_likeliest`: without that correction;
+    `b_low`, `b_high`: exact limits of the shape; `mean_between_end`: mean time between events at the end of the watch,
+    with approximate limits, `mean_high` infinite where there are too few events; `events`: behind it.
     """
 
     b: float
@@ -279,16 +258,9 @@ def power_law(times: Sequence[float], end: float, *, confidence: float = 0.95) -
 
 @dataclass(frozen=True)
 class RateRatio:
-    """One rate over another with exact limits.
+    """One rate over another with exact limits, and the two-sided probability of so much difference at equal rates.
 
-    Parameters
-    ----------
-    ratio : float
-        Infinite where the second has no event; nan where neither has.
-    low, high : float
-        Confidence limits.
-    p : float
-        Two-sided probability of so much difference at equal rates.
+    `ratio` is infinite where the second has no event, nan where neither has.
     """
 
     ratio: float

@@ -45,18 +45,9 @@ def critical_adjustment(candidates: int, level: float = 0.95) -> float:
 class AgreedViews:
     """Measurements of the same things in several views, adjusted so that each thing's views agree.
 
-    Parameters
-    ----------
-    values : array, shape (n,)
-        Reconciled, one a thing.
-    adjustments, standardized : array, shape (v, n)
-        What they are more than the measured ones, and that over its own standard deviation; 0 where none can be.
-    statistic : float
-        Sum of squared adjustments weighted by the covariance.
-    df : int
-        Balances: views less things.
-    sum_sd : float
-        Standard uncertainty of the sum of the things' reconciled values.
+    `values`: reconciled, one a thing; `adjustments`, `standardized`, a row a view: what they are more than the measured
+    ones, and that over its own standard deviation (0 where none can be); `statistic`: their weighted squares
+    by the covariance, summed; `df`: views less things; `sum_sd`: standard uncertainty of the sum of reconciled values.
     """
 
     values: Floats

@@ -126,16 +126,9 @@ def fold(
 
 @dataclass(frozen=True)
 class Components:
-    """Variance components.
+    """Generalized least squares mean, its variance with the components taken as known, and the components.
 
-    Parameters
-    ----------
-    mean : float
-        Generalized least squares mean.
-    mean_variance : float
-        Its variance, with the components taken as known.
-    variances : tuple of float
-        Outermost level first, the single piece last; 0 where the data show none.
+    `variances`: outermost level first, the single piece last; 0 where the data show none.
     """
 
     mean: float
