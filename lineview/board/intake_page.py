@@ -146,15 +146,8 @@ def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes
             for intake, _ in group.exports
             if undoes
         ]
-        cells = [
-            group.what,
-            files,
-            show.number(group.count),
-            group.span(plant),
-            html.Ul(items),
-            html.Div(acts, className="acts"),
-        ]
-        rows.append(cells)
+        counted, acts_part = show.number(group.count), html.Div(acts, className="acts")
+        rows.append([group.what, files, counted, group.span(plant), html.Ul(items), acts_part])
     headings = [tr("what"), tr("exports that disagree"), tr("moments"), tr("from and to")]
     headings += [tr("what each says"), tr("action")]
     right = [heading == headings[2] for heading in headings]

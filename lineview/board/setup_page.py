@@ -270,13 +270,8 @@ def _lines(text: str, machines: list[str]) -> list[tuple[str, list[str]]]:
 
 def _row(shift: Shift) -> dict[str, Any]:
     breaks = ", ".join(f"{b.start:%H:%M}-{b.end:%H:%M}" for b in shift.breaks)
-    return {
-        "id": shift.id,
-        "start": f"{shift.start:%H:%M}",
-        "end": f"{shift.end:%H:%M}",
-        "days": shift.days,
-        "breaks": breaks,
-    }
+    times = {"start": f"{shift.start:%H:%M}", "end": f"{shift.end:%H:%M}"}
+    return {"id": shift.id, **times, "days": shift.days, "breaks": breaks}
 
 
 def _by_day(frame: pl.DataFrame) -> dict[str, Any]:

@@ -94,6 +94,11 @@ class ShiftAccount:
         return self.pieces.rejects is not None
 
     @property
+    def has_open_rejects(self) -> bool:
+        """Whether the pieces made are known, and how many of them were rejects is not."""
+        return self.pieces.total is not None and self.pieces.total.value is not None and not self.is_good_known
+
+    @property
     def rejects_used(self) -> float:
         """Rejects; where they are not known, pieces made less good ones."""
         rejects = self.pieces.rejects

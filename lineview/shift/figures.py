@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.core.language import in_digits, mark, tr
@@ -189,8 +191,11 @@ def _losses(figures: FigureList, account: ShiftAccount, n: int) -> None:
         figures.add("pieces_lost_{key}", minutes * rate - pieces, working, n=n, key=key, cause=cause)
     if not account.counts_rejects:
         return figures.unknown("pieces_lost_{key}", tr("nothing counts rejects"), key="rejects", cause="rejects")
-    working = tr("pieces that the reject counter counted")
-    return figures.add("pieces_lost_{key}", account.rejects_used, working, n=n, key="rejects", cause="rejects")
+    working, used = tr("pieces that the reject counter counted"), account.rejects_used
+    lost = Estimate(used, interval=mark("bounds: rejects without readings"))
+    if (counted := account.pieces.rejects) and counted.value is None:
+        lost = replace(lost, low=min(counted.low or 0.0, used), high=used)
+    return figures.add("pieces_lost_{key}", lost, working, n=n, key="rejects", cause="rejects")
 
 
 def _stops(figures: FigureList, measures: ShiftMeasures) -> None:

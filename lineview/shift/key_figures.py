@@ -115,6 +115,8 @@ def why_unknown(account: ShiftAccount) -> dict[str, str]:
     reasons = {"rework_ratio": tr("nothing counts rework")}
     if not account.counts_rejects:
         reasons |= dict.fromkeys(NEED_REJECTS, tr("nothing counts rejects"))
+    elif account.has_open_rejects:
+        reasons |= dict.fromkeys(NEED_REJECTS, tr("good pieces are not known"))
     return reasons
 
 
@@ -193,10 +195,10 @@ class Efficiency:
     """Good pieces over what the operating minutes would give at the nominal rate.
 
     `operating_min` leaves out breaks, changeovers and unseen minutes [min]; `outside_min` of it stood by a
-    cause outside the machine [min]. Both shares are None where their divisor is 0.
+    cause outside the machine [min]. Both shares are None where their divisor is 0, or `good` is not known.
     """
 
-    good: float
+    good: float | None
     nominal_per_min: float
     operating_min: float
     outside_min: float
@@ -212,8 +214,8 @@ class Efficiency:
         return _over(self.good, self.nominal_per_min * (self.operating_min - self.outside_min))
 
 
-def _over(top: float, bottom: float) -> float | None:
-    return top / bottom if bottom > 1e-9 else None
+def _over(top: float | None, bottom: float) -> float | None:
+    return top / bottom if top is not None and bottom > 1e-9 else None
 
 
 def outside_minutes(timeline: pl.DataFrame) -> float:

@@ -178,7 +178,7 @@ def study_shift(
     flavours = changeover_matrix(within, lambda name: _of(plant, name, base=False))
     bases = changeover_matrix(within, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
-    good = time_elements(account).good
+    good = None if account.has_open_rejects else time_elements(account).good
     return ShiftStudy(
         stop_trend(clock),
         stop_clusters(clock, reel_changes),

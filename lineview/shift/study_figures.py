@@ -102,7 +102,8 @@ def _efficiencies(figures: FigureList, efficiency: Efficiency) -> None:
         ("efficiency_machine_only_percent", efficiency.machine_only, operating - outside),
     ):
         if share is None:
-            figures.unknown(name, tr("no operating minute"))
+            why = tr("good pieces are not known") if efficiency.good is None else tr("no operating minute")
+            figures.unknown(name, why)
             continue
         working = tr(
             "{good:,.0f} good ÷ ({minutes:,.1f} operating min × {rate:g} a minute); "

@@ -10,7 +10,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
 from lineview.report.figures import MUCH_OUTSIDE, outside_words
-from lineview.shift.account import whole_parts
+from lineview.shift.account import ShiftAccount, whole_parts
 from lineview.shift.measures import ShiftMeasures
 
 CAUTIONS = (
@@ -314,12 +314,18 @@ def _plan(measures: ShiftMeasures) -> str:
     if measures.planned <= 0:
         return tr("The plan is 0 pieces, so no pace follows from it.")
     if measures.pace_needed_per_min is None:
-        gap = measures.so_far.good_used - measures.planned
-        words = {"planned": measures.planned, "pieces": abs(gap)}
-        if gap >= 0:
-            return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} over.", **words)
-        return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} short.", **words)
+        return _compared(measures.so_far, measures.planned)
     return _pace(measures, measures.planned, measures.pace_needed_per_min)
+
+
+def _compared(account: ShiftAccount, planned: float) -> str:
+    gap = account.good_used - planned
+    words = {"planned": planned, "pieces": abs(gap)}
+    if gap >= 0:
+        return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} over.", **words)
+    if not account.is_good_known:  # what was not read may have made up for it
+        return tr("The plan for it was {planned:,.0f}.", planned=planned)
+    return tr("The plan for it was {planned:,.0f}: {pieces:,.0f} short.", **words)
 
 
 def _pace(measures: ShiftMeasures, planned: float, pace_per_min: float) -> str:

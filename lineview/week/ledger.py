@@ -199,21 +199,23 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
     by_cause = with_mass.group_by("cause", maintain_order=True).agg(
         pl.col("clock_min", "pieces", "events").sum(), kg=(pl.col("pieces") * pl.col("target")).sum() / 1000
     )
-    open_pieces = float(shifts["open_pieces"].sum())
+    open_pieces, open_rejects = float(shifts["open_pieces"].sum()), float(shifts["open_rejects"].sum())
     doubt = (shifts["good"] - shifts["good_low"]).sum(), (shifts["good_high"] - shifts["good"]).sum()
     mean_g = _mean_target(machine)
     for cause, clock, pieces, events, kg in by_cause.iter_rows():
         below, above = _doubt(cause, open_pieces, (float(doubt[0]), float(doubt[1])))
-        loss = _between(pieces, below, above, events)
-        mass = _between(kg, below * (mean_g or 0.0) / 1000, above * (mean_g or 0.0) / 1000, events)
+        kind = mark("bounds: minutes without readings")
+        if cause == REJECTS:
+            below, kind = open_rejects, mark("bounds: rejects without readings")
+        loss = _between(pieces, below, above, events, kind)
+        mass = _between(kg, below * (mean_g or 0.0) / 1000, above * (mean_g or 0.0) / 1000, events, kind)
         _add_loss(sums, cause, loss, rate, None if mean_g is None else mass, worth)
         sums.clock_min[cause] = sums.clock_min.get(cause, 0.0) + clock
         sums.events[cause] = sums.events.get(cause, 0) + events
 
 
-def _between(value: float, below: float, above: float, n: int) -> Estimate:
-    kind = mark("bounds: minutes without readings") if below + above > 0 else ""
-    return Estimate(value, value - below, value + above, n, interval=kind)
+def _between(value: float, below: float, above: float, n: int, kind: str) -> Estimate:
+    return Estimate(value, value - below, value + above, n, interval=kind if below + above > 0 else "")
 
 
 def _doubt(cause: str, open_pieces: float, good: tuple[float, float]) -> tuple[float, float]:

@@ -17,9 +17,9 @@ from lineview.plant import Plant, WebKind
 from lineview.shift.measures import nominal_per_min
 
 #: A shift of one machine, or the part of one that was asked for: `seen_min` are its planned minutes with
-#: readings, `good` the likeliest count between its bounds; `open_pieces` what unread minutes would make at the
-#: nominal rate; `film_m` and `paper_m` fed, null where nothing counts them. Minutes [min], rate [pieces/min],
-#: webs [m].
+#: readings, `good` the likeliest count between its bounds; `open_rejects` what is taken for rejects while their
+#: counter is not read; `open_pieces` what unread minutes would make at the nominal rate; `film_m` and `paper_m` fed,
+#: null where nothing counts them. Minutes [min], rate [pieces/min], webs [m].
 SHIFTS: dict[str, pl.DataType] = {
     "machine": pl.String(),
     "line": pl.String(),
@@ -33,6 +33,7 @@ SHIFTS: dict[str, pl.DataType] = {
     "nominal_per_min": pl.Float64(),
     "stops": pl.Int64(),
     "good": pl.Float64(),
+    "open_rejects": pl.Float64(),
     "good_low": pl.Float64(),
     "good_high": pl.Float64(),
     "open_pieces": pl.Float64(),
@@ -139,6 +140,7 @@ def machine_losses(
         nominal_per_min=pl.Series(np.full(cells.height, rate)),
         stops=pl.Series(by_state.stops),
         good=pl.Series(sums.good),
+        open_rejects=pl.Series(sums.rejects - _least(pieces.rejects, cells.height)),
         good_low=pl.Series(pieces.good.low),
         good_high=pl.Series(pieces.good.high),
         film_m=_metres_fed(counts, "film", begins, ends),

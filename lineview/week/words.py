@@ -136,13 +136,16 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
 def _total_words(ledger: Ledger, plant: Plant) -> str:
     pieces = ledger.balances["pieces"]
     share = 100 * pieces.was / pieces.possible if pieces.possible > 0 else 0.0
+    rejects = [row.amounts["pieces"] for row in ledger.rows if row.cause == REJECTS]
+    least = tr("at least ") if any(lost.value != lost.low for lost in rejects) else ""
     words = tr(
         "{made} good pieces of {possible} possible in {minutes} planned minutes at the nominal rate, {share:.1f} %.",
-        made=show.number(round(pieces.was)),
+        made=f"{least}{show.number(round(pieces.was))}",
         possible=show.number(round(pieces.possible)),
         minutes=show.number(round(ledger.planned_min)),
         share=share,
     )
+    words = words[:1].upper() + words[1:]
     money = ledger.known("money")
     if ledger.worth and money:
         least = "" if ledger.money_known else tr("at least ")

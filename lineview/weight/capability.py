@@ -128,23 +128,10 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     if len(names) < LEAST:
         return ThreeWay((), len(names))
     single, moving = individuals_limits(points["deviation_g"].to_numpy())
+    off, moved = (tuple(names[i + k] for i in chart.outside) for k, chart in enumerate((single, moving)))
     charts = [
-        ChartLimits(
-            mark("batch means"),
-            mark("g off target"),
-            single.centre,
-            single.low,
-            single.high,
-            tuple(names[i] for i in single.outside),
-        ),
-        ChartLimits(
-            mark("moving range of batch means"),
-            "g",
-            moving.centre,
-            moving.low,
-            moving.high,
-            tuple(names[i + 1] for i in moving.outside),
-        ),
+        ChartLimits(mark("batch means"), mark("g off target"), single.centre, single.low, single.high, off),
+        ChartLimits(mark("moving range of batch means"), "g", moving.centre, moving.low, moving.high, moved),
     ]
     within = _within(weighings)
     follow = summarize(points["deviation_g"].to_list()).r1

@@ -271,9 +271,9 @@ def pieces_per_week(
     """Scale the good pieces of a period to a week."""
     at = read_moments(counts, [start, end])
     good = counts.pieces(at[:1], at[1:]).good
-    if good is None or not good.readings[0]:
+    good_number = None if good is None or not good.readings[0] else good.at(0).value
+    if good_number is None:  # also where rejects were read for a part of the time alone
         return None
-    good_number = good.at(0).number
     planned = _planned_min(calendar(plant.shifts, plant.zone, start, end))
     week = _planned_min(calendar(plant.shifts, plant.zone, start, start + timedelta(days=7)))
     if not planned > 0 or not week > 0:

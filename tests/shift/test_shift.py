@@ -482,3 +482,17 @@ def test_shifts_to_come_are_spoken_of_as_many_as_they_are(shifts: int, said: str
     scope = Scope("1", "w1", Period(START, START + timedelta(hours=8 * shifts)), START - timedelta(hours=1), "")
     (span,) = sentence(measured, scope, 0)
     assert span.text.startswith(said)
+
+
+def test_pieces_whose_rejects_were_not_read_are_neither_good_nor_missing_from_the_plan() -> None:
+    read = FRAME.filter((pl.col("channel") == "pieces") | (pl.col("at") < START - timedelta(minutes=5)))
+    answer = ask(read, plan=plan(("mint", 0, 8, 100_000)))
+    assert "its rejects were not read, so good pieces are not known" in answer.text
+    assert "The plan for it was 100,000." in answer.soft
+    assert "short." not in answer.soft
+    for name in ("iso_quality_ratio_percent", "iso_oee_index_percent", "iso_scrap_ratio_percent"):
+        assert answer.figure(name).why_none == "not known: good pieces are not known"
+    assert answer.figure("efficiency_all_causes_percent").value is None
+    lost = answer.figure("pieces_lost_rejects")
+    assert (lost.low, lost.interval_kind) == (0, "bounds: rejects without readings")
+    assert lost.high == lost.value > 100_000

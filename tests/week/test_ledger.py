@@ -24,9 +24,10 @@ from lineview.report.tables import cell, table_decimals
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, line_week, week_account
 from lineview.week.figures import unit_of
 from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow, _between
+from lineview.week.losses import REJECTS
 from lineview.week.tables import ledger_table
 from lineview.week.trend import STEADY, WORSE, CauseTrend, Trends
-from lineview.week.words import sentence
+from lineview.week.words import sentence, soft_line
 from tests import factories
 from tests.from_frames import Frames, counted
 
@@ -109,7 +110,7 @@ def weighed(rng: np.random.Generator, machine: str, days: int) -> pl.DataFrame:
     return factories.rows(WEIGHTS, rows, machine=machine, pieces=1, gross=False)
 
 
-def random_account(seed: int, plant: Plant, days: int = 3) -> WeekAccount:
+def random_account(seed: int, plant: Plant, days: int = 3, rejects_to: datetime | None = None) -> WeekAccount:
     rng = np.random.default_rng(seed)
     period = (
         START + timedelta(hours=float(rng.uniform(0, 9))),
@@ -118,6 +119,8 @@ def random_account(seed: int, plant: Plant, days: int = 3) -> WeekAccount:
     lines = []
     for machine in plant.machines:
         readings, log = random_readings(rng, machine.id, days)
+        if rejects_to is not None:
+            readings = readings.filter((pl.col("channel") != "rejects") | (pl.col("at") < rejects_to))
         sheet = batches(rng, machine.line, days)
         counts = counted(plant, machine, readings, period)
         inputs = MachineInputs(counts, sheet, log, Frames().reels, START)
@@ -140,6 +143,18 @@ def assert_adds_up(account: WeekAccount, plant: Plant) -> None:
         written = [row.get(unit) for row in rows if row.get(unit) is not None]
         if written:
             assert math.fsum(written) == pytest.approx(total[unit], abs=1e-9), unit  # as printed
+
+
+def test_what_is_taken_for_rejects_while_their_counter_is_not_read_is_a_bound() -> None:
+    plant = works(1)
+    whole, cut = (random_account(3, plant, 3, until) for until in (None, START + timedelta(days=1, hours=13)))
+    assert_adds_up(cut, plant)
+    (lost,) = (row.amounts["pieces"] for row in cut.ledger.rows if row.cause == REJECTS)
+    (read,) = (row.amounts["pieces"] for row in whole.ledger.rows if row.cause == REJECTS)
+    assert lost.interval == "bounds: rejects without readings"
+    assert lost.low < read.value < lost.high == lost.value
+    assert soft_line(cut, plant).startswith("At least ")
+    assert not soft_line(whole, plant).startswith("At least ")
 
 
 @pytest.mark.parametrize("seed", range(50))
@@ -277,7 +292,9 @@ def sorted_rows(ledger: Ledger) -> list[LedgerRow]:
 @pytest.mark.parametrize(("below", "above"), [(0.2, 0.3), (0.0, 0.4), (0.4, 0.0), (0.0, 0.0)])
 def test_a_loss_has_bounds_where_any_minute_was_not_read(below: float, above: float) -> None:
     kind = "bounds: minutes without readings" if below or above else ""
-    assert _between(5.0, below, above, 4) == Estimate(5.0, 5.0 - below, 5.0 + above, 4, interval=kind)
+    assert _between(5.0, below, above, 4, "bounds: minutes without readings") == Estimate(
+        5.0, 5.0 - below, 5.0 + above, 4, interval=kind
+    )
 
 
 def test_one_shift_alone_has_its_ledger_and_no_verdict(week: Works) -> None:

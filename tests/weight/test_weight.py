@@ -15,7 +15,7 @@ from lineview.report.answer import Answer, to_json
 from lineview.weight.answer import answer_weight
 from lineview.weight.spread import spread_of
 from tests.from_frames import Frames, answered, inputs
-from tests.simulate.weighed_line import batch_sheet, frames, plant, product, scope, web, weights
+from tests.simulate.weighed_line import batch_sheet, counted, frames, plant, product, scope, web, weights
 
 
 def ask(weighed: pl.DataFrame | None = None, works: object = None, **given: object) -> Answer:
@@ -298,3 +298,18 @@ def test_weights_equal_but_for_rounding_have_no_spread_within() -> None:
     frame = pl.DataFrame({"batch": ["a", "a", "b", "b", "c", "c"], "sample": None, "off_g": mass, "pieces": 1})
     spread = spread_of(frame.cast({"sample": pl.String}), pl.col("off_g"), draws=500)
     assert spread.within.value is None
+
+
+def test_a_week_whose_rejects_were_read_for_a_part_alone_has_no_weekly_mass_and_the_rest() -> None:
+    works = plant()
+    wrap, sizer = works.machines
+    rejects = wrap.counters[0].model_copy(update={"id": "rejects", "counts": "rejects"})
+    works = works.model_copy(
+        update={"machines": (wrap.model_copy(update={"counters": (*wrap.counters, rejects)}), sizer)}
+    )
+    pieces = counted()
+    early = pieces.filter(pl.col("at") < pieces["at"].median()).with_columns(channel=pl.lit("rejects"), value=0.0)
+    answer = ask(weights(), works, readings={"wrap1": pl.concat([pieces, early])})
+    assert value(answer, "mean_g") == value(ask(weights()), "mean_g")
+    assert answer.figure("giveaway_kg_per_week").value is None
+    assert answer.figure("giveaway_kg_per_week").why_none
