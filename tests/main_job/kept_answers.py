@@ -69,6 +69,12 @@ def _week(folder: Path) -> list[Path]:
     return [folder / "exports"]
 
 
+def _counters_alone(folder: Path) -> list[Path]:
+    """The same week without batches, weights, stops and reels."""
+    copytree(DEMO, folder, dirs_exist_ok=True)
+    return [p for kind in ("wrap2", "sizer2", "stock", "plan") for p in sorted((folder / "exports").glob(f"{kind}_*"))]
+
+
 def _fortnight(folder: Path) -> list[Path]:
     """Other weeks over the change of clocks, in US units, with a finer eye for stops and every test of the charts."""
     make_demo(folder, days=14, seed=5, start=date(2026, 3, 23))
@@ -107,6 +113,10 @@ _FORTNIGHT = [
     {"question": "week", "line": "line1", "period": "2026-W14", **more}
     for more in ({"against": "previous"}, {"against": "line=line2"}, {"against": "shift=late"}, {"only": "shift=late"})
 ]
+_WITHIN_SHIFTS = [
+    {"question": question, "line": "line2", "start": "2026-06-09 08:17", "end": "2026-06-11 17:43"}
+    for question in ("rope", "weight", "shift", "wrap", "order", "week")
+]
 #: The quickest first.
 CASES: dict[str, Case] = {
     "french": Case(_elsewhere(exports_elsewhere.french), _of_line("A", ["all"])),
@@ -120,7 +130,10 @@ CASES: dict[str, Case] = {
     "troubled": Case(
         _troubled, _of_line("A", ["all"], "shift wrap week") + _of_line("B", ["all", "2026-06-09.early"], "shift wrap")
     ),
-    "week": Case(_week, _of_line("line1", ["all", "2026-06-09.late"]) + _of_line("line2", ["2026-06-10"])),
+    "counters-alone": Case(_counters_alone, _of_line("line2", ["all"])),
+    "week": Case(
+        _week, _of_line("line1", ["all", "2026-06-09.late"]) + _of_line("line2", ["2026-06-10"]) + _WITHIN_SHIFTS
+    ),
     "fortnight": Case(
         _fortnight,
         _of_line("line1", ["all"])
