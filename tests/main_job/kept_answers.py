@@ -10,24 +10,28 @@ from __future__ import annotations
 
 import json
 import math
+import os
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from shutil import copytree
 from tempfile import TemporaryDirectory
 from typing import Any
+from unittest.mock import patch
 from zlib import crc32
 
 from lineview.app.question import read_question
 from lineview.app.setup import set_up
 from lineview.app.setup_layouts import survey_folder
 from lineview.app.take_in import IntakeResult
+from lineview.app.trials import TrialText, note_trial
 from lineview.app.works import Works
 from lineview.demo.make import make_demo
 from lineview.plant import Plant
-from lineview.report.answer import Answer, to_json
+from lineview.report.answer import Answer, file_name, to_json
 from lineview.report.tables import figure_text, table_text
 from tests.main_job import troubled_shifts
 from tests.main_job.invented_week import DEMO
@@ -37,6 +41,7 @@ from tests.simulate.undescribed import make_undescribed
 KEPT = Path(__file__).parent / "kept"
 #: Two numbers are alike that agree to so large a share: other processors and libraries round otherwise.
 ALIKE = 1e-6
+FINE_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d+Z")
 TEXTS = ("sentence", "needs_a_person", "soft", "points", "notes", "cautions", "scope")
 FIGURE = ("value", "low", "high", "interval", "n", "unit", "sources", "working", "why_none")
 
@@ -49,7 +54,7 @@ FORTNIGHT_HAS = (
     ("worth_per_kg_sold = 2.80", "worth_per_kg_sold = 2.10"),
 )
 
-Question = dict[str, str]
+Question = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,7 @@ class Case:
 
     write: Callable[[Path], Sequence[Path]]
     asked: Sequence[Question]
+    trials: Sequence[TrialText] = ()
 
 
 def _of_line(line: str, periods: Sequence[str], questions: str = "rope weight shift wrap order week") -> list[Question]:
@@ -110,8 +116,12 @@ def _undescribed(number: int) -> Callable[[Path], Sequence[Path]]:
 
 
 _FORTNIGHT = [
-    {"question": "week", "line": "line1", "period": "2026-W14", **more}
-    for more in ({"against": "previous"}, {"against": "line=line2"}, {"against": "shift=late"}, {"only": "shift=late"})
+    {"question": "week", "line": "line1", "period": "2026-W14", "against": "previous"},
+    {"question": "week", "line": "line1", "period": "2026-W14", "against": "line=line2"},
+    {"question": "week", "line": "line1", "period": "2026-W14", "against": "shift=late"},
+    {"question": "week", "line": "line1", "period": "2026-W14", "only": "shift=late"},
+    {"question": "week", "trial": 1},
+    {"question": "week", "trial": 2},
 ]
 _WITHIN_SHIFTS = [
     {"question": question, "line": "line2", "start": "2026-06-09 08:17", "end": "2026-06-11 17:43"}
@@ -140,6 +150,10 @@ CASES: dict[str, Case] = {
         + _of_line("line1", ["2026-03-25"], "rope weight shift")
         + _of_line("line2", ["2026-W14"])
         + _FORTNIGHT,
+        trials=[
+            TrialText("new knife", "2026-03-31", None, "line1", None, "line2", "rate", "8", "5"),
+            TrialText("other film", "2026-03-30", "2026-04-02", "line2", None, "none", "film", "3", "8"),
+        ],
     ),
 }
 
@@ -160,9 +174,14 @@ def _said(name: str, folder: Path) -> Iterator[tuple[str, Any]]:
     with Works(folder) as works:
         for taken in works.take(files, accept=True, chosen={"decimal": ","}):
             yield f"intake {taken.path.name}", _intake(taken)
+        with patch.dict(os.environ, LOGNAME="Ann Invented"):
+            for trial in case.trials:
+                note_trial(works, trial)
         for asked in case.asked:
-            where = " ".join(f"{key} {value}" if key in ("against", "only") else value for key, value in asked.items())
+            named = ("against", "only", "trial")
+            where = " ".join(f"{key} {value}" if key in named else str(value) for key, value in asked.items())
             answer = works.ask(read_question(**asked))
+            yield f"{where} file", file_name(answer, works.plant)
             yield from ((f"{where} {place}", value) for place, value in _flat(json.loads(to_json(answer))))
             yield from ((f"{where} {place}", value) for place, value in _written(answer, works.plant))
 
@@ -176,7 +195,7 @@ def _intake(taken: IntakeResult) -> list[Any]:
 def _flat(answer: dict[str, Any]) -> Iterator[tuple[str, Any]]:
     yield from ((key, answer[key]) for key in TEXTS)
     for name, figure in answer["figures"].items():
-        yield f"figure {name}", [figure[key] for key in FIGURE]
+        yield f"figure {name}", [_to_the_second(figure[key]) for key in FIGURE]
     for kind in ("tables", "series"):
         for name, table in answer[kind].items():
             rows = table["rows"] if kind == "tables" else table
@@ -206,7 +225,14 @@ def _column(values: list[Any]) -> list[Any]:
     size = [len(values), len(values) - len(there)]
     if all(isinstance(value, int | float) for _, value in there):
         return [*size, math.fsum(value for _, value in there), math.fsum(value * (place + 1) for place, value in there)]
-    return [*size, crc32(json.dumps(values, ensure_ascii=False).encode())]
+    return [*size, crc32(json.dumps([_to_the_second(value) for value in values], ensure_ascii=False).encode())]
+
+
+def _to_the_second(value: Any) -> Any:
+    """A moment without what rounding elsewhere may change; all else as it is."""
+    if isinstance(value, str) and FINE_MOMENT.fullmatch(value):
+        return f"{datetime.fromisoformat(value) + timedelta(seconds=0.5):%Y-%m-%dT%H:%M:%SZ}"
+    return value
 
 
 def alike(kept: Any, now: Any) -> bool:
