@@ -77,17 +77,15 @@ def points_of(
         diameter_mm=pl.col("value").mean(),
         sd_mm=pl.col("value").std(),
         n=pl.len().cast(pl.Int64),
-        taper_mm=_taper(),
     )
+    points = points.with_columns(_taper(core), _temperatures(core, temperature))
     points = points.sort("at").with_columns(
         at=pl.col("at").cast(UTC_US),
         taper_mm=pl.when(pl.col("n") >= 8).then(pl.col("taper_mm")),
         target=pl.col("product").replace_strict(dict(targets), default=None, return_dtype=pl.Float64),
     )
     hours = pl.Series("running_h", running(points["at"]), dtype=pl.Float64)
-    points = points.with_columns(
-        hours, _temperatures(points, core, temperature), deviation_mm=pl.col("diameter_mm") - pl.col("target")
-    )
+    points = points.with_columns(hours, deviation_mm=pl.col("diameter_mm") - pl.col("target"))
     return points.select(*ROPE_BATCHES, "taper_mm")
 
 
@@ -143,32 +141,34 @@ def _runs_of(readings: pl.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int6
     return begins, np.diff(np.r_[begins, readings.height])
 
 
-def _taper() -> pl.Expr:
-    """Slope of the readings along the batch times its whole length, from one mark to the next."""
-    seconds = (pl.col("at") - pl.col("start").first()).dt.total_microseconds() / 1e6
-    length = (pl.col("end").first() - pl.col("start").first()).dt.total_microseconds() / 1e6
-    span = (pl.col("at").max() - pl.col("at").min()).dt.total_microseconds() / 1e6
-    slope = pl.cov(seconds, pl.col("value")) / seconds.var()
+def _taper(core: pl.DataFrame) -> pl.Series:
+    """Slope of each batch's readings times its whole length, from one mark to the next."""
+    begins, n = _runs_of(core)
+    at, value = core["at"].to_physical().to_numpy(), core["value"].to_numpy()
+    seconds = (at - np.repeat(at[begins], n)) / 1e6
+    span = seconds[begins + n - 1]
+    seconds -= np.repeat(np.add.reduceat(seconds, begins) / n, n)
+    squares = np.add.reduceat(seconds**2, begins)
+    slope = np.add.reduceat(seconds * value, begins) / np.where(squares > 0, squares, np.nan)
+    start, end = (core[name].gather(begins).to_physical().to_numpy() for name in ("start", "end"))
+    length = (end - start) / 1e6
     # where the mark to the next start includes a pause, the readings' own span is the batch's length
-    return slope * pl.when(length > 2 * span).then(span).otherwise(length)
+    return pl.Series("taper_mm", slope * np.where(length > 2 * span, span, length))
 
 
-def _temperatures(points: pl.DataFrame, core: pl.DataFrame, temperature: pl.DataFrame | None) -> pl.Series:
-    """Mean rope temperature between each batch's first and last reading used."""
-    if temperature is None or temperature.is_empty():
-        return pl.Series("temperature_c", [None] * points.height, dtype=pl.Float64)
-    spans = core.group_by("nr", maintain_order=True).agg(first=pl.col("at").min(), last=pl.col("at").max())
-    joined = (
-        temperature.drop_nulls("value")
-        .sort("at")
-        .join_asof(spans.sort("first"), left_on="at", right_on="first", strategy="backward", check_sortedness=False)
-    )
-    means = (
-        joined.filter(pl.col("at") <= pl.col("last"))
-        .group_by("nr", maintain_order=True)
-        .agg(temperature_c=pl.col("value").mean())
-    )
-    return points.join(means, on="nr", how="left", maintain_order="left")["temperature_c"]
+def _temperatures(core: pl.DataFrame, temperature: pl.DataFrame | None) -> pl.Series:
+    """Mean rope temperature between each batch's first and last reading used; null where none was read."""
+    begins, n = _runs_of(core)
+    means = np.full(n.size, np.nan)
+    if temperature is not None and not temperature.is_empty():
+        read = temperature.drop_nulls("value").sort("at")
+        at, used = (frame["at"].to_physical().to_numpy() for frame in (read, core))
+        first = np.searchsorted(at, used[begins])
+        last = np.searchsorted(at, used[begins + n - 1], side="right")
+        there = last > first
+        sums = np.add.reduceat(np.append(read["value"].to_numpy(), 0.0), np.column_stack([first, last])[there].ravel())
+        means[there] = sums[::2] / (last - first)[there]
+    return pl.Series("temperature_c", means).fill_nan(None)
 
 
 def boundaries_from_pauses(
