@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 NEGLIGIBLE = 1e-18
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Law:
     """Probabilities `p` of the masses start, start + step, ... [g]."""
 
@@ -172,12 +172,13 @@ class BagPieces:
 
     `piece`: of one piece within a batch of mean size; `sd_batch_g`: spread of a piece's mass between batches [g];
     it shifts all pieces of a bag alike; `batches`: batches that the lot's bags come from; each bag is filled from
-    one of them.
+    one of them. `about_mean`: the law of a piece's mass about its mean, where other pieces share it.
     """
 
     piece: Law
     sd_batch_g: float
     batches: int
+    about_mean: Law | None = None
 
 
 @dataclass(frozen=True)
@@ -198,25 +199,25 @@ class Chance:
 class Lots:
     """What decides over each lot drawn [g]: how far its mean is above what it must reach, and single bags.
 
-    `bags_pass` is whether single bags do, `bags_spare` the least that any bag which counts has above its own limit,
-    empty where nobody asked for it. `total` and `total_square` sum all bags of all lots.
+    `bags_spare` is the least that any bag which counts has above its own limit. `mean_g` and `sd_g` are of all bags
+    of all lots.
     """
 
     mean_spare: Floats
-    bags_pass: NDArray[np.bool_]
     bags_spare: Floats
-    bags: int
-    total: float
-    total_square: float
+    mean_g: float
+    sd_g: float
+
+    def moved(self, by_g: float) -> Lots:
+        """The same lots, each bag so much heavier."""
+        return Lots(self.mean_spare + by_g, self.bags_spare + by_g, self.mean_g + by_g, self.sd_g)
 
     def chance(self) -> Chance:
         """The shares of lots that pass and fail."""
-        mean_ok, bags_ok = self.mean_spare >= 0, self.bags_pass
+        mean_ok, bags_ok = self.mean_spare >= 0, self.bags_spare >= 0
         lots = self.mean_spare.size
-        mean = self.total / self.bags
-        sd = math.sqrt(max(self.total_square / self.bags - mean**2, 0.0))
         failed = [float((~ok).sum()) / lots for ok in (mean_ok, bags_ok)]
-        return Chance(float((mean_ok & bags_ok).sum()) / lots, failed[0], failed[1], mean, sd)
+        return Chance(float((mean_ok & bags_ok).sum()) / lots, failed[0], failed[1], self.mean_g, self.sd_g)
 
     def lacking(self, confidence: float) -> float:
         """By how much [g] every bag would have to be heavier for this share of lots to pass."""
@@ -239,17 +240,9 @@ def _draw_few(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64
 
 
 def draw_lots(
-    pieces: BagPieces,
-    law: Law,
-    shifted: int,
-    label_g: float,
-    plan: Sampling,
-    rules: ContentsRules,
-    lots: int,
-    *,
-    by_how_much: bool = True,
+    pieces: BagPieces, law: Law, shifted: int, label_g: float, plan: Sampling, rules: ContentsRules, lots: int
 ) -> Lots:
-    """Draw lots and measure each by the rules; `by_how_much`: also how much single bags spare.
+    """Draw lots and measure each by the rules.
 
     Source: derived-bag-plan
     """
@@ -261,9 +254,10 @@ def draw_lots(
         net = np.take(table, place)
         if shift_g > 0:
             net += shift_g * shift
-        parts.append(_inspect(net, label_g, plan, rules, by_how_much=by_how_much))
-    mean_spare, bags_pass, bags_spare = (np.concatenate([p[i] for p in parts]) for i in (0, 1, 2))
-    return Lots(mean_spare, bags_pass, bags_spare, lots * n, sum(p[3] for p in parts), sum(p[4] for p in parts))
+        parts.append(_inspect(net, label_g, plan, rules))
+    mean_spare, bags_spare = np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
+    off, square = (math.fsum(sums) / (lots * n) for sums in ([p[2] for p in parts], [p[3] for p in parts]))
+    return Lots(mean_spare, bags_spare, label_g + off, math.sqrt(max(square - off**2, 0.0)))
 
 
 def _drawn(lots: int, n: int, batches: int) -> Iterator[tuple[Floats, NDArray[np.int64]]]:
@@ -277,30 +271,20 @@ def _drawn(lots: int, n: int, batches: int) -> Iterator[tuple[Floats, NDArray[np
         yield from ((shift[at : at + step], place[at : at + step]) for at in range(0, size, step))
 
 
-def _inspect(
-    net: Floats, label_g: float, plan: Sampling, rules: ContentsRules, *, by_how_much: bool
-) -> tuple[Floats, NDArray[np.bool_], Floats, float, float]:
+def _inspect(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) -> tuple[Floats, Floats, float, float]:
+    net -= label_g
     total, total_square = float(net.sum()), float(np.einsum("ij,ij->", net, net))
     mean_n = plan.mean_packages or plan.packages or 1
-    first = net[:, :mean_n] - label_g
-    mean, factor = first @ np.full(mean_n, 1.0 / mean_n), plan.mean_factor if mean_n > 1 else None
-    slack: Floats | float = 0.0
+    first = net[:, :mean_n]
+    spare, factor = first @ np.full(mean_n, 1.0 / mean_n), plan.mean_factor if mean_n > 1 else None
     if factor:
-        off = np.einsum("ij,ij->i", first, first) - mean_n * mean**2
-        slack = factor * np.sqrt(np.maximum(off, 0.0) / (mean_n - 1))
+        squares = np.einsum("ij,ij->i", first, first) - mean_n * spare**2
+        spare += factor * np.sqrt(np.maximum(squares, 0.0) / (mean_n - 1))
     allowance = rules.allowance_g(label_g)
-    limit, never = label_g - allowance, label_g - (rules.never_beyond or 0.0) * allowance
     # So many bags may be short by more than the allowance: the next one is the lightest that counts.
-    counts, all_may = min(plan.beyond, net.shape[1] - 1), plan.beyond >= net.shape[1]
-    if by_how_much:
-        net.partition(counts, axis=1)
-        spare = np.full(net.shape[0], np.inf) if all_may else net[:, counts] - limit
-        if rules.never_beyond is not None:
-            spare = np.minimum(spare, net[:, : counts + 1].min(axis=1) - never)
-        passes = spare >= 0
-    else:
-        spare = np.zeros(0)
-        passes = np.count_nonzero(net < limit, axis=1) <= plan.beyond
-        if rules.never_beyond is not None:
-            passes &= net.min(axis=1) >= never
-    return mean + slack, passes, spare, total, total_square
+    counts = min(plan.beyond, net.shape[1] - 1)
+    net.partition(counts, axis=1)
+    bags = np.full(net.shape[0], np.inf) if plan.beyond >= net.shape[1] else net[:, counts] + allowance
+    if rules.never_beyond is not None:
+        bags = np.minimum(bags, net[:, : counts + 1].min(axis=1) + rules.never_beyond * allowance)
+    return spare, bags, total, total_square

@@ -12,8 +12,18 @@ import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
 from lineview.core.language import tr
-from lineview.weight.bag_law import BagPieces, Chance, Filling, Lots, bag_by_count, draw_lots, normal_offsets, piece_law
-from lineview.weight.contents import ContentsRules
+from lineview.weight.bag_law import (
+    BagPieces,
+    Chance,
+    Filling,
+    Law,
+    Lots,
+    bag_by_count,
+    draw_lots,
+    normal_offsets,
+    piece_law,
+)
+from lineview.weight.contents import ContentsRules, Sampling
 from lineview.weight.giveaway import mean_deviations
 from lineview.weight.spread import WeightSpread, within_offsets
 
@@ -30,17 +40,29 @@ def chance_by_count(
     it, each bag with the shift of a batch drawn at random among the lot's.
     Source: derived-bag-plan
     """
-    law = bag_by_count(pieces.piece, count)
-    return draw_lots(pieces, law, count, label_g, rules.plan(lot), rules, lots, by_how_much=False).chance()
+    return _lots_by_count(pieces, count, label_g, lot, rules, lots).chance()
 
 
-@lru_cache(maxsize=4)
 def _lots_by_count(pieces: BagPieces, count: int, label_g: float, lot: int, rules: ContentsRules, lots: int) -> Lots:
-    """Lots of bags by count, kept while a plan asks for them again.
+    """Lots of bags by count: a mean common to all pieces moves the law of their sum by count × mean, exactly."""
+    law, by_g = (pieces.piece, 0.0) if pieces.about_mean is None else (pieces.about_mean, count * pieces.piece.mean_g)
+    return _lots_of(law, pieces.sd_batch_g, pieces.batches, count, label_g, rules.plan(lot), rules, lots).moved(by_g)
 
-    A shift common to all pieces moves the law of their sum by count × shift, exactly.
-    """
-    return draw_lots(pieces, bag_by_count(pieces.piece, count), count, label_g, rules.plan(lot), rules, lots)
+
+@lru_cache(maxsize=8)
+def _lots_of(
+    law: Law,
+    sd_batch_g: float,
+    batches: int,
+    count: int,
+    label_g: float,
+    plan: Sampling,
+    rules: ContentsRules,
+    lots: int,
+) -> Lots:
+    """Lots of bags by count, kept while plans ask for them again."""
+    pieces = BagPieces(law, sd_batch_g, batches)
+    return draw_lots(pieces, bag_by_count(law, count), count, label_g, plan, rules, lots)
 
 
 def chance_by_weight(
@@ -62,7 +84,7 @@ def smallest_count(
     # A bag whose mean is a hundredth short is not tried: the mean bag must hold its label.
     count = max(1, math.ceil(0.99 * label_g / mean))
     while count * mean <= 1.5 * label_g + mean:
-        chance = _lots_by_count(pieces, count, label_g, lot, rules, lots).chance()
+        chance = chance_by_count(pieces, count, label_g, lot, rules, lots)
         if chance.passing >= confidence and chance.bag_mean_g >= label_g:
             return count, chance
         count += 1
@@ -80,9 +102,8 @@ def smallest_mean(
 
     Gives [g].
     """
-    law = bag_by_count(pieces.piece, count)
     low = label_g / count
-    high = low + (rules.allowance_g(label_g) + 5 * law.sd_g) / count + 3 * pieces.sd_batch_g
+    high = low + (rules.allowance_g(label_g) + 5 * count**0.5 * pieces.piece.sd_g) / count + 3 * pieces.sd_batch_g
 
     # Moving every piece moves every bag alike, so the lots need to be drawn only once.
     lots_drawn = _lots_by_count(pieces, count, label_g, lot, rules, lots)
@@ -155,42 +176,6 @@ class BagPlan:
     name: str = ""
 
 
-def plan_bags(
-    weighings: pl.DataFrame,
-    deviation: WeightSpread,
-    product: str,
-    labels_g: tuple[float, ...],
-    rules: ContentsRules,
-    *,
-    pieces_per_lot: float,
-    batch_kg: float,
-    off_g: float | None = None,
-) -> BagPlan | None:
-    """Plan bags of one product by count and by weight.
-
-    Takes `deviation` [g].
-
-    Source: derived-bag-plan
-    """
-    within = deviation.within.value
-    of_product = weighings.filter(pl.col("product") == product)
-    if within is None or not within > 0 or of_product.is_empty():
-        return None
-    target_g = float(of_product["target_g"][0])
-    off = within_offsets(weighings)
-    real = off.size >= LEAST_PIECES
-    mean_g = target_g + (deviation.mean if off_g is None else off_g)
-    law = piece_law(off if real else normal_offsets(), mean_g, within, STEP_G)
-    batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
-    pieces = BagPieces(law, deviation.between.value or 0.0, batches)
-    rows = tuple(_row(pieces, label, pieces_per_lot, rules) for label in labels_g)
-    if real:
-        shape = tr("shape of {count} single pieces", count=off.size)
-    else:
-        shape = tr("a normal shape, as few single pieces were weighed")
-    return BagPlan(rows, rules.banner, shape, batches, product, rules.short_banner)
-
-
 def plan_products(
     weighings: pl.DataFrame,
     deviation: WeightSpread,
@@ -204,24 +189,39 @@ def plan_products(
     """Plan the bags that products are packed in, the most weighed product first.
 
     Takes `deviation` [g], `declared` [g].
+
+    Source: derived-bag-plan
     """
     counts = (
         weighings.group_by("product", maintain_order=True)
-        .agg(pl.len().alias("n"), pl.coalesce("batch", "sample").n_unique().alias("batches"))
+        .agg(
+            pl.len().alias("n"), pl.coalesce("batch", "sample").n_unique().alias("batches"), pl.col("target_g").first()
+        )
         .sort("n", "product", descending=[True, False])
     )
-    means = mean_deviations(weighings, deviation)
+    within = deviation.within.value
+    if within is None or not within > 0:
+        return ()
+    means, off = mean_deviations(weighings, deviation), within_offsets(weighings)
+    real = off.size >= LEAST_PIECES
+    offsets = off if real else normal_offsets()
+    about_mean = piece_law(offsets, 0.0, within, STEP_G)
+    shape = tr("a normal shape, as few single pieces were weighed")
+    if real:
+        shape = tr("shape of {count} single pieces", count=off.size)
     plans: list[BagPlan] = []
-    for at, (product, n, batches) in enumerate(counts.iter_rows()):
+    for at, (product, n, batches, target_g) in enumerate(counts.iter_rows()):
         labels = tuple(declared.get(product, ())) or (tuple(usual_g) if at == 0 else ())
         enough = n >= LEAST_WEIGHINGS and batches >= LEAST_BATCHES
         if at and labels and not enough:
             plans.append(_too_few(product, labels, n, batches, rules))
             continue
-        mean_off_g = means[product] if enough else None
-        lot = {"pieces_per_lot": pieces_per_lot, "batch_kg": batch_kg}
-        if labels and (plan := plan_bags(weighings, deviation, product, labels, rules, **lot, off_g=mean_off_g)):
-            plans.append(plan)
+        if labels:
+            law = piece_law(offsets, target_g + (means[product] if enough else deviation.mean), within, STEP_G)
+            of_lot = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
+            pieces = BagPieces(law, deviation.between.value or 0.0, of_lot, about_mean)
+            rows = tuple(_row(pieces, label, pieces_per_lot, rules) for label in labels)
+            plans.append(BagPlan(rows, rules.banner, shape, of_lot, product, rules.short_banner))
     return tuple(plans)
 
 
