@@ -271,6 +271,7 @@ def draw_components(
     *,
     draws: int = DRAWS,
     seed: int = _DRAWS_SEED,
+    layout: Layout | None = None,
 ) -> Draws:
     """Draw mean and variance components from their generalized pivots.
 
@@ -286,6 +287,8 @@ def draw_components(
         How many.
     seed : int
         Of the draws; the same data always give the same limits.
+    layout : Layout, optional
+        What `nested_layout` gives of them, where that is known.
 
     Returns
     -------
@@ -307,7 +310,7 @@ def draw_components(
     >>> drawn.variances.shape
     (2, 500)
     """
-    layout = nested_layout(values, groups, pieces)
+    layout = layout or nested_layout(values, groups, pieces)
     if layout.df_within < 1 or any(d < 1 for d in layout.df):
         raise MeasureError(Fault("a level has no two values under one parent", "groups", "two or more at each level"))
     chi2 = _chi_squares((layout.df_within, *layout.df), draws, seed)

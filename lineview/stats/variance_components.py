@@ -142,7 +142,12 @@ class Components:
 
 
 def reml(
-    values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | None = None, *, maximum_likelihood: bool = False
+    values: ArrayLike,
+    groups: Sequence[ArrayLike],
+    pieces: ArrayLike | None = None,
+    *,
+    maximum_likelihood: bool = False,
+    layout: Layout | None = None,
 ) -> Components:
     """Estimate the variance of each level of a nested layout.
 
@@ -156,6 +161,8 @@ def reml(
         Pieces in each weighing, 1 where not given.
     maximum_likelihood : bool
         Plain instead of restricted likelihood.
+    layout : Layout, optional
+        What `nested_layout` gives of them, where that is known.
 
     Returns
     -------
@@ -177,7 +184,7 @@ def reml(
     >>> round(components.mean, 6), [round(v, 4) for v in components.variances]
     (4.5, [12.75, 0.5])
     """
-    layout = nested_layout(values, groups, pieces)
+    layout = layout or nested_layout(values, groups, pieces)
     if layout.df_within < 1 or any(d < 1 for d in layout.df):
         raise MeasureError(Fault("a level has no two values under one parent", "groups", "two or more at each level"))
     scale = max(float(np.var(np.asarray(values, dtype=np.float64))), 1e-300)

@@ -109,8 +109,8 @@ def _components(both: pl.DataFrame) -> tuple[Estimate, float | None, float | Non
     layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
         return Estimate.unknown(tr("not known: too few batches or pieces on each line")), None, None
-    low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
-    lines, between, within = reml(y, columns, k).sds
+    low, high = percentiles(draw_components(y, columns, k, draws=DRAWS, layout=layout).variances[0])
+    lines, between, within = reml(y, columns, k, layout=layout).sds
     return Estimate(lines, float(np.sqrt(low)), float(np.sqrt(high))), between, within
 
 

@@ -16,7 +16,7 @@ from lineview.stats.capability import quantile_indices, repeated_indices, shape_
 from lineview.stats.generalized_intervals import Draws, draw_components, percentiles
 from lineview.stats.means import coverage_factor, summarize
 from lineview.stats.tailed_spread import TailCheck, draw_variance
-from lineview.stats.variance_components import Components, nested_layout, reml
+from lineview.stats.variance_components import Components, Layout, nested_layout, reml
 
 Floats = NDArray[np.float64]
 
@@ -133,13 +133,13 @@ def spread_of(
     unit = pl.lit(1.0) if per is None else per
     frame = weighings.with_columns(_value=value / unit, _unit=unit).filter(pl.col("_value").is_not_null())
     y, k = frame["_value"].to_numpy(), frame["pieces"].to_numpy().astype(np.float64)
-    names, columns = _levels(frame, y, k)
+    names, columns, layout = _levels(frame, y, k)
     known_batches = frame["batch"].drop_nulls().n_unique()
     counts = (known_batches, frame.height, int(k.sum()))
     if y.size < 2 or float(np.ptp(y)) == 0 or names == ():
         return _unknown(frame, y, k, counts)
-    components = reml(y, columns, k)
-    draws_of = draw_components(y, columns, k, draws=draws)
+    components = reml(y, columns, k, layout=layout)
+    draws_of = draw_components(y, columns, k, draws=draws, layout=layout)
     by_draws, checks = _sound_draws(frame, y, k, names, columns, components, draws_of)
     return _assemble(frame, names, counts, components, by_draws, checks)
 
@@ -340,8 +340,8 @@ def _roots(draws: Floats, variance: float) -> tuple[float, float]:
     return float(np.sqrt(min(low, variance))), float(np.sqrt(max(high, variance)))
 
 
-def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats]]:
-    """Choose the levels that the data can separate, outermost first, with their group columns."""
+def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats], Layout | None]:
+    """Choose the levels that the data can separate, outermost first, with their group columns and layout."""
     batch, sample = (
         frame[name].fill_null("").rank("dense").to_numpy().astype(np.float64) for name in ("batch", "sample")
     )
@@ -357,8 +357,8 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
         # Below this share of what there is lies only the rounding of equal weights.
         spread = layout.ss_within > 1e-18 * float(np.ptp(y)) ** 2
         if layout.df_within >= 1 and spread and all(d >= 1 for d in layout.df):
-            return names, columns
-    return (), []
+            return names, columns, layout
+    return (), [], None
 
 
 def _no_batches(frame: pl.DataFrame, count: int) -> str:
