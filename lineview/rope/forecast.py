@@ -22,8 +22,8 @@ Floats = NDArray[np.float64]
 
 #: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval.
 HORIZON_H, FORECAST_LEVEL = 200.0, 0.90
-#: Futures drawn to see when the first batch is out.
-FUTURES = 2000
+#: Futures drawn to see when the first batch is out, and batches of them looked at together.
+FUTURES, LOOKED_AT = 2000, 64
 
 
 @dataclass(frozen=True)
@@ -88,16 +88,20 @@ def first_out(
     beta, sd, noise = model.fit.draws(FUTURES)
     step_h = float(np.ptp(model.hours)) / (model.n - 1)
     most = max(1, round(horizon_h / step_h))
-    ahead_h = step_h * np.arange(1, most + 1)
-    offsets = model.fit.offsets(noise.astype(np.int64), most)
     middle_mm, half_mm = (low_mm + high_mm) / 2, (high_mm - low_mm) / 2
     now_mm, hours = beta @ model.at(float(model.hours[-1])) - middle_mm, np.full(FUTURES, np.inf)
-    for ahead, offset in zip(ahead_h.tolist(), offsets.T, strict=True):
-        path_mm = sd * offset
-        path_mm += beta[:, 1] * ahead
-        path_mm += now_mm
-        out = np.flatnonzero(np.abs(path_mm, out=path_mm) > half_mm)
-        hours[out] = np.minimum(hours[out], ahead)
+    before = 0
+    for offset in model.fit.offsets(noise.astype(np.int64), most, LOOKED_AT):
+        at = step_h * np.arange(before + 1, before + len(offset) + 1)
+        before += len(offset)
+        # what leaves the band lies, with its greatest offset, beyond it at either end
+        ends_mm = np.abs(now_mm + np.outer(at[[0, -1]], beta[:, 1])).max(axis=0)
+        reach_mm = ends_mm + sd * np.maximum(offset.max(axis=0), -offset.min(axis=0))
+        may = np.flatnonzero((reach_mm > half_mm) & np.isinf(hours))
+        out = np.abs(now_mm[may] + np.outer(at, beta[may, 1]) + sd[may] * offset[:, may]) > half_mm
+        hours[may] = np.where(out.any(axis=0), at[out.argmax(axis=0)], np.inf)
+        if np.isfinite(hours).all():
+            break
     tail = (1 - FORECAST_LEVEL) / 2
     low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
     value, early, late = (end if np.isfinite(end) else None for end in (middle, low, high))

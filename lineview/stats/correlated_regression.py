@@ -6,7 +6,7 @@ intervals carry the uncertainty about the correlation instead of taking one esti
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -273,30 +273,31 @@ class CorrelatedFit:
             beta[rows] += sd[rows, None] * (normal[rows] @ root)
         return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
 
-    def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
+    def offsets(self, which: NDArray[np.int64], n: int, together: int, seed: int = 2) -> Iterator[Floats]:
         """Draw n points of noise about the level for each of some noises, in standard deviations about it.
 
-        One number a point: what is expected of it from those before, and how far it falls from that (Kalman's filter,
-        with which both parts of a noise have exactly their law).
+        So many points at once, a row a point. One number a point: what is expected of it from those before, and how far
+        it falls from that (Kalman's filter, with which both parts of a noise have exactly their law).
         """
         phi, white = np.array([(noise.phi, noise.white) for noise in self.noises]).T[:, which]
         moves, about = (1 - white) * (1 - phi**2), np.sqrt(self._about()[which])
         ahead = np.where(phi < SLOW, 1 - white, moves)  # variance of the autoregressive part to come
-        expected, settled = np.zeros(which.size), False
-        # Each draw has numbers of its own: one that falls on another noise leaves the others as they are.
-        out = np.random.default_rng(seed).standard_normal((n, which.size))
-        for k in range(n):
-            if not settled:
-                gain, spread = ahead / (ahead + white), np.sqrt(ahead + white) / about
-                after = phi**2 * ahead * (1 - gain) + moves
-                settles = np.abs(after - ahead) < 1e-12
-                ahead, settled = np.where(settles, ahead, after), bool(settles.all())
-            fresh = np.multiply(spread, out[k], out=out[k])
-            known = gain * fresh
-            known += expected
-            fresh += expected
-            expected = np.multiply(phi, known, out=known)
-        return out.T
+        expected, settled, rng = np.zeros(which.size), False, np.random.default_rng(seed)
+        for begin in range(0, n, together):
+            # Each draw has numbers of its own: one that falls on another noise leaves the others as they are.
+            out = rng.standard_normal((min(together, n - begin), which.size))
+            for k in range(len(out)):
+                if not settled:
+                    gain, spread = ahead / (ahead + white), np.sqrt(ahead + white) / about
+                    after = phi**2 * ahead * (1 - gain) + moves
+                    settles = np.abs(after - ahead) < 1e-12
+                    ahead, settled = np.where(settles, ahead, after), bool(settles.all())
+                fresh = np.multiply(spread, out[k], out=out[k])
+                known = gain * fresh
+                known += expected
+                fresh += expected
+                expected = np.multiply(phi, known, out=known)
+            yield out
 
 
 @dataclass(frozen=True)

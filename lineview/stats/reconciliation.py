@@ -46,8 +46,8 @@ class AgreedViews:
     """Measurements of the same things in several views, adjusted so that each thing's views agree.
 
     `values`: reconciled, one a thing; `adjustments`, `standardized`, a row a view: what they are more than the measured
-    ones, and that over its own standard deviation (0 where none can be); `statistic`: their weighted squares
-    by the covariance, summed; `df`: views less things; `sum_sd`: standard uncertainty of the sum of reconciled values.
+    ones, and that over its own standard deviation (0 where none can be); `statistic`: sum of their squares, weighted by
+    the covariance; `df`: views less things; `sum_sd`: standard uncertainty of the sum of reconciled values.
     """
 
     values: Floats

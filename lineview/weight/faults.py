@@ -147,8 +147,9 @@ def _standing_still(frame: pl.DataFrame) -> pl.Series:
         return pl.Series(hit)
     _, counts = np.unique(typical, return_counts=True)
     same = max(float(np.sum((counts / typical.size) ** 2)), 1.0 / typical.size)
-    for start, length in zip(edges, lengths, strict=True):
-        if length >= GRAINY_RUN and v.size * same ** (length - 1) < 1e-4:
+    long = lengths >= GRAINY_RUN
+    for start, length in zip(edges[long], lengths[long], strict=True):
+        if v.size * same ** (length - 1) < 1e-4:
             hit[index[start + 1 : start + length]] = True
     return pl.Series(hit)
 
