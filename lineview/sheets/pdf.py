@@ -112,8 +112,9 @@ def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
 #: Rows of a table that a printed page shows; the rest is counted.
 ROWS_SHOWN = 14
 RUNS = ("running", "slow")
-#: Where a column has a text of more letters, columns of text share the room by their letters, up to so many each.
-LONG, MOST_SHARE = 40, 60
+#: Where a column has a text of more letters, or a page has no room for all of them, columns of text share what numbers
+#: leave by their letters, up to so many each. A line has so many letters, fewer where there are few columns.
+LONG, MOST_SHARE, MANY, LETTERS, GAP = 40, 60, 9, (112, 148), 2
 #: On the order's sheet: what is bought first, the stock's picture of each web after it, the figures not at all.
 ELSEWHERE = mark("Every figure with its interval and its working is in the workbook (XLSX) and on the page.")
 
@@ -180,7 +181,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
 def _footer(answer: Answer, plant: Plant) -> str:
     """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
     status = (
-        tr("readings up to {moment}", moment=show.moment(answer.scope.now, plant))
+        tr("readings up to {moment}", moment=show.moment(answer.scope.now, plant, year=True))
         if answer.figures
         else answer.scope.label
     )
@@ -246,12 +247,24 @@ def _timeline(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[
     return rectangles, [show.moment(mark, plant, day=False) for mark in marks]
 
 
-def _shares(text: TableText) -> list[int]:
-    """What each column takes of the room that numbers leave; 0 for as much as it needs."""
-    longest = [max((len(row[at]) for row in text.rows), default=0) for at in range(len(text.headings))]
-    if max(longest, default=0) <= LONG:
-        return [0] * len(longest)
-    return [0 if number else min(MOST_SHARE, n) for n, number in zip(longest, text.numbers, strict=True)]
+def _shares(text: TableText) -> list[float]:
+    """What each column takes of the page, so that no word is cut or lies on the next; 0 for as much as it needs."""
+    columns = list(zip(*text.rows, strict=True)) or [()] * len(text.headings)
+    longest = [max(map(len, cells), default=0) for cells in columns]
+    in_one_line = [max(n, len(heading)) for n, heading in zip(longest, text.headings, strict=True)]
+    letters = LETTERS[len(columns) > MANY]
+    if max(longest, default=0) <= LONG and sum(in_one_line) + GAP * len(columns) <= letters:
+        return [0] * len(columns)
+    kept = [
+        GAP + max([len(word) for cell in (heading, *cells * (not number)) for word in cell.split(" ")] + [n * number])
+        for heading, cells, n, number in zip(text.headings, columns, longest, text.numbers, strict=True)
+    ]
+    wished = [
+        max((len(heading) // 2 + GAP if number else min(MOST_SHARE, n)) - least, 0)
+        for heading, n, least, number in zip(text.headings, longest, kept, text.numbers, strict=True)
+    ]
+    room = max(letters - sum(kept), 0) / max(sum(wished), 1)
+    return [least + room * more for least, more in zip(kept, wished, strict=True)]
 
 
 def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:

@@ -13,7 +13,8 @@ from lineview.core.figure import Figure, Period
 from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import OF_ROW, Answer, Scope, Span, Table, columns_of
-from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
+from lineview.report.tables import TableText
+from lineview.sheets.pdf import LETTERS, ROWS, _page, _shares, handover, to_pdf
 from lineview.sheets.tables import _name, guard_formulas, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
@@ -180,3 +181,19 @@ def test_numbers_of_several_units_are_numbers_in_the_workbook_and_show_their_uni
     styles = book.read("xl/styles.xml").decode().replace("&quot;", "'")
     assert "#,##0.0 'pieces/min'" in styles
     assert "#,##0.0 '%'" in styles  # quoted: a bare one would multiply by a hundred
+
+
+def test_no_word_of_a_printed_table_lies_on_the_next_column() -> None:
+    headings = ["Bahn", "Wahrscheinlichkeit zu bestehen, %", "kleinstes mittleres Stück, g", "warum"]
+    why = "Mit 36 Stück wäre der mittlere Beutel 3,8 g zu leicht, und das ist mehr als eine Zeile fasst."
+    rows = [["Wachspapier", "100", "6,80", why]] * 3
+    shares = _shares(TableText(headings, rows, [False, True, True, False]))
+    assert sum(shares) == pytest.approx(LETTERS[0])  # the whole line, of which each column takes what its words need
+    for share, words in zip(shares, ("Wachspapier", "Wahrscheinlichkeit", "kleinstes", "mittlere"), strict=True):
+        assert share > len(words)
+    assert shares[3] > 2 * shares[0]
+    assert _shares(TableText(headings[:1], [["Folie"]], [False])) == [0]  # it fits as it is
+
+
+def test_a_printed_page_says_the_year() -> None:
+    assert "2026" in _page(ask(), works())["footer"]
