@@ -113,8 +113,8 @@ def _sum_others(table: Table, most: int) -> list[Mapping[str, Any]]:
 ROWS_SHOWN = 14
 RUNS = ("running", "slow")
 #: Where a column has a text of more letters, or a page has no room for all of them, columns of text share what numbers
-#: leave by their letters, up to so many each. A line has so many letters, fewer where there are few columns.
-LONG, MOST_SHARE, MANY, LETTERS, GAP = 40, 60, 9, (112, 148), 2
+#: leave by their letters, up to so many each. A line has so many letters: of few columns, of many, of one sheet.
+LONG, MOST_SHARE, MANY, LETTERS, GAP = 40, 60, 9, (112, 148, 136), 2
 #: On the order's sheet: what is bought first, the stock's picture of each web after it, the figures not at all.
 ELSEWHERE = mark("Every figure with its interval and its working is in the workbook (XLSX) and on the page.")
 
@@ -167,7 +167,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "timeline-legend": tr("Height: pieces a minute; pale: the nominal band; hatched: standing."),
         "one-sheet": answer.question in ONE_SHEET,
         "tables-first": answer.question == "order",
-        "tables": [_table(table, plant, widths) for table in printed],
+        "tables": [_table(table, plant, widths, answer.question in ONE_SHEET) for table in printed],
         "figures": [] if is_short else [figure_text(figure, plant) for figure in answer.figures],
         "figures-title": tr("Figures"),
         "figure-headings": [tr(heading) for heading in FIGURE_HEADINGS],
@@ -247,13 +247,14 @@ def _timeline(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[
     return rectangles, [show.moment(mark, plant, day=False) for mark in marks]
 
 
-def _shares(text: TableText) -> list[float]:
+def _shares(text: TableText, one_sheet: bool) -> list[float]:
     """What each column takes of the page, so that no word is cut or lies on the next; 0 for as much as it needs."""
     columns = list(zip(*text.rows, strict=True)) or [()] * len(text.headings)
     longest = [max(map(len, cells), default=0) for cells in columns]
     in_one_line = [max(n, len(heading)) for n, heading in zip(longest, text.headings, strict=True)]
-    letters = LETTERS[len(columns) > MANY]
-    if max(longest, default=0) <= LONG and sum(in_one_line) + GAP * len(columns) <= letters:
+    letters = LETTERS[2 if one_sheet else len(columns) > MANY]
+    is_long, is_wide = max(longest, default=0) > LONG, sum(in_one_line) + GAP * len(columns) > letters
+    if (is_long and one_sheet) or not (is_long or is_wide):
         return [0] * len(columns)
     kept = [
         GAP + max([len(word) for cell in (heading, *cells * (not number)) for word in cell.split(" ")] + [n * number])
@@ -267,7 +268,7 @@ def _shares(text: TableText) -> list[float]:
     return [least + room * more for least, more in zip(kept, wished, strict=True)]
 
 
-def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:
+def _table(table: Table, plant: Plant, left: tuple[str, ...], one_sheet: bool) -> dict[str, Any]:
     text = table_text(table, plant)
     most = max(ROWS_SHOWN, ROWS.get(table.name, 0))
     more = len(text.rows) - most
@@ -278,6 +279,6 @@ def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:
         "headings": text.headings,
         "align": ["right" if number else "left" for number in text.numbers],
         "rows": text.rows[:most],
-        "shares": _shares(text),
+        "shares": _shares(text, one_sheet),
         "more": tr("and {more} more", more=more) if more > 0 else "",
     }

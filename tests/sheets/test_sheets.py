@@ -187,12 +187,12 @@ def test_no_word_of_a_printed_table_lies_on_the_next_column() -> None:
     headings = ["Bahn", "Wahrscheinlichkeit zu bestehen, %", "kleinstes mittleres Stück, g", "warum"]
     why = "Mit 36 Stück wäre der mittlere Beutel 3,8 g zu leicht, und das ist mehr als eine Zeile fasst."
     rows = [["Wachspapier", "100", "6,80", why]] * 3
-    shares = _shares(TableText(headings, rows, [False, True, True, False]))
+    shares = _shares(TableText(headings, rows, [False, True, True, False]), False)
     assert sum(shares) == pytest.approx(LETTERS[0])  # the whole line, of which each column takes what its words need
     for share, words in zip(shares, ("Wachspapier", "Wahrscheinlichkeit", "kleinstes", "mittlere"), strict=True):
         assert share > len(words)
     assert shares[3] > 2 * shares[0]
-    assert _shares(TableText(headings[:1], [["Folie"]], [False])) == [0]  # it fits as it is
+    assert _shares(TableText(headings[:1], [["Folie"]], [False]), False) == [0]  # it fits as it is
 
 
 def test_a_printed_page_says_the_year() -> None:
