@@ -254,7 +254,7 @@ def _shares(text: TableText, one_sheet: bool) -> list[float]:
     in_one_line = [max(n, len(heading)) for n, heading in zip(longest, text.headings, strict=True)]
     letters = LETTERS[2 if one_sheet else len(columns) > MANY]
     is_long, is_wide = max(longest, default=0) > LONG, sum(in_one_line) + GAP * len(columns) > letters
-    if (is_long and one_sheet) or not (is_long or is_wide):
+    if not (is_wide and 2 * sum(text.numbers) > len(columns) if one_sheet else is_long or is_wide):
         return [0] * len(columns)
     kept = [
         GAP + max([len(word) for cell in (heading, *cells * (not number)) for word in cell.split(" ")] + [n * number])

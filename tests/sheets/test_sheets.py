@@ -197,3 +197,12 @@ def test_no_word_of_a_printed_table_lies_on_the_next_column() -> None:
 
 def test_a_printed_page_says_the_year() -> None:
     assert "2026" in _page(ask(), works())["footer"]
+
+
+def test_the_week_s_causes_have_room_for_their_names() -> None:
+    headings = ["wo es blieb", *["nicht hergestellte Stücke, Stück"] * 6]
+    rows = [["Stücke über der Sollmasse, ohne den Strang", *["1.000"] * 6]]
+    first, *numbers = _shares(TableText(headings, rows, [False, *[True] * 6]), True)
+    assert first > 2 * max(numbers)
+    notes = TableText(["wann", "was"], [["Fr 12. Juni", "x " * 60]], [False, False])
+    assert _shares(notes, True) == [0, 0]  # a long note takes what is left
