@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import cast
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
@@ -227,17 +228,20 @@ def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_]
     minute = (
         (at.dt.weekday() - 1).cast(pl.Int64) * 1_440 + at.dt.hour().cast(pl.Int64) * 60 + at.dt.minute()
     ).to_numpy()
-    base, later = (
-        round(cast(float, by.dt.total_minutes().median())) for by in (at.dt.base_utc_offset(), at.dt.dst_offset())
-    )
+    base, later = (by.dt.total_minutes().to_numpy() for by in (at.dt.base_utc_offset(), at.dt.dst_offset()))
     ahead = base + later
     works, utc = (zone, tr("the works' clock, {zone}", zone=zone)), ("UTC", "UTC")
-    clocks = {utc: 0, works: -ahead} if says_utc else {works: 0, utc: ahead}
-    if not says_utc and later > 0 and base % 60 == 0:
-        clocks[f"Etc/GMT{-base // 60:+}", tr("winter time all year")] = later
+    clocks = {utc: 0 * ahead, works: -ahead} if says_utc else {works: 0 * ahead, utc: ahead}
+    moved = _moved_min(zone, cast(datetime, at[0]))
+    if not says_utc and moved and base[0] % 60 == 0:
+        clocks[f"Etc/GMT{-base[0] // 60:+}", tr("winter time all year")] = later
+        clocks[f"Etc/GMT{-(base[0] + moved) // 60:+}", tr("summer time all year")] = later - moved
     if not says_utc and frame["at"].dt.hour().is_between(1, 11).all():  # 12:30 would be of either half
-        clocks[_HALF_DAY, tr("afternoons, of twelve hours")] = 720
-    outside = {clock: float((~planned[(minute + by) % 10_080]).mean()) for clock, by in clocks.items()}
+        clocks[_HALF_DAY, tr("afternoons, of twelve hours")] = 0 * ahead + 720
+    seasons = [rows for rows in (later > 0, later == 0) if rows.any()]
+    as_read = ~planned[(minute + next(iter(clocks.values()))) % 10_080]
+    worst = max(seasons, key=lambda rows: float(as_read[rows].mean()))
+    outside = {clock: float((~planned[(minute + by) % 10_080])[worst].mean()) for clock, by in clocks.items()}
     read, *others = clocks
     other = min(others, key=outside.__getitem__)
     if outside[read] < _OUTSIDE or outside[other] > _LEFT * outside[read]:
@@ -249,6 +253,12 @@ def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_]
     )
     why = tr(why, clock=read[1], other=other[1], **shares)
     return SetUpQuestion(f"clock {machines}", text, None, why, tuple(clocks))
+
+
+def _moved_min(zone: str, at: datetime) -> int:
+    """By how many minutes a zone's summer time is ahead of its winter time in the year of a moment; 0 without one."""
+    months = (datetime(at.year, month, 1, tzinfo=ZoneInfo(zone)) for month in (1, 7))
+    return max(int((moment.dst() or timedelta()).total_seconds()) // 60 for moment in months)
 
 
 def _joined(surveys: Sequence[Survey], answers: Mapping[str, str]) -> tuple[list[Survey], list[SetUpQuestion]]:

@@ -21,7 +21,15 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
 from lineview.machine.activity import Activity, activity_from_counter, moving
-from lineview.machine.counters import Counted, CounterIncrements, Floats, Ints, counter_increments, counter_steps
+from lineview.machine.counters import (
+    Counted,
+    CounterIncrements,
+    Floats,
+    Ints,
+    counter_increments,
+    counter_steps,
+    fastest_per_us,
+)
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.reported_states import activity_with_states
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside, state_intervals, unknown_states
@@ -38,6 +46,11 @@ NO_MARKS = pl.DataFrame(schema=MARKS)
 _NOTHING_READ = np.empty(0, dtype=np.int64), np.empty(0)
 _NOTHING_TAKEN = NO_STEPS.frame()
 
+
+#: A counter of pieces may be unplugged that is below this share of its fastest for so long [µs] while one of these
+#: rises so often, never pausing for longer [µs].
+BESIDE: tuple[Counts, ...] = ("good pieces", "rejects", "film", "wax paper")
+_STANDS, UNPLUGGED_US, _RISES, _PAUSE_US = 0.02, 600_000_000, 5, 180_000_000
 
 #: Counts nearer to each other than this differ by rounding.
 COUNTS_APART = 1e-6
@@ -261,19 +274,52 @@ def count_channels(
     steps: dict[Counts, Steps] = {}
     aside: dict[Counts, pl.DataFrame] = {}
     counters: dict[Counts, CounterIncrements] = {}
+    first_of: dict[Counts, Counter] = {}
     for counter in machine.counters:
-        if counter.counts in steps:
-            continue
-        every = counter_steps(*series.get(counter.id, _NOTHING_READ), counter, gap_s)
-        spells_of = spells if counter.counts in PIECE_KINDS else NO_STATES
-        steps[counter.counts], in_maintenance = set_aside(every, spells_of)
-        aside[counter.counts] = in_maintenance.frame() if len(in_maintenance) else _NOTHING_TAKEN
-        counters[counter.counts] = counter_increments(steps[counter.counts], counter, planned)
+        first_of.setdefault(counter.counts, counter)
+    every = {
+        kind: counter_steps(*series.get(counter.id, _NOTHING_READ), counter, gap_s)
+        for kind, counter in first_of.items()
+    }
+    if "pieces" in every:
+        every["pieces"] = _unplugged(every, fastest_per_us(first_of["pieces"]))
+    for kind, counter in first_of.items():
+        steps[kind], in_maintenance = set_aside(every[kind], spells if kind in PIECE_KINDS else NO_STATES)
+        aside[kind] = in_maintenance.frame() if len(in_maintenance) else _NOTHING_TAKEN
+        counters[kind] = counter_increments(steps[kind], counter, planned)
     activity = _counter_activity(machine, steps, gap_s)
     usual = float(np.median(np.diff(activity.span))) / 6e7 if len(activity.span) > 1 else None
     unknown = tuple(unknown_states(machine, state_rows)) if state_rows.height else ()
     marks = _marks_of(machine, state_rows) if state_rows.height else NO_MARKS
     return MachineCounts(machine, counters, activity, spells, aside, usual, good, unknown, marks)
+
+
+def _unplugged(every: Mapping[Counts, Steps], fastest_per_us: float) -> Steps:
+    """The pieces, open where their counter stands for long while others of the machine count on without a pause."""
+    steps = every["pieces"]
+    cycles = _together(steps, every.get("blank wraps"))
+    beside = [counted for kind, counted in every.items() if kind in BESIDE]
+    rises = np.sort(np.concatenate([counted.end_us[counted.n > 0] for counted in beside] or [steps.end_us[:0]]))
+    stands = cycles.n <= _STANDS * (steps.end_us - steps.start_us) * fastest_per_us
+    if not len(rises) or not stands.any():
+        return steps
+    until = np.searchsorted(rises, steps.end_us, side="right")
+    ahead = np.append(rises, np.iinfo(np.int64).max)[np.searchsorted(rises, steps.start_us, side="right")]
+    goes_on = stands & (ahead <= steps.end_us + _PAUSE_US)
+    edges = np.flatnonzero(np.diff(goes_on, prepend=False, append=False))
+    first, last = edges[::2], edges[1::2] - 1
+    rose = until[last] - np.searchsorted(rises, steps.start_us[first], side="right")
+    is_long = (steps.end_us[last] - steps.start_us[first] >= UNPLUGGED_US) & (rose >= _RISES)
+    within = np.zeros(len(steps) + 1, dtype=np.int64)
+    within[first[is_long]] += 1
+    within[last[is_long] + 1] -= 1
+    is_open = np.cumsum(within)[:-1] > 0
+    keeps = ~(is_open & np.append(False, is_open[:-1]))  # one interval each
+    starts = np.flatnonzero(keeps)
+    ends = steps.end_us[np.append(starts[1:], len(steps)) - 1]
+    kept = replace(steps.only(starts), end_us=ends)
+    most = np.where(is_open[starts], (ends - kept.start_us) * fastest_per_us, kept.high)
+    return replace(kept, n=np.where(is_open[starts], np.nan, kept.n), low=np.add.reduceat(steps.low, starts), high=most)
 
 
 def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:

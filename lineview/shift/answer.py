@@ -6,16 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+import numpy as np
 import polars as pl
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import tr, tr_count
+from lineview.core.language import mark, tr, tr_count
 from lineview.machine.changeovers import LEAST_MIN
-from lineview.machine.pieces import MachineCounts
+from lineview.machine.pieces import BESIDE, UNPLUGGED_US, MachineCounts
 from lineview.machine.timeline import LOG_LATE_US
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope, Table
 from lineview.report.figures import outside_figures
+from lineview.report.show import sentence_list
 from lineview.shift.figures import shift_figures
 from lineview.shift.measures import PastCounts, ShiftMeasures, measure_shift, rate_by_minute
 from lineview.shift.study import ShiftStudy, study_shift
@@ -76,7 +78,7 @@ def notes(
         )
     out += _states(measures)
     out += _logged_in_vain(measures.timeline, inputs.stop_log)
-    out += _slow(measures)
+    out += _slow(measures) + _unplugged(measures)
     if abs(account.counters_differ) >= 0.5:
         out.append(
             tr(
@@ -147,6 +149,19 @@ def _logged_in_vain(timeline: pl.DataFrame, stop_log: pl.DataFrame) -> list[str]
         count,
     )
     return [words] if count else []
+
+
+def _unplugged(measures: ShiftMeasures) -> list[str]:
+    """Say for how long nothing tells what was made, though other counters of the machine may have counted on."""
+    beside = [tr(kind) for kind in BESIDE if measures.counts.has_read(kind)]
+    begins, ends = (measures.windows[name].dt.epoch("us").to_numpy() for name in ("start", "end"))
+    gaps = [gap for gap in measures.counts.open_intervals("pieces") if gap[1] - gap[0] >= UNPLUGGED_US]
+    inside = [np.clip(np.minimum(ends, end) - np.maximum(begins, start), 0, None).sum() / 6e7 for start, end in gaps]
+    text = mark(
+        "For {minutes:,.0f} minutes nothing tells what was made: the counter of pieces was not read or set back, or it "
+        "stood while {others} were counted. Is it plugged in?"
+    )
+    return [tr(text, minutes=sum(inside), others=sentence_list(beside))] if beside and sum(inside) >= 1 else []
 
 
 def _slow(measures: ShiftMeasures) -> list[str]:

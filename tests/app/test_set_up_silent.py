@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
+from lineview.app.question import read_question
 from lineview.app.works import Works
 from tests.app.test_set_up_strange import MADE, PER_MIN, START, made, pieces, rows, shown
 
@@ -181,3 +182,52 @@ def test_files_that_go_in_together_follow_each_other_over_months(tmp_path):
         path.write_text(text.replace("08/06/2026", day), encoding="utf-8")
     with Works(tmp_path / "works") as works:
         assert [one.error for one in works.take(later)] == [None, None]
+
+
+@pytest.mark.parametrize("beside", ["Film m", "Rejects"])
+def test_a_counter_that_is_unplugged_while_others_count_on_leaves_open_what_was_made(tmp_path, beside: str):
+    """Two hours at 340 a minute had been a stop, exact."""
+    lost = range(120, 240)
+    text = f"Time;Pieces;{beside}\n" + rows(
+        lambda k: f"{pieces(min(k, lost.start) + max(0, k - lost.stop))};{17 * k if beside == 'Film m' else 7 * k}"
+    )
+    figure = made(tmp_path, shown(tmp_path, text, shifts=TWO_SHIFTS))
+    assert (figure.low, figure.value) == (MADE - PER_MIN * len(lost), pytest.approx(MADE, rel=0.01))
+    assert MADE < (figure.high or 0) < MADE * 1.1
+    with Works(tmp_path / "works") as works:
+        answer = works.ask(read_question("shift", machine="wrapper1", period="2026-06-08.early"))
+    assert [note for note in answer.notes if note.startswith("For 120 minutes nothing tells what was made")]
+
+
+def test_a_stop_in_which_film_is_drawn_now_and_then_is_a_stop(tmp_path):
+    stands = range(120, 240)
+    film = {k: 17 * (min(k, stands.start) + max(0, k - stands.stop)) + max(0, (k - 100) // 25) for k in range(481)}
+    text = "Time;Pieces;Film m\n" + rows(
+        lambda k: f"{pieces(min(k, stands.start) + max(0, k - stands.stop))};{film[k]}"
+    )
+    figure = made(tmp_path, shown(tmp_path, text, shifts=TWO_SHIFTS))
+    assert (figure.value, figure.high) == (MADE - PER_MIN * len(stands), None)
+
+
+def test_a_clock_that_stays_on_summer_time_is_asked_about(tmp_path):
+    """It had been an hour off from the last Sunday in October on: 143,640 pieces of a shift for 164,160."""
+    count, text = 0, "Time;Pieces\n"
+    for k in range(11 * 1440):
+        at = datetime(2025, 10, 20) + timedelta(minutes=k)  # noqa: DTZ001 - the machine's clock
+        by_works = at - timedelta(hours=at >= datetime(2025, 10, 26, 3))  # noqa: DTZ001 - the works' wall clock
+        count += 342 * (by_works.weekday() < 5 and 6 <= by_works.hour < 22)
+        text += f"{at + timedelta(minutes=1):%Y-%m-%d %H:%M:%S};{count}\n"
+    (asked,) = shown(tmp_path, text, shifts=TWO_SHIFTS).open
+    assert (asked.key, dict(asked.options)["Etc/GMT-2"]) == ("clock wrapper1", "summer time all year")
+    came = shown(tmp_path, text, shifts=TWO_SHIFTS, **{asked.key: "Etc/GMT-2"})
+    assert made(tmp_path, came, "2025-10-28.early").value == 342 * 480
+
+
+def test_rejects_that_hold_the_blanks_too_are_rejects(tmp_path):
+    """They had been left out as a second counter of blanks, and every piece was good."""
+    text = "Time;Pieces;Rejects incl. blanks;Blanks\n" + rows(lambda k: f"{pieces(k)};{9 * k};{2 * k}")
+    made(tmp_path, shown(tmp_path, text))
+    with Works(tmp_path / "works") as works:
+        answer = works.ask(read_question("shift", machine="wrapper1", period="2026-06-08.early"))
+    good = next(figure for figure in answer.figures if figure.name == "good_pieces")
+    assert good.value == MADE - 9 * 480

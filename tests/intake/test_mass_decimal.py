@@ -7,6 +7,7 @@ import pytest
 
 from lineview.intake.cells.numbers import mark_by_mass
 from lineview.plant import ColumnTarget
+from tests.intake.small_works import SmallWorks, stamps
 
 MASS = {"mass": ColumnTarget(to="mass_g")}
 
@@ -39,3 +40,15 @@ def test_where_both_readings_are_pieces_of_some_product_it_stays_open() -> None:
     assert mark_by_mass(MASS, {"mass": pl.Series(["6,617", "6,502"])}, [6.6, 6600.0]) is None
     assert mark_by_mass({}, {}, [6.6]) is None
     assert mark_by_mass(MASS, {"mass": pl.Series(["6,617"])}, []) is None
+
+
+def test_masses_called_gross_are_asked_whether_the_wrap_is_weighed(tmp_path):
+    """They had been read as of the pieces alone."""
+    works = SmallWorks(tmp_path / "works")
+    text = "Time;Machine;Gross g\n" + "".join(
+        f"{at:%Y-%m-%d %H:%M:%S};wrap1;7.{k % 9}2\n" for k, at in enumerate(stamps(30, 600))
+    )
+    asked = works.take(text, "weights.csv").proposal
+    assert [question.about for question in asked.questions] == ["gross"]
+    taken = works.take(text, "weights.csv", answers={"gross": "true"})
+    assert taken.accepted.gross

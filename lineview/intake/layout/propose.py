@@ -47,7 +47,7 @@ from lineview.intake.layout.propose_columns import (
 )
 from lineview.intake.layout.propose_counts import Counts, moments_of, recognise_counts
 from lineview.intake.layout.propose_times import FoundClock, begin_clock, find_clock, must_be_stops, time_shares
-from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT
+from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT, gross_question
 from lineview.intake.tidy.events import take_events
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.intake.tidy.take_readings import take_readings
@@ -190,7 +190,7 @@ def _proposal(
     zone, of_zone = _zone(draft) if clock.places else ({}, [])
     settings, questions = {**settings, **zone}, [*questions, *of_zone]
     layout = _layout(draft, owners, columns, mark if decimal is None else "", settings)
-    questions += _line_question(layout, draft) + _quality_question(layout, draft)
+    questions += _line_question(layout, draft) + _quality_question(layout, draft) + gross_question(columns.columns)
     remarks = [*notes, *_left_out(columns)]
     if not columns.columns:
         remarks.append(tr("no column was recognised: say in the layout which column means what"))

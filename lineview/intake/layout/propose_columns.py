@@ -288,7 +288,8 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
         for machine in (by_name or machines)
         for part in parts_of(machine)
     ]
-    by_id = [option for option in pool if re.search(rf"(^|[._]){re.escape(same(option[1].id))}\Z", key)]
+    end = same(header.replace(". ", " "))  # what follows an abbreviation is no id
+    by_id = [option for option in pool if re.search(rf"(^|[._]){re.escape(same(option[1].id))}\Z", end)]
     if by_id:
         return by_id[:1]
     meaning = recognised(header, CHANNELS)

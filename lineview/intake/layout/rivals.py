@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from lineview.core.language import tr
 from lineview.core.units import dimension, unit_named
 from lineview.intake.detect.header import same, tokens, unit_of, without_unit, word_set
 from lineview.intake.exports import Question
+from lineview.plant import ColumnTarget
 
 LEAVE_OUT = "leave out"
 #: The answer by which columns are lanes of one counter.
@@ -159,6 +160,13 @@ def exactness(header: str, known: Sequence[str]) -> int:
     if len(words) == 1 and words <= set(known):
         return 1
     return 2 if words and words <= set(known) | _FILLERS else 3
+
+
+def gross_question(columns: Mapping[str, ColumnTarget]) -> list[Question]:
+    """Ask whether the wrap is weighed too, where the masses are called gross."""
+    header = next((h for h, target in columns.items() if target.to == "mass_g" and tokens(h) & _GROSS), None)
+    options = (("true", tr("the pieces with their wrap")), ("false", tr("the pieces alone")))
+    return [Question("gross", tr("what does '{header}' hold?", header=header), options)] if header else []
 
 
 def choose_mass(headers: Sequence[str]) -> Choice:
