@@ -70,19 +70,9 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
         diameter = np.concatenate([p.diameter_mm[:-1] for p in parts if p.diameter_mm is not None])
         temperature = np.concatenate([p.temperature_c[:-1] for p in parts if p.temperature_c is not None])
         good = int(np.count_nonzero(kinds == GOOD))
-        batches.append(
-            BatchPieces(
-                batch,
-                good,
-                len(piece_masses) - good,
-                float(piece_masses.mean()),
-                float(piece_masses.std(ddof=1)),
-                float(piece_masses.sum()) / 1000.0,
-                float(diameter.mean()),
-                float(diameter.std(ddof=1)),
-                float(temperature.mean()),
-            )
-        )
+        mass = float(piece_masses.mean()), float(piece_masses.std(ddof=1)), float(piece_masses.sum()) / 1000.0
+        rope = float(diameter.mean()), float(diameter.std(ddof=1)), float(temperature.mean())
+        batches.append(BatchPieces(batch, good, len(piece_masses) - good, *mass, *rope))
     return batches
 
 

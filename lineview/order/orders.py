@@ -202,16 +202,6 @@ def order_lines(
         reel_m, need = full_reel_m(web), demand.by_web.get(web.id)
         if reel_m is None or need is None:
             continue
-        lines.append(
-            order_line(
-                web,
-                need,
-                demand.basis[web.id],
-                reel_m,
-                counts.by_web.get(web.id),
-                used_since_m.get(web.id, 0.0),
-                now,
-                risk=risk,
-            )
-        )
+        use = counts.by_web.get(web.id), used_since_m.get(web.id, 0.0)
+        lines.append(order_line(web, need, demand.basis[web.id], reel_m, *use, now, risk=risk))
     return sorted(lines, key=lambda line: (line.order_by or now + _FAR, -line.week_reels))

@@ -167,31 +167,14 @@ def measure_shift(
     pace_per_min = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left_min)
     this_shift = shift_of(timeline) if left_min > 1e-6 else None
     before = past_shifts(plant, weeks_before, start)
-    return ShiftMeasures(
-        machine,
-        counts,
-        timeline,
-        windows,
-        by_shift,
-        so_far,
-        left_min,
-        planned,
-        pace_per_min,
-        None if this_shift is None else RestOfShift(before, this_shift),
-        before,
-        shifts_of(timeline, windows),
-        stop_count(timeline),
-        with_planned_minutes(changeovers, timeline),
-        contradictions(counts.activity, counts.spells.within(*micros([start, reach]))),
-        _cuts_shift(plant, start, end),
-        is_partial,
-        counts.outside(windows, start, reach),
-        _outside_of(
-            plant,
-            [] if weeks_before is None else [(weeks_before.counts, weeks_before.start, start)],
-            [] if days_after is None else [(days_after[1], end, days_after[0])],
-        ),
-    )
+    rest = None if this_shift is None else RestOfShift(before, this_shift)
+    against = contradictions(counts.activity, counts.spells.within(*micros([start, reach])))
+    earlier = [] if weeks_before is None else [(weeks_before.counts, weeks_before.start, start)]
+    around = _outside_of(plant, earlier, [] if days_after is None else [(days_after[1], end, days_after[0])])
+    of_shifts = (machine, counts, timeline, windows, by_shift, so_far, left_min, planned, pace_per_min, rest, before)
+    of_stops = shifts_of(timeline, windows), stop_count(timeline), with_planned_minutes(changeovers, timeline), against
+    ends = _cuts_shift(plant, start, end), is_partial, counts.outside(windows, start, reach)
+    return ShiftMeasures(*of_shifts, *of_stops, *ends, around)
 
 
 def _outside_of(plant: Plant, *parts: list[tuple[MachineCounts, datetime, datetime]]) -> tuple[Estimate, Estimate]:

@@ -172,20 +172,10 @@ def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Row
         units = [unit_named(heading.units.get(p, "")) or unit_of(heading.names[p]) for p in places]
         columns = _columns(list(zip([heading.names[p] for p in places], units, strict=True)))
         machines = {} if owner is None else _headers_in_wide(rows, owner, places, heading)
-    return Survey(
-        path,
-        kind,
-        pattern_for(name),
-        records.sheet,
-        heading.names,
-        columns,
-        *machine_of(name),
-        machines,
-        tuple(heading.names[p] for p in times),
-        moments := _moments(rows, times),
-        _span(moments, clock.time_format),
-        None if long is not None else _counts(rows, heading, columns),
-    )
+    moments, written = _moments(rows, times), tuple(heading.names[p] for p in times)
+    read = _span(moments, clock.time_format), None if long is not None else _counts(rows, heading, columns)
+    of_file = (path, kind, pattern_for(name), records.sheet, heading.names, columns)
+    return Survey(*of_file, *machine_of(name), machines, written, moments, *read)
 
 
 def _moments(rows: Rows, times: tuple[int, ...]) -> tuple[str, ...]:
