@@ -177,8 +177,10 @@ class Fetcher:
     def _gauges(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
         """Readings of a sizer's gauges within a period."""
         records = self.records.of(self.store, self.plant, machine, period, list(GAUGES))
-        inside = (pl.col("last_read") >= period[0]) & (pl.col("first_read") < period[1])
-        return gauge_readings(records.filter(inside))
+        inside = (records["last_read"] >= period[0]) & (records["first_read"] < period[1])
+        places = inside.arg_true().to_list() or [0, -1]
+        # a stretch of records is not copied; those in it without readings add none
+        return gauge_readings(records.slice(places[0], places[-1] + 1 - places[0]))
 
     # -- shift and wrap ----------------------------------------------------------------------------
 

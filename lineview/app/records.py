@@ -354,7 +354,9 @@ def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.Data
     before = before[starts[before] >= starts[earlier[-1]]] if len(earlier) else before[-1:]
     after = after[starts[after] <= starts[later[0]]] if len(later) else after[:1]
     touching = np.flatnonzero((ends > start_us) & (starts < end_us))
-    return records[np.concatenate((before, touching, after))]
+    near = np.concatenate((before, touching, after))
+    # a stretch of records is not copied: those of gauges hold a season of readings
+    return records.slice(near[0], near.size) if near.size and (np.diff(near) == 1).all() else records[near]
 
 
 def _within(span: tuple[datetime, datetime]) -> pl.Expr:

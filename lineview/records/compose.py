@@ -299,7 +299,7 @@ def _single(at_us: int) -> _Part:
 
 def _unseen_rows(records: pl.DataFrame, seams: Seams | None) -> tuple[Ints, Ints, Floats, Floats]:
     names = ["unseen_from_us", "unseen_to_us", "unseen_low", "unseen_high"]
-    rows = records.select(names).explode(names).drop_nulls("unseen_from_us")
+    rows = records[names].explode(names).drop_nulls("unseen_from_us")
     start, end, low, high = (rows[name].to_numpy() for name in names)
     if seams is None or not (seams.unread or seams.cuts or seams.begins):
         return start, end, low, high
@@ -452,9 +452,11 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     rows = records.filter(pl.col("gauge_of").list.len() > 0)
     lists = ["gauge_of", "gauge_us", "gauge_value", "gauge_sure"]
     frames: list[tuple[str, pl.DataFrame]] = []
-    for (names,), part in rows.group_by(["gauge"], maintain_order=True):
-        read = part.select(lists).explode(lists)
-        frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
+    named = rows["gauge"].to_list()
+    changes = [0, *(at for at in range(1, rows.height) if named[at] != named[at - 1]), rows.height]
+    for first, after in pairwise(changes if named else ()):  # gauges seldom change: a stretch of records is not copied
+        read = rows[first:after][lists].explode(lists)
+        frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(named[first])]
     nothing = pl.DataFrame(schema={"channel": _CHANNEL, "at": UTC_US, "value": pl.Float64(), "quality": _QUALITY})
     # A record holds each gauge's readings in order of time, and records are in order of time.
     readings = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda pair: pair[0]))])

@@ -127,11 +127,17 @@ def _without_edges(readings: pl.DataFrame) -> pl.DataFrame:
 
 def _without_far(core: pl.DataFrame) -> pl.DataFrame:
     """Leave out single wild readings, where a batch has enough others to show that they are."""
-    middle, n = pl.col("value").median(), _runs_of(core)[1]
-    each = core.group_by("nr", maintain_order=True).agg(middle=middle, spread=(pl.col("value") - middle).abs().median())
-    spread = 1.4826 * each["spread"].to_numpy()
+    nr, n = core["nr"], _runs_of(core)[1]
+
+    def medians(value: pl.Series) -> Floats:
+        each = (
+            pl.DataFrame({"nr": nr, "value": value}).group_by("nr", maintain_order=True).agg(pl.col("value").median())
+        )
+        return each["value"].to_numpy()
+
+    away = np.abs(core["value"].to_numpy() - np.repeat(medians(core["value"]), n))
+    spread = 1.4826 * medians(pl.Series(away))
     most = np.where((n < EDGE_READINGS) | (spread == 0), np.inf, FAR * spread)
-    away = np.abs(core["value"].to_numpy() - np.repeat(each["middle"].to_numpy(), n))
     return core.filter(away <= np.repeat(most, n))
 
 
