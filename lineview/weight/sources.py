@@ -209,7 +209,7 @@ def spread_sources(
     if rope_parts.within is None:
         return _without_shares(tr("too few rope readings within batches"), frame)
     delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
-    length = _lengths(columns.batch_names, counters, core)
+    length = _lengths(columns, counters, core)
     return _shares(columns, rope_parts, length, delay, "" if counters else tr(_NO_LENGTH))
 
 
@@ -218,7 +218,7 @@ _NO_LENGTH = mark("no counter of rope metres beside one of pieces, so cut length
 
 @dataclass(frozen=True)
 class _Columns:
-    """The weighings as arrays."""
+    """The weighings as arrays; `batch` is the place of each one's batch in `batch_names`."""
 
     at_s: Floats
     y: Floats
@@ -241,9 +241,13 @@ class _Columns:
             frame["_target_mm"].to_numpy(),
             batch,
             key.to_numpy().astype(np.int64) - 1,
-            frame["batch"].to_list(),
+            frame["batch"].unique().sort().to_list(),
             int(frame["pieces"][0]) if frame.height else 1,
         )
+
+    def of_batches(self, values: Mapping[str, float]) -> Floats:
+        """The value of each weighing's batch; nan where there is none."""
+        return np.array([values.get(name, np.nan) for name in self.batch_names])[self.batch]
 
 
 def _of_one_kind(weighings: pl.DataFrame, diameter_mm: Mapping[str, float]) -> pl.DataFrame:
@@ -276,7 +280,7 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     return best_lag(y, groups, sampled, list(DELAYS_S), count)
 
 
-def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
+def _lengths(columns: _Columns, counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
     """Give ln of the mean cut length of each weighing's batch; nan where the counters do not show it."""
     if counters is None:
         return None
@@ -288,12 +292,11 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
         return None
     sure = (rope.missing_s <= 0) & (counted_pieces.missing_s <= 0) & (rope.value > 0) & (counted_pieces.value > 0)
     logs = np.log(rope.value[sure] / counted_pieces.value[sure])
-    of_batch = dict(zip(batches["batch"].filter(pl.Series(sure)), logs, strict=True))
-    return np.array([of_batch.get(n, np.nan) for n in names])
+    return columns.of_batches(dict(zip(batches["batch"].filter(pl.Series(sure)), logs, strict=True)))
 
 
 def _shares(columns: _Columns, rope_parts: RopeVariance, length: Floats | None, delay: Lag, why: str) -> SpreadSources:
-    x = 2 * np.array([rope_parts.mean.get(n, np.nan) for n in columns.batch_names])
+    x = 2 * columns.of_batches(rope_parts.mean)
     usable = np.isfinite(x) & np.isfinite(columns.y)
     if length is not None:
         with_length = usable & np.isfinite(length)
