@@ -136,7 +136,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
 def _total_words(ledger: Ledger, plant: Plant) -> str:
     pieces = ledger.balances["pieces"]
     share = 100 * pieces.was / pieces.possible if pieces.possible > 0 else 0.0
-    rejects = [row.amounts["pieces"] for row in ledger.rows if row.cause == REJECTS]
+    rejects = [row.amounts["pieces"] for row in ledger.rows if row.cause == REJECTS and "pieces" in row.amounts]
     least = tr("at least ") if any(lost.value != lost.low for lost in rejects) else ""
     words = tr(
         "{made} good pieces of {possible} possible in {minutes} planned minutes at the nominal rate, {share:.1f} %.",
