@@ -68,16 +68,8 @@ class RopeAccount:
 class RopeSeen:
     """What was read of a sizer's rope and its line over a time.
 
-    Parameters
-    ----------
-    gauges : polars.DataFrame
-        Readings of the sizer's gauges: channel, at, value, quality.
-    counts : MachineCounts or None
-        Of the sizer, for its rope counter.
-    wrappers : sequence of MachineCounts
-        Of the line's cut-and-wrap machines.
-    batches, adjustments : polars.DataFrame
-        BATCHES and ADJUSTMENTS.
+    `gauges`: readings of the sizer's gauges (channel, at, value, quality); `counts`: of the sizer, for its rope counter;
+    `wrappers`: of the line's cut-and-wrap machines; `batches`, `adjustments`: BATCHES and ADJUSTMENTS.
     """
 
     gauges: pl.DataFrame

@@ -39,22 +39,9 @@ WHITE_ODDS = float(len(COARSE) - 1)
 class History:
     """Shifts in order of time, over all machines asked about.
 
-    Parameters
-    ----------
-    start_us : array of int
-        When each began [µs since 1970, UTC].
-    dates : sequence of date
-        The day each belongs to.
-    names : sequence of str
-        Ids of the shifts of the day.
-    planned_min : array
-        Planned minutes of all machines together [min].
-    losses : mapping
-        By cause, minutes lost at the nominal rate an hour planned [min/h].
-    mix : array, shape (n, k)
-        Shares of the time by product, and by machine where it changes, less their means.
-    mix_names : sequence of str
-        What the columns of `mix` are shares of.
+    `start_us`: when each began [µs since 1970, UTC]; `dates`, `names`: its day and its id; `planned_min`: planned minutes
+    of all machines together; `losses`: by cause, minutes lost at the nominal rate an hour planned [min/h]; `mix`: shares
+    of the time by product, and by machine where it changes, less their means, which `mix_names` names.
     """
 
     start_us: Ints

@@ -241,7 +241,7 @@ class _Columns:
             frame["_target_mm"].to_numpy(),
             batch,
             key.to_numpy().astype(np.int64) - 1,
-            frame["batch"].unique().sort().to_list(),
+            frame["batch"].unique(maintain_order=True).sort().to_list(),
             int(frame["pieces"][0]) if frame.height else 1,
         )
 
