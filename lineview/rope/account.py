@@ -68,7 +68,7 @@ class RopeAccount:
 class RopeSeen:
     """What was read of a sizer's rope and its line over a time.
 
-    `gauges`: readings of the sizer's gauges (channel, at, value, quality); `counts`: of the sizer, for its rope counter;
+    `gauges`: readings of its gauges (channel, at, value, quality); `counts`: of the sizer, for its rope counter;
     `wrappers`: of the line's cut-and-wrap machines; `batches`, `adjustments`: BATCHES and ADJUSTMENTS.
     """
 

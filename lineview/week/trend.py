@@ -39,9 +39,9 @@ WHITE_ODDS = float(len(COARSE) - 1)
 class History:
     """Shifts in order of time, over all machines asked about.
 
-    `start_us`: when each began [µs since 1970, UTC]; `dates`, `names`: its day and its id; `planned_min`: planned minutes
-    of all machines together; `losses`: by cause, minutes lost at the nominal rate an hour planned [min/h]; `mix`: shares
-    of the time by product, and by machine where it changes, less their means, which `mix_names` names.
+    `start_us`: when each began [µs since 1970, UTC]; `dates`, `names`: its day and its id; `planned_min`: of all
+    machines; `losses`: by cause, minutes lost at the nominal rate an hour planned [min/h]; `mix`: shares of the time by
+    product, and by machine where it changes, less their means, which `mix_names` names.
     """
 
     start_us: Ints
