@@ -104,19 +104,9 @@ def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
 def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
     """The reels of each web for a number of pieces, fixed and proportional waste apart."""
     rows = [
-        {
-            "web": reels.web,
-            "basis": basis,
-            "pieces": reels.pieces,
-            "net": reels.net_m,
-            "proportional": reels.proportional_m,
-            "fixed": reels.fixed_m,
-            "gross": reels.gross_m,
-            "reel": reels.reel_m,
-            "reels": reels.reels,
-            "order": reels.order,
-            "working": reels.working,
-        }
+        {"web": reels.web, "basis": basis, "pieces": reels.pieces, "net": reels.net_m}
+        | {"proportional": reels.proportional_m, "fixed": reels.fixed_m, "gross": reels.gross_m, "reel": reels.reel_m}
+        | {"reels": reels.reels, "order": reels.order, "working": reels.working}
         for reels, basis in needed
     ]
     columns = columns_of(

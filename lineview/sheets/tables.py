@@ -48,7 +48,9 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     writer = _SheetWriter(book, plant.tz)
     names: set[str] = set()
     first = book.add_worksheet(_name(tr(QUESTION_NAMES[answer.question]).capitalize(), names))
-    lead = [[plant.shop, answer.scope.label], [answer.text], [answer.soft], *([point] for point in answer.points)]
+    upto = tr("readings up to {moment}", moment=show.moment(answer.scope.now, plant, year=True))
+    head = [plant.shop, answer.scope.label, *([upto] if answer.figures else [])]
+    lead = [head, [answer.text], [answer.soft], *([point] for point in answer.points)]
     writer.write(first, lead)
     if answer.figures:
         writer.write_table(

@@ -11,7 +11,7 @@ from uuid import uuid4
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.core.language import tr
-from lineview.store.files import storage_errors, sum_of, unsealed
+from lineview.store.files import require_room, storage_errors, sum_of, unsealed
 from lineview.store.journal import Journal
 from lineview.store.listed import files_of, why_damaged
 from lineview.store.manual_entries import ENTRIES, said_by_hand
@@ -75,6 +75,8 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
     StoreError
         Where the disk or the database fails.
     """
+    with storage_errors(tr("examine the store")):
+        require_room(folder)
     _bring_up(folder, url)
     with storage_errors(tr("examine the store")), writing(folder):
         is_compared = url is not None or is_sealed(folder)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -10,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from shutil import rmtree
+from shutil import disk_usage, rmtree
 from time import time
 from typing import IO, Any
 from uuid import uuid4
@@ -244,6 +245,16 @@ def _copy(source: Path, target: Path, sha256: str) -> None:
             tr("Take it in again once it is completely written"),
         )
         raise StoreError(fault)
+
+
+#: Less than this is a full disk: a sound journal cannot be opened, and looks as if it were not [bytes].
+LEAST_FREE = 200_000
+
+
+def require_room(folder: Path) -> None:
+    """Raise an OSError where the disk of a folder is full."""
+    if folder.exists() and disk_usage(folder).free < LEAST_FREE:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(folder))
 
 
 @contextmanager

@@ -197,7 +197,7 @@ class Journal(JournalReader):
                 with self.engine.begin() as connection:
                     migrate(connection)
             except (SQLAlchemyError, ImportError, ValueError) as error:
-                raise StoreError(_cannot_open(error)) from error
+                raise StoreError(_cannot_open(error, is_file=url is None)) from error
             failed.pop_all()
 
     def close(self) -> None:
@@ -376,17 +376,16 @@ def _prepare_sqlite(connection: Any, _: Any) -> None:
     cursor.close()
 
 
-def _cannot_open(error: Exception) -> Fault:
+def _cannot_open(error: Exception, is_file: bool) -> Fault:
     if isinstance(error, ImportError):
         what = tr("the database's driver is not installed ({name})", name=error.name)
         return Fault(what, "journal", tr("a driver for this address"), tr("Install lineview[postgresql]"))
     reason = str(getattr(error, "orig", None) or error).strip().splitlines() or [type(error).__name__]
-    return Fault(
-        tr("the journal cannot be opened: {reason}", reason=reason[0]),
-        "journal",
-        tr("a database that can be reached and written"),
-        tr("Check the address and the rights"),
-    )
+    advice = tr("Check the address and the rights")
+    if is_file:
+        advice = tr("Check the disk's space and rights, then try again: nothing is left half done")
+    what = tr("the journal cannot be opened: {reason}", reason=reason[0])
+    return Fault(what, "journal", tr("a database that can be reached and written"), advice)
 
 
 def version_of(journal: JournalReader) -> str:

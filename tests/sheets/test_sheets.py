@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
+import fastexcel
 import polars as pl
 import pytest
 
@@ -195,8 +196,11 @@ def test_no_word_of_a_printed_table_lies_on_the_next_column() -> None:
     assert _shares(TableText(headings[:1], [["Folie"]], [False]), False) == [0]  # it fits as it is
 
 
-def test_a_printed_page_says_the_year() -> None:
-    assert "2026" in _page(ask(), works())["footer"]
+def test_a_printed_page_and_a_workbook_say_the_year() -> None:
+    answer = ask()
+    assert "2026" in _page(answer, works())["footer"]
+    rows = fastexcel.read_excel(to_xlsx(answer, works())).load_sheet(0, header_row=None).to_polars().rows()
+    assert rows[0][:3] == ("Invented Sweets", "Tue 9 June, early", "readings up to Tue 9 June 2026, 14:00")
 
 
 def test_the_week_s_causes_have_room_for_their_names() -> None:

@@ -3,6 +3,7 @@
 from pathlib import Path
 from random import Random
 from shutil import copyfile, copytree, rmtree
+from types import SimpleNamespace
 
 import pytest
 
@@ -210,3 +211,14 @@ def test_a_machine_whose_band_nobody_wrote_is_held_to_none_when_it_is_made_anew(
         file.write_bytes(file.read_bytes()[:100])
     assert repair(works.folder, None, lambda _line: None) == []
     assert works.made() == (1_440, 1_440, 1_440)
+
+
+def test_a_full_disk_is_said_and_no_repair_of_what_is_sound_advised(sound, tmp_path, monkeypatch):
+    works = tmp_path / "works"
+    copytree(sound, works)
+    full = SimpleNamespace(total=10**9, used=10**9, free=0)
+    monkeypatch.setattr("lineview.store.files.disk_usage", lambda _folder: full)
+    with pytest.raises(StoreError, match=r"No space left on device.*Check the disk's space"):
+        examine(works / "store", None)
+    monkeypatch.undo()
+    assert examine(works / "store", None) == []
