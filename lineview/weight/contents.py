@@ -249,19 +249,8 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
             ),
         )
     verdict = None if len(net_g) < needed else not failed
-    return LotCheck(
-        verdict,
-        tuple(reasons),
-        summary.mean,
-        summary.sd,
-        label_g - slack,
-        allowance,
-        beyond,
-        plan.beyond,
-        len(net_g),
-        needed,
-        rules.banner,
-    )
+    found = summary.mean, summary.sd, label_g - slack, allowance, beyond, plan.beyond
+    return LotCheck(verdict, tuple(reasons), *found, len(net_g), needed, rules.banner)
 
 
 def _check(net_g: Sequence[float], lot: int) -> None:

@@ -342,20 +342,11 @@ def _event_causes(waste: Waste, events: EventCounts) -> list[Cause]:
 
 
 def _times(name: str, count: float, allowance: Allowance, events: str) -> Cause:
-    return Cause(
-        name,
-        count * allowance.metres,
-        count * allowance.low,
-        count * allowance.high,
-        not allowance.is_learned,
-        tr(
-            "{count:,g} {events} × {metres:.3g} m ({basis})",
-            count=count,
-            events=tr(events),
-            metres=allowance.metres,
-            basis=tr("learned") if allowance.is_learned else tr("assumed"),
-        ),
-    )
+    basis = tr("learned") if allowance.is_learned else tr("assumed")
+    facts = {"count": count, "events": tr(events), "metres": allowance.metres, "basis": basis}
+    bounds = (count * allowance.metres, count * allowance.low, count * allowance.high)
+    working = tr("{count:,g} {events} × {metres:.3g} m ({basis})", **facts)
+    return Cause(name, *bounds, not allowance.is_learned, working)
 
 
 def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:

@@ -90,3 +90,11 @@ def test_whether_rows_left_out_say_that_nothing_was_counted_is_asked(tmp_path):
     other.mkdir()
     figure = made(other, shown(other, text, **TWO_SHIFTS, **{asked.key: "false"}))
     assert figure.low == of_early(rows, 0) < (figure.value or 0) < (figure.high or 0)
+
+
+def test_which_day_a_row_with_a_date_alone_counts_is_asked_so(tmp_path):
+    """Asked what its time was to what it counts, "it ends it" put each day's pieces on the day before."""
+    text = "Date;Pieces\n" + "".join(f"{day(k):%d.%m.%Y};{150_000 + 977 * k % 800}\n" for k in range(7))
+    asked = next(question for question in shown(tmp_path, text).open if question.key.startswith("stamps"))
+    assert asked.text == "Exports of wrapper1: a row has a date and no clock: what does it count?"
+    assert asked.options == (("start", "the day of its date"), ("end", "the day before its date"))

@@ -301,3 +301,15 @@ def test_a_clock_that_goes_on_an_hour_and_rows_out_of_order_are_taken(tmp_path):
     later_day_first = [*(row.replace("06-08", "06-09") for row in quiet), *quiet]
     for lines in (quiet, on_and_off, shuffled, turned, hour_again, later_day_first):
         assert export_of(tmp_path, "time;n\n" + "".join(lines), PIECES).rows_refused == 0
+
+
+@pytest.mark.parametrize("mark", [":", "."])
+def test_hundredths_of_an_hour_in_the_place_of_minutes_are_not_taken(tmp_path, mark):
+    """A quarter of the rows had been refused, and 06:25 had been read as 25 minutes past six."""
+    works = SmallWorks(tmp_path / "works")
+    times = stamps(60, 900)
+    text = "time;pieces\n" + "".join(
+        f"{at:%Y-%m-%d %H}{mark}{at.minute * 5 // 3:02};{5_000 + 5_250 * k}\n" for k, at in enumerate(times)
+    )
+    error = works.take(text, answers={}).error
+    assert "has more than 59 minutes: hundredths of an hour may be meant" in str(error)

@@ -137,6 +137,8 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
     return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
 
 
+#: So many of the times, as a share, may be misprints of minutes beyond 59.
+_MOST_BEYOND = 0.02
 #: Times in UTC, as they say, or counted since 1970.
 _SAYS_UTC = r"(?:Z|UTC|GMT|[+-]00:?00)\s*$|^\s*\d+(?:[.,]\d+)?\s*$"
 
@@ -229,10 +231,17 @@ def _no_time(text: pl.Series, layout: Layout) -> pl.Expr:
 
 
 def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
-    """Raise where another format reads all times that the layout's does, and more: day and month change places."""
+    """Raise where another format reads all times that the layout's does, and more: day and month change places.
+
+    And where minutes go beyond 59: they are hundredths of an hour, and those below would be read as minutes.
+    """
     ours = read.naive.is_not_null() | read.moment.is_not_null()
     if ours.all():
         return
+    beyond = cells.filter(~ours & cells.str.contains(r"(?:^|[ T_])\d{1,2}[:.h][6-9]\d$"))
+    if len(beyond) > _MOST_BEYOND * len(cells):
+        what = tr("'{example}' has more than 59 minutes: hundredths of an hour may be meant", example=beyond[0])
+        raise IntakeError(Fault(what, where, tr("minutes from 00 to 59 in every row")))
     other = plan_clock(cells, "auto", typed=True)
     forms = other.undecided or other.formats[:1]
     if not forms or layout.time_format in forms:

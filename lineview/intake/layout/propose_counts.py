@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import time
 
 import polars as pl
 
@@ -110,7 +111,12 @@ def _settle_stamps(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> 
         counts.notes.append(tr("a row's time is the start of what it counts: so all of it lies within shifts"))
     elif not side and usual_step_us(at_us) >= _APART_US:
         options = (("end", tr("it ends what the row counts")), ("start", tr("it begins what the row counts")))
-        counts.questions.append(Question("stamps", tr("what is the time of a row to what it counts?"), options))
+        text = tr("what is the time of a row to what it counts?")
+        local = pl.Series(at_us).cast(pl.Datetime("us", "UTC")).dt.convert_time_zone(plant.zone)
+        if (local.dt.time() == time()).all():
+            options = (("start", tr("the day of its date")), ("end", tr("the day before its date")))
+            text = tr("a row has a date and no clock: what does it count?")
+        counts.questions.append(Question("stamps", text, options))
 
 
 def _ask_on_change(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None:
