@@ -94,8 +94,8 @@ def balance_table(ledger: Ledger) -> Table:
     words = {
         "minutes": mark("planned minutes less minutes that the good pieces need"),
         "pieces": mark("pieces at the nominal rate less good pieces"),
-        "kg": mark("kilograms at target mass less good pieces at target mass"),
-        "candy_kg": mark("candy used less good pieces at target mass"),
+        "kg": mark("kilograms at target mass less good pieces of shifts at target mass"),
+        "candy_kg": mark("candy used less good pieces of known products at target mass"),
         "film_m": mark("film used less film that good pieces need"),
         "paper_m": mark("wax paper used less wax paper that good pieces need"),
     }

@@ -337,3 +337,9 @@ def test_a_quantity_is_the_same_in_its_row_its_figure_and_the_sum(week: Works) -
             assert row["minutes"] == (None if figure is None else round(figure.value)), row["cause"]
     parts = [row["minutes"] or 0 for name, row in rows.items() if name not in ("all rows", OUTSIDE)]
     assert math.fsum(parts) == rows["all rows"]["minutes"]
+
+
+def test_two_sums_of_what_was_sold_do_not_go_by_one_name(week: Works) -> None:
+    table = next(t for t in week.ask(read_question("week")).tables if t.name == "balance")
+    sold = [row["what"].partition(" less ")[2] for row in table.rows if row["unit"] == "kg"]
+    assert sold == ["good pieces of shifts at target mass", "good pieces of known products at target mass"]
