@@ -20,6 +20,14 @@ def test_a_turn_that_is_seen_gives_the_modulus(modulus: int) -> None:
     assert 350.0 <= learned.fastest_per_min <= 480.0
 
 
+def test_turns_show_in_readings_two_hours_apart() -> None:
+    """Each turn lies in an interval longer than an hour, as all of them are."""
+    at_s = np.arange(0.0, 5 * 86_400.0, 7_200.0)
+    value = np.floor(at_s * 350.0 / 60.0)
+    learned = counter_limits(at_s, (value + 60_000) % 100_000)
+    assert (learned.modulus, learned.resets, learned.total) == (100_000, 0, value[-1])
+
+
 def test_no_fall_gives_no_modulus() -> None:
     learned = counter_limits(AT_S, PIECES)
     assert (learned.modulus, learned.turns, learned.resets) == (None, 0, 0)

@@ -69,6 +69,26 @@ def test_machines_that_run_through_show_no_edges() -> None:
     assert "ran through" in found.why
 
 
+@pytest.mark.parametrize(
+    ("marks", "expected"),
+    [
+        ((360, 1080), "day 06:00-18:00 mon-fri; night 18:00-06:00 mon-fri"),
+        ((360, 840, 1320), "early 06:00-14:00 mon-fri; late 14:00-22:00 mon-fri; night 22:00-06:00 mon-fri"),
+    ],
+)
+def test_shifts_of_twelve_or_eight_hours_show_where_all_pause(marks: tuple[int, ...], expected: str) -> None:
+    rng = np.random.default_rng(7)
+    days = {}
+    for k in range(5):
+        runs = rng.random(DAY_MIN) > 0.1
+        for mark in marks:
+            runs[mark - 10 : mark + 12] = False
+        days[MONDAY + timedelta(days=k)] = runs
+    found = shifts_of({"wrap": days}, MONDAY, MONDAY + timedelta(days=4))
+    assert "; ".join(map(shift_text, found.shifts)) == expected
+    assert not found.sure
+
+
 def test_nothing_running_suggests_nothing() -> None:
     assert shifts_of({"wrap": {MONDAY: np.zeros(DAY_MIN, bool)}}, MONDAY, MONDAY).shifts == ()
 
