@@ -62,3 +62,9 @@ def test_a_read_of_all_ones_hides_no_turn() -> None:
     learned = counter_limits(AT_S, value)
     assert (learned.modulus, learned.resets, learned.total) == (65_536, 0, PIECES[-1])
     assert np.flatnonzero(odd_readings(value)).tolist() == [300, 500]
+
+
+def test_zeros_while_nothing_answers_are_odd_for_as_long_as_they_last() -> None:
+    value = PIECES + 1_234
+    value[300:305] = 0
+    assert np.flatnonzero(odd_readings(value)).tolist() == [300, 301, 302, 303, 304]

@@ -5,6 +5,7 @@ import pytest
 from lineview.core.errors import MeasureError
 from lineview.order.reels_needed import reels_needed, rounded_order
 from lineview.plant import Web
+from lineview.wrap.learning import SPLICE_FREE_M
 from lineview.wrap.reels import full_reel_m, part_reel_m, reel_length_m, wound_thickness_um
 
 IN = 25.4
@@ -78,3 +79,8 @@ def test_thickness_is_learned_back_from_a_known_length() -> None:
 def test_a_part_reel_thicker_than_new_is_refused() -> None:
     with pytest.raises(MeasureError, match="thicker than new"):
         part_reel_m(web(), 330)
+
+
+def test_no_splice_within_750_feet_from_memory() -> None:
+    """Of the start or the core of a reel: a converter's guideline."""
+    assert pytest.approx(750 * 12 * IN / 1000) == SPLICE_FREE_M
