@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.core.language import in_digits, mark, tr
@@ -192,9 +190,10 @@ def _losses(figures: FigureList, account: ShiftAccount, n: int) -> None:
     if not account.counts_rejects:
         return figures.unknown("pieces_lost_{key}", tr("nothing counts rejects"), key="rejects", cause="rejects")
     working, used = tr("pieces that the reject counter counted"), account.rejects_used
-    lost = Estimate(used, interval=mark("bounds: rejects without readings"))
+    lost: float | Estimate = used
     if (counted := account.pieces.rejects) and counted.value is None:
-        lost = replace(lost, low=min(counted.low or 0.0, used), high=used)
+        least = min(counted.low or 0.0, used)
+        lost = Estimate(used, least, used, interval=mark("bounds: rejects without readings"))
     return figures.add("pieces_lost_{key}", lost, working, n=n, key="rejects", cause="rejects")
 
 
