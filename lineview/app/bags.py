@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.language import mark, tr, tr_count, two_ways
+from lineview.core.language import mark, tr, tr_count, two_ways, typed_number
 from lineview.core.resources import shipped
 from lineview.core.units import GRAMS
 from lineview.weight.contents import ContentsRules, LotCheck, Sampling, Shortage, check_lot
@@ -121,8 +121,8 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
         entry = line.split("#")[0].strip()
         if not entry:
             continue
-        mass = _number(entry)
-        if mass is None:
+        mass = typed_number(entry)
+        if not math.isfinite(mass):
             what = tr("'{entry}' is not a mass", entry=entry[:40])
             expected = two_ways(entry) or tr("a number of grams")
             faults.append(Fault(what, tr("{file} line {number}", file=where, number=number), expected))
@@ -139,14 +139,6 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
     if not masses:
         raise IntakeError(Fault(tr("there is not a mass"), where, tr("one mass a line [g]")))
     return masses
-
-
-def _number(text: str) -> float | None:
-    try:
-        value = float(text.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        return None
-    return value if math.isfinite(value) and not two_ways(text) else None
 
 
 def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> LotCheck:

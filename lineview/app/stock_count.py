@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from lineview.app.take_in import take_in
 from lineview.core.errors import AskError, Fault, MeasureError
 from lineview.core.frames import STOCK
-from lineview.core.language import tr
+from lineview.core.language import tr, two_ways, typed_number
 from lineview.order.orders import latest_counts
 from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.plant.periods import at_wall_time, moment, read_wall_time
@@ -53,13 +53,10 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
 
 def _number(text: str, where: str, faults: list[Fault]) -> float:
     """A number from 0 on; a fault and 0 where it is none."""
-    try:
-        number = float(text.strip().replace(",", "."))
-    except ValueError:
-        number = -1.0
-    if 0 <= number <= MOST_REELS:
+    if 0 <= (number := typed_number(text)) <= MOST_REELS:
         return number
-    faults.append(Fault(tr("'{text}' is not a number from 0 on", text=text), where, tr("for instance 12")))
+    expected = two_ways(text) or tr("for instance 12")
+    faults.append(Fault(tr("'{text}' is not a number from 0 on", text=text), where, expected))
     return 0.0
 
 

@@ -9,7 +9,7 @@ from lineview.app.question import known_machine, machines_asked
 from lineview.app.week_inputs import WeekFetcher, trial_of, trials_of
 from lineview.app.works import Works
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, tr, typed_number
 from lineview.plant import Plant
 from lineview.plant.periods import moment
 from lineview.report import show
@@ -273,10 +273,7 @@ def _judging(trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
 def _number(text: str | None, before: float, where: str, ends: tuple[float, float], faults: list[Fault]) -> float:
     if not text:
         return before
-    try:
-        value = float(text.strip().removesuffix("%").replace(",", "."))
-    except ValueError:
-        value = float("nan")
+    value = typed_number(text.strip().removesuffix("%"))
     if not ends[0] <= value <= ends[1]:
         expected = tr("a number from {least:g} to {most:g}", least=ends[0], most=ends[1])
         faults.append(Fault(tr("'{text}' is not allowed here", text=text), where, expected))

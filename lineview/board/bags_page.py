@@ -12,7 +12,7 @@ from lineview.board.calls import Calls
 from lineview.board.components import aria
 from lineview.board.intake_page import decoded, upload_field
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
-from lineview.core.language import mark, tr, two_ways
+from lineview.core.language import mark, tr, two_ways, typed_number
 from lineview.plant import Plant
 
 SENTENCE = mark("Check weighed bags of a lot against their label.")
@@ -165,16 +165,12 @@ def checked(masses: str, label: str, lot: str, tare: str, rules: str) -> Any:
 
 def _number(text: str, where: str, faults: list[Fault], above: float | None = None) -> float | None:
     """Read a field's number, or add what is wrong with it."""
-    entry = text.strip()
-    try:
-        value = float(entry.replace(",", "."))
-    except ValueError:
-        value = float("nan")
+    entry, value = text.strip(), typed_number(text)
     expected = tr("a number above 0") if above is not None else tr("a number, 0 or more")
     if not entry:
         faults.append(Fault(tr("no value was given"), where, expected))
         return None
-    if two_ways(entry) or not 0 <= value < 1e9 or (above is not None and not value > above):
+    if not 0 <= value < 1e9 or (above is not None and not value > above):
         faults.append(Fault(tr("'{entry}' is not allowed here", entry=entry), where, two_ways(entry) or expected))
         return None
     return value

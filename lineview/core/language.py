@@ -154,6 +154,24 @@ def two_ways(typed: str) -> str:
     return tr("{one} or {other}", one=re.sub("[.,]", "", bare), other=re.sub("[.,]", decimal, bare))
 
 
+def typed_number(typed: str) -> float:
+    """A number that a person typed, with a point or a comma; nan for what is none or can be read in two ways.
+
+    Parameters
+    ----------
+    typed : str
+        As it was typed.
+
+    Examples
+    --------
+    >>> typed_number("1,5"), typed_number("1,234"), typed_number("soon")
+    (1.5, nan, nan)
+    """
+    bare = typed.strip().replace(",", ".").replace("−", "-")
+    is_number = re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", bare.lower(), re.ASCII) and not two_ways(typed)
+    return float(bare) if is_number else math.nan
+
+
 def month_name(month: int, *, short: bool = False) -> str:
     """A month's name.
 

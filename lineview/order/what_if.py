@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import mark, tr
+from lineview.core.language import mark, tr, two_ways, typed_number
 from lineview.order.demand import Demand, Need
 from lineview.order.orders import Counts
 from lineview.order.stock import OnHand
@@ -83,21 +82,13 @@ def read_what_if(texts: Mapping[str, str]) -> WhatIf | None:
     numbers: dict[str, float] = {}
     faults = []
     for name, (words, least, most) in LIMITS.items():
-        text = texts.get(name, "").strip().replace(",", ".")
+        text = texts.get(name, "").strip()
         if not text:
             continue
-        try:
-            numbers[name] = float(text)
-        except ValueError:
-            numbers[name] = math.nan
+        numbers[name] = typed_number(text)
         if not least <= numbers[name] <= most:
-            faults.append(
-                Fault(
-                    tr("'{text}' is not allowed here", text=text),
-                    tr(words),
-                    tr("a number from {least:g} to {most:g}", least=least, most=most),
-                )
-            )
+            expected = two_ways(text) or tr("a number from {least:g} to {most:g}", least=least, most=most)
+            faults.append(Fault(tr("'{text}' is not allowed here", text=text), tr(words), expected))
     web = texts.get("web", "").strip()
     if not web and {"price", "counted_reels"} & set(numbers):
         faults.append(Fault(tr("no web is chosen"), "web", tr("the web that price and count are of")))

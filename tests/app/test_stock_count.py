@@ -48,6 +48,7 @@ def test_a_count_with_part_reels_and_deliveries_is_kept_followed_and_undone(week
     [
         ({"whole": "-1"}, "not a number from 0 on"),
         ({"whole": "nan"}, "not a number from 0 on"),
+        ({"whole": "1,200"}, r"1200 or 1\.200"),
         ({"parts": "9999"}, "thicker than new"),
         ({"coming": ""}, "what is still to come is not stated"),
         ({"coming": "36 soon"}, "not a date and time"),

@@ -110,5 +110,7 @@ def test_what_cannot_be_supposed_is_said_all_at_once(week: Works) -> None:
     with pytest.raises(AskError) as raised:
         read_what_if({"lead_days": "soon", "risk_percent": "90", "price": "4"})
     assert [fault.where for fault in raised.value.faults] == ["lead time, days", "accepted risk, %", "web"]
+    with pytest.raises(AskError, match=r"1000 or 1\.000"):  # not one, and not a need of nothing
+        read_what_if({"need_percent": "1,000"})
     with pytest.raises(AskError, match="unknown web 'tin'"):
         supposed(week, "?web=tin&price=4")
