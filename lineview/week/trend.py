@@ -18,7 +18,7 @@ from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, c
 from lineview.stats.least_squares import least_squares_fits
 from lineview.stats.multiple_tests import adjusted_p
 from lineview.week.ledger import NO_CAUSE
-from lineview.week.losses import MachineLosses
+from lineview.week.losses import REJECTS, MachineLosses
 
 #: Weeks over which level and slope are shown.
 WEEKS = (4, 8, 13)
@@ -30,6 +30,8 @@ LEAST_SHIFTS, CORRELATED_FROM = 3, 20
 WHOLE_SHIFT = 0.25
 #: Columns of the mix: shifts needed for each, and the share a product needs to have one.
 SHIFTS_PER_PRODUCT, LEAST_SHARE = 10, 0.02
+#: Rejects of a shift that are not read outweigh those that are from so large a share of its pieces on.
+OPEN_REJECTS = 0.05
 WHITE = (Noise(0.0, 0.0),)
 #: Independent shifts are as likely beforehand as all ways together in which they may go together.
 WHITE_ODDS = float(len(COARSE) - 1)
@@ -91,6 +93,8 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
         values = np.zeros(keys.height)
         values[rows["unit"].to_numpy()] = rows["minutes"].to_numpy()
         by_cause[str(cause)] = 60 * values / planned
+    if (shifts["open_rejects"] > OPEN_REJECTS * (shifts["good"] + shifts["open_rejects"])).any():
+        by_cause.pop(REJECTS, None)  # pieces of which nobody read whether they were good are no worse shift
     mix, names = mix_columns(losses, mixes, keys, None)
     return History(
         keys["began"].dt.epoch("us").to_numpy(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
@@ -11,8 +12,9 @@ import pytest
 from scipy.stats import linregress, t, ttest_ind
 
 from lineview.week.tables import trend_table, window_table
-from lineview.week.trend import History, Trends, cause_trends
+from lineview.week.trend import History, Trends, cause_trends, history_of
 from lineview.week.trial import _Series
+from tests.simulate.shift_losses import Drawn, draw
 
 MONDAY = datetime(2026, 6, 8, tzinfo=UTC)
 PERIOD = (MONDAY, MONDAY + timedelta(weeks=1))
@@ -142,3 +144,13 @@ def test_a_shifts_spread_is_that_which_makes_a_difference_as_unsure_as_it_is() -
     series = _Series(value, value, np.sqrt(value), np.ones(n), shifts)
     assert series.unit_sd(before, since) == pytest.approx(2, rel=0.12)
     assert series.unit_sd(before, 0) == pytest.approx(2, rel=0.12)
+
+
+@pytest.mark.parametrize(("unread", "judged"), [(0.5, False), (0.001, True)])
+def test_rejects_that_were_not_read_have_no_trend(unread: float, judged: bool) -> None:
+    part, mix = draw(np.random.default_rng(4), Drawn(weeks=6))
+    last = pl.col("start") == pl.col("start").max()
+    shifts = part.shifts.with_columns(open_rejects=pl.when(last).then(unread * pl.col("good")).otherwise(0.0))
+    history = history_of([replace(part, shifts=shifts)], [mix])
+    assert ("rejects" in history.losses) is judged
+    assert "blank wraps" in history.losses
