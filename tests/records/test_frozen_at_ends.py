@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from lineview.app.question import read_question
+from lineview.app.works import Works
 from tests.intake.small_works import PER_MIN, SmallWorks, rows, stamps, total
 from tests.records.test_runs_at_ends import LAYOUT, SHIFTS, figures
 
@@ -56,6 +58,22 @@ def test_a_frozen_counter_that_resumes_at_its_own_pace_loses_no_piece(tmp_path, 
     assert early[0] + late[0] == pytest.approx(PER_MIN * (MINUTES - 1 / 6), abs=2)
     both = sum(figures(works, shift)["unseen_min"][0] for shift in SHIFTS)
     assert both == pytest.approx(end - begin, abs=0.5)
+
+
+@pytest.mark.parametrize(("shift", "stood"), [("early", 100), ("late", 800)])
+def test_the_pace_before_and_after_a_freeze_is_that_of_the_readings(tmp_path, shift, stood):
+    """An hour's standstill elsewhere in the shift: minutes are told apart where the pieces were made."""
+
+    def count(minute: float) -> int:
+        return 5000 + round(PER_MIN * (minute if minute < stood else max(stood, minute - 60)))
+
+    works = works_of(tmp_path / "works", frozen(440, 520, count))
+    with Works(works.folder) as opened:
+        answer = opened.ask(read_question("shift", machine="wrap1", period=f"2026-06-08.{shift}"))
+    rate = answer.series["rate"]["rate_per_min"]
+    rate = rate.filter(rate > 0)  # the line goes down to 0 where it stands
+    assert len(rate) > 350
+    assert ((rate - PER_MIN).abs() < 1).all()
 
 
 def test_a_frozen_counter_of_a_machine_that_stopped_meanwhile_is_open(tmp_path):
