@@ -8,7 +8,7 @@ import pytest
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, STOCK, empty
-from lineview.order.words import day_words
+from lineview.order.words import day_words, later_counts
 from lineview.plant import Web
 from tests.from_frames import answered
 from tests.simulate.webs import frames_of, scope_of, wrap_line
@@ -298,3 +298,12 @@ def test_the_order_of_a_day_that_is_over_names_that_day(works) -> None:
     stock = counted(works, film=3.0, wax=3.0).with_columns(at=pl.lit(day.start))
     answer = answered("order", with_webs(works), late, frames_of(works, stock=stock))
     assert answer.text.startswith(f"As of {day_words(day.start, works.plant)}, order ")
+
+
+def test_counts_that_are_to_come_are_named_from_the_first_of_them_on(works) -> None:
+    stock = counted(works).with_columns(at=pl.Series([works.end + timedelta(days=3), works.end + timedelta(days=9)]))
+    (note,) = later_counts(stock, works.plant)
+    assert note == (
+        f"Stock counts of Wax, film from {day_words(works.end + timedelta(days=3), works.plant)} on are not used: "
+        "that is to come."
+    )
