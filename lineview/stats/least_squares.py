@@ -20,7 +20,7 @@ class NonNegativeFit:
     """A fit y = X b + error with b ≥ 0.
 
     `low` and `high` are the ends of each coefficient's interval, cut off at 0; `n` rows and each one's `df`
-    degrees of freedom stand behind them. `residual_sd` is that of the fit without the constraint.
+    degrees of freedom stand behind them.
     """
 
     coefficients: Floats
@@ -28,7 +28,6 @@ class NonNegativeFit:
     high: Floats
     n: int
     df: Floats
-    residual_sd: float
 
 
 def nonnegative_fit(
@@ -95,7 +94,6 @@ def nonnegative_fit(
         high=np.maximum(high, constrained),
         n=len(y),
         df=df,
-        residual_sd=float(np.sqrt((residual**2).sum() / (len(y) - x.shape[1]))),
     )
 
 
