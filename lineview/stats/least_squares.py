@@ -89,11 +89,7 @@ def nonnegative_fit(
     half[is_free] = stdtrit(df[is_free], 0.5 + level / 2.0) * sd[is_free]
     low, high = np.maximum(free - half, 0.0), np.maximum(free + half, 0.0)
     return NonNegativeFit(
-        coefficients=constrained,
-        low=np.minimum(low, constrained),
-        high=np.maximum(high, constrained),
-        n=len(y),
-        df=df,
+        coefficients=constrained, low=np.minimum(low, constrained), high=np.maximum(high, constrained), n=len(y), df=df
     )
 
 

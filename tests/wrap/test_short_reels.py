@@ -23,9 +23,10 @@ from lineview.wrap.reconcile import (
     FEED_OWN_SD,
     READ_SD_M,
     ReelMetres,
+    WrongLabel,
     measured_length,
 )
-from lineview.wrap.tables import claim_sheet, suppliers_claimed
+from lineview.wrap.tables import claim_sheet, suppliers_claimed, verdict
 from tests.main_job.invented_week import DEMO
 from tests.references.pdf_pages import pages
 
@@ -100,3 +101,9 @@ def test_what_a_buyer_orders_is_printed_first_and_the_rest_is_short(week: Works)
     assert [table.name for table in answer.tables[:2]] == ["order sheet", "order"]
     assert [table["title"] for table in page["tables"][:2]] == [table.title for table in answer.tables[:2]]
     assert pages(to_pdf(answer, plant)) <= 4
+
+
+def test_a_reel_that_held_more_than_its_label_is_told_so() -> None:
+    less, more = (verdict(WrongLabel("F1", "film", "label", share, 0.02, 9.0)) for share in (-0.06, 0.06))
+    assert less == "reel F1 held 6 % less than its label, beyond ±2 %"
+    assert more == "reel F1 held 6 % more than its label, beyond ±2 %"
