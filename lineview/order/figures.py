@@ -14,11 +14,19 @@ from lineview.order.reels_needed import ReelsNeeded
 from lineview.report.figures import FigureList
 
 #: The figures of one web's advice, in the order shown.
-_ADVICE = (
-    "order_by order_quantity chance_of_running_out chance_waiting_a_week chance_if_ordered_today "
-    "chance_before_open_delivery days_of_cover safety_reels order_money halving_reels halving_money"
+ADVICE = (
+    "order_by_{web}",
+    "order_quantity_{web}",
+    "chance_of_running_out_{web}",
+    "chance_waiting_a_week_{web}",
+    "chance_if_ordered_today_{web}",
+    "chance_before_open_delivery_{web}",
+    "days_of_cover_{web}",
+    "safety_reels_{web}",
+    "order_money_{web}",
+    "halving_reels_{web}",
+    "halving_money_{web}",
 )
-ADVICE = tuple(f"{name}_{{web}}" for name in _ADVICE.split())
 #: A figure's value, its working, and the reason where it has no value.
 Part = tuple[Estimate | Value, str, str]
 
