@@ -15,6 +15,8 @@ from tests.main_job.invented_week import DEMO
 EXPORTS = 300
 #: What a person waits for at most, at the 95th percentile [s].
 LIMIT_S = 1.0
+#: How long a person looks at a page before opening the next [s].
+READS_S = 0.5
 PAGES = ("/shift", "/rope", "/weight", "/wrap", "/shift?machine=wrap2")
 LATE = "wrap1_2026-06-12.csv"
 LEAD, TECH = "Invented lead", "Invented tech"
@@ -60,7 +62,8 @@ def test_a_page_comes_at_once_while_exports_are_taken_in(works: Path, tmp_path: 
         begun = perf_counter()
         intake.start()
         while intake.is_alive():
-            tech.open(PAGES[len(seen.opened) % len(PAGES)], 1.0, end)
+            tech.open(PAGES[len(seen.opened) % len(PAGES)], 0.0, end)
+            end.wait(READS_S)
         whole_s = perf_counter() - begun
         for one in (warm, tech, line):
             one.connection.close()
