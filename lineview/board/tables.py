@@ -197,7 +197,7 @@ def frame_table(
 
 def preview(sample: pl.DataFrame, plant: Plant) -> pl.DataFrame:
     """A proposal's first rows as a person checks them: moments whole, without columns that say nothing."""
-    own = [
+    no_use = [
         c.name for c in sample if (c.name in ("intake", "row") and c.dtype.is_numeric()) or c.null_count() == c.len()
     ]
     moments = {
@@ -205,7 +205,7 @@ def preview(sample: pl.DataFrame, plant: Plant) -> pl.DataFrame:
         for c in sample
         if isinstance(c.dtype, pl.Datetime)
     }
-    return sample.with_columns(pl.Series(name, at, pl.String) for name, at in moments.items()).drop(own)
+    return sample.with_columns(pl.Series(name, at, pl.String) for name, at in moments.items()).drop(no_use)
 
 
 def framed(title: str, frame: pl.DataFrame, headings: Mapping[str, tuple[str, str]] | None = None) -> Table:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import time
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.language import tr, tr_in, weekday_name
+from lineview.core.language import tr, tr_in, two_ways, typed_number, weekday_name
 from lineview.plant.checks import WEEK, Day
 from lineview.plant.model import Break, Shift
 
@@ -215,9 +215,9 @@ def read_band(text: str, where: str = "band") -> tuple[float, float]:
     AskError
         Where these are not two numbers, the low one first.
     """
-    numbers = [float(number.replace(",", ".")) for number in re.findall(r"\d+(?:[.,]\d+)?", text)]
+    entries = re.findall(r"\d+(?:[.,]\d+)*", text)
+    numbers = [typed_number(entry) for entry in entries]
     if len(numbers) != 2 or not 0 < numbers[0] <= numbers[1]:
-        raise AskError(
-            Fault(tr("'{text}' is not a band", text=text), where, tr("two numbers of pieces a minute: 300-400"))
-        )
+        expected = next(filter(None, map(two_ways, entries)), tr("two numbers of pieces a minute: 300-400"))
+        raise AskError(Fault(tr("'{text}' is not a band", text=text), where, expected))
     return numbers[0], numbers[1]

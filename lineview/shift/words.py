@@ -128,8 +128,8 @@ def _doubt_words(measures: ShiftMeasures, readings: int) -> tuple[Span, ...]:
         minutes = {"unseen": account.unseen_min, "planned": account.planned_min}
         unseen = tr("{unseen:,.0f} of {planned:,.0f} planned minutes have no readings", **minutes)
         pieces, least = _good(measures), account.good.low
-        seen = tr("; what was seen shows at least {least:,.0f} {pieces}.", least=least, pieces=pieces)
-        return (Span(unseen, call=True), Span(seen))
+        at_least = tr("; what was seen shows at least {least:,.0f} {pieces}.", least=least, pieces=pieces)
+        return (Span(unseen, call=True), Span(at_least))
     return ()
 
 

@@ -249,8 +249,8 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
             ),
         )
     verdict = None if len(net_g) < needed else not failed
-    found = summary.mean, summary.sd, label_g - slack, allowance, beyond, plan.beyond
-    return LotCheck(verdict, tuple(reasons), *found, len(net_g), needed, rules.banner)
+    mean_and_limits = summary.mean, summary.sd, label_g - slack, allowance, beyond, plan.beyond
+    return LotCheck(verdict, tuple(reasons), *mean_and_limits, len(net_g), needed, rules.banner)
 
 
 def _check(net_g: Sequence[float], lot: int) -> None:

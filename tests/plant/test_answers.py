@@ -64,7 +64,8 @@ def test_every_machine_is_on_one_line() -> None:
 
 def test_a_band_has_two_numbers() -> None:
     assert read_band("300-400") == (300.0, 400.0)
-    for text in ("300", "400-300", "about"):
+    assert read_band("300,5-400") == (300.5, 400.0)
+    for text in ("300", "400-300", "about", "1,000-1,200", "1,000,000-2,000,000"):
         with pytest.raises(AskError, match="band"):
             read_band(text)
 

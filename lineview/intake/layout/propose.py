@@ -159,8 +159,8 @@ def _proposal(
     questions = [clock.question] if clock.question else []
     mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
     machine = machine_place(heading, rows, plant)
-    found = (name, records, heading, rows, clock, kind, long, machine)
-    draft = LayoutProposal(*found, NumberSeparators(mark or "."), plant, "" if in_each_sheet else records.sheet)
+    parts = (name, records, heading, rows, clock, kind, long, machine)
+    draft = LayoutProposal(*parts, NumberSeparators(mark or "."), plant, "" if in_each_sheet else records.sheet)
     owners, whose = _machines(draft)
     columns = _values(draft, owners)
     mark_by_weight = _by_mass(draft, columns) if decimal and kind == "weights" else None
