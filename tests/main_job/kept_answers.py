@@ -16,6 +16,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from shutil import copytree
 from tempfile import TemporaryDirectory
@@ -35,6 +36,7 @@ from lineview.report.answer import Answer, file_name, to_json
 from lineview.report.tables import figure_text, table_text
 from tests.main_job import troubled_shifts
 from tests.main_job.invented_week import DEMO
+from tests.main_job.kept_exports import said_of_exports
 from tests.simulate import exports_elsewhere
 from tests.simulate.undescribed import make_undescribed
 
@@ -64,6 +66,7 @@ class Case:
     write: Callable[[Path], Sequence[Path]]
     asked: Sequence[Question]
     trials: Sequence[TrialText] = ()
+    shown: bool = False  # the description too, since the program wrote it
 
 
 def _of_line(line: str, periods: Sequence[str], questions: str = "rope weight shift wrap order week") -> list[Question]:
@@ -133,7 +136,7 @@ CASES: dict[str, Case] = {
     "american": Case(_elsewhere(exports_elsewhere.american), _of_line("A", ["all"])),
     **{
         f"undescribed-{number}": Case(
-            _undescribed(number), [{"question": q, "period": "all"} for q in ("shift", "wrap")]
+            _undescribed(number), [{"question": q, "period": "all"} for q in ("shift", "wrap")], shown=True
         )
         for number in (1, 4, 9)
     },
@@ -160,16 +163,15 @@ CASES: dict[str, Case] = {
 
 def answers_of(name: str, folder: Path) -> dict[str, Any]:
     """Everything that a case's works says, by where it stands, in a folder that is there and empty."""
-    said = list(_said(name, folder))
+    said = list(SAID[name](folder))
     by_place = dict(said)
     assert len(by_place) == len(said), "two things are said at one place"
     return by_place
 
 
-def _said(name: str, folder: Path) -> Iterator[tuple[str, Any]]:
-    case = CASES[name]
+def _said(case: Case, folder: Path) -> Iterator[tuple[str, Any]]:
     files = case.write(folder)
-    if name.startswith("undescribed"):
+    if case.shown:
         yield "plant.toml", (folder / "plant.toml").read_text(encoding="utf-8").splitlines()
     with Works(folder) as works:
         for taken in works.take(files, accept=True, chosen={"decimal": ","}):
@@ -269,6 +271,12 @@ def _short(value: Any) -> Any:
     return float(f"{value:.9g}") if isinstance(value, float) else value
 
 
+#: What is written down: the answers of each works, and what is said of small exports.
+SAID: dict[str, Callable[[Path], Iterator[tuple[str, Any]]]] = {
+    **{name: partial(_said, case) for name, case in CASES.items()},
+    "exports": said_of_exports,
+}
+
 if __name__ == "__main__":
-    for case_name in sys.argv[1:] or CASES:
-        _write(case_name)
+    for said_name in sys.argv[1:] or SAID:
+        _write(said_name)

@@ -1,13 +1,13 @@
-"""Every answer of some invented works is what was last written down; what changes on purpose is written anew."""
+"""What invented works answer and small exports are said to hold was last written down so; meant changes are anew."""
 
 from pathlib import Path
 
 import pytest
 
-from tests.main_job.kept_answers import CASES, alike, answers_of, read_kept
+from tests.main_job.kept_answers import SAID, alike, answers_of, read_kept
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", SAID)
 def test_answers_are_those_written_down(name: str, tmp_path: Path) -> None:
     kept, now = read_kept(name), answers_of(name, tmp_path)
     places = [*kept, *(place for place in now if place not in kept)]
