@@ -82,6 +82,14 @@
       if (title) { document.title = title; }
       return place(pathname || "") === "wall" ? "wall" : "";
     },
+    /* the stops as they are by now, in the order in which they stand, so that none moves under a finger */
+    stopsNow: function (now, before, ticked) {
+      function at(value) { return before.map(function (one) { return one.value; }).indexOf(value); }
+      var old = now.options.filter(function (one) { return at(one.value) >= 0; });
+      old.sort(function (a, b) { return at(a.value) - at(b.value); });
+      var options = old.concat(now.options.filter(function (one) { return at(one.value) < 0; }));
+      return [options, ticked.filter(function (value) { return options.some(function (one) { return one.value === value; }); }), now.alike];
+    },
     ticked: function (stops, choices) {
       if (stops.length > 1) { return say("{count} stops are ticked.", { count: stops.length }); }
       var one = choices.filter(function (choice) { return stops.indexOf(choice.value) >= 0; })[0];

@@ -128,6 +128,12 @@ def _bind_screen(app: Dash) -> None:
         _clientside("ticked"), Output("stops-ticked", "children"), Input("stops", "value"), State("stops", "options")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
+        _clientside("stopsNow"),
+        [Output("stops", "options"), Output("stops", "value"), Output("stops-alike", "children")],
+        Input("stops-now", "data"),
+        [State("stops", "options"), State("stops", "value")],
+    )
+    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
         _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")
     )
 
@@ -222,10 +228,11 @@ def _bind_writing(calls: Calls, works: Works) -> None:
     def set_reason(clicks: int | None, stops: list[str], reason: str, pathname: str, search: str) -> Any:
         if not clicks:
             raise PreventUpdate
+        as_it_is = no_update, no_update
         if not stops or not (reason or "").strip():
-            return tr("Tick at least one stop and enter a reason."), no_update
+            return tr("Tick at least one stop and enter a reason."), *as_it_is
         if len(reason) > REASON_LENGTH:
-            return tr("A reason has up to {most} characters.", most=REASON_LENGTH), no_update
+            return tr("A reason has up to {most} characters.", most=REASON_LENGTH), *as_it_is
         try:
             answer = answer_of(pathname, search, "shift")
             chosen, machine = chosen_stops(stops, answer), answer.scope.machine
@@ -234,8 +241,8 @@ def _bind_writing(calls: Calls, works: Works) -> None:
             else:
                 works.set_stop_reasons(machine, chosen, reason.strip())
         except LineviewError as error:
-            return str(error), no_update
-        return reason_set(reason.strip(), len(stops)), works.version()
+            return str(error), *as_it_is
+        return reason_set(reason.strip(), len(stops)), works.version(), []  # none stays ticked for the next reason
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]
@@ -243,6 +250,7 @@ def _bind_writing(calls: Calls, works: Works) -> None:
         "note",
         Output("reason-told", "children"),
         version,
+        Output("stops", "value", allow_duplicate=True),
         Input("set-reason", "n_clicks"),
         State("stops", "value"),
         State("reason", "value"),

@@ -184,20 +184,16 @@ MOST_REASONS = 12
 
 def reasons_form(answer: Answer, plant: Plant, reasons: Sequence[str] = ()) -> html.Details | None:
     """The form that sets the reason of one stop or a run of stops; `reasons` are the works', likeliest first."""
-    timeline = answer.series.get("timeline")
-    stops = [] if timeline is None else [r for r in timeline.iter_rows(named=True) if r["state"] in REASON_STATES]
-    if not stops:
+    stops = _stops_to_tick(answer, plant)
+    if not stops["options"]:
         return None
-    stops.sort(key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))
-    options = [{"label": _stop_words(r, plant), "value": _stop_value(r)} for r in stops[:MOST_STOPS]]
+    ticks = dcc.Checklist(options=stops["options"], value=[], id="stops", className="stops")
     return html.Details(
         [
             html.Summary(tr("Enter the stop reason")),
             html.P(tr("Tap a stop on the timeline, or tick stops here; then tap its reason."), className="soft"),
-            html.Fieldset(
-                [html.Legend(tr("Stops")), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
-            ),
-            html.P(_alike(stops), className="acts-of"),
+            html.Fieldset([html.Legend(tr("Stops")), ticks]),
+            html.P(stops["alike"], id="stops-alike", className="acts-of"),
             html.P("", id="stops-ticked", role="status"),
             html.P(tr("Reason, most frequent first:"), id="reasons-offered", hidden=not reasons),
             html.Div(
@@ -217,6 +213,15 @@ def reasons_form(answer: Answer, plant: Plant, reasons: Sequence[str] = ()) -> h
     )
 
 
+def _stops_to_tick(answer: Answer, plant: Plant) -> dict[str, list[Any]]:
+    """The stops of the period as choices, those without a reason first, and the buttons that tick several."""
+    timeline = answer.series.get("timeline")
+    stops = [] if timeline is None else [r for r in timeline.iter_rows(named=True) if r["state"] in REASON_STATES]
+    stops = sorted(stops, key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))[:MOST_STOPS]
+    options = [{"label": _stop_words(row, plant), "value": _stop_value(row)} for row in stops]
+    return {"options": options, "alike": _alike(stops)}
+
+
 #: By a state of REASON_STATES: the words of the button that ticks all of its kind.
 _TICK_ALL = {
     "stop": mark("Tick all {count} stops without a reason"),
@@ -228,7 +233,7 @@ def _alike(stops: Sequence[dict[str, Any]]) -> list[html.Button]:
     """One button for each kind of stop of which several have no reason: ticks them all."""
     buttons = []
     for state in REASON_STATES:
-        values = [_stop_value(row) for row in stops[:MOST_STOPS] if row["state"] == state and not row["reason"]]
+        values = [_stop_value(row) for row in stops if row["state"] == state and not row["reason"]]
         if len(values) > 1:
             words = tr(_TICK_ALL[state], count=len(values))
             buttons.append(html.Button(words, type="button", **data(stops=";".join(values))))
@@ -311,10 +316,10 @@ def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> 
     read = read_line(answer.scope.now, plant, advises=address.question == "order")
     below = [*read, *answer_page(answer, look, address)]
     if address.page in ("rope", "shift"):
-        below += [
-            *written_list(works, answer, who),
-            *(reasons_list(works, answer, who) if address.page == "shift" else ()),
-        ]
+        below += written_list(works, answer, who)
+    if address.page == "shift":  # the form stays as it is on a refresh; its stops follow the page's
+        stops = dcc.Store(id="stops-now", data=_stops_to_tick(answer, plant))
+        below += [*reasons_list(works, answer, who), *([stops] if who.may("note") else [])]
     page = _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
     return replace(page, facts=facts(answer))
 

@@ -154,6 +154,7 @@ class InventedWorks:
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         self.wrote.append(("reasons", machine, len(stops), reason))
+        self.reasons |= {start: reason for start, _ in stops}
         self.state += 1
         return 7
 

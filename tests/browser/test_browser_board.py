@@ -213,6 +213,8 @@ def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
     assert (end - start).total_seconds() == 18 * 60
     page.wait_for_selector("#chart-table td:has-text('film tore')", state="attached")
     assert page.input_value("#reason") == "film tore"  # the refresh did not wipe the form
+    page.wait_for_selector("#stops label:has-text('18.0 min, film tore')")  # and its stops follow the page's
+    assert page.locator("#stops input:checked").count() == 0  # the next reason is not this stop's too
 
 
 def test_an_adjustment_is_written_down_listed_changed_and_undone(serve_board: Served) -> None:
@@ -442,6 +444,8 @@ def test_all_stops_alike_get_one_reason_in_three_actions(serve_board: Served) ->
     page.click("#reasons .offered >> text=jam at knife")  # 3
     page.wait_for_selector(f"#reason-told:has-text('is set for {len(alike)} stops')")
     assert works.wrote == [("reasons", "wrap1", len(alike), "jam at knife")]
+    page.wait_for_selector(f"#stops label:has-text('jam at knife') >> nth={len(alike) - 1}")
+    assert page.locator("#reasons >> text=short stops without a reason").count() == 0
 
 
 @pytest.mark.parametrize(
