@@ -41,7 +41,7 @@ def read_count(plant: Plant, web: str, at: str, whole: str, parts: str, coming: 
     deliveries = [] if stated_none else [_delivery(text.strip(), plant, faults) for text in coming.split(";")]
     if faults:
         raise AskError(faults)
-    counted_at = moment(at, plant.tz, tr("counted at"))
+    counted_at = moment(at, plant.tz, tr("counted at"), timed=True)
     local = counted_at.astimezone(plant.tz).replace(tzinfo=None)
     lines = [";".join(("time", *FIELDS))]
     for row, (measured, delivery) in enumerate(zip_longest([f"{part:g}" for part in parts_mm] or [""], deliveries)):

@@ -115,15 +115,20 @@ def plant_machines(plant: Plant, answer: Answer) -> list[str]:
     return [answer.scope.machine] if plant.machine(answer.scope.machine) is not None else []
 
 
+def _when(at: datetime, plant: Plant) -> str:
+    """A moment with its year where that is not this one: entries may be of any."""
+    return show.moment(at, plant, year=at.astimezone(plant.tz).year != datetime.now(plant.tz).year)
+
+
 def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     """One entry: its words, who wrote it when, and the buttons."""
     entry, kind, withdrawn = str(row["entry"]), str(row["kind"]), bool(row["withdrawn"])
-    words: list[Any] = [html.Span(show.moment(row["at"], plant), className="when"), " ", row["what"]]
+    words: list[Any] = [html.Span(_when(row["at"], plant), className="when"), " ", row["what"]]
     if row["note"]:
         words.append(html.Span(f" ({row['note']})"))
     by = row["who"] or tr("not known who")
     if row["set_at"].year > 1970:  # what was written before this was kept has no moment
-        by += f", {show.moment(row['set_at'], plant)}"
+        by += f", {_when(row['set_at'], plant)}"
     if withdrawn:
         history = tr("removed by {who}", who=by)
     elif row["revisions"] > 1:
@@ -136,21 +141,12 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
     if may_write and not withdrawn:
         label = _what_label(kind)
         length = REASON_LENGTH if kind == "adjustment" else NOTE_LENGTH
-        inputs = [
-            html.Label([label, dcc.Input(id=f"what-{entry}", type="text", value=row["what"], maxLength=length)]),
-            html.Label(
-                [tr("When"), dcc.Input(id=f"at-{entry}", type="text", value=typed(row["at"], plant), maxLength=25)]
-            ),
-        ]
+        what = dcc.Input(id=f"what-{entry}", type="text", value=row["what"], maxLength=length)
+        at = dcc.Input(id=f"at-{entry}", type="text", value=typed(row["at"], plant), maxLength=25)
+        inputs = [html.Label([label, what]), html.Label([tr("When"), at])]
         if kind == "adjustment":
-            inputs.append(
-                html.Label(
-                    [
-                        tr("Anything else"),
-                        dcc.Input(id=f"note-{entry}", type="text", value=row["note"], maxLength=NOTE_LENGTH),
-                    ]
-                )
-            )
+            note = dcc.Input(id=f"note-{entry}", type="text", value=row["note"], maxLength=NOTE_LENGTH)
+            inputs.append(html.Label([tr("Anything else"), note]))
         save = html.Button(tr("Save the change"), type="button", **data(act="change", kind=kind))
         parts.append(html.Details([html.Summary(tr("Change")), *inputs, save], className="form", id=f"change-{entry}"))
     parts.append(html.P("", role="status", className="told-of"))
@@ -183,32 +179,15 @@ def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
         stop = show.stretch(row["start"], row["end"], plant)
         if row["stops"] > 1:
             stop = tr("{stop} and {count} more", stop=stop, count=row["stops"] - 1)
-        parts: list[Any] = [
-            html.P([html.Span(stop, className="when"), " ", row["reason"]]),
-            html.P(
-                tr(
-                    "set by {who}, {when}",
-                    who=row["who"] or tr("not known who"),
-                    when=show.moment(row["set_at"], plant),
-                ),
-                className="soft",
-            ),
-        ]
+        set_by = tr("set by {who}, {when}", who=row["who"] or tr("not known who"), when=_when(row["set_at"], plant))
+        parts: list[Any] = [html.P([html.Span(stop, className="when"), " ", row["reason"]])]
+        parts.append(html.P(set_by, className="soft"))
         if who.may("note"):
-            parts.append(
-                html.Button(tr("Undo"), type="button", className="small", **data(act="undo-reason", mark=mark))
-            )
+            sends = data(act="undo-reason", mark=mark)
+            parts.append(html.Button(tr("Undo"), type="button", className="small", **sends))
         listed.append(html.Li([*parts, html.P("", role="status", className="told-of")]))
-    return [
-        html.Details(
-            [
-                html.Summary(tr("Reasons set by hand ({count})", count=rows.height)),
-                html.Ul(listed, className="entries"),
-            ],
-            className="fold",
-            id="reasons-set",
-        )
-    ]
+    title = html.Summary(tr("Reasons set by hand ({count})", count=rows.height))
+    return [html.Details([title, html.Ul(listed, className="entries")], className="fold", id="reasons-set")]
 
 
 # -- what is sent ----------------------------------------------------------------------------------
@@ -246,15 +225,10 @@ def _carried_out(works: Works, fields: dict[str, str]) -> str:
     if not what:
         raise AskError(Fault(tr("nothing was entered"), "what", tr("some words"), tr("Enter what was done.")))
     if len(what) > (NOTE_LENGTH if kind == "note" else REASON_LENGTH) or len(note) > NOTE_LENGTH:
-        raise AskError(
-            Fault(
-                tr("too long"),
-                "what",
-                tr("up to {count} characters, and {of_note} of a note", count=REASON_LENGTH, of_note=NOTE_LENGTH),
-            )
-        )
+        most = tr("up to {count} characters, and {of_note} of a note", count=REASON_LENGTH, of_note=NOTE_LENGTH)
+        raise AskError(Fault(tr("too long"), "what", most))
     pressed = _pressed_at(fields.get("pressed", ""))
-    at = moment(fields.get("at", ""), works.plant.tz, "when", pressed)
+    at = moment(fields.get("at", ""), works.plant.tz, "when", pressed, timed=True)
     if act == "change":
         works.change(kind, entry, at, what, note)
         return tr("Changed; Undo brings the former words back.")

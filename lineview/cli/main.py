@@ -442,7 +442,7 @@ def adjusted(
     from lineview.plant.periods import moment
 
     with Works(works, journal) as opened:
-        when = moment(at, opened.plant.tz, "--at", datetime.now(UTC))
+        when = moment(at, opened.plant.tz, "--at", datetime.now(UTC), timed=True)
         opened.write("adjustment", machine, when, what, note)
         entry = f"{machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}"
         typer.echo(tr("Noted: {what}.", what=entry))

@@ -334,7 +334,7 @@ def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
     return at
 
 
-def moment(text: str, zone: ZoneInfo, where: str, now: datetime | None = None) -> datetime:
+def moment(text: str, zone: ZoneInfo, where: str, now: datetime | None = None, *, timed: bool = False) -> datetime:
     """Moment that a person typed, in the plant's wall time or with an offset.
 
     Parameters
@@ -347,6 +347,8 @@ def moment(text: str, zone: ZoneInfo, where: str, now: datetime | None = None) -
         The option's or field's name, for the message.
     now : datetime.datetime, optional
         With its zone; a time alone, such as "10:30", is of this day.
+    timed : bool
+        Whether it is of what is over, to the minute: a day alone, or a time alone that is still to come, is refused.
 
     Raises
     ------
@@ -360,4 +362,14 @@ def moment(text: str, zone: ZoneInfo, where: str, now: datetime | None = None) -
     """
     if now is not None and _TIME.fullmatch(text.strip()):
         text = f"{now.astimezone(zone):%Y-%m-%d}{_clock(text)}"
-    return at_wall_time(read_wall_time(text, where), zone, where)
+        at = at_wall_time(read_wall_time(text, where), zone, where)
+        if timed and at > now:
+            before = at.astimezone(zone) - timedelta(days=1)
+            expected = tr("its day too, for instance {moment}", moment=f"{before:%Y-%m-%d %H:%M}")
+            raise AskError(Fault(tr("this moment is in the future"), where, expected))
+        return at
+    wall = read_wall_time(text, where)
+    if timed and ":" not in text:
+        expected = tr("its time of day too, for instance {moment}", moment=f"{wall:%Y-%m-%d} 06:00")
+        raise AskError(Fault(tr("'{text}' is a day alone", text=text), where, expected))
+    return at_wall_time(wall, zone, where)

@@ -54,6 +54,7 @@ def test_a_count_with_part_reels_and_deliveries_is_kept_followed_and_undone(week
         ({"coming": "36 soon"}, "not a date and time"),
         ({"web": "gold"}, "unknown web"),
         ({"at": "yesterday"}, "not a date and time"),
+        ({"at": "2026-06-12"}, "a day alone; expected its time of day too, for instance 2026-06-12 06:00"),
     ],
 )
 def test_what_cannot_be_read_is_asked_for(week: Works, texts: dict[str, str], said: str) -> None:

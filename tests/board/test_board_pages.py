@@ -229,3 +229,12 @@ def test_a_page_is_few_components_however_long_its_tables(question: str) -> None
 
     page = page_of(InventedWorks(), Address(question), DAY)
     assert count([page.head, page.sentence, page.facts, page.below, page.foot]) < 250
+
+
+def test_an_entry_of_another_year_says_so() -> None:
+    works = InventedWorks()
+    for year in (2020, datetime.now(UTC).year):
+        works.written_down("note", "sizer2", datetime(year, 3, 2, 9, tzinfo=UTC), "rollers cleaned", "", str(year))
+    shown = words_in(page_of(works, Address("rope"), DAY).below)
+    assert "Mon 2 March 2020, 10:00" in shown
+    assert shown.count(f"March {works.entries[1]['at'].year}") == 0

@@ -38,6 +38,19 @@ def test_a_time_alone_is_of_the_day_it_was_pressed_on_however_late_it_is_sent(wo
     assert works.wrote[0][2].isoformat() == "2026-06-09T08:30:00+00:00"
 
 
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [
+        ("2026-06-09", "'2026-06-09' is a day alone; expected its time of day too, for instance 2026-06-09 06:00"),
+        ("9.6.2026", "'9.6.2026' is a day alone; expected its time of day too, for instance 2026-06-09 06:00"),
+        ("23:40", "this moment is in the future; expected its day too, for instance 2026-06-08 23:40"),
+    ],
+)
+def test_a_day_or_a_time_alone_is_never_taken_for_another_moment(works: InventedWorks, at: str, said: str) -> None:
+    answer = noted(works, at=at, pressed="2026-06-08T22:30:00.000Z")  # half past midnight in Berlin
+    assert (answer.status_code, answer.text, works.wrote) == (400, f"when: {said}", [])
+
+
 def test_the_same_entry_sent_again_is_written_once(works: InventedWorks) -> None:
     assert [noted(works).json["said"] for _ in range(2)] == [
         "Saved.",
