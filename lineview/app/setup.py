@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import cast
@@ -27,7 +28,7 @@ from lineview.plant.write import plant_text
 
 #: A pieces counter is given at least this fastest rate [pieces/min]; common practice, no source.
 LEAST_FASTEST = 450.0
-NOMINAL = (300.0, 400.0)
+NOMINAL, BAND = (300.0, 400.0), "300-400"
 #: The least register in use for pieces; one that is read seldom turns unseen.
 SIXTEEN_BITS = 65_536
 #: A machine at less than this share of the slowest nominal pace may count in lots.
@@ -101,7 +102,8 @@ def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
     questions = [_zone_question(surveyed.here), _shifts_question(rhythm), _band_question(read)]
     if len(read.draft.machines) > 1:
         questions.append(_lines_question(read))
-    questions += [*_count_questions(learned), *_lot_questions(learned, read), *read.questions]
+    lots = _lot_questions(learned, read, answers.get("band") or BAND)
+    questions += [*_count_questions(learned), *lots, *read.questions]
     text, wrong = _text(surveyed, read, learned, questions, answers)
     by_day = _by_day(read.draft, read.readings, tz)
     still = tuple(q for q in questions if q.suggested is None and not answers.get(q.key))
@@ -226,12 +228,8 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
             )
     if not frames:
         return pl.DataFrame(schema={"machine": pl.String(), "day": pl.Date(), "pieces": pl.Float64()})
-    return (
-        pl.concat(frames)
-        .group_by("machine", "day", maintain_order=True)
-        .agg(pl.col("pieces").sum())
-        .sort("machine", "day")
-    )
+    by_day = pl.concat(frames).group_by("machine", "day", maintain_order=True)
+    return by_day.agg(pl.col("pieces").sum()).sort("machine", "day")
 
 
 # Questions
@@ -258,7 +256,7 @@ def _band_question(read: ReadSoFar) -> SetUpQuestion:
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
     pace = in_digits(f"{low:,}") if low == high else tr("{low:,} to {high:,}", low=low, high=high)
     why = tr("common practice; while running they made {pace} a minute", pace=pace)
-    return SetUpQuestion("band", text, "300-400", why if rates else tr("common practice"))
+    return SetUpQuestion("band", text, BAND, why if rates else tr("common practice"))
 
 
 def _running_rate(frame: pl.DataFrame) -> float:
@@ -282,9 +280,12 @@ def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
     return questions
 
 
-def _lot_questions(learned: Sequence[LearnedChannel], read: ReadSoFar) -> list[SetUpQuestion]:
-    """What one count of pieces is, or whether it turns unseen, where a counter is far slower, or faster, than any."""
-    options = tuple((str(n), tr_count("{count} piece", "{count:,} pieces", n)) for n in (1, 10, 100, 1000))
+def _lot_questions(learned: Sequence[LearnedChannel], read: ReadSoFar, band: str) -> list[SetUpQuestion]:
+    """What one count of pieces is, or whether it turns unseen, where its pace is far from any or half a nominal one."""
+    low, high = NOMINAL
+    with suppress(LineviewError):  # what is no band is said where it is needed
+        low, high = read_band(band)
+    options = tuple((str(n), tr_count("{count} piece", "{count:,} pieces", n)) for n in (1, 2, 10, 100, 1000))
     turns = ((str(SIXTEEN_BITS), tr("yes, it may have turned between readings")), ("unknown", tr("no, it goes on")))
     counters = piece_counters(read.draft)
     questions: list[SetUpQuestion] = []
@@ -298,7 +299,8 @@ def _lot_questions(learned: Sequence[LearnedChannel], read: ReadSoFar) -> list[S
         between = LEAST_FASTEST * float(np.median(np.diff(_seconds(frame)))) / 60.0
         top, size = cast(float, frame["value"].max()), modulus or SIXTEEN_BITS
         unseen = between > size > top and rate < NOMINAL[0] / 2
-        if (0 < rate < NOMINAL[0] * UNLIKELY_PACE and not unseen) or rate > NOMINAL[1] / UNLIKELY_PACE:
+        of_pairs = rate < low <= 2 * rate <= high and between <= 5 * LEAST_FASTEST  # over long rows it holds stops
+        if (0 < rate < NOMINAL[0] * UNLIKELY_PACE and not unseen) or rate > NOMINAL[1] / UNLIKELY_PACE or of_pairs:
             text = tr("{machine}: how many pieces is one count of {what}?", machine=key[0], what=tr(counter.counts))
             questions.append(SetUpQuestion(f"count {key[0]}/{key[1]}", text, None, why, options))
         if unseen and modulus is None:
@@ -402,11 +404,8 @@ def _text(
     try:
         shifts = read_shifts(choices["shifts"] or "")
         band = read_band(choices["band"] or "")
-        lines = (
-            read_lines(choices["lines"] or "", machines)
-            if "lines" in choices
-            else [(tr("Line {number}", number=1), machines)]
-        )
+        lines = [(tr("Line {number}", number=1), machines)]
+        lines = read_lines(choices["lines"] or "", machines) if "lines" in choices else lines
     except LineviewError as error:
         return "", list(error.faults)
     columns = [{t.to.rpartition("/")[2] for t in layout.columns.values()} for layout in read.layouts.values()]
@@ -470,13 +469,8 @@ def _finished(
         values = {"modulus": modulus, "fastest_per_min": fastest, "unit_value": float(count_m), "moves_by": moves_by}
         counters.append(counter.model_copy(update=values))
     gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine or gauge.id in in_layouts)
-    is_wrap = machine.kind == "cut-and-wrap machine"
-    update = {
-        "line": line,
-        "counters": tuple(counters),
-        "gauges": gauges,
-        "nominal_per_min": band if is_wrap else NOMINAL,
-    }
+    nominal = band if machine.kind == "cut-and-wrap machine" else NOMINAL
+    update = {"line": line, "counters": tuple(counters), "gauges": gauges, "nominal_per_min": nominal}
     return machine.model_copy(update=update)
 
 

@@ -96,3 +96,23 @@ def test_the_day_a_delivery_is_due_is_no_target(tmp_path, header):
         "en pedido": "on_order_reels",
         header: "expected_on",
     }
+
+
+@pytest.mark.parametrize("header", ["Reels kg", "Reels (m)", "Ordered m", "Rollen kg", "Reels on order [kg]"])
+def test_kilograms_and_metres_of_a_web_are_no_number_of_reels(tmp_path, header):
+    """198 kg in stock had been 198 reels, and nothing to be ordered."""
+    path = tmp_path / "stock.csv"
+    path.write_text(f"Counted;Web;{header}\n2026-06-08 22:00;wax;198\n", encoding="utf-8")
+    proposal = read_export(path, WORKS)
+    assert isinstance(proposal, Proposal)
+    assert set(proposal.layout.columns) == {"Web"}
+    assert f"not recognised, left out: {header}" in proposal.notes
+
+
+@pytest.mark.parametrize("header", ["Wrapped piece g", "Gramm gewickelt", "peso incartato g"])
+def test_whether_the_wrap_is_weighed_too_is_asked(tmp_path, header):
+    path = tmp_path / "weights.csv"
+    path.write_text(f"Time;{header}\n2026-06-08 06:00;6.91\n2026-06-08 06:10;6.88\n", encoding="utf-8")
+    proposal = read_export(path, WORKS)
+    assert isinstance(proposal, Proposal)
+    assert "gross" in [question.about for question in proposal.questions]

@@ -32,6 +32,7 @@ from lineview.intake.exports import Question
 from lineview.intake.layout.channels import machine_named, own_unit, parts_of
 from lineview.intake.layout.rivals import (
     LEAVE_OUT,
+    NO_LENGTH,
     Choice,
     choose,
     choose_mass,
@@ -253,6 +254,8 @@ def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | G
     unit = stray_unit(header, in_row, own_unit(part))
     if why or unit:
         return why or tr("in {unit}", unit=unit)
+    if own_unit(part) == "m" and part.unit_value in (1.0, 0.1, 0.01, 0.001) and tokens(header) & NO_LENGTH:
+        return tr("no length: write how many metres one count is as unit_value of '{id}' in plant.toml", id=part.id)
     lot = lot_of(header) if own_unit(part) == "pieces" else 1
     if lot not in (1, part.unit_value):
         return tr(
@@ -362,12 +365,12 @@ def find_fields(
 
 
 def _field_of(header: str, in_row: str, kind: ExportKind) -> str:
-    """The field that a header means, "" where it means none; one in grams is a mass and no count."""
+    """The field that a header means, "" where it means none; one in grams or metres is no count of pieces or reels."""
     to = recognised(header, FIELD_WORDS[kind])
-    unit = FIELDS[kind][to].unit if to else ""
-    if unit == "pieces" and dimension(stray_unit(header, in_row, unit)) == "mass":
-        return "mass_g" if kind == "weights" else ""
-    return to
+    if not to or FIELDS[kind][to].holds not in ("number", "whole") or FIELDS[kind][to].unit not in ("", "pieces"):
+        return to
+    stray = dimension(stray_unit(header, in_row, "pieces"))
+    return to if not stray else "mass_g" if kind == "weights" and stray == "mass" else ""
 
 
 def _keep_field(

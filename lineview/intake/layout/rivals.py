@@ -47,7 +47,14 @@ _PER_TIME = re.compile(
     re.IGNORECASE,
 )
 _TARE = word_set("tare tara taré")
-_GROSS = word_set("gross brutto brut bruto lordo")
+_GROSS = word_set(
+    "gross brutto brut bruto lordo wrapped gewickelt eingewickelt verpackt emballé envuelto incartato ingepakt"
+)
+#: What a web may be counted in that has no length of its own.
+NO_LENGTH = word_set(
+    "turns turn revolutions revs rev umdrehungen umdr tours vueltas giri omwentelingen sheets sheet blatt blätter "
+    "bogen feuilles hojas fogli vellen pulses pulse impulse impulses pulsos impulsi pulsen cuts schnitte abschnitte"
+)
 _NET = word_set("net netto neto")
 _FILLERS = word_set(
     "total gesamt counter count number nombre anzahl aantal numero número of the de des der di del n no nr"

@@ -35,7 +35,7 @@ _DAY_US = 86_400_000_000
 #: Rows of sums stand this far apart at least [µs]; totals that are read more often may rise slowly.
 _APART_US = 600_000_000
 #: A pace this far outside its machine's nominal band [times] counts something else than pieces, such as lots.
-_OTHER_PACE = 10.0
+_OTHER_PACE = 5.0
 
 
 class CountReadings:
