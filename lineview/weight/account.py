@@ -31,6 +31,8 @@ from lineview.wrap.use import wrap_mass_g
 #: How long after a batch's end on the sheet a weight may still be of it: what stands on the table is
 #: wrapped and weighed a while later.
 GRACE = timedelta(minutes=15)
+#: A batch number that comes again so long after it was last weighed, and after others, is another batch's.
+AGAIN = timedelta(hours=8)
 
 
 def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta = GRACE) -> pl.DataFrame:
@@ -56,10 +58,11 @@ def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta 
         pl.when(inside).then(pl.col("sheet_batch")).alias("sheet_batch"),
         pl.when(inside).then(pl.col("sheet_product")).alias("sheet_product"),
     )
-    placed = _add_products(timed, sheet)
-    return placed.with_columns(batch=pl.coalesce("batch", "sheet_batch")).drop(
-        "sheet_batch", "sheet_product", "sheet_end", "next_start"
-    )
+    placed = _add_products(timed, sheet).with_columns(batch=pl.coalesce("batch", "sheet_batch"))
+    nth = ((pl.col("at").diff() > AGAIN) & (pl.col("_place").diff() > 1)).fill_null(False).cum_sum().over("batch")
+    name = pl.when(nth > 0).then(pl.format("{} ({})", "batch", nth + 1)).otherwise("batch")
+    ordered = placed.sort("at", maintain_order=True).with_columns(_place=pl.int_range(pl.len()))
+    return ordered.with_columns(batch=name).drop("sheet_batch", "sheet_product", "sheet_end", "next_start", "_place")
 
 
 def _add_products(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
@@ -135,13 +138,8 @@ def weighings(
     require(batches, BATCHES, "batches")
     fact_rows = pl.DataFrame(
         [(name, f.product, f.target_g, f.tolerance_g, f.wrap_g) for name, f in facts.items()],
-        schema={
-            "named": pl.String,
-            "product": pl.String,
-            "target_g": pl.Float64,
-            "tolerance_g": pl.Float64,
-            "wrap_g": pl.Float64,
-        },
+        schema=dict.fromkeys(("named", "product"), pl.String())
+        | dict.fromkeys(("target_g", "tolerance_g", "wrap_g"), pl.Float64()),
         orient="row",
     )
     placed = with_batches(weights, batches).with_columns(

@@ -199,6 +199,7 @@ def _sound_draws(
     # What steps may shift a mean by, at most: the first term of the rounding error's series.
     spread2 = max(inside, 0.0) + variances.get("batch", 0.0)
     shift = np.sqrt(12.0 * step) / np.pi * np.exp(-2.0 * np.pi**2 * spread2 / (12.0 * step)) if step > 0 else 0.0
+    shift = np.sqrt(3.0 * step) if share > COARSEST else shift  # half a step where steps hide the spread
     mean = mean + shift * np.sign(mean - np.median(mean))
     within = np.maximum(within - step, 0.0)
     levels = _LevelDraws(mean, batch, between, of.get("sample", nothing), np.maximum(piece - step, 0.0), within, step)

@@ -34,6 +34,17 @@ def sheet(*rows: tuple[str, str, float, float | None]) -> pl.DataFrame:
     return pl.DataFrame(made, schema=BATCHES, orient="row")
 
 
+def test_a_number_that_comes_again_hours_later_and_after_others_is_of_another_batch() -> None:
+    """Numbers that began anew each day had made one batch of all first ones: 0.16 g within for 0.05."""
+    day, none = 24 * 60, sheet(("B1", "Mint", -30, -20))
+    given = weights(
+        *[(m, 6.6, 1, False, b, "") for m, b in ((0, "1"), (5, "1"), (20, "2"), (25, "1"), (30, "2"), (day, "1"))]
+    )
+    assert with_batches(given, none)["batch"].to_list() == ["1", "1", "2", "1", "2", "1 (2)"]
+    alone = weights(*[(m, 6.6, 1, False, "1", "") for m in (0, 5, day, 2 * day)])  # one lot over days
+    assert with_batches(alone, none)["batch"].to_list() == ["1"] * 4
+
+
 def test_batch_by_time_with_a_little_grace() -> None:
     batches = sheet(("B1", "Mint", 0, 10), ("B2", "Rose", 60, 70))
     found = with_batches(weights(*[(m, 6.6, 1, False, "", "") for m in (-1, 5, 20, 40, 65)]), batches)

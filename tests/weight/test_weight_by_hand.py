@@ -324,6 +324,18 @@ def test_a_coarse_scale_shifts_the_means_limits_by_the_first_term_of_rounding(st
     assert seen.mean_high - fine.mean_high == pytest.approx(shift, rel=1e-6)
 
 
+def test_a_scale_whose_steps_hide_the_spread_may_be_off_by_half_a_step() -> None:
+    """Pieces of 6.8 ± 0.1 g in steps of 0.5 g: their mean had been 6.857 g, from 6.821 to 6.893."""
+    mass = np.random.default_rng(5).normal(6.8, 0.1, (40, 20))
+    row = [(f"b{b}", f"{b}", round(mass[b, p] * 2) / 2, 1) for b, p in np.ndindex(*mass.shape)]
+    frame = pl.DataFrame(row, schema=["batch", "sample", "mass_g", "pieces"], orient="row")
+    seen = spread_of(frame, pl.col("mass_g"), draws=400)
+    fine = spread_of(frame.rename({"mass_g": "net_g"}), pl.col("net_g"), draws=400)
+    assert seen.mean_low is not None and seen.mean_high is not None
+    assert seen.mean_low < mass.mean() < seen.mean_high
+    assert (fine.mean_low - seen.mean_low, seen.mean_high - fine.mean_high) == pytest.approx((0.25, 0.25))
+
+
 def test_of_very_many_pieces_every_second_is_drawn_from_the_first_to_the_last() -> None:
     grams = np.arange(9_999.0)
     frame = pl.DataFrame({"at": grams, "net_g": grams}).with_columns(batch=pl.lit("b"), product=pl.lit("mint"))
