@@ -15,7 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.app.setup_layouts import ReadSoFar, Surveyed, piece_counters, read_so_far
-from lineview.app.setup_machines import Readings, SetUpQuestion
+from lineview.app.setup_machines import NUMBER, Readings, SetUpQuestion, as_counted
 from lineview.core.errors import Fault, LineviewError
 from lineview.core.language import in_digits, spoken, tr, tr_count
 from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m
@@ -94,18 +94,20 @@ class SetUp:
 
 def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
     """Work out what exports show with the answers so far, by the key of each question; the rest is suggested."""
+    answers = {key: text for key, text in answers.items() if not key.startswith("count ") or NUMBER.fullmatch(text)}
     zone = _known(answers.get("zone") or surveyed.here or "UTC")
     read = read_so_far(surveyed, zone, answers)
     tz = ZoneInfo(zone)
-    learned = tuple(_learned(read.draft, read.readings))
+    counted = as_counted(read.draft, answers)
+    learned = tuple(_learned(read.draft, read.readings, counted))
     rhythm = _rhythm(read.draft, read.readings, tz)
-    questions = [_zone_question(surveyed.here), _shifts_question(rhythm), _band_question(read)]
+    questions = [_zone_question(surveyed.here), _shifts_question(rhythm), _band_question(read, counted)]
     if len(read.draft.machines) > 1:
         questions.append(_lines_question(read))
     lots = _lot_questions(learned, read, answers.get("band") or BAND)
     questions += [*_count_questions(learned), *lots, *read.questions]
     text, wrong = _text(surveyed, read, learned, questions, answers)
-    by_day = _by_day(read.draft, read.readings, tz)
+    by_day = _by_day(counted, read.readings, tz)
     still = tuple(q for q in questions if q.suggested is None and not answers.get(q.key))
     return SetUp(read, learned, by_day, tuple(questions), still, (*read.faults, *wrong), text)
 
@@ -120,11 +122,11 @@ def _known(name: str) -> str:
 # What the readings show
 
 
-def _learned(draft: Plant, readings: Readings) -> list[LearnedChannel]:
+def _learned(draft: Plant, readings: Readings, counted: Plant) -> list[LearnedChannel]:
     """Every counter and gauge that has readings."""
     learned = []
-    for machine in draft.machines:
-        pieces = _pieces_counted(machine, readings)
+    for machine, answered in zip(draft.machines, counted.machines, strict=True):
+        pieces = _pieces_counted(answered, readings)
         for counter in machine.counters:
             frame = readings.get((machine.id, counter.id))
             if frame is None or frame.height < 2:
@@ -159,9 +161,9 @@ def _seconds(frame: pl.DataFrame) -> NDArray[np.float64]:
 def _pieces_counted(machine: Machine, readings: Readings) -> float:
     counter = piece_counter(machine)
     frame = readings.get((machine.id, counter.id)) if counter else None
-    if frame is None or frame.height < 2:
+    if counter is None or frame is None or frame.height < 2:
         return 0.0
-    return counter_limits(_seconds(frame), frame["value"].to_numpy()).total
+    return counter_limits(_seconds(frame), frame["value"].to_numpy()).total * counter.unit_value
 
 
 def _steps(frame: pl.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
@@ -211,7 +213,7 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
     for machine in draft.machines:
         counter = piece_counter(machine)
         frame = readings.get((machine.id, counter.id)) if counter else None
-        if frame is not None and frame.height > 1:
+        if counter is not None and frame is not None and frame.height > 1:
             frame = frame.filter(~pl.Series(odd_readings(frame["value"].to_numpy())))
             limits = counter_limits(_seconds(frame), frame["value"].to_numpy())
             step, minutes = pl.col("value").diff(), pl.col("at").diff().dt.total_seconds() / 60.0
@@ -223,7 +225,7 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
                 frame.select(
                     machine=pl.lit(machine.label),
                     day=pl.col("at").dt.convert_time_zone(tz.key).dt.date(),
-                    pieces=pl.when(step >= 0).then(step).otherwise(turned),
+                    pieces=pl.when(step >= 0).then(step).otherwise(turned) * counter.unit_value,
                 )
             )
     if not frames:
@@ -249,10 +251,10 @@ def _shifts_question(rhythm: Rhythm) -> SetUpQuestion:
     return SetUpQuestion("shifts", text, None, rhythm.why, likely)
 
 
-def _band_question(read: ReadSoFar) -> SetUpQuestion:
+def _band_question(read: ReadSoFar, counted: Plant) -> SetUpQuestion:
     text = tr("How many pieces a minute are nominal, from and to?")
-    every = (read.readings.get(key) for key in piece_counters(read.draft))
-    rates = [rate for frame in every if frame is not None and frame.height > 1 and (rate := _running_rate(frame))]
+    every = ((read.readings.get(key), counter.unit_value) for key, counter in piece_counters(counted).items())
+    rates = [r for f, each in every if f is not None and f.height > 1 and (r := _running_rate(f) * each)]
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
     pace = in_digits(f"{low:,}") if low == high else tr("{low:,} to {high:,}", low=low, high=high)
     why = tr("common practice; while running they made {pace} a minute", pace=pace)
@@ -459,7 +461,7 @@ def _finished(
         if limits is None and counter.id not in in_layouts:
             continue
         count_m = choices.get(f"count {machine.id}/{counter.id}") or learned_m or counter.unit_value
-        pieces_fastest = max(LEAST_FASTEST, band[1] * 1.125)
+        pieces_fastest = max(LEAST_FASTEST, band[1] * 1.125) / float(count_m)
         fastest = (limits.fastest_per_min or 1.0) if limits is not None else counter.fastest_per_min
         if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
             fastest = pieces_fastest if limits is None else max(fastest, pieces_fastest)
@@ -477,8 +479,7 @@ def _finished(
 def _gap_s(readings: Readings) -> float:
     """For how long no reading is usual [s]: longer where machines are read seldom."""
     whole = [frame for frame in readings.values() if frame.height > 20 and frame["value"].null_count() == 0]
-    usual = [float(np.median(np.diff(_seconds(frame)))) for frame in whole]
-    slowest = max(usual, default=0.0)
+    slowest = max((float(np.median(np.diff(_seconds(frame)))) for frame in whole), default=0.0)
     return USUAL_GAP_S if slowest * GAP_TIMES <= 2 * USUAL_GAP_S else round(slowest * GAP_TIMES)
 
 

@@ -53,6 +53,8 @@ SHARED = 0.3
 TWICE, SAME_HOURS, SAME_SPREAD, SAME_VALUES, SAME_SHARE = "twice ", 16, 0.25, 5, 0.5
 #: So begins the question whether a machine was renamed.
 RENAMED = "renamed "
+#: What one count is answered by.
+NUMBER = re.compile(r"\s*(?=.*[1-9])\d+(\.\d+)?\s*")
 #: Until readings are looked at, no counter is too fast [counts/min].
 UNBOUND = 1e12
 Readings = dict[tuple[str, str], pl.DataFrame]  # by machine and channel
@@ -288,6 +290,16 @@ def _ids(drafts: Sequence[_Draft]) -> dict[str, str]:
         free = (base if n == 1 else f"{base} {n}" for n in range(1, len(in_use) + 2))
         ids["".join(draft.name.casefold().split())] = next(name for name in free if name not in in_use)
     return ids
+
+
+def as_counted(draft: Plant, answers: Mapping[str, str]) -> Plant:
+    """The machines with what one count is as answered: pieces, or metres of a web."""
+    machines = []
+    for machine in draft.machines:
+        each = [(c, answers.get(f"count {machine.id}/{c.id}") or c.unit_value) for c in machine.counters]
+        counters = tuple(c.model_copy(update={"unit_value": float(value)}) for c, value in each)
+        machines.append(machine.model_copy(update={"counters": counters}))
+    return draft.model_copy(update={"machines": tuple(machines)})
 
 
 def _machine(machine_id: str, draft: _Draft) -> Machine:

@@ -111,9 +111,7 @@ def reels_needed(
 
 def rounded_order(reels: int, minimum: int, multiple: int) -> int:
     """Raise a number of reels to a supplier's minimum and multiple; 0 stays 0."""
-    if reels <= 0:
-        return 0
-    return math.ceil(max(reels, minimum) / multiple) * multiple
+    return 0 if reels <= 0 else math.ceil(max(reels, minimum) / multiple) * multiple
 
 
 def _check(values: dict[str, float], reel_m: float, under_percent: float) -> None:

@@ -238,9 +238,7 @@ def text_of(field: FormField, value: Any) -> str:
     """
     if value is None or value == ():
         return ""
-    if field.kind in _READERS:
-        return _READERS[field.kind](value)
-    return str(value)
+    return _READERS[field.kind](value) if field.kind in _READERS else str(value)
 
 
 def words_of(field: FormField | None, toml: str) -> str:

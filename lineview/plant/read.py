@@ -358,9 +358,7 @@ def _plain(value: Any, key: str) -> Any:
     if key in _CLOCK_KEYS and isinstance(value, str) and (clock := _CLOCK.fullmatch(value.strip())):
         hour, minute, second = (int(part or 0) for part in clock.groups())
         return time(hour, minute, second)
-    if key.endswith("_on") and isinstance(value, date):
-        return value.isoformat()
-    return value
+    return value.isoformat() if key.endswith("_on") and isinstance(value, date) else value
 
 
 def _target(value: Any) -> Any:

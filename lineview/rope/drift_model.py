@@ -143,9 +143,7 @@ def batch_steps(hours: Floats) -> Floats:
     """
     between = np.diff(hours)
     usual = float(np.median(between)) if between.size else 1.0
-    if usual <= 0:
-        return np.ones(between.size)
-    return np.maximum(1.0, np.round(between / usual))
+    return np.ones(between.size) if usual <= 0 else np.maximum(1.0, np.round(between / usual))
 
 
 def fit_rope(

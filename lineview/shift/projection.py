@@ -75,9 +75,7 @@ def _planned_s(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], e
 
 def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:
     """The rate that the rest of a shift must run at."""
-    if left_min < LEAST_LEFT_MIN:
-        return None
-    return max(0.0, planned - good) / left_min
+    return None if left_min < LEAST_LEFT_MIN else max(0.0, planned - good) / left_min
 
 
 @dataclass(frozen=True)

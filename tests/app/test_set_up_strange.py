@@ -64,6 +64,21 @@ def test_a_header_that_counts_lots_says_what_one_count_is(tmp_path, header):
     assert figure.value == pytest.approx(MADE, abs=100)
 
 
+def test_pieces_shown_while_setting_up_are_pieces_and_no_lots(tmp_path):
+    """3 a minute and 1,632 a day were shown beside a header that says hundreds, and beside the answer that does."""
+    film = f"Time;{{}};Film\n{rows(lambda k: f'{pieces(k) // 100};{pieces(k) * 57 // 100}')}"
+    for name, header, answers in (("said", "Pieces x100", {}), ("asked", "Pieces", {"count wrapper1/pieces": "100"})):
+        (tmp_path / name).mkdir()
+        came = shown(tmp_path / name, film.format(header), **answers)
+        assert "while running they made 300 a minute" in next(q.why for q in came.questions if q.key == "band")
+        assert came.by_day["pieces"].sum() == pytest.approx(MADE, abs=100)
+        assert [(c.holds, c.count_m) for c in came.learned if c.holds == "film"] == [("film", 0.1)]
+        assert "fastest_per_min = 5.0, unit_value = 100.0" in came.text  # it had been 450 counts
+    assert [q.key for q in shown(tmp_path, film.format("Pieces"), **{"count wrapper1/pieces": "some"}).open] == [
+        "count wrapper1/pieces"
+    ]
+
+
 def test_a_machine_a_hundred_times_too_slow_is_asked_about(tmp_path):
     text = "Time;Pieces\n" + rows(lambda k: f"{pieces(k) // 100}")
     asked = shown(tmp_path, text).open
