@@ -71,7 +71,8 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, dispute
         return (Span(tr("No order advice yet: there is neither a plan nor a history.")),)
     first = max(in_use, key=lambda line: line.week_reels)
     text = tr("A week takes {reels:.1f} reels of {web}; ", reels=first.week_reels, web=first.web.label)
-    why = tr("two stock counts disagree") if disputed else tr("no stock count was entered")
+    uncounted = tr("two stock counts disagree") if disputed else tr("no stock count was entered")
+    why = uncounted if first.on_hand is None else first.why_none
     return (Span(text), Span(tr("no order date: {why}", why=why), call=True), Span("."))
 
 

@@ -37,6 +37,7 @@ from lineview.report.tables import figure_text, table_text
 from tests.main_job import troubled_shifts
 from tests.main_job.invented_week import DEMO
 from tests.main_job.kept_exports import said_of_exports
+from tests.main_job.kept_frames import answers_of_frames
 from tests.simulate import exports_elsewhere
 from tests.simulate.undescribed import make_undescribed
 
@@ -182,10 +183,18 @@ def _said(case: Case, folder: Path) -> Iterator[tuple[str, Any]]:
         for asked in case.asked:
             named = ("against", "only", "trial")
             where = " ".join(f"{key} {value}" if key in named else str(value) for key, value in asked.items())
-            answer = works.ask(read_question(**asked))
-            yield f"{where} file", file_name(answer, works.plant)
-            yield from ((f"{where} {place}", value) for place, value in _flat(json.loads(to_json(answer))))
-            yield from ((f"{where} {place}", value) for place, value in _written(answer, works.plant))
+            yield from _said_by(where, works.ask(read_question(**asked)), works.plant)
+
+
+def _said_of_frames() -> Iterator[tuple[str, Any]]:
+    for name, answer, plant in answers_of_frames():
+        yield from _said_by(name, answer, plant)
+
+
+def _said_by(where: str, answer: Answer, plant: Plant) -> Iterator[tuple[str, Any]]:
+    yield f"{where} file", file_name(answer, plant)
+    yield from ((f"{where} {place}", value) for place, value in _flat(json.loads(to_json(answer))))
+    yield from ((f"{where} {place}", value) for place, value in _written(answer, plant))
 
 
 def _intake(taken: IntakeResult) -> list[Any]:
@@ -275,6 +284,7 @@ def _short(value: Any) -> Any:
 SAID: dict[str, Callable[[Path], Iterator[tuple[str, Any]]]] = {
     **{name: partial(_said, case) for name, case in CASES.items()},
     "exports": said_of_exports,
+    "frames": lambda _: _said_of_frames(),
 }
 
 if __name__ == "__main__":

@@ -113,6 +113,7 @@ def test_without_a_lead_time_the_day_cannot_be_told(works) -> None:
     plant = with_webs(works, lead_time_days=None)
     answer = answered("order", plant, scope_of(works), frames_of(works, stock=counted(works)))
     assert "no lead_time_days" in answer.figure("order_by_film").why_none
+    assert "; no order date: no lead_time_days in plant.toml for wax." in answer.text  # it said that none was counted
 
 
 def test_a_plan_comes_before_history(works) -> None:
