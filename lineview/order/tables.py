@@ -70,7 +70,7 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         currency=plant.currency,
     )
     filled_columns = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
-    return Table("order", tr("What to order by when"), filled_columns, rows)
+    return Table("order", tr("What to order by when"), filled_columns, rows, to_hundredths=("money",))
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
@@ -166,7 +166,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         "money: total [currency]; pallets; why: reason for the quantity",
         currency=plant.currency,
     )
-    return Table("order sheet", tr("Order sheet by supplier"), columns, rows, charged=("price", "money"))
+    return Table("order sheet", tr("Order sheet by supplier"), columns, rows, to_hundredths=("price", "money"))
 
 
 def why_so_many(row: SheetRow, plant: Plant) -> str:
@@ -284,7 +284,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         scope=replace(answer.scope, line="", machine="", label=tr("to {supplier}, {day}", supplier=supplier, day=day)),
         sentence=(Span(words),),
         soft=tr("Please confirm quantities, prices and the day of delivery."),
-        tables=(Table("supplier order", tr("To deliver"), filled_columns, order_rows, charged=("price", "money")),),
+        tables=(Table("supplier order", tr("To deliver"), filled_columns, order_rows, ("price", "money")),),
         cautions=(tr(CAUTION),),
     )
 

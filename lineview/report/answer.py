@@ -111,15 +111,15 @@ def columns_of(text: str, **units: str) -> tuple[Column, ...]:
 class Table:
     """A table of an answer; cells are text, numbers, moments or None for "not known".
 
-    `columns` are (key, heading, unit); `rows` hold one mapping a row by those keys. `charged` are the keys of money
-    that somebody is charged, which is written to the cent.
+    `columns` are (key, heading, unit); `rows` hold one mapping a row by those keys. `to_hundredths` are the keys of
+    numbers with two places where any has parts: money that is charged, metres whose differences count.
     """
 
     name: str
     title: str
     columns: Sequence[Column]
     rows: Sequence[Mapping[str, Any]]
-    charged: tuple[str, ...] = ()
+    to_hundredths: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

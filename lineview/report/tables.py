@@ -181,7 +181,7 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
 
 
 def table_places(table: Table, plant: Plant) -> dict[str, int | None]:
-    """The places of each column of a table, as `table_decimals` gives them; money that is charged is not rounded.
+    """The places of each column of a table, as `table_decimals` gives them, and two where it asks for them.
 
     Parameters
     ----------
@@ -196,8 +196,8 @@ def table_places(table: Table, plant: Plant) -> dict[str, int | None]:
         By key; None for a column without numbers.
     """
     places = table_decimals(table.columns, table.rows, plant)
-    charged = {key: [row.get(key) for row in table.rows] for key in table.charged}
-    uneven = [key for key, cells in charged.items() if any(_counts(c) and not float(c).is_integer() for c in cells)]
+    asked = {key: [row.get(key) for row in table.rows] for key in table.to_hundredths}
+    uneven = [key for key, cells in asked.items() if any(_counts(c) and not float(c).is_integer() for c in cells)]
     return places | dict.fromkeys(uneven, 2)
 
 

@@ -57,6 +57,7 @@ def _fed_alone(kind: str, amount: PerThousand) -> dict[str, Any]:
 
 def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
     """Use per thousand by product, where batches name products."""
+    metres = ("m", "geometry", "fed", "difference")
     rows: list[dict[str, Any]] = []
     for product, use in account.by_product:
         entry = plant.product(product) if product else None
@@ -65,8 +66,8 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
             "web": use.kind,
             "good": round(use.good),
         }
-        for key, part in (("m", ""), ("geometry", "geometry"), ("fed", "fed"), ("difference", "difference")):
-            amount = per_thousand(use, part, "m")
+        for key in metres:
+            amount = per_thousand(use, "" if key == "m" else key, "m")
             row[key] = None if amount is None else amount.value
         for unit in UNITS[1:]:
             amount = per_thousand(use, "", unit)
@@ -76,7 +77,8 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
     first_columns = columns_of(
         "product; web; good: good pieces [pieces]; m: per thousand pieces [m]; geometry [m]; fed [m]; difference [m]"
     )
-    return Table("products", tr("Use per thousand good pieces, by product"), (*first_columns, *units), rows)
+    title = tr("Use per thousand good pieces, by product")
+    return Table("products", title, (*first_columns, *units), rows, to_hundredths=metres)
 
 
 def view_table(account: WrapAccount) -> Table:

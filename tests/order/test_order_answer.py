@@ -1,5 +1,6 @@
 """The order answer on a simulated works: what it says, and what when something is missing or wrong."""
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -10,6 +11,7 @@ from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, STOCK, empty
 from lineview.order.words import day_words, later_counts
 from lineview.plant import Web
+from lineview.report.tables import table_text
 from tests.from_frames import answered
 from tests.simulate.webs import frames_of, scope_of, wrap_line
 
@@ -261,6 +263,16 @@ def test_a_flavour_never_made_borrows_from_its_base(works) -> None:
     answer = answered("order", plant, scope_of(works), frames_of(works, stock=counted(works), plan=plan))
     assert value(answer, "use_reels_per_week_film_quince") == pytest.approx(100_000 * 0.056 / 2875, rel=0.1)
     assert not any("never made" in note for note in answer.notes)
+
+
+def test_an_orders_money_is_written_alike_in_both_tables(works) -> None:
+    plant = with_webs(works, price_per_reel=35.5, minimum_reels=1, multiple_reels=1)
+    plant = plant.model_copy(update={"webs": tuple(w.model_copy(update={"price_breaks": ()}) for w in plant.webs)})
+    answer = answered("order", plant, scope_of(works), frames_of(works, stock=counted(works, film=2, wax=2)))
+    shown = {t.name: table_text(t, plant) for t in answer.tables}
+    money = {n: [row[t.headings.index("total, EUR")] for row in t.rows] for n, t in shown.items() if "order" in n}
+    assert re.fullmatch(r"[\d,]+\.\d\d", money["order"][0])
+    assert set(money["order"]) <= set(money["order sheet"])
 
 
 def test_what_may_come_over_is_told_beside_the_quantity(works) -> None:

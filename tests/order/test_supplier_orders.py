@@ -47,5 +47,5 @@ def test_what_is_due_soon_after_goes_with_the_first() -> None:
 def test_what_a_supplier_charges_is_written_to_the_cent(price: float, reels: int, shown: list[str]) -> None:
     columns = columns_of("web; price [EUR]; money: total [EUR]")
     rows = [{"web": "wax", "price": price, "money": price * reels}]
-    table = Table("supplier order", "To deliver", columns, rows, charged=("price", "money"))
+    table = Table("supplier order", "To deliver", columns, rows, to_hundredths=("price", "money"))
     assert table_text(table, Plant(shop="Invented")).rows[0][1:] == shown

@@ -98,7 +98,7 @@ def test_columns_of_one_measure_keep_what_either_needs() -> None:
     assert tables.table_decimals(columns[:1], [{"a": 50.25}, {"a": 0.5}], PLANT) == {"a": 1}
     assert tables.table_decimals(columns[:1], [{"a": 1.0}, {"a": 0.5}], PLANT) == {"a": 1}  # two figures of 1.0
     assert tables.table_decimals(columns, [{"a": 50.25, "b": 0.5, "n": 7.0}], PLANT) == {"a": 2, "b": 2, "n": 0}
-    charged = Table("t", "t", columns_of("a [EUR]; b [EUR]"), [{"a": 1200.5, "b": 3.0}], charged=("a", "b"))
+    charged = Table("t", "t", columns_of("a [EUR]; b [EUR]"), [{"a": 1200.5, "b": 3.0}], to_hundredths=("a", "b"))
     assert tables.table_places(charged, PLANT) == {"a": 2, "b": 0}
 
 

@@ -13,6 +13,7 @@ from lineview.core.errors import AskError
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, REELS, empty
 from lineview.report.answer import to_json
+from lineview.report.tables import table_text
 from lineview.wrap.answer import answer_wrap
 from lineview.wrap.use import Cause, WebUse
 from lineview.wrap.words import needs_person
@@ -41,6 +42,15 @@ def test_the_sentence_says_metres_of_both_webs(works) -> None:
     assert order[0] == "geometry"
     assert order[-1] == "unexplained"
     assert all(figure.value is not None or figure.why_none for figure in answer.figures)
+
+
+def test_the_metres_of_products_keep_their_differences_beside_a_few_stray_pieces(works) -> None:
+    of_products = next(t for t in answer_of(works).tables if t.name == "products")
+    stray = {**of_products.rows[0], "good": 8, "m": 346.2, "fed": 346.2, "difference": 296.2}
+    shown = table_text(replace(of_products, rows=[*of_products.rows, stray]), works.plant)
+    at = shown.headings.index("difference, m")
+    assert shown.rows[0][at] == f"{of_products.rows[0]['difference']:.2f}"
+    assert shown.rows[0][at - 3] == f"{of_products.rows[0]['m']:.2f}"
 
 
 def test_square_metres_kilograms_and_money_follow_from_metres(works) -> None:
