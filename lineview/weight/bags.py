@@ -208,7 +208,7 @@ def plan_products(
     about_mean = piece_law(offsets, 0.0, within, STEP_G)
     shape = tr("a normal shape, as few single pieces were weighed")
     if real:
-        shape = tr("shape of {count} single pieces", count=off.size)
+        shape = tr("shape of {count:,} single pieces", count=off.size)
     plans: list[BagPlan] = []
     for at, (product, n, batches, target_g) in enumerate(counts.iter_rows()):
         labels = tuple(declared.get(product, ())) or (tuple(usual_g) if at == 0 else ())

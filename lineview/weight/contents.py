@@ -39,7 +39,12 @@ class Shortage:
     percent: float | None = None
 
 
-#: What of a shipped table was not compared with its document.
+#: What of a shipped table was not compared with its document, and which edition it is of.
+EDITIONS = (
+    mark("as published on legislation.gov.uk and gov.uk, read in 2026"),
+    mark("edition not verified"),
+    mark("2004; the 2016 edition has finer plans, which must be read there"),
+)
 NOT_COMPARED = (mark("table"), mark("rows above 1,000 g, and rounding,"))
 
 
@@ -91,13 +96,9 @@ class ContentsRules:
     def banner(self) -> str:
         """What stands beside every result of a table that nobody compared with its document."""
         if self.compared_with_document:
-            return f"{self.title}, {self.edition}"
-        return tr(
-            "{title}, {edition}: {part} not compared with the document",
-            title=self.title,
-            edition=self.edition,
-            part=tr(self.not_compared),
-        )
+            return f"{self.title}, {tr(self.edition)}"
+        parts = {"title": self.title, "edition": tr(self.edition), "part": tr(self.not_compared)}
+        return tr("{title}, {edition}: {part} not compared with the document", **parts)
 
     @property
     def short_banner(self) -> str:

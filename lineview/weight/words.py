@@ -110,7 +110,7 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
     parts += _giveaway_words(account, plant, money)
     if account.sorting.aside.height:
         parts.append(tr("{count:,} weights set aside", count=account.sorting.aside.height))
-    return show.capital("; ".join(parts))
+    return f"{show.capital('; '.join(parts))}." if parts else ""
 
 
 def _giveaway_words(account: WeightAccount, plant: Plant, money: Estimate | None) -> list[str]:

@@ -6,6 +6,7 @@ import pytest
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.errors import MeasureError
+from lineview.core.language import speak, tr
 from lineview.weight.contents import check_lot
 
 TABLES = net_contents_tables()
@@ -87,3 +88,14 @@ def test_a_package_short_by_exactly_the_allowance_is_not_beyond_it() -> None:
     assert check_lot([*bags(252, n=49), 240.999], 250, 300, TABLES["eu"]).beyond == 1
     assert check_lot([*bags(252, n=49), 232.0], 250, 300, TABLES["eu"]).passed
     assert not check_lot([*bags(252, n=49), 231.999], 250, 300, TABLES["eu"]).passed
+
+
+@pytest.mark.parametrize("rules", TABLES)
+def test_what_the_shipped_tables_say_of_themselves_is_translated(rules: str) -> None:
+    table = TABLES[rules]
+    speak("de")
+    try:
+        assert tr(table.edition) != table.edition
+        assert tr(table.not_compared) != table.not_compared
+    finally:
+        speak("en")

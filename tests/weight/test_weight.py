@@ -162,7 +162,9 @@ def test_an_export_in_which_every_row_stands_twice_counts_once() -> None:
 
 
 def test_one_weighing_is_counted_in_the_singular() -> None:
-    assert "1 piece in 1 weighing of 1 batch" in ask(weights().head(1)).soft
+    soft = ask(weights().head(1)).soft
+    assert "1 piece in 1 weighing of 1 batch" in soft
+    assert soft.endswith(".")
 
 
 def test_batches_without_a_spread_of_their_own_are_not_said_to_differ_by_nothing() -> None:
