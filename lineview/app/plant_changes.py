@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -14,6 +15,7 @@ from lineview.core.language import tr
 from lineview.plant.edit import WORKS, Edit, apply_edit, edit_for, removal_of
 from lineview.plant.forms import FORMS, GROWING, PART_NAMES, toml_of, words_of
 from lineview.plant.read import check_text
+from lineview.report.show import sentence_list
 from lineview.store.files import write_file
 
 #: Beside plant.toml: one line of JSON a change.
@@ -125,7 +127,12 @@ class PlantEditor:
             raise AskError(Fault(tr("{table} are removed in the file by hand", table=table), "plant.toml"))
         with self._lock:
             text = self._text()
-            return self._write(text, removal_of(text, table, part), who)
+            edit = removal_of(text, table, part)
+            rows = tomllib.loads(text).get("products", []) if table == "webs" else []
+            if users := [str(row.get("flavour", row.get("id"))) for row in rows if part in row.get("webs", [])]:
+                what = tr("'{part}' is a web of {products}", part=part, products=sentence_list(users))
+                raise AskError(Fault(what, do=tr("Take it out of the webs of these products first.")))
+            return self._write(text, edit, who)
 
     def undo(self, number: int, who: str) -> PlantChange | None:
         """Take a change back where the file still says what it made of it; raises as `change` does."""

@@ -48,7 +48,7 @@ def test_nothing_wrong_is_written(folder: Path) -> None:
         "flavour is missing",
         "mass of a piece: 'six' is not a number",
     ]
-    with pytest.raises(PlantError, match="unknown web 'wax'"):
+    with pytest.raises(AskError, match="is a web of Vanilla"):
         editor.remove("webs", "wax", "Ann")
     with pytest.raises(AskError, match="your name is missing"):
         editor.change("webs", "wax", {"price_per_reel": "1"}, " ")
@@ -57,6 +57,18 @@ def test_nothing_wrong_is_written(folder: Path) -> None:
     assert editor.change("webs", "wax", {"price_per_reel": "9.4"}, "Ann") is None
     assert path.read_text(encoding="utf-8") == before
     assert editor.changes() == []
+
+
+def test_a_web_in_use_is_not_removed_and_its_products_are_named_once(folder: Path) -> None:
+    before = (folder / "plant.toml").read_text(encoding="utf-8")
+    with pytest.raises(AskError) as error:
+        PlantEditor(folder).remove("webs", "wax", "Ann")
+    (fault,) = error.value.faults
+    assert fault.what.startswith("'wax' is a web of Vanilla, Salt caramel, Hazelnut, ")
+    assert fault.what.endswith(" and Liquorice")
+    assert (folder / "plant.toml").read_text(encoding="utf-8") == before
+    PlantEditor(folder).change("products", "pear", {"webs": "wax"}, "Ann")
+    assert PlantEditor(folder).remove("webs", "film-pear", "Ann") is not None
 
 
 def test_a_product_is_added_and_removed(folder: Path) -> None:
