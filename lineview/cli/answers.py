@@ -14,7 +14,7 @@ from rich.text import Text
 
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
-from lineview.cli.console import at_work, console, say
+from lineview.cli.console import at_work, console, print_table, say
 from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.core.language import tr, tr_count
 from lineview.plant import Plant
@@ -65,11 +65,11 @@ def _print_lead(answer: Answer, plant: Plant) -> None:
 
 def _print_whole(answer: Answer, plant: Plant) -> None:
     console.print()
-    console.print(_figures(answer, plant))
+    print_table(_figures(answer, plant))
     for table in answer.tables:
         if table.rows:
             console.print(Text(f"\n{table.title}", style="bold"))
-            console.print(printed_table(table, plant))
+            print_table(printed_table(table, plant))
     for text, style in (*((note, "dim") for note in answer.notes), *((text, "") for text in answer.cautions)):
         console.print()
         say(text, style)
@@ -82,7 +82,7 @@ def _print_short(answer: Answer, plant: Plant) -> None:
         keys = SHORT_COLUMNS.get(table.name, [key for key, _, _ in table.columns if key != "working"])
         columns = [column for column in table.columns if column[0] in keys]
         console.print(Text(f"\n{table.title}", style="bold"))
-        console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
+        print_table(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
             say(tr_count("… and {count} more row", "… and {count:,} more rows", len(table.rows) - SHORT_ROWS), "dim")
     console.print()
@@ -104,7 +104,7 @@ def print_patterns(works: Works, scope: QuestionScope) -> None:
     if table is None:
         console.print(tr("No stops without a reason recur."))
     else:
-        console.print(printed_table(table, works.plant))
+        print_table(printed_table(table, works.plant))
 
 
 def accept_pattern(works: Works, scope: QuestionScope, number: int, reason: str | None) -> None:

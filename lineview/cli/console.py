@@ -12,6 +12,7 @@ from typing import Annotated, Any
 
 import typer
 from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 from typer.main import get_command
 
@@ -36,6 +37,16 @@ def say(text: str | Text, style: str = "") -> None:
     """Print text, broken between words in a terminal and not at all elsewhere."""
     words = Text(text, style=style) if isinstance(text, str) else text
     console.print(words, soft_wrap=not console.is_terminal)
+
+
+def print_table(table: Table) -> None:
+    """Print a table; where a terminal is so narrow that names and numbers would be cut, each row in words."""
+    if console.measure(table, options=console.options.update(max_width=PIPE_WIDTH)).minimum <= console.width:
+        return console.print(table)
+    for row in zip(*(column.cells for column in table.columns), strict=True):
+        named = zip(table.columns, row, strict=True)
+        say("; ".join(f"{column.header}: {cell}" for column, cell in named if str(cell)))
+    return None
 
 
 def at_work(words: str) -> AbstractContextManager[object]:

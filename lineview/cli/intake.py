@@ -17,7 +17,7 @@ from rich.text import Text
 
 from lineview.app.take_in import IntakeResult
 from lineview.app.works import Works
-from lineview.cli.console import at_work, console, read_language, say
+from lineview.cli.console import at_work, console, print_table, read_language, say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.language import speak, tr, tr_count, tr_in
 from lineview.core.names import readable
@@ -88,7 +88,7 @@ def _summary(results: Sequence[IntakeResult]) -> None:
             counts = (r.rows, r.kept, r.duplicate, r.refused, r.uncertain, r.conflicts)
             name = tr("{file} (taken in before: nothing changed)", file=file) if r.already else file
             table.add_row(str(r.intake), Text(name), *map(show.number, counts))
-        console.print(table)
+        print_table(table)
     for result in results:
         for note in result.notes:
             say(f"{result.path.name}: {note}")
@@ -119,7 +119,7 @@ def _proposal(proposal: Proposal) -> None:
     say(Text.assemble((proposal.path.name, "bold"), ": ", tr("no layout fits. Proposed:")))
     say(layout_toml(proposal.layout))
     console.print(tr("Preview: first rows"))
-    console.print(_frame(proposal.sample.head(8), map(escape, proposal.sample.columns)))
+    print_table(_frame(proposal.sample.head(8), map(escape, proposal.sample.columns)))
     for note in proposal.notes:
         say(note)
     for question in proposal.questions:
@@ -149,7 +149,7 @@ def _print_or_write(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
     elif frame.is_empty():
         console.print(none)
     else:
-        console.print(_frame(frame.head(200), map(frame_words, frame.columns)))
+        print_table(_frame(frame.head(200), map(frame_words, frame.columns)))
         if frame.height > 200:
             console.print(tr("and {rows:,} more; --csv FILE writes them all", rows=frame.height - 200))
 

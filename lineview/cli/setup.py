@@ -16,7 +16,7 @@ from lineview.app.set_up_folder import SetUpDesk, computer_zone
 from lineview.app.setup import SetUp
 from lineview.app.setup_machines import SetUpQuestion
 from lineview.app.works import Works
-from lineview.cli.console import console, read_language, say
+from lineview.cli.console import console, print_table, read_language, say
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.language import in_digits, month_name, tr, tr_count, weekday_name
 from lineview.plant.read import read_plant
@@ -110,13 +110,13 @@ def _print_seen(state: SetUp) -> None:
         fast = in_digits(f"{c.limits.fastest_per_min:,g}") if c.limits else ""
         cells = (c.machine, c.channel, tr(c.holds), number(c.readings), c.example, turns, fast)
         table.add_row(*map(Text, cells))
-    console.print(table)
+    print_table(table)
     days = Table(tr("day"), tr("machine"), tr("pieces counted"), box=None)
     for row in state.by_day.sort("day", "machine").iter_rows(named=True):
         day = row["day"]
         weekday, month = weekday_name(day.weekday(), short=True), month_name(day.month, short=True)
         days.add_row(f"{weekday} {day:%d} {month}", Text(row["machine"]), number(row["pieces"], 0))
-    console.print(days)
+    print_table(days)
     for fault in state.faults:
         say(Text(str(fault)))
 

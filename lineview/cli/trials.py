@@ -59,13 +59,13 @@ def trial_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
     from lineview.app.trials import trials_table
     from lineview.app.works import Works
     from lineview.cli.answers import printed_table
-    from lineview.cli.console import console
+    from lineview.cli.console import print_table
 
     with Works(works, journal) as opened:
         table = trials_table(opened)
         if not table.rows:
             return _print_words(tr("No trial was noted; lineview trial add notes one."))
-        console.print(printed_table(table, opened.plant))
+        print_table(printed_table(table, opened.plant))
     return _print_words(f"{tr('How one goes:')} lineview answer week --trial {tr('NUMBER')}")
 
 

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from lineview.app.access import check_password, rights_of
 from lineview.app.works import Works
-from lineview.cli.console import console
+from lineview.cli.console import console, print_table
 from lineview.core.errors import AskError, Fault
 from lineview.core.language import tr
 
@@ -37,7 +37,7 @@ def list_users(works: Works) -> None:
     table = Table(tr("name"), tr("may"), box=None)
     for user in users:
         table.add_row(Text(user.name), ", ".join(map(tr, user.rights)))
-    console.print(table)
+    print_table(table)
 
 
 def remove_user(works: Works, name: str) -> None:

@@ -238,6 +238,17 @@ def in_terminal(*words: str | Path, cwd: Path, columns: int) -> str:
     return output.decode()
 
 
+def test_a_narrow_terminal_cuts_no_name_and_no_number_off(works: Path) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    run_here("intake", "log-good.csv", cwd=works)
+    wide, narrow = (in_terminal("intake", "--list", cwd=works, columns=n) for n in (200, 60))
+    assert ";" not in wide
+    assert "…" not in narrow
+    assert max(map(len, narrow.splitlines())) <= 60
+    row, named = wide.splitlines()[1].split(), " ".join(narrow.split())
+    assert f"id: {row[0]}; file: {row[1]}; taken at: " in named
+
+
 def test_an_answer_is_short_fits_the_terminal_and_is_plain_in_a_pipe(works: Path) -> None:
     (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
     run_here("intake", "log-good.csv", cwd=works)
