@@ -73,17 +73,11 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
         replies = look(pages, values, known or "", working or "")
         return tuple(no_update if reply is None else reply for reply in replies)
 
-    places = [
-        ("head", "children"),
-        ("sentence", "children"),
-        ("facts", "children"),
-        ("page", "children"),
-        ("foot", "children"),
-    ]
+    places = ("head", "sentence", "facts", "page", "foot")
     at = [Input("address", "pathname"), Input("address", "search")]
     calls.bind(
         "see",
-        *[Output(*place) for place in places],
+        *[Output(place, "children") for place in places],
         Output("title", "data"),
         Output("shown", "data"),
         Output("under-way", "children"),

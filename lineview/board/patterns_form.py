@@ -68,12 +68,8 @@ def bind_patterns(calls: Calls, works: Works) -> None:
             stops = works.ask(read_address(path, search).question_scope).series.get("pattern_stops", NO_STOPS)
             rows = stops.filter(pl.concat_str("machine", "words", separator="|") == key)
             if not rows.height:
-                return (
-                    tr("These stops have a reason by now, or do not recur in this period."),
-                    no_update,
-                    True,
-                    no_update,
-                )
+                gone = tr("These stops have a reason by now, or do not recur in this period.")
+                return gone, no_update, True, no_update
             pairs = [(start, end) for start, end in rows.select("start", "end").iter_rows()]
             mark = works.set_stop_reasons(rows["machine"][0], pairs, reason.strip())
         except LineviewError as error:
@@ -91,25 +87,12 @@ def bind_patterns(calls: Calls, works: Works) -> None:
 
     status, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
     version = Output("version", "data", allow_duplicate=True)
-    calls.bind(
-        "note",
-        status,
-        Output("pattern-mark", "data"),
-        hidden,
-        version,
-        Input({"kind": "accept-pattern", "pattern": ALL}, "n_clicks"),
-        State({"kind": "pattern-reason", "pattern": ALL}, "value"),
-        State({"kind": "pattern-reason", "pattern": ALL}, "id"),
-        State("address", "pathname"),
-        State("address", "search"),
-        prevent_initial_call=True,
-    )(accept_pattern)
-    calls.bind(
-        "note",
-        Output("pattern-told", "children", allow_duplicate=True),
-        Output("undo-pattern", "hidden", allow_duplicate=True),
-        version,
-        Input("undo-pattern", "n_clicks"),
-        State("pattern-mark", "data"),
-        prevent_initial_call=True,
-    )(undo_pattern)
+    accepting = Input({"kind": "accept-pattern", "pattern": ALL}, "n_clicks")
+    reasons = [State({"kind": "pattern-reason", "pattern": ALL}, part) for part in ("value", "id")]
+    where = [State("address", "pathname"), State("address", "search")]
+    given = [status, Output("pattern-mark", "data"), hidden, version]
+    calls.bind("note", *given, accepting, *reasons, *where, prevent_initial_call=True)(accept_pattern)
+    told_again = Output("pattern-told", "children", allow_duplicate=True)
+    outputs = [told_again, Output("undo-pattern", "hidden", allow_duplicate=True), version]
+    undoing = [Input("undo-pattern", "n_clicks"), State("pattern-mark", "data")]
+    calls.bind("note", *outputs, *undoing, prevent_initial_call=True)(undo_pattern)

@@ -180,15 +180,9 @@ def conflicts(works: Works, csv: Path | None) -> None:
     plant = works.plant
     for group in conflict_groups(rows, plant):
         files = show.sentence_list([tr("{file} (intake {number})", file=f, number=n) for n, f in group.exports])
-        say(
-            tr(
-                "{channel}: {moments}, {period}, told differently in {files}",
-                channel=group.what,
-                moments=tr_count("{count} moment", "{count:,} moments", group.count),
-                period=group.span(plant),
-                files=files,
-            )
-        )
+        moments = tr_count("{count} moment", "{count:,} moments", group.count)
+        places = {"channel": group.what, "moments": moments, "period": group.span(plant), "files": files}
+        say(tr("{channel}: {moments}, {period}, told differently in {files}", **places))
         for example in group.examples:
             say(f"  {example}")
         if group.count > len(group.examples):

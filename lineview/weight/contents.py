@@ -39,13 +39,12 @@ class Shortage:
     percent: float | None = None
 
 
-#: What of a shipped table was not compared with its document, and which edition it is of.
-EDITIONS = (
+#: What the shipped tables say of themselves: what was not compared with the document, and of which edition they are.
+SAID_OF_TABLES = (
+    *(mark("table"), mark("rows above 1,000 g, and rounding,"), mark("edition not verified")),
     mark("as published on legislation.gov.uk and gov.uk, read in 2026"),
-    mark("edition not verified"),
     mark("2004; the 2016 edition has finer plans, which must be read there"),
 )
-NOT_COMPARED = (mark("table"), mark("rows above 1,000 g, and rounding,"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +89,7 @@ class ContentsRules:
     round_up: tuple[tuple[float, float], ...] = ()
     never_beyond: float | None = None
     packers_share: float | None = None
-    not_compared: str = NOT_COMPARED[0]
+    not_compared: str = SAID_OF_TABLES[0]
 
     @property
     def banner(self) -> str:
