@@ -294,13 +294,8 @@ class BigExport:
     @property
     def notes(self) -> tuple[str, ...]:
         """Plain sentences for the summary, once all stretches were given."""
-        return (
-            *passed_notes(self._passed),
-            *self._settled.notes,
-            *gap_notes(self._by_gap),
-            *name_notes(self._unnamed),
-            *self._bound.notes,
-        )
+        read = (*passed_notes(self._passed), *self._settled.notes, *gap_notes(self._by_gap))
+        return (*read, *name_notes(self._unnamed), *self._bound.notes)
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
         """The rows, some 11 MB of text at a time."""

@@ -49,13 +49,8 @@ def head_of(path: Path) -> Head | None:
         return None  # the reading of the whole file says what is wrong
     mark = len(_MARK) if start.startswith(_MARK) else 0
     text = start[mark : start.rfind(b"\n") + 1]
-    plain = (
-        text
-        and text.lstrip()[:1] not in (b"{", b"[")
-        and b"\x00" not in text
-        and not _has_bare_returns(text)
-        and _is_utf8(text)
-    )
+    plain = text and text.lstrip()[:1] not in (b"{", b"[") and b"\x00" not in text
+    plain = plain and not _has_bare_returns(text) and _is_utf8(text)
     return Head(text, mark) if plain and not _has_odd_quotes(text) else None
 
 

@@ -174,16 +174,9 @@ def shift_windows(cal: pl.DataFrame) -> pl.DataFrame:
     """
     require(cal, CALENDAR, "cal")
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    return (
-        cal.group_by("shift", "date", maintain_order=True)
-        .agg(
-            pl.col("start").min(),
-            pl.col("end").max(),
-            planned_min=minutes.filter(pl.col("part") == "planned").sum(),
-            break_min=minutes.filter(pl.col("part") == "break").sum(),
-        )
-        .sort("start")
-    )
+    sums = {f"{part}_min": minutes.filter(pl.col("part") == part).sum() for part in ("planned", "break")}
+    windows = cal.group_by("shift", "date", maintain_order=True)
+    return windows.agg(pl.col("start").min(), pl.col("end").max(), **sums).sort("start")
 
 
 def running_hours(timeline: pl.DataFrame, at: pl.Series) -> pl.Series:

@@ -248,20 +248,11 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
     named_both = changeovers.drop_nulls(["before", "after"])
     sides = {side: named_both[side].to_list() for side in ("before", "after")}
     name = {product: name_of(product) for product in {*sides["before"], *sides["after"]}}
-    return (
-        named_both.with_columns(
-            minutes=minutes,
-            **{side: pl.Series([name[n] for n in products], dtype=pl.String) for side, products in sides.items()},
-        )
-        .group_by("before", "after", maintain_order=True)
-        .agg(
-            count=pl.len(),
-            median_min=pl.col("minutes").median(),
-            shortest_min=pl.col("minutes").min(),
-            longest_min=pl.col("minutes").max(),
-        )
-        .sort("count", "before", "after", descending=[True, False, False])
-    )
+    named = {side: pl.Series([name[n] for n in products], dtype=pl.String) for side, products in sides.items()}
+    each = named_both.with_columns(minutes=minutes, **named).group_by("before", "after", maintain_order=True)
+    of = pl.col("minutes")
+    counted = each.agg(count=pl.len(), median_min=of.median(), shortest_min=of.min(), longest_min=of.max())
+    return counted.sort("count", "before", "after", descending=[True, False, False])
 
 
 def with_planned_minutes(changeovers: pl.DataFrame, timeline: pl.DataFrame) -> pl.DataFrame:

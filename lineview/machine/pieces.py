@@ -197,13 +197,8 @@ class MachineCounts:
             return Estimate.exact(0.0)
         span = min(int(c.start_us[0]) for c in counters), max(int(c.end_us[-1]) for c in counters)
         edges = np.clip(micros([start, end]), *span)
-        begins, finishes = (
-            np.clip(np.concatenate(parts), *edges)
-            for parts in (
-                (edges[:1], windows["end"].dt.epoch("us").to_numpy()),
-                (windows["start"].dt.epoch("us").to_numpy(), edges[1:]),
-            )
-        )
+        begins = np.clip(np.concatenate((edges[:1], windows["end"].dt.epoch("us").to_numpy())), *edges)
+        finishes = np.clip(np.concatenate((windows["start"].dt.epoch("us").to_numpy(), edges[1:])), *edges)
         between = finishes > begins
         good = self.pieces(begins[between], finishes[between]).good if between.any() else None
         if good is None:

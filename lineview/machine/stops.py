@@ -160,15 +160,10 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
     reason = pl.coalesce(pl.col("reason").str.strip_chars(), pl.lit(NO_REASON))
     cause = pl.when(pl.col("state") == "changeover").then("state").otherwise(reason)
     total = pl.col("minutes").sum()
-    return (
-        stops.with_columns(reason=cause)
-        .group_by("reason", maintain_order=True)
-        .agg(stops=pl.len(), minutes=pl.col("minutes").sum())
-        .sort("minutes", "reason", descending=[True, False])
-        .with_columns(
-            share_percent=pl.col("minutes") / total * 100, so_far_percent=pl.col("minutes").cum_sum() / total * 100
-        )
-    )
+    by_reason = stops.with_columns(reason=cause).group_by("reason", maintain_order=True)
+    sums = by_reason.agg(stops=pl.len(), minutes=total).sort("minutes", "reason", descending=[True, False])
+    share, so_far = pl.col("minutes") / total * 100, pl.col("minutes").cum_sum() / total * 100
+    return sums.with_columns(share_percent=share, so_far_percent=so_far)
 
 
 #: What a stop can be put down to. "own" holds those without a reason too: nobody gave another cause.

@@ -37,17 +37,9 @@ AGAIN = timedelta(hours=8)
 
 def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta = GRACE) -> pl.DataFrame:
     """Add to each weight its batch and the product the batch sheet names."""
-    sheet = (
-        batches.filter(pl.col("start").is_not_null())
-        .sort("start")
-        .unique(["batch", "start"], keep="first", maintain_order=True)
-        .select(
-            pl.col("start").alias("at"),
-            pl.col("batch").alias("sheet_batch"),
-            pl.col("product").alias("sheet_product"),
-            pl.col("end").alias("sheet_end"),
-            pl.col("start").shift(-1).alias("next_start"),
-        )
+    begun = batches.filter(pl.col("start").is_not_null()).sort("start")
+    sheet = begun.unique(["batch", "start"], keep="first", maintain_order=True).select(
+        at="start", sheet_batch="batch", sheet_product="product", sheet_end="end"
     )
     ordered = weights.with_columns(pl.col("batch").str.strip_chars().replace("", None)).sort("at", maintain_order=True)
     by_time = ordered.join_asof(sheet, on="at", strategy="backward", check_sortedness=False)
@@ -62,7 +54,7 @@ def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta 
     nth = ((pl.col("at").diff() > AGAIN) & (pl.col("_place").diff() > 1)).fill_null(False).cum_sum().over("batch")
     name = pl.when(nth > 0).then(pl.format("{} ({})", "batch", nth + 1)).otherwise("batch")
     ordered = placed.sort("at", maintain_order=True).with_columns(_place=pl.int_range(pl.len()))
-    return ordered.with_columns(batch=name).drop("sheet_batch", "sheet_product", "sheet_end", "next_start", "_place")
+    return ordered.with_columns(batch=name).drop("sheet_batch", "sheet_product", "sheet_end", "_place")
 
 
 def _add_products(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
@@ -147,14 +139,9 @@ def weighings(
     )
     joined = placed.join(fact_rows, on="named", how="left", maintain_order="left")
     wrap = pl.when(pl.col("gross").fill_null(False)).then(pl.col("wrap_g") * pl.col("pieces")).otherwise(0.0)
-    return (
-        joined.with_columns(
-            net_g=(pl.col("mass_g") - wrap) / pl.when(pl.col("pieces") > 0).then(pl.col("pieces")),
-            product=pl.coalesce("product", "named"),
-        )
-        .select(list(WEIGHINGS))
-        .sort("at", "intake", "row", maintain_order=True)
-    )
+    net_g = (pl.col("mass_g") - wrap) / pl.when(pl.col("pieces") > 0).then(pl.col("pieces"))
+    made = joined.with_columns(net_g=net_g, product=pl.coalesce("product", "named")).select(list(WEIGHINGS))
+    return made.sort("at", "intake", "row", maintain_order=True)
 
 
 DEVIATION = pl.col("net_g") - pl.col("target_g")

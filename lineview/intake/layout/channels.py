@@ -8,7 +8,7 @@ from fractions import Fraction
 import polars as pl
 
 from lineview.core.errors import Fault
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.core.units import convert, dimension, factor_between, unit_named
 from lineview.plant import Counter, Counting, Gauge, Machine, Plant
 
@@ -109,19 +109,9 @@ def cell_unit(
         return "", fault, ""
     row_unit = unit_named(in_row)
     if row_unit and dimension(row_unit) == kind:
-        note = (
-            ""
-            if layout_unit in ("", row_unit)
-            else (
-                tr(
-                    "'{header}' is read in {row_unit}, as the file's units row says; the layout says {layout_unit}",
-                    header=header,
-                    row_unit=row_unit,
-                    layout_unit=layout_unit,
-                )
-            )
-        )
-        return row_unit, None, note
+        text = mark("'{header}' is read in {row_unit}, as the file's units row says; the layout says {layout_unit}")
+        note = tr(text, header=header, row_unit=row_unit, layout_unit=layout_unit)
+        return row_unit, None, "" if layout_unit in ("", row_unit) else note
     if layout_unit:
         return layout_unit, None, ""
     return (in_header if dimension(in_header) == kind else ""), None, ""

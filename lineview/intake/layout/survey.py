@@ -238,11 +238,8 @@ def _columns(headers: Sequence[tuple[str, str]]) -> tuple[SurveyedColumn, ...]:
 def _unit_at_end(header: str) -> str:
     """The unit that a header's last word is, as in "film_cm"."""
     words = [word for word in re.split(r"[\s_.]+", header.strip()) if word]
-    return (
-        unit_named(words[-1])
-        if len(words) > 1 and words[-1].casefold() != "m"
-        else ("m" if len(words) > 1 and words[-1] == "m" else "")
-    )
+    last = words[-1] if len(words) > 1 else ""
+    return last if last == "m" else unit_named(last) if last not in ("", "M") else ""
 
 
 def meaning_of(header: str) -> str:

@@ -349,11 +349,8 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
         missing = pl.all_horizontal(pl.col(name).is_null() for name in names) if names else pl.lit(True)
         lacks = pl.when(missing).then(why).otherwise(lacks)
     if layout.kind == "weights" and "pieces" in fields:
-        lacks = (
-            pl.when(pl.lit(fields["pieces"].reasons()).is_not_null())
-            .then(pl.lit(fields["pieces"].reasons()))
-            .otherwise(lacks)
-        )
+        why = pl.lit(fields["pieces"].reasons())
+        lacks = pl.when(why.is_not_null()).then(why).otherwise(lacks)
     lacking = frame.select(lacks.alias("why")).to_series()
     return lacking.is_null(), lacking
 
