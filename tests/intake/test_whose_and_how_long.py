@@ -156,6 +156,18 @@ def test_the_start_of_a_stop_counts_and_not_when_it_was_logged(tmp_path, logged:
     assert (f"{row['start']:%H:%M}", f"{row['end']:%H:%M}") == ("05:00", "05:10")  # UTC
 
 
+@pytest.mark.parametrize(
+    ("header", "cells"),
+    [("Date;Shift;From min;To min;Reason", "early;83;103;jam"), ("Datum;Beginn;Dauer min;Grund", "83;20;jam")],
+)
+def test_stops_in_minutes_of_their_shift_are_not_put_at_midnight(tmp_path, header: str, cells: str):
+    """Forty stops had been five of no length, each at a midnight."""
+    text = f"{header}\n2026-06-08;{cells}\n2026-06-08;{cells}\n2026-06-09;{cells}\n"
+    one, _ = taken(tmp_path, "stops.csv", text)
+    assert one.receipt is None
+    assert "its rows have a date and no clock" in str(one.error)
+
+
 @pytest.mark.parametrize("times", ["07:00;2026-06-08 07:10", "07:10;2026-06-08 07:00"])
 def test_whether_stop_or_start_begins_a_stop_is_not_guessed(tmp_path, times: str):
     one, _ = taken(tmp_path, "stops.csv", f"Stop;Start;Reason\n2026-06-08 {times};jam\n")

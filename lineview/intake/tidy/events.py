@@ -8,6 +8,7 @@ from pathlib import PurePath
 
 import polars as pl
 
+from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
 from lineview.core.language import tr
 from lineview.intake import refusal_reasons
@@ -56,6 +57,9 @@ def event_times(
     clock = as_marked(cells, read_clock(cells, plan.formats), layout, plant.zone, where)
     key = None if bound.machine_place is None else rows.column(bound.machine_place)
     must_have_24_hours(clock.naive, where)
+    if layout.kind in ("stops", "batches") and _are_days(clock.naive):
+        what, do = tr("its rows have a date and no clock"), tr("Export when each began, with its hour and minute.")
+        raise IntakeError(Fault(what, where, tr("a date and a clock in each row"), do))
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
     times = times.without(far_times(times.at, layout, now, where), cells)
     usable, naive = rows, clock.naive
@@ -72,6 +76,12 @@ def event_times(
     if layout.kind == "plan":
         fields["end"] = _plan_end(fields, naive, layout.zone or plant.zone)
     return usable, fields, (*times.notes, *gap_notes(times.by_gap))
+
+
+def _are_days(naive: pl.Series) -> bool:
+    """Whether several moments are all of a midnight, as dates without a clock are."""
+    days = naive.drop_nulls()
+    return len(days) > 1 and bool((days == days.dt.truncate("1d")).all())
 
 
 def _clock_only(cells: pl.Series) -> pl.Series:
