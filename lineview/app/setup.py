@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.app.setup_layouts import ReadSoFar, Surveyed, piece_counters, read_so_far
-from lineview.app.setup_machines import NUMBER, Readings, SetUpQuestion, as_counted
+from lineview.app.setup_layouts import ReadSoFar, Surveyed, read_so_far
+from lineview.app.setup_machines import NUMBER, Readings, SetUpQuestion, as_counted, piece_counters
 from lineview.core.errors import Fault, LineviewError
 from lineview.core.language import in_digits, spoken, tr, tr_count
 from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m

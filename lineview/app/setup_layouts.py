@@ -15,6 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.app.setup_machines import (
+    PACE,
     RENAMED,
     TWICE,
     Group,
@@ -24,6 +25,8 @@ from lineview.app.setup_machines import (
     grouped,
     merge_renamed,
     one_machine_questions,
+    pace_fault,
+    pace_questions,
 )
 from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.core.language import mark, spoken, tr
@@ -32,8 +35,8 @@ from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
 from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
-from lineview.machine.pieces import piece_counter
-from lineview.plant import WEEK, Counter, Layout, Plant, Shift
+from lineview.machine.rhythm import clock_ahead
+from lineview.plant import WEEK, Layout, Plant, Shift
 from lineview.plant.answers import read_shifts
 from lineview.plant.counting import counters_of
 
@@ -48,10 +51,10 @@ USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0,
 
 #: From this share of counting outside the shifts on the clock is asked about, where another leaves so much of it.
 _OUTSIDE, _LEFT = 0.04, 0.2
-#: A question whether rows hold a pace begins so; a pace is so many pieces a minute, from and to.
-PACE, _PACE = "pace ", (150.0, 600.0)
 #: The answer that times are afternoons on a clock of twelve hours.
 _HALF_DAY = "+12 h"
+#: That it is off by minutes, or on some days alone.
+_MINUTES, _IN_PART = re.compile(r"-?\d+"), "part"
 
 
 @dataclass(frozen=True)
@@ -140,39 +143,12 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
         readings, unread, mixed = _readings(groups, draft, layouts)
         every = (*surveyed.faults, *(failures if proposals else ()), *faults, *unread)
         mixed = mixed if proposals else (*mixed, *failures)
-        more = [*one_machine_questions(draft, readings, answers), *_pace_questions(draft, readings, layouts)]
-        mixed += tuple(_pace_fault(q.key) for q in more if q.key.startswith(PACE) and answers.get(q.key) == "pace")
+        more = [*one_machine_questions(draft, readings, answers), *pace_questions(draft, readings, layouts)]
+        mixed += tuple(pace_fault(q.key) for q in more if q.key.startswith(PACE) and answers.get(q.key) == "pace")
         surveyed.results[key] = ReadSoFar(
             tuple(groups), draft, proposals, layouts, readings, (*same, *questions, *more), every, mixed
         )
     return _by_their_clocks(surveyed.results[key], zone, answers)
-
-
-def _pace_questions(draft: Plant, readings: Readings, layouts: Mapping[str, Layout]) -> list[SetUpQuestion]:
-    """Whether rows that hold as much as a machine makes a minute, and are not a minute apart, are its pace."""
-    columns = [column for layout in layouts.values() for column in counters_of(layout, draft.machines)]
-    keys = {(machine, channel) for _, machine, channel, counting in columns if counting == "since last row"}
-    options = (("counts", tr("pieces since the row before")), ("pace", tr("pieces a minute")))
-    questions = []
-    for machine, channel in sorted(keys & readings.keys() & piece_counters(draft).keys()):
-        frame = readings[machine, channel].select(pl.col("at").diff().dt.total_seconds(), pl.col("value").diff())
-        median = frame.filter(pl.col("value") > 0)["value"].median()
-        apart_s = cast(float, frame["at"].median() or 60.0)
-        if _PACE[0] <= cast(float, median or 0.0) <= _PACE[1] and not 40.0 <= apart_s <= 90.0:
-            text = tr("{machine}: what does a row of its pieces say?", machine=machine)
-            why = tr("it holds about {n:,.0f}, and rows are {s:,.0f} s apart", n=median, s=apart_s)
-            questions.append(SetUpQuestion(f"{PACE}{machine}/{channel}", text, None, why, options))
-    return questions
-
-
-def piece_counters(draft: Plant) -> dict[tuple[str, str], Counter]:
-    """The counter of pieces of each machine that has one, by machine and counter."""
-    return {(machine.id, counter.id): counter for machine in draft.machines if (counter := piece_counter(machine))}
-
-
-def _pace_fault(key: str) -> Fault:
-    do = tr("Export the counter of pieces, or what came in each interval.")
-    return Fault(tr("a pace does not say what was made between its rows"), key, tr("counts of pieces"), do)
 
 
 def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
@@ -181,7 +157,7 @@ def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> 
         planned = _planned(read_shifts(answers.get("shifts", "")))
     except LineviewError:
         return read
-    questions, changed = [], dict(read.layouts)
+    questions, faults, changed = [], [], dict(read.layouts)
     for group in read.groups:
         layout = read.layouts.get(group.id)
         if layout is None or layout.zone or layout.clock_offset_s:
@@ -190,13 +166,18 @@ def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> 
         if question is not None:
             questions.append(question)
             answer = answers.get(question.key, "")
-            if answer in dict(question.options):
-                later = {"clock_offset_s": -43_200.0} if answer == _HALF_DAY else {"zone": answer}
+            if answer == _IN_PART:
+                do = tr("Export the days on which it was off apart, and write clock_offset_s in their layout.")
+                faults.append(Fault(tr("a clock that is off on some days"), question.key, tr("one clock a file"), do))
+            elif answer in dict(question.options):
+                off_min = -720.0 if answer == _HALF_DAY else float(answer) if _MINUTES.fullmatch(answer) else None
+                later = {"zone": answer} if off_min is None else {"clock_offset_s": 60.0 * off_min}
                 changed[group.id] = layout.model_copy(update=later)
     if not questions:
         return read
     readings, _, mixed = _readings(read.groups, read.draft, changed)
-    return replace(read, layouts=changed, readings=readings, mixed=mixed, questions=(*read.questions, *questions))
+    every = (*read.questions, *questions)
+    return replace(read, layouts=changed, readings=readings, mixed=(*mixed, *faults), questions=every)
 
 
 def _planned(shifts: Sequence[Shift]) -> NDArray[np.bool_]:
@@ -245,7 +226,7 @@ def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_]
     read, *others = clocks
     other = min(others, key=outside.__getitem__)
     if outside[read] < _OUTSIDE or outside[other] > _LEFT * outside[read]:
-        return None
+        return _minutes_question(group, frame, planned)
     machines, shares = ", ".join(group.machines), {"share": outside[read], "left": outside[other]}
     text = tr("{machines}: whose clock are times such as '{example}' of?", machines=machines, example=first)
     why = mark(
@@ -253,6 +234,19 @@ def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_]
     )
     why = tr(why, clock=read[1], other=other[1], **shares)
     return SetUpQuestion(f"clock {machines}", text, None, why, tuple(clocks))
+
+
+def _minutes_question(group: Group, frame: pl.DataFrame, planned: NDArray[np.bool_]) -> SetUpQuestion | None:
+    """Whether a clock is off by minutes, by which a machine counts before, or after, all of a shift."""
+    local = frame.with_columns(at=pl.col("at").dt.replace_time_zone(None).dt.epoch("s") // 60).sort("at")
+    off_min, days, of = clock_ahead(local["at"].to_numpy(), local["rose"].fill_null(False).to_numpy(), planned)
+    if not off_min:
+        return None
+    machines, ahead = ", ".join(group.machines), tr("ahead") if off_min > 0 else tr("behind")
+    text = tr("{machines}: is its clock {n} minutes {ahead}?", machines=machines, n=abs(off_min), ahead=ahead)
+    why = tr("on {days} of {of} days it began to count and stopped by so much beside its shifts", days=days, of=of)
+    options = (("0", tr("no, it is right")), (str(off_min), tr("yes, all the while")), (_IN_PART, tr("on some days")))
+    return SetUpQuestion(f"clock {machines}", text, None, why, options)
 
 
 def _moved_min(zone: str, at: datetime) -> int:

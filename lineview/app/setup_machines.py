@@ -13,11 +13,13 @@ from typing import cast
 
 import polars as pl
 
+from lineview.core.errors import Fault
 from lineview.core.language import tr
 from lineview.intake.layout.rivals import lot_of
 from lineview.intake.layout.survey import Survey, SurveyedColumn
 from lineview.machine.pieces import piece_counter
-from lineview.plant import Counter, Gauge, Line, Machine, MachineKind, Plant
+from lineview.plant import Counter, Gauge, Layout, Line, Machine, MachineKind, Plant
+from lineview.plant.counting import counters_of
 
 #: Ids of counters and gauges by what they count or measure.
 COUNTER_IDS = {
@@ -55,6 +57,8 @@ TWICE, SAME_HOURS, SAME_SPREAD, SAME_VALUES, SAME_SHARE = "twice ", 16, 0.25, 5,
 RENAMED = "renamed "
 #: What one count is answered by.
 NUMBER = re.compile(r"\s*(?=.*[1-9])\d+(\.\d+)?\s*")
+#: A question whether rows hold a pace begins so; a pace is so many pieces a minute, from and to.
+PACE, _PACE = "pace ", (150.0, 600.0)
 #: Until readings are looked at, no counter is too fast [counts/min].
 UNBOUND = 1e12
 Readings = dict[tuple[str, str], pl.DataFrame]  # by machine and channel
@@ -410,3 +414,31 @@ def _twice_question(key: str) -> SetUpQuestion:
     text = tr("{one} and {other} count the same hour by hour: one machine exported twice?", one=first, other=other)
     left = [(name, tr("one machine: leave out {name}", name=name)) for name in (other, first)]
     return SetUpQuestion(key, text, None, "", (*left, ("both", tr("two machines"))))
+
+
+def pace_questions(draft: Plant, readings: Readings, layouts: Mapping[str, Layout]) -> list[SetUpQuestion]:
+    """Whether rows that hold as much as a machine makes a minute, and are not a minute apart, are its pace."""
+    columns = [column for layout in layouts.values() for column in counters_of(layout, draft.machines)]
+    keys = {(machine, channel) for _, machine, channel, counting in columns if counting == "since last row"}
+    options = (("counts", tr("pieces since the row before")), ("pace", tr("pieces a minute")))
+    questions = []
+    for machine, channel in sorted(keys & readings.keys() & piece_counters(draft).keys()):
+        frame = readings[machine, channel].select(pl.col("at").diff().dt.total_seconds(), pl.col("value").diff())
+        median = frame.filter(pl.col("value") > 0)["value"].median()
+        apart_s = cast(float, frame["at"].median() or 60.0)
+        if _PACE[0] <= cast(float, median or 0.0) <= _PACE[1] and not 40.0 <= apart_s <= 90.0:
+            text = tr("{machine}: what does a row of its pieces say?", machine=machine)
+            why = tr("it holds about {n:,.0f}, and rows are {s:,.0f} s apart", n=median, s=apart_s)
+            questions.append(SetUpQuestion(f"{PACE}{machine}/{channel}", text, None, why, options))
+    return questions
+
+
+def piece_counters(draft: Plant) -> dict[tuple[str, str], Counter]:
+    """The counter of pieces of each machine that has one, by machine and counter."""
+    return {(machine.id, counter.id): counter for machine in draft.machines if (counter := piece_counter(machine))}
+
+
+def pace_fault(key: str) -> Fault:
+    """Why a pace is not taken."""
+    do = tr("Export the counter of pieces, or what came in each interval.")
+    return Fault(tr("a pace does not say what was made between its rows"), key, tr("counts of pieces"), do)

@@ -33,6 +33,11 @@ WORKED_SHARE = 0.08
 #: Shifts hold at least this share of all minutes that ran.
 INSIDE_SHARE = 0.97
 
+#: A clock is off from so many minutes on; a shift is looked at with so many beside it, and readings this close.
+OFF_FROM_MIN, BESIDE_MIN, CLOSE_MIN = 3, 60, 3
+#: The minute of the week at which 1 January 1970 began, from Monday on.
+FIRST_MIN = 3 * DAY_MIN
+
 Minutes = NDArray[np.bool_]
 Counts = NDArray[np.int64]
 
@@ -307,3 +312,41 @@ def _distinct_ids(shifts: list[Shift]) -> list[Shift]:
         number = count_of[shift.id]
         renamed.append(shift if number == 1 else shift.model_copy(update={"id": f"{shift.id} {number}"}))
     return renamed
+
+
+def clock_ahead(minute: Counts, rose: NDArray[np.bool_], planned: NDArray[np.bool_]) -> tuple[int, int, int]:
+    """By how many minutes a machine's clock is ahead by when it begins and ends to count beside its shifts.
+
+    Parameters
+    ----------
+    minute : array of int
+        Of each reading, in order, in minutes of the machine's clock since 1970.
+    rose : array of bool
+        Whether its counter rose to it.
+    planned : array of bool
+        Which minutes of a week, from Monday on, lie in a shift.
+
+    Returns
+    -------
+    tuple of int
+        Minutes (negative: behind; 0 where nothing says so), on how many stretches of shifts, and of how many.
+    """
+    nothing = 0, 0, 0
+    if not rose.any() or np.median(np.diff(minute)) >= CLOSE_MIN:
+        return nothing
+    every = np.arange(minute[0], minute[-1] + 2)
+    edges = every[1:][np.diff(planned[(every + FIRST_MIN) % planned.size].astype(np.int8)) != 0]
+    edges = edges[int(planned[(every[0] + FIRST_MIN) % planned.size]) :]
+    ran, late, over = minute[rose], [], []
+    for start, end, following in zip(edges[::2], edges[1::2], [*edges[2::2], every[-1]], strict=False):
+        here = ran[(ran > start - BESIDE_MIN) & (ran <= end + BESIDE_MIN)]
+        if len(here) and following - end > 2 * BESIDE_MIN:
+            late.append(int(here[0]) - start - 1)
+            over.append(int(here[-1]) - end)
+    begun, ended = np.array(late, np.int64), np.array(over, np.int64)
+    ahead = (ended >= OFF_FROM_MIN) & (begun >= ended - 1)
+    behind = (begun <= -OFF_FROM_MIN) & (ended <= begun + 1)
+    off = np.where(ahead, ended, np.where(behind, begun, 0))
+    usual = int(np.median(off[off != 0])) if off.any() else 0
+    alike = int(((off != 0) & (np.abs(off - usual) <= 1)).sum())
+    return (usual, alike, len(off)) if alike >= max(2, 0.3 * len(off)) else nothing
