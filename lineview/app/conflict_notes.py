@@ -209,11 +209,8 @@ def _version(statement: dict[str, Any], plant: Plant) -> str:
     def local(match: re.Match[str]) -> str:
         return _moment(datetime.fromisoformat(match[0]), plant)
 
-    parts = (
-        []
-        if statement["value"] is None
-        else [show.number(float(statement["value"]), _places(float(statement["value"])))]
-    )
+    value = statement["value"]
+    parts = [] if value is None else [show.number(float(value), _places(float(value)))]
     text = _STAMP.sub(local, statement["text"] or "")
     parts += [_NUMBER.sub(_number, text).replace(" = ", " ").replace("_", " ")] if text else []
     return tr("{said} (intake {intake})", said=", ".join(parts) or tr("nothing"), intake=statement["intake"])

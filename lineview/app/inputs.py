@@ -54,11 +54,8 @@ def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
         "machine", pl.col("start").alias("at"), pl.col("reason").alias("what"), pl.lit("stop log").alias("note")
     )
     journal = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
-    return (
-        pl.concat([journal.select(list(ADJUSTMENTS)), from_log])
-        .unique(["machine", "at"], maintain_order=True)
-        .sort("at")
-    )
+    every = pl.concat([journal.select(list(ADJUSTMENTS)), from_log])
+    return every.unique(["machine", "at"], maintain_order=True).sort("at")
 
 
 #: How far beyond a period batches and stops may start and still matter in it.

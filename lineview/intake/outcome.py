@@ -88,11 +88,8 @@ def settled_marks(
     if mark is None and separator == "," and not evidence.comma and not evidence.both_comma:
         mark = "."
     if mark is None:
-        why = (
-            _open_mark(evidence.example)
-            if not (evidence.point and evidence.comma)
-            else tr("some cells have a decimal point and others a decimal comma")
-        )
+        both = tr("some cells have a decimal point and others a decimal comma")
+        why = both if evidence.point and evidence.comma else _open_mark(evidence.example)
         raise IntakeError(
             Fault(why, where, tr("a decimal mark"), tr('Write decimal = "." or "," in layout \'{id}\'.', id=layout.id))
         )

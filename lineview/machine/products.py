@@ -45,11 +45,8 @@ def product_spans(batches: pl.DataFrame, line: str, start: datetime, end: dateti
         In order, without gap. A batch lasts until the next one starts, for what is still on the table is
         wrapped after the sheet's own end; time before the first batch has product "".
     """
-    line_batches = (
-        batches.filter((pl.col("line") == line) & (pl.col("start") < end) & pl.col("start").is_not_null())
-        .sort("start")
-        .select("start", "product")
-    )
+    begun = batches.filter((pl.col("line") == line) & (pl.col("start") < end) & pl.col("start").is_not_null())
+    line_batches = begun.sort("start").select("start", "product")
     spans: list[ProductSpan] = []
     at, product = start, ""
     for batch_start, name in line_batches.iter_rows():

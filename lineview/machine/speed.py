@@ -185,13 +185,9 @@ def speed_segments(minutes: pl.DataFrame) -> pl.DataFrame:
     cuts = sorted(_cuts(rate, 0, len(rate), _noise(rate)))
     begins = steady["start"].gather(cuts) if cuts else steady["start"].clear()
     leg = begins.search_sorted(with_pieces["start"], side="right") if cuts else pl.lit(0)
-    return (
-        with_pieces.with_columns(leg=leg)
-        .group_by("leg", maintain_order=True)
-        .agg(pl.col("start").min(), pl.col("end").max(), pl.col("run_min").sum(), pl.col("pieces").sum())
-        .with_columns(rate_per_min=pl.col("pieces") / pl.col("run_min"))
-        .drop("leg")
-    )
+    legs = with_pieces.with_columns(leg=leg).group_by("leg", maintain_order=True)
+    sums = legs.agg(pl.col("start").min(), pl.col("end").max(), pl.col("run_min", "pieces").sum())
+    return sums.with_columns(rate_per_min=pl.col("pieces") / pl.col("run_min")).drop("leg")
 
 
 def _noise(rate: Floats) -> float:

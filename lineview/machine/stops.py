@@ -37,12 +37,9 @@ def stop_list(timeline: pl.DataFrame) -> pl.DataFrame:
         Where the timeline lacks a column.
     """
     require(timeline, STATE_TIMELINE, "timeline")
-    return (
-        timeline.filter(pl.col("state").is_in(STANDS))
-        .with_columns(minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7)
-        .select("start", "end", "minutes", "state", "reason")
-        .sort("start")
-    )
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    stands = timeline.filter(pl.col("state").is_in(STANDS)).with_columns(minutes=minutes)
+    return stands.select("start", "end", "minutes", "state", "reason").sort("start")
 
 
 @dataclass(frozen=True)
@@ -120,8 +117,7 @@ def stop_spells(timeline: pl.DataFrame, window: str | None = None) -> pl.DataFra
         on.with_columns(spell=pl.struct("window", "fails").rle_id())
         .group_by("spell", maintain_order=True)
         .agg(
-            pl.col("fails").first(),
-            pl.col("window").first(),
+            pl.col("fails", "window").first(),
             pl.col("minutes").sum(),
             run=pl.when("runs").then("minutes").sum(),
             first=pl.col("state").first(),

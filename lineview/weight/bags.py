@@ -192,13 +192,9 @@ def plan_products(
 
     Source: derived-bag-plan
     """
-    counts = (
-        weighings.group_by("product", maintain_order=True)
-        .agg(
-            pl.len().alias("n"), pl.coalesce("batch", "sample").n_unique().alias("batches"), pl.col("target_g").first()
-        )
-        .sort("n", "product", descending=[True, False])
-    )
+    batches, by_product = pl.coalesce("batch", "sample").n_unique(), weighings.group_by("product", maintain_order=True)
+    counts = by_product.agg(n=pl.len(), batches=batches, target_g=pl.col("target_g").first())
+    counts = counts.sort("n", "product", descending=[True, False])
     within = deviation.within.value
     if within is None or not within > 0:
         return ()

@@ -141,12 +141,9 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
 def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     """Chart the spread within batches of single pieces (or of as many together as is usual)."""
     usual = weighings.group_by("pieces", maintain_order=True).len().sort("len", descending=True)["pieces"][0]
-    spread = (
-        weighings.filter((pl.col("pieces") == usual) & pl.col("batch").is_not_null())
-        .group_by("batch", maintain_order=True)
-        .agg(pl.col("net_g").std().alias("sd"), pl.len().alias("n"))
-        .filter(pl.col("n") > 1)
-    )
+    known = weighings.filter((pl.col("pieces") == usual) & pl.col("batch").is_not_null())
+    each = known.group_by("batch", maintain_order=True).agg(sd=pl.col("net_g").std(), n=pl.len())
+    spread = each.filter(pl.col("n") > 1)
     if spread.height < LEAST:
         return None
     n, sd = spread["n"].to_numpy(), spread["sd"].to_numpy()

@@ -184,9 +184,5 @@ def with_samples(weighings: pl.DataFrame) -> pl.DataFrame:
     gap_s = pl.col("at").diff().dt.total_microseconds().cast(pl.Float64) / 1e6
     fresh = (gap_s > GAP_S).fill_null(True) | (pl.col("batch") != pl.col("batch").shift(1)).fill_null(False)
     sample_name = pl.col("sample").str.strip_chars().replace("", None)
-    return (
-        weighings.sort("at", maintain_order=True)
-        .with_columns(_run=fresh.cum_sum())
-        .with_columns(sample=pl.coalesce(sample_name, pl.format("at {}", pl.col("_run"))))
-        .drop("_run")
-    )
+    ordered = weighings.sort("at", maintain_order=True).with_columns(_run=fresh.cum_sum())
+    return ordered.with_columns(sample=pl.coalesce(sample_name, pl.format("at {}", "_run"))).drop("_run")

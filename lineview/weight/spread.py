@@ -400,11 +400,9 @@ class WeightShape:
 
 def within_offsets(weighings: pl.DataFrame) -> Floats:
     """Give single pieces less their batch's mean [g], stretched for the mean taken out."""
-    frame = (
-        weighings.filter((pl.col("pieces") == 1) & pl.col("batch").is_not_null())
-        .with_columns(_n=pl.len().over("batch"), _mean=pl.col("net_g").mean().over("batch"))
-        .filter(pl.col("_n") > 1)
-    )
+    single = weighings.filter((pl.col("pieces") == 1) & pl.col("batch").is_not_null())
+    frame = single.with_columns(_n=pl.len().over("batch"), _mean=pl.col("net_g").mean().over("batch"))
+    frame = frame.filter(pl.col("_n") > 1)
     off = (frame["net_g"] - frame["_mean"]).to_numpy()
     n = frame["_n"].to_numpy()
     return np.asarray(off * np.sqrt(n / (n - 1)), dtype=np.float64)
@@ -466,26 +464,18 @@ def batch_points(weighings: pl.DataFrame, sd_within_g: float | None, df_within: 
     pieces = pl.col("pieces").cast(pl.Float64)
     mean = (pl.col("net_g") * pieces).sum() / pieces.sum()
     half = coverage_factor(df_within) * sd_within_g if sd_within_g is not None and df_within > 0 else None
-    return (
-        weighings.filter(pl.col("batch").is_not_null())
-        .group_by("batch", "product", maintain_order=True)
-        .agg(
-            pl.col("at").mean().alias("at"),
-            mean.alias("mean_g"),
-            ((pieces * (pl.col("net_g") - mean) ** 2).sum() / (pl.len() - 1)).sqrt().alias("sd_g"),
-            pieces.sum().cast(pl.Int64).alias("n"),
-            (pl.col("target_g") * pieces).sum().truediv(pieces.sum()).alias("target_g"),
-            pl.len().alias("_weighings"),
-        )
-        .with_columns(
-            pl.when(pl.col("_weighings") > 1).then(pl.col("sd_g")).alias("sd_g"),
-            (pl.col("mean_g") - pl.col("target_g")).alias("deviation_g"),
-            (pl.col("mean_g") - pl.lit(half, pl.Float64) / pl.col("n").sqrt()).alias("low"),
-            (pl.col("mean_g") + pl.lit(half, pl.Float64) / pl.col("n").sqrt()).alias("high"),
-        )
-        .sort("at")
-        .select([pl.col(name).cast(kind) for name, kind in BATCH_POINTS.items()])
-    )
+    sd = ((pieces * (pl.col("net_g") - mean) ** 2).sum() / (pl.len() - 1)).sqrt()
+    batches = weighings.filter(pl.col("batch").is_not_null()).group_by("batch", "product", maintain_order=True)
+    points = batches.agg(
+        pl.col("at").mean(),
+        mean_g=mean,
+        sd_g=pl.when(pl.len() > 1).then(sd),
+        n=pieces.sum().cast(pl.Int64),
+        target_g=(pl.col("target_g") * pieces).sum() / pieces.sum(),
+    ).with_columns(deviation_g=pl.col("mean_g") - pl.col("target_g"))
+    reach = pl.lit(half, pl.Float64) / pl.col("n").sqrt()
+    points = points.with_columns(low=pl.col("mean_g") - reach, high=pl.col("mean_g") + reach).sort("at")
+    return points.select([pl.col(name).cast(kind) for name, kind in BATCH_POINTS.items()])
 
 
 def piece_points(weighings: pl.DataFrame, most: int = 5000) -> pl.DataFrame:
