@@ -13,8 +13,8 @@ import math
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -28,7 +28,7 @@ from lineview.app.question import read_question
 from lineview.app.setup import set_up
 from lineview.app.setup_layouts import survey_folder
 from lineview.app.take_in import IntakeResult
-from lineview.app.trials import TrialText, note_trial
+from lineview.app.trials import TrialText, close_trial, note_trial, trial_words
 from lineview.app.works import Works
 from lineview.demo.make import make_demo
 from lineview.plant import Plant
@@ -37,7 +37,7 @@ from lineview.report.tables import figure_text, table_text
 from tests.main_job import troubled_shifts
 from tests.main_job.invented_week import DEMO
 from tests.main_job.kept_exports import said_of_exports
-from tests.main_job.kept_frames import answers_of_frames
+from tests.main_job.kept_frames import answers_of_frames, checked_lots
 from tests.simulate import exports_elsewhere
 from tests.simulate.undescribed import make_undescribed
 
@@ -67,6 +67,7 @@ class Case:
     write: Callable[[Path], Sequence[Path]]
     asked: Sequence[Question]
     trials: Sequence[TrialText] = ()
+    decided: Mapping[int, str] = field(default_factory=dict)  # by trial
     shown: bool = False  # the description too, since the program wrote it
 
 
@@ -126,6 +127,7 @@ _FORTNIGHT = [
     {"question": "week", "line": "line1", "period": "2026-W14", "only": "shift=late"},
     {"question": "week", "trial": 1},
     {"question": "week", "trial": 2},
+    {"question": "week", "trial": 3},
 ]
 _WITHIN_SHIFTS = [
     {"question": question, "line": "line2", "start": "2026-06-09 08:17", "end": "2026-06-11 17:43"}
@@ -142,7 +144,10 @@ CASES: dict[str, Case] = {
         for number in (1, 4, 9)
     },
     "troubled": Case(
-        _troubled, _of_line("A", ["all"], "shift wrap week") + _of_line("B", ["all", "2026-06-09.early"], "shift wrap")
+        _troubled,
+        _of_line("A", ["all"], "shift wrap week")
+        + _of_line("B", ["all", "2026-06-09.early"], "shift wrap")
+        + [{"question": "week", "line": "B", "period": "2026-W11", "against": a} for a in ("previous", "line=A")],
     ),
     "counters-alone": Case(_counters_alone, _of_line("line2", ["all"])),
     "week": Case(
@@ -157,7 +162,9 @@ CASES: dict[str, Case] = {
         trials=[
             TrialText("new knife", "2026-03-31", None, "line1", None, "line2", "rate", "8", "5"),
             TrialText("other film", "2026-03-30", "2026-04-02", "line2", None, "none", "film", "3", "8"),
+            TrialText("cooler hall", "2026-03-31", None, "line1", None, "line2", "uptime", "9", None),
         ],
+        decided={2: "the old film comes back"},
     ),
 }
 
@@ -179,7 +186,9 @@ def _said(case: Case, folder: Path) -> Iterator[tuple[str, Any]]:
             yield f"intake {taken.path.name}", _intake(taken)
         with patch.dict(os.environ, LOGNAME="Ann Invented"):
             for trial in case.trials:
-                note_trial(works, trial)
+                yield f"trial {trial.what}", trial_words(works, note_trial(works, trial).number)
+            for number, decision in case.decided.items():
+                yield f"trial {number} closed", close_trial(works, number, decision)
         for asked in case.asked:
             named = ("against", "only", "trial")
             where = " ".join(f"{key} {value}" if key in named else str(value) for key, value in asked.items())
@@ -189,6 +198,7 @@ def _said(case: Case, folder: Path) -> Iterator[tuple[str, Any]]:
 def _said_of_frames() -> Iterator[tuple[str, Any]]:
     for name, answer, plant in answers_of_frames():
         yield from _said_by(name, answer, plant)
+    yield from checked_lots()
 
 
 def _said_by(where: str, answer: Answer, plant: Plant) -> Iterator[tuple[str, Any]]:

@@ -7,6 +7,9 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
+
+import polars as pl
 
 from lineview.app.question import read_question
 from lineview.app.setup import SetUp, set_up
@@ -14,13 +17,16 @@ from lineview.app.setup_layouts import survey_folder
 from lineview.app.works import Works
 from lineview.core.errors import LineviewError
 from lineview.core.language import speak
-from lineview.intake.exports import Export, Proposal
+from lineview.intake import pieces
+from lineview.intake.exports import Export, NotInPieces, Proposal
 from lineview.intake.layout.propose import settle
-from lineview.intake.read import read_export
+from lineview.intake.read import open_big, read_export
 from lineview.intake.refusal_reasons import with_reasons_shown
+from lineview.plant import Layout
 from tests.intake.invented_works import WORKS
 from tests.simulate.small_exports import BESIDE, Files, small_exports
 
+FIGURES = ("pieces_made", "good_pieces", "running_min", "planned_min", "rejected_percent")
 SHIFTS = "early 06:00-14:00 mon-sun; late 14:00-22:00 mon-sun"
 NOW = datetime(2026, 11, 2, tzinfo=UTC)
 #: So many times a form of questions is answered at most.
@@ -33,6 +39,9 @@ COUNTED = (
     "plain", "what is left", "sixteen bits", "sums of hours, one lost", "sums of hours and days",
     "since the shift's start", "good and bad", "rejects with blanks", "status 192", "nothing as 0", "a top", "a turn",
     "a reset", "hundreds", "a number of 32 bits", "unplugged", "changes alone", "the clock goes back", "halves",
+    "a reset at the change of shifts", "a reset while nothing is read", "a turn while nothing is read",
+    "unread at the change of shifts", "frozen at the change of shifts", "differences at the change of shifts",
+    "another counter from the second shift on",
 )  # fmt: skip
 
 
@@ -85,6 +94,22 @@ def _read(path: Path) -> Iterator[tuple[str, Any]]:
         else:
             assert isinstance(export, Export)
             yield from ((f"{which} {place}", value) for place, value in _rows(export))
+            yield from _in_pieces(path, settle(found, answers)) if which == 0 else ()
+
+
+def _in_pieces(path: Path, layout: Layout) -> Iterator[tuple[str, Any]]:
+    """A text read as if it were too big for one piece."""
+    with patch.multiple(pieces, BIG=1_000, _PIECE=900, _HEAD=700):
+        opened = open_big(path, WORKS, layout=layout, now=NOW)
+        if opened is None:
+            return
+        try:
+            stretches = [(s.first_row, s.rows, s.rows_refused, pl.concat(s.frames)) for s in opened.stretches(path)]
+        except (NotInPieces, LineviewError) as error:
+            yield "in pieces", str(error)
+        else:
+            sums = [[*rows, frame.height, frame["value"].sum()] for *rows, frame in stretches]
+            yield "in pieces", [*opened.notes, *sums]
 
 
 def _rows(export: Export) -> Iterator[tuple[str, Any]]:
@@ -133,7 +158,7 @@ def _set_up(into: Path, name: str) -> Iterator[tuple[str, Any]]:
         yield "plant.toml", came.text.partition("[[lines]]")[2].splitlines()
     if came.text and name in COUNTED:
         (into / "plant.toml").write_text(came.text, encoding="utf-8")
-        yield from _asked(into)
+        yield from _asked(into, name)
 
 
 def _shown(came: SetUp) -> Iterator[tuple[str, Any]]:
@@ -146,7 +171,7 @@ def _shown(came: SetUp) -> Iterator[tuple[str, Any]]:
     yield "learned", [[c.machine, c.channel, c.holds, c.readings, c.example, c.count_m] for c in came.learned]
 
 
-def _asked(into: Path) -> Iterator[tuple[str, Any]]:
+def _asked(into: Path, name: str) -> Iterator[tuple[str, Any]]:
     """What goes in, and the count of the first machine."""
     with Works(into) as works:
         for taken in works.take([into / "exports"]):
@@ -154,8 +179,11 @@ def _asked(into: Path) -> Iterator[tuple[str, Any]]:
                 [taken.receipt.rows, taken.receipt.kept, taken.receipt.refused] if taken.receipt else str(taken.error)
             )
             yield f"in {taken.path.name}", kept
-        answer = works.ask(read_question("shift", machine=works.plant.machines[0].id, period="all"))
-    yield "sentence", answer.text
-    yield "notes", list(answer.notes)
-    names = ("pieces_made", "good_pieces", "running_min", "planned_min", "rejected_percent")
-    yield "figures", [[f.name, f.value, f.low, f.high] for f in answer.figures if f.name in names]
+        machine = works.plant.machines[0].id
+        periods = ("all", "2026-06-08.early", "2026-06-08.late") if name.endswith("shifts") else ("all",)
+        for period in periods:
+            answer = works.ask(read_question("shift", machine=machine, period=period))
+            yield f"{period} sentence", answer.text
+            yield f"{period} notes", list(answer.notes)
+            figures = [figure for figure in answer.figures if figure.name in FIGURES]
+            yield f"{period} figures", [[f.name, f.value, f.low, f.high] for f in figures]

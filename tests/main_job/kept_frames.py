@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import astuple, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -11,15 +11,18 @@ import polars as pl
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.figure import Period
-from lineview.core.frames import BATCHES, REELS, STOP_LOG, empty
+from lineview.core.frames import ADJUSTMENTS, BATCHES, REELS, STOP_LOG, empty
+from lineview.order.answer import answer_order
 from lineview.order.tables import supplier_sheet, suppliers_due
+from lineview.order.what_if import WhatIf
 from lineview.plant import Gauge, Plant
 from lineview.plant.model import PriceStep
 from lineview.records.output import DAILY_OUTPUT
 from lineview.report.answer import Answer, Scope
+from lineview.weight.contents import check_lot
 from lineview.wrap.tables import claim_sheet, suppliers_claimed
 from tests import factories
-from tests.from_frames import Frames, answered
+from tests.from_frames import Frames, answered, inputs
 from tests.order.test_order_answer import counted, planned, with_webs
 from tests.simulate import odd_shifts, odd_weights, rope, rope_conditions, shift, webs, weighed_line, wrapper
 from tests.simulate.exported_rope import exported_rope
@@ -40,8 +43,11 @@ def answers_of_frames() -> Iterator[Asked]:
 
 
 def _shifts_under_way() -> Iterator[Asked]:
-    for name, hours in (("breakdowns in 4 % of stops", 5.5), ("clumped stops", 2.0), ("slow last hours", 7.6)):
-        weeks = odd_shifts.odd_weeks(3, odd_shifts.CONDITIONS[name], days=9)
+    for name, hours, days in (
+        ("breakdowns in 4 % of stops", 5.5, 9), ("clumped stops", 2.0, 12), ("slow last hours", 7.6, 9),
+        ("worsened this shift", 3.0, 26), ("better this shift", 5.0, 22), ("plain", 4.0, 2),
+    ):  # fmt: skip
+        weeks = odd_shifts.odd_weeks(3, odd_shifts.CONDITIONS[name], days=days)
         yield f"shift: {name} at {hours} h", weeks.answer(hours), odd_shifts.plant()
 
 
@@ -78,11 +84,11 @@ def _shifts() -> Iterator[Asked]:
     yield "shift: read every ten minutes", shift.ask(coarse, **logs), plant
     pieces_alone = shift.FRAME.filter(pl.col("channel") == "pieces")
     yield "shift: rejects unread", shift.ask(pieces_alone, **logs), plant
-    flavours = [factories.product(f"f{k}", *(("nuts",) if k % 3 == 0 else ()), base="ab"[k % 2]) for k in range(12)]
+    flavours = [factories.product(f"f{k}", *(("nuts",) if k % 3 == 0 else ()), base="ab"[k % 2]) for k in range(17)]
     many = plant.model_copy(update={"products": tuple(flavours)})
-    rows = [(0.6 * k - 0.5, f"f{(5 * k) % 12}") for k in range(13)]
-    all_planned = shift.plan(*((f"f{k}", 0, 8, 9_000) for k in range(12)))
-    yield "shift: twelve flavours", shift.ask(plant=many, batches=shift.sheet(*rows), plan=all_planned), many
+    rows = [(0.6 * k - 0.5, f"f{(5 * k) % 17}") for k in range(13)]
+    all_planned = shift.plan(*((f"f{k}", 0, 8, 9_000) for k in range(17)))
+    yield "shift: seventeen flavours", shift.ask(plant=many, batches=shift.sheet(*rows), plan=all_planned), many
 
 
 def _ropes() -> Iterator[Asked]:
@@ -124,13 +130,33 @@ def _ropes() -> Iterator[Asked]:
     rippled = pl.concat([rope.readings(quick, ripple, "d4"), speed])
     yield "rope: a ripple", rope.ask(rippled, rope.sheet(6, 5), plant=rolled), rolled
     for name in ("15 batches", "memory 0.9, 40 batches", "wear grown tenfold", "three steps of 2 sd", "heavy tails"):
-        drawn = rope_conditions.rope(ROPES[name], np.random.default_rng(6))
-        began = rope.START.timestamp()
-        frame = factories.readings("sizer2", "dia", factories.moments(began + drawn.at_s), 14 + drawn.value_mm)
-        batches = [{"batch": f"B{k}", "start": at} for k, at in enumerate(factories.moments(began + drawn.starts_s))]
-        yield f"rope: {name}", rope.ask(frame, factories.rows(BATCHES, batches, line="1", product="mint")), plant
+        yield f"rope: {name}", _drawn_rope(rope_conditions.rope(ROPES[name], np.random.default_rng(6)), plant), plant
+    begins = rope.START + timedelta(minutes=1)
+    habits = [
+        {"machine": "sizer2", "at": begins + timedelta(hours=2.5 * k), "what": f"pair {3 + k % 2}"} for k in range(6)
+    ]
+    kept_up = drift.with_columns(pl.col("value") - 0.05 * (pl.col("row") // 450))
+    done = factories.rows(ADJUSTMENTS, habits, note="")
+    yield "rope: adjusted again and again", rope.ask(kept_up, sheet, done), plant
+    tested = plant.model_copy(update={"run_rules": (1, 2, 5, 6)})
+    steady = rope_conditions.rope(ROPES["steady"], np.random.default_rng(2))
+    yield "rope: run rules", _drawn_rope(steady, tested), tested
+    two = rope.works(gauges=(rope.GAUGE, Gauge(id="end", measures="rope diameter", unit="mm")))
+    other = drift["value"].to_numpy() * (1 + 4e-6 * i)
+    both = pl.concat([rope.readings(at, drift["value"].to_numpy()), rope.readings(at, other, "end")])
+    yield "rope: two gauges that drift apart", rope.ask(both, sheet, plant=two), two
+    yield "rope: blocks of time", rope.ask(drift), plant
+    unlike = plant.model_copy(update={"products": (*plant.products, factories.product("rose", diameter_mm=16))})
+    yield "rope: which of two products is not known", rope.ask(drift, plant=unlike), unlike
     exported = exported_rope(4)
     yield "rope: pieces, warmth and a price", exported.answer(), exported_works()
+
+
+def _drawn_rope(drawn: rope_conditions.Rope, plant: Plant) -> Answer:
+    began = rope.START.timestamp()
+    frame = factories.readings("sizer2", "dia", factories.moments(began + drawn.at_s), 14 + drawn.value_mm)
+    batches = [{"batch": f"B{k}", "start": at} for k, at in enumerate(factories.moments(began + drawn.starts_s))]
+    return rope.ask(frame, factories.rows(BATCHES, batches, line="1", product="mint"), plant=plant)
 
 
 def _weights() -> Iterator[Asked]:
@@ -202,6 +228,19 @@ def _orders() -> Iterator[Asked]:
         yield f"order: {name}", answer, plant
         for supplier in suppliers_due(answer, plant):
             yield f"order: {name}, for {supplier}", supplier_sheet(answer, supplier, plant), plant
+    known = inputs("order", usual, scope, cases["a plan"][1])
+    for name, supposed in {
+        "a longer lead": WhatIf("film", lead_days=35.0, price=30.0), "half the need": WhatIf(need_percent=50.0),
+        "less risk": WhatIf(risk_percent=1.0, lead_days=10.0), "a count": WhatIf("film", counted_reels=20.0),
+    }.items():  # fmt: skip
+        yield f"order: what if {name}", answer_order(usual, scope, replace(known, what_if=supposed)), usual
+    night = pl.col("at").dt.hour().is_between(6, 19)
+    unseen = webs.frames_of(works, readings={"wrap1": works.readings.filter(night)}, stock=counted(works))
+    yield "order: nights unread", answered("order", usual, scope, unseen), usual
+    early = counted(works).with_columns(at=pl.lit(NOW - timedelta(days=30)).cast(pl.Datetime("us", "UTC")))
+    long_ago = Scope("line1", "wrap1", Period(NOW - timedelta(days=1), NOW), NOW)
+    of_days = Frames(made=_history(20), stock=early)
+    yield "order: counted a month ago", answered("order", usual, long_ago, of_days), usual
     stock = counted(works, film=400, wax=2_000).with_columns(at=pl.lit(NOW).cast(pl.Datetime("us", "UTC")))
     for name, made in {
         "two weeks of history": _history(2),
@@ -229,3 +268,22 @@ def _webs() -> Iterator[Asked]:
     slipping = webs.wrap_line(3, days=1.5, every_s=60, blanks_counter=False, extra_per_wrap=0.02)
     answer = answered("wrap", slipping.plant, webs.scope_of(slipping), webs.frames_of(slipping))
     yield "wrap: blanks uncounted, film that slips", answer, slipping.plant
+
+
+def checked_lots() -> Iterator[tuple[str, object]]:
+    """What is said of lots of bags that were weighed, by each set of rules."""
+    rules = net_contents_tables()
+    for name, masses in {
+        "above": [455.0 + k / 10 for k in range(50)],
+        "a little below": [453.0 + k / 26 for k in range(50)],
+        "far below": [451.0 + k / 30 for k in range(50)],
+        "one short": [*(456.0 + k / 20 for k in range(49)), 430.0],
+        "one twice short": [*(458.0 + k / 20 for k in range(49)), 411.0],
+        "some short": [*(459.0 + k / 20 for k in range(44)), *[435.0] * 6],
+        "few": [455.0, 456.5, 457.0],
+        "all alike": [454.0] * 50,
+    }.items():
+        for which, table in rules.items():
+            for lot in (200, 1_000, 9_000):
+                found = check_lot(masses, 454.0, lot, table)
+                yield f"lot of {lot} by {which}: {name}", [str(value) for value in astuple(found)]

@@ -36,6 +36,13 @@ def log(head: str, cell: Callable[[int], object] = made, form: str = ISO, **how:
     return f"{head}\n" + "".join(f"{at:{form}};{cell(k)}\n" for k, at in enumerate(times))
 
 
+def over_both(cell: Callable[[int], int], lost: int, found: int) -> str:
+    """A row every five minutes of both shifts, by the minutes since 06:00; none between two of them."""
+    minutes = [k for k in range(-10, 965, 5) if not lost <= k < found]
+    rows = [f"{START + timedelta(minutes=k):{ISO}};{cell(min(max(k, 0), 955)) if k >= 0 else 0}\n" for k in minutes]
+    return "Time;Pieces\n" + "".join(rows)
+
+
 def of_hours(cell: Callable[[datetime], object], count: int = 60, hours: int = 1, head: str = "Time;Pieces") -> str:
     times = [START + timedelta(hours=hours * k) for k in range(1, count + 1)]
     return f"{head}\n" + "".join(f"{at:%Y-%m-%d %H:%M:%S};{cell(at)}\n" for at in times)
@@ -233,6 +240,13 @@ COUNTING: dict[str, str | bytes | dict[str, str]] = {
     "a top": log("Time;Pieces", lambda k: min(40_000 + 340 * k, 65_535)),
     "a turn": log("Time;Pieces", lambda k: (40_000 + 340 * k) % 65_536),
     "a reset": log("Time;Pieces", lambda k: made(k) if k < 70 else made(k) - made(70)),
+    "a reset at the change of shifts": over_both(lambda k: 340 * k if k < 479 else 340 * (k - 483), 470, 490),
+    "a reset while nothing is read": over_both(lambda k: 340 * k if k < 440 else 340 * (k - 470), 440, 520),
+    "a turn while nothing is read": over_both(lambda k: (40_000 + 340 * k) % 65_536, 400, 560),
+    "unread at the change of shifts": over_both(lambda k: 340 * k, 380, 590),
+    "frozen at the change of shifts": over_both(lambda k: 340 * (k if not 440 <= k < 500 else 440), 0, 0),
+    "differences at the change of shifts": over_both(lambda k: 1_700 + k % 37, 470, 490),
+    "another counter from the second shift on": over_both(lambda k: 340 * k + 600_000 * (k >= 480), 475, 485),
     "hundreds": log("Time;Pieces", lambda k: made(k) // 100 * 100),
     "thousands of pieces": log("Time;Pieces", lambda k: made(k) // 1000 * 1000),
     "a number of 32 bits": log("Time;Pieces", lambda k: (16_780_000 + made(k)) // 2 * 2),
