@@ -115,6 +115,8 @@ def test_a_page_at_night_prints_as_day_with_whole_pictures(serve_board: Served, 
     assert all(page.evaluate(WITHIN))
     ink = page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--ink').trim()")
     assert ink == "#1C2B33"
+    assert page.locator("#pick-period .choice").is_visible()  # paper says of when it is, and has no choices
+    assert not page.locator("nav.pages, #pick-period .choices").first.is_visible()
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     page.emulate_media(media="screen")
     assert page.evaluate("document.documentElement.dataset.theme") == "night"
