@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_update
@@ -22,8 +21,9 @@ from lineview.board.patterns_form import bind_patterns, reason_set
 from lineview.board.trials_form import bind_trials
 from lineview.board.what_if_form import bind_what_if
 from lineview.board.written import REASON_LENGTH
-from lineview.core.errors import LineviewError
+from lineview.core.errors import AskError, LineviewError
 from lineview.core.language import tr
+from lineview.plant.periods import read_wall_time
 from lineview.report.answer import Answer
 
 
@@ -137,8 +137,8 @@ def _bind_picking(calls: Calls) -> None:
         if not clicks:
             raise PreventUpdate
         try:
-            days = [date.fromisoformat((text or "").strip()) for text in (first, last or first)]
-        except ValueError:
+            days = [read_wall_time(text or "", "").date() for text in (first, last or first)]
+        except AskError:
             return no_update, tr("Write both days as 2026-06-08.")
         if days[1] < days[0]:
             return no_update, tr("The first day is after the last.")

@@ -162,7 +162,7 @@ def _picker(
 
 def _days() -> html.Div:
     """The fields for a stretch of days of one's own."""
-    field: dict[str, Any] = {"type": "text", "placeholder": "2026-06-08", "debounce": False, "className": "day"}
+    field: dict[str, Any] = {"type": "text", "placeholder": tr("2026-06-08"), "debounce": False, "className": "day"}
     return html.Div(
         [
             html.Label([tr("from"), dcc.Input(id="day-from", **field)]),
