@@ -153,7 +153,9 @@ def trial_words(works: Works, number: int) -> str:
         Of the trial.
     """
     trial, plant = trial_of(works.store, number), works.plant
-    beside = tr("line {line}, not changed, beside it", line=trial.beside) if trial.beside else tr("no line beside it")
+    beside = tr("no line beside it")
+    if trial.beside:
+        beside = tr("{line}, not changed, beside it", line=_line(trial.beside, plant))
     ends = "" if trial.ends_at is None else tr(" to {end}", end=show.moment(trial.ends_at, plant, year=True))
     begins = show.moment(trial.begins_at, plant, year=True)
     return tr(
@@ -161,7 +163,7 @@ def trial_words(works: Works, number: int) -> str:
         "({worth:g} % is worth having), {beside}.",
         number=trial.number,
         what=trial.what,
-        where=_where(trial),
+        where=_where(trial, plant),
         begins=begins,
         ends=ends,
         measure=tr(trial.measure),
@@ -184,14 +186,19 @@ def trials_table(works: Works) -> Table:
         "decision; who: noted by"
     )
     rows = [
-        {key: _where(trial) if key == "where" else getattr(trial, key) for key, _, _ in columns}
+        {key: _where(trial, works.plant) if key == "where" else getattr(trial, key) for key, _, _ in columns}
         for trial in reversed(trials_of(works.store))
     ]
     return Table("trials", tr("Trials"), columns, rows)
 
 
-def _where(trial: Trial) -> str:
-    return tr("machine {machine}", machine=trial.machine) if trial.machine else tr("line {line}", line=trial.line)
+def _where(trial: Trial, plant: Plant) -> str:
+    machine = plant.machine(trial.machine) if trial.machine else None
+    return _line(trial.line, plant) if machine is None else machine.label
+
+
+def _line(line: str, plant: Plant) -> str:
+    return next((entry.name for entry in plant.lines if entry.id == line and entry.name), tr("line {line}", line=line))
 
 
 def _store_trial(works: Works, before: Trial, trial: Trial) -> Trial:

@@ -88,7 +88,7 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
         return []
     before = latest_counts(plant, works.store.stock()).by_web.get(web.id)
     coming = [
-        f"{d.reels:g} {d.at.astimezone(plant.tz):%Y-%m-%d}" if d.at else f"{d.reels:g}"
+        f"{d.reels:g} {typed(d.at, plant)[:10]}" if d.at else f"{d.reels:g}"
         for d in (before.deliveries if before is not None else ())
     ]
     now, read_at = datetime.now(UTC), works.last_reading()

@@ -422,6 +422,9 @@ def test_a_stop_is_tapped_on_the_timeline_and_gets_its_reason_in_two_actions(ser
     (page.touchscreen.tap if size == "phone" else page.mouse.click)(across, down)  # 1
     page.wait_for_selector("#reasons[open]")
     page.wait_for_selector("#stops-ticked:has-text('Ticked: Tue 9 June')")
+    ink = "getComputedStyle(document.querySelector('{}')).color"
+    ticked, text = (page.evaluate(ink.format(part)) for part in ("#stops .selected span", "body"))
+    assert ticked == text  # legible at night too
     board.until("""(() => {
       const list = document.querySelector('#stops').getBoundingClientRect();
       const box = document.querySelector('#stops input:checked')?.getBoundingClientRect();

@@ -33,7 +33,7 @@ def noted(week: Works) -> Iterator[int]:
 
 
 def test_a_trial_is_noted_with_whom_and_says_what_it_waits_for(week: Works, noted: int) -> None:
-    assert "judged by effective rate over 20 shifts (5 % is worth having), line line2" in trial_words(week, noted)
+    assert "judged by effective rate over 20 shifts (5 % is worth having), Line 2, not" in trial_words(week, noted)
     answer = week.ask(read_question("week", trial=noted))
     assert answer.text.startswith("New knife, Line 1: ")
     assert "too few shifts before it: needs 10, has 8" in " ".join(answer.notes)
@@ -123,7 +123,7 @@ def test_the_command_line_notes_lists_closes_and_undoes(week: Works, monkeypatch
         "trial", "add", "lower speed", "--from", "2026-06-12", "--machine", "wrap2", "--by", "rejects", "--shifts", "9"
     )
     number = said.removeprefix("Trial ").partition(":")[0]
-    assert "lower speed, machine wrap2, from Fri 12 June 2026, 00:00, judged by rejects over 9 shifts" in said
+    assert "lower speed, Cut-and-wrap 2, from Fri 12 June 2026, 00:00, judged by rejects over 9 shifts" in said
     assert "lower speed" in run("trial", "list")
     assert "Lower speed" in run("answer", "week", "--trial", number)
     again = run(
