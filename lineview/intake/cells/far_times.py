@@ -119,9 +119,9 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
     first, last = int(ordered[starts[main]]), int(ordered[ends[main] - 1])
     limit = min(max(_TIMES * (last - first), pause_d * _DAY_US), _YEARS_D * _DAY_US)
     low, high = first - limit, last + limit
-    outside = (ordered < low) | (ordered > high)
-    if not outside.any():
+    if low <= ordered[0] and ordered[-1] <= high:
         return None, int(ordered[0]), int(ordered[-1])
+    outside = (ordered < low) | (ordered > high)
     if outside.mean() >= _STRAY:
         strays = ordered[outside]
         if max(first - int(strays[0]), int(strays[-1]) - last) < _YEARS_D * _DAY_US:

@@ -164,13 +164,19 @@ def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tu
         reason = refusal_reasons.ROUNDED
     elif why is not None and strip.cells.str.contains(_BASE_16).sum() > 1:
         reason = refusal_reasons.OF_BASE_16
-    elif all(strip.cells.str.contains(rf"^\s*\d{{1,3}}{mark}\d{{3}}\s*$").sum() > 1 for mark in (r"\.", ",")):
+    elif _has_both_marks(strip.cells):
         reason = refusal_reasons.OF_BOTH_MARKS
     elif read >= _COLUMN and int(parts.sum()) * 2 > read:
         reason = refusal_reasons.OF_PARTS
     else:
         return values, why
     return _refused(strip, values, why, values.is_not_null(), reason)
+
+
+def _has_both_marks(cells: pl.Series) -> bool:
+    if cells.cast(pl.Int64, strict=False).null_count() == 0:
+        return False
+    return all(cells.str.contains(rf"^\s*\d{{1,3}}{mark}\d{{3}}\s*$").sum() > 1 for mark in (r"\.", ","))
 
 
 def _refused(
