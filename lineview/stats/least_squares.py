@@ -151,7 +151,7 @@ def _check(x: Floats, y: Floats) -> None:
         faults.append(Fault("a value is missing or infinite", "design", "numbers"))
     if len(y) <= x.shape[1]:
         faults.append(Fault(f"{len(y)} rows for {x.shape[1]} causes", "design", "more rows than causes"))
-    elif np.linalg.matrix_rank(x) < x.shape[1]:
+    elif not faults and np.linalg.matrix_rank(x) < x.shape[1]:
         faults.append(Fault("two causes always come together", "design", "causes that vary apart", "Leave one out."))
     if faults:
         raise MeasureError(faults)

@@ -37,7 +37,8 @@ from lineview.report.tables import figure_text, table_text
 from tests.main_job import troubled_shifts
 from tests.main_job.invented_week import DEMO
 from tests.main_job.kept_exports import said_of_exports
-from tests.main_job.kept_frames import answers_of_frames, checked_lots
+from tests.main_job.kept_frames import answers_of_frames
+from tests.main_job.kept_parts import said_of_parts
 from tests.simulate import exports_elsewhere
 from tests.simulate.undescribed import make_undescribed
 
@@ -198,7 +199,6 @@ def _said(case: Case, folder: Path) -> Iterator[tuple[str, Any]]:
 def _said_of_frames() -> Iterator[tuple[str, Any]]:
     for name, answer, plant in answers_of_frames():
         yield from _said_by(name, answer, plant)
-    yield from checked_lots()
 
 
 def _said_by(where: str, answer: Answer, plant: Plant) -> Iterator[tuple[str, Any]]:
@@ -295,6 +295,7 @@ SAID: dict[str, Callable[[Path], Iterator[tuple[str, Any]]]] = {
     **{name: partial(_said, case) for name, case in CASES.items()},
     "exports": said_of_exports,
     "frames": lambda _: _said_of_frames(),
+    "parts": said_of_parts,
 }
 
 if __name__ == "__main__":

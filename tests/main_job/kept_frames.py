@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import astuple, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -19,7 +19,6 @@ from lineview.plant import Gauge, Plant
 from lineview.plant.model import PriceStep
 from lineview.records.output import DAILY_OUTPUT
 from lineview.report.answer import Answer, Scope
-from lineview.weight.contents import check_lot
 from lineview.wrap.tables import claim_sheet, suppliers_claimed
 from tests import factories
 from tests.from_frames import Frames, answered, inputs
@@ -268,22 +267,3 @@ def _webs() -> Iterator[Asked]:
     slipping = webs.wrap_line(3, days=1.5, every_s=60, blanks_counter=False, extra_per_wrap=0.02)
     answer = answered("wrap", slipping.plant, webs.scope_of(slipping), webs.frames_of(slipping))
     yield "wrap: blanks uncounted, film that slips", answer, slipping.plant
-
-
-def checked_lots() -> Iterator[tuple[str, object]]:
-    """What is said of lots of bags that were weighed, by each set of rules."""
-    rules = net_contents_tables()
-    for name, masses in {
-        "above": [455.0 + k / 10 for k in range(50)],
-        "a little below": [453.0 + k / 26 for k in range(50)],
-        "far below": [451.0 + k / 30 for k in range(50)],
-        "one short": [*(456.0 + k / 20 for k in range(49)), 430.0],
-        "one twice short": [*(458.0 + k / 20 for k in range(49)), 411.0],
-        "some short": [*(459.0 + k / 20 for k in range(44)), *[435.0] * 6],
-        "few": [455.0, 456.5, 457.0],
-        "all alike": [454.0] * 50,
-    }.items():
-        for which, table in rules.items():
-            for lot in (200, 1_000, 9_000):
-                found = check_lot(masses, 454.0, lot, table)
-                yield f"lot of {lot} by {which}: {name}", [str(value) for value in astuple(found)]

@@ -64,3 +64,9 @@ def test_a_coefficient_that_rests_on_one_row_has_no_upper_limit(alone: int) -> N
     fit = nonnegative_fit(x, x.sum(axis=1) + np.random.default_rng(1).normal(0, 0.1, 30))
     assert (fit.df[-1], fit.high[-1], fit.low[-1]) == (0.0, np.inf, 0.0)
     assert fit.df[0] > 25 and np.isfinite(fit.high[0])
+
+
+def test_a_design_with_a_gap_is_refused_by_name() -> None:
+    """Its rank was asked for all the same, which ended in an error of numpy's."""
+    with pytest.raises(MeasureError, match="missing or infinite"):
+        nonnegative_fit([[1, 0], [1, np.nan], [1, 2], [1, 3]], [2.0, 1.9, 2.1, 1.8])
