@@ -295,7 +295,7 @@ class BigExport:
     def notes(self) -> tuple[str, ...]:
         """Plain sentences for the summary, once all stretches were given."""
         read = (*passed_notes(self._passed), *self._settled.notes, *gap_notes(self._by_gap))
-        return (*read, *name_notes(self._unnamed), *self._bound.notes)
+        return (*read, *self._counts.notes, *name_notes(self._unnamed), *self._bound.notes)
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
         """The rows, some 11 MB of text at a time."""

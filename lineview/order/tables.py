@@ -184,14 +184,8 @@ def why_so_many(row: SheetRow, plant: Plant) -> str:
             tr("{enough} would be enough; {reels} {filled}", enough=row.rounded, reels=row.reels, filled=effect)
         )
     if row.break_from is not None and row.price is not None:
-        parts.append(
-            tr(
-                "{price:,.2f} {currency} a reel from {reels} reels on",
-                price=row.price,
-                currency=plant.currency,
-                reels=row.break_from,
-            )
-        )
+        text = mark("{price:,.2f} {currency} a reel from {reels} reels on")
+        parts.append(tr(text, price=row.price, currency=plant.currency, reels=row.break_from))
     if web.over_delivery_percent:
         most = tr("up to {reels:g} reels may come and be charged", reels=row.most_reels)
         parts.append(most if row.most_money is None else f"{most}, {show.number(row.most_money, 2)} {plant.currency}")

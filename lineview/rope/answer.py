@@ -61,37 +61,17 @@ def gauge_words(account: RopeAccount) -> list[str]:
     for gauge in account.gauges:
         check, name = gauge.check, gauge.gauge.id
         if check.slip:
-            out.append(
-                tr(
-                    "Gauge {gauge} seems to be in {unit}, not mm: its readings were not used.",
-                    gauge=name,
-                    unit=tr(check.slip),
-                )
-            )
+            text = mark("Gauge {gauge} seems to be in {unit}, not mm: its readings were not used.")
+            out.append(tr(text, gauge=name, unit=tr(check.slip)))
         elif check.dead:
-            out.append(
-                tr(
-                    "Gauge {gauge} is dead: it stays at {reading}.",
-                    gauge=name,
-                    reading=show.number(check.median_mm or 0.0, 3),
-                )
-            )
+            text = mark("Gauge {gauge} is dead: it stays at {reading}.")
+            out.append(tr(text, gauge=name, reading=show.number(check.median_mm or 0.0, 3)))
         elif check.frozen:
-            out.append(
-                tr(
-                    "Gauge {gauge} was stuck for {readings} readings; they were not used.",
-                    gauge=name,
-                    readings=check.frozen,
-                )
-            )
+            text = mark("Gauge {gauge} was stuck for {readings} readings; they were not used.")
+            out.append(tr(text, gauge=name, readings=check.frozen))
         if check.off_rope:
-            out.append(
-                tr(
-                    "{readings} readings of gauge {gauge} were too far from any rope; not used.",
-                    readings=check.off_rope,
-                    gauge=name,
-                )
-            )
+            text = mark("{readings} readings of gauge {gauge} were too far from any rope; not used.")
+            out.append(tr(text, readings=check.off_rope, gauge=name))
     return out
 
 

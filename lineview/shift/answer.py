@@ -38,6 +38,8 @@ from lineview.shift.words import ALLERGENS, CAUTIONS, sentence, soft_line
 CLOSE_SHARE = 0.015
 #: A logged stop that is shorter may hide between two readings.
 LOG_LATE = timedelta(microseconds=LOG_LATE_US)
+#: Among so many pieces some are rejects; common practice, no source.
+MANY = 20_000
 
 
 def notes(
@@ -79,13 +81,12 @@ def notes(
     out += _states(measures)
     out += _logged_in_vain(measures.timeline, inputs.stop_log)
     out += _slow(measures) + _unplugged(measures)
+    if account.counts_rejects and not account.rejects_used and account.is_good_known and account.pieces_used >= MANY:
+        text = mark("Not one reject was counted among {made:,.0f} pieces: do the counters still tell them apart?")
+        out.append(tr(text, made=account.pieces_used))
     if abs(account.counters_differ) >= 0.5:
-        out.append(
-            tr(
-                "Good pieces differ by {pieces:+,.0f} from pieces made less rejects: the counters disagree.",
-                pieces=account.counters_differ,
-            )
-        )
+        text = mark("Good pieces differ by {pieces:+,.0f} from pieces made less rejects: the counters disagree.")
+        out.append(tr(text, pieces=account.counters_differ))
     return tuple(out)
 
 

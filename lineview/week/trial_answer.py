@@ -367,12 +367,8 @@ def _beside_notes(account: TrialAccount, plant: Plant) -> list[str]:
     """What the line beside it says of the verdict."""
     trial, remarks = account.trial, []
     if trial.beside and not account.level_beside and account.since:
-        remarks.append(
-            tr(
-                "Line {line} did not run beside it in most shifts, so the time before is all it is held to.",
-                line=trial.beside,
-            )
-        )
+        text = mark("Line {line} did not run beside it in most shifts, so the time before is all it is held to.")
+        remarks.append(tr(text, line=trial.beside))
     elif not trial.beside:
         remarks.append(
             tr("No line without the change is beside it: what else changed since it began is taken for its effect.")

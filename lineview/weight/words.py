@@ -292,13 +292,8 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
         which = tr("the batch sheet names no product for the rest")
         if split.not_weighed:
             which = tr("{products} made but not weighed", products=", ".join(split.not_weighed))
-        out.append(
-            tr(
-                "Giveaway a week covers the products weighed, {percent:.0f} % of the pieces: {which}.",
-                percent=100 * split.covered,
-                which=which,
-            )
-        )
+        text = mark("Giveaway a week covers the products weighed, {percent:.0f} % of the pieces: {which}.")
+        out.append(tr(text, percent=100 * split.covered, which=which))
     if split.no_price:
         names = ", ".join(split.no_price)
         out.append(

@@ -152,12 +152,8 @@ def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_bat
     if not has_timeline:
         out.append(tr("Restarts and changeovers cannot be counted."))
     if account.left_out_min >= 1:
-        out.append(
-            tr(
-                "{minutes:,.0f} minutes are left out: in them a counter was not read, or reset or turned unseen.",
-                minutes=account.left_out_min,
-            )
-        )
+        text = mark("{minutes:,.0f} minutes are left out: in them a counter was not read, or reset or turned unseen.")
+        out.append(tr(text, minutes=account.left_out_min))
     out += [
         tr(
             "{kind}: fed metres only; geometry, waste, m², kg and money need a web of that "

@@ -7,6 +7,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from lineview.app.question import read_question
 from lineview.app.works import Works
 from tests.app.test_set_up_strange import MADE, START, made, pieces, rows, shown
 
@@ -55,3 +56,40 @@ def test_numbered_files_of_hours_are_not_suggested_to_be_a_machine_each(tmp_path
         )
         came = shown(tmp_path, "Time;Pieces\n" + hours, f"wrapper1_{number}.csv")
     assert "same wrapper1" in [question.key for question in came.open]
+
+
+def test_rejects_that_two_columns_hold_alike_are_asked_about_as_such(tmp_path):
+    """An eye that sees them and a gate that lets them out had been offered as lanes, and nothing said of it."""
+    text = "Time;Pieces;Eye rejects;Gate rejects\n"
+    alike = shown(tmp_path, text + rows(lambda k: f"{pieces(k)};{4 * k};{4 * max(k - 1, 0)}")).open
+    apart = shown(tmp_path, text + rows(lambda k: f"{pieces(k)};{4 * k};{k}")).open
+    said = [["They rise alike" in question.text for question in asked] for asked in (alike, apart)]
+    assert said == [[True], [False]]
+
+
+@pytest.mark.parametrize("stood", [range(120, 300), range(120, 160), range(0)])
+def test_a_lane_that_stands_while_the_other_counts_on_is_said(tmp_path, stood: range):
+    second = {k: 170 * (min(k, stood.start) + max(0, k - stood.stop)) if stood else 170 * k for k in range(481)}
+    text = "Time;Lane 1 pieces;Lane 2 pieces\n" + rows(lambda k: f"{170 * k};{second[k]}")
+    answers = {question.key: "add" for question in shown(tmp_path, text).open}
+    works = tmp_path / "works"
+    works.mkdir()
+    (works / "plant.toml").write_text(shown(tmp_path, text, **answers).text, encoding="utf-8")
+    with Works(works) as opened:
+        (taken,) = opened.take([tmp_path / "exports"])
+    said = [note for note in taken.notes if "stood for" in note]
+    expected = "column 2 of those that 'Lane 1 pieces' adds up stood for 3.0 h while the others counted on: "
+    assert said == ([f"{expected}its counts may be missing"] if len(stood) > 60 else [])
+
+
+def test_good_pieces_that_hold_all_from_some_row_on_are_said(tmp_path):
+    """140,163 good pieces of a shift, exact, for 138,544."""
+    good = {k: pieces(k) - 4 * min(k, 2 * 480) for k in range(5 * 480)}
+    text = "Time;Pieces;Good\n" + rows(lambda k: f"{pieces(k)};{good[k]}", minutes=4 * 480)
+    shifts = "early 06:00-14:00 mon-sun; late 14:00-22:00 mon-sun; night 22:00-06:00 mon-sun"
+    came = shown(tmp_path, text, shifts=shifts)
+    made(tmp_path, came)
+    with Works(tmp_path / "works") as works:
+        notes = [works.ask(read_question("shift", period=f"2026-06-08.{shift}")).notes for shift in ("early", "night")]
+    said = [[note for note in some if note.startswith("Not one reject was counted among 163,200")] for some in notes]
+    assert [len(some) for some in said] == [0, 1]

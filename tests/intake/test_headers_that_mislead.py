@@ -116,3 +116,16 @@ def test_whether_the_wrap_is_weighed_too_is_asked(tmp_path, header):
     proposal = read_export(path, WORKS)
     assert isinstance(proposal, Proposal)
     assert "gross" in [question.about for question in proposal.questions]
+
+
+@pytest.mark.parametrize(("apart", "said"), [(0.3, True), (0.0, False)])
+def test_weights_that_differ_by_a_column_left_out_are_said(tmp_path, apart: float, said: bool):
+    """Two scales, one of which shows 0.3 g too much, had been one."""
+    path, text = tmp_path / "weights.csv", "Time;Scale;Grams\n"
+    for k in range(40):
+        text += f"2026-06-08 06:{k:02};{'AB'[k % 2]};{6.9 + apart * (k % 2) + 0.01 * (k % 7):.2f}\n"
+    path.write_text(text, encoding="utf-8")
+    proposal = read_export(path, WORKS)
+    assert isinstance(proposal, Proposal)
+    why = "(weights differ by it: 6.93 with 'A' and 7.23 with 'B' on average)"
+    assert (f"left out: 'Scale' {why}" in proposal.notes) == said

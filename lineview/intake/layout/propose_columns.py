@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import cast
 
 import polars as pl
 
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.core.units import convert, dimension, unit_named
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind
 from lineview.intake.detect.header import (
@@ -216,11 +217,22 @@ def find_channels(
         groups.setdefault(options[0][0], []).append(_Candidate(header, cells, in_row, options, rank))
     for to, group in groups.items():
         counter = isinstance(group[0].options[0][1], Counter)
-        in_use = draft.choose(choose(to, [(candidate.header, candidate.rank) for candidate in group], adds=counter))
+        choice = choose(to, [(candidate.header, candidate.rank) for candidate in group], adds=counter)
+        if choice.question and to.endswith(("rejects", "blanks")) and _rise_alike(group, marks):
+            more = tr("They rise alike: both may hold the same ones, which adding them would count twice.")
+            choice = replace(choice, question=replace(choice.question, text=f"{choice.question.text} {more}"))
+        in_use = draft.choose(choice)
         for candidate in group:
             if candidate.header in in_use:
                 _keep(candidate, set(groups), plant, marks, draft)
     return draft
+
+
+def _rise_alike(group: list[_Candidate], marks: NumberSeparators) -> bool:
+    """Whether totals in several columns rise by the same over the file, to a fiftieth."""
+    totals = [parse_numbers(candidate.cells, marks)[0].drop_nulls() for candidate in group]
+    rises = [float(total[-1] - total[0]) for total in totals if len(total)]
+    return len(rises) == len(group) and max(rises) >= 20 and max(rises) - min(rises) <= 0.02 * max(rises)
 
 
 def _keep(candidate: _Candidate, targets: set[str], plant: Plant, marks: NumberSeparators, draft: ColumnDraft) -> None:
@@ -361,7 +373,26 @@ def find_fields(
         for header, cells, in_row in group:
             if header in in_use:
                 _keep_field(header, cells, in_row, kind, to, marks, plant, draft)
+    of = {heading.names[place]: cells for place, cells in columns.items()}
+    masses = [header for header, target in draft.columns.items() if target.to == "mass_g"]
+    for header in [*draft.unknown] if len(masses) == 1 and "pieces" not in groups else ():
+        if why := _weights_by(of[header], parse_numbers(of[masses[0]], marks)[0]):
+            draft.unknown.remove(header)
+            draft.left.append((header, why))
     return draft
+
+
+def _weights_by(cells: pl.Series, masses: pl.Series) -> str:
+    """How weights differ by what another column says, such as which scale; "" where they do not."""
+    by = pl.DataFrame({"of": cells.str.strip_chars(), "g": masses}).drop_nulls().group_by("of", maintain_order=True)
+    each = by.agg(mean=pl.col("g").mean(), u=pl.col("g").std() / pl.len().sqrt(), n=pl.len()).sort("mean")
+    if not 2 <= each.height <= 6 or cast(int, each["n"].min()) < 10:
+        return ""
+    (low, less, u_low), (high, more, u_high) = each.select("of", "mean", "u").rows()[:: each.height - 1]
+    if more - less <= 4.0 * (u_low**2 + u_high**2) ** 0.5:
+        return ""
+    text = mark("weights differ by it: {less:.3g} with '{low}' and {more:.3g} with '{high}' on average")
+    return tr(text, less=less, low=low, more=more, high=high)
 
 
 def _field_of(header: str, in_row: str, kind: ExportKind) -> str:

@@ -77,13 +77,8 @@ def recognise_counts(
         if guess.counting not in ("total", counter.counting):
             if guess.sure:
                 counts.columns[header] = target.model_copy(update={"counting": guess.counting})
-                counts.notes.append(
-                    tr(
-                        "'{header}' is read as {meaning}, by its values",
-                        header=header,
-                        meaning=tr(_MEANINGS[guess.counting]),
-                    )
-                )
+                text = mark("'{header}' is read as {meaning}, by its values")
+                counts.notes.append(tr(text, header=header, meaning=tr(_MEANINGS[guess.counting])))
             else:
                 counts.questions.append(_counting_question(header, guess.counting))
         if guess.counting == "since last row":

@@ -36,6 +36,8 @@ _DAY_US = 86_400_000_000
 _APART_US = 600_000_000
 #: A pace this far outside its machine's nominal band [times] counts something else than pieces, such as lots.
 _OTHER_PACE = 5.0
+#: A lane that stands while the others count so many may be one that nobody reads.
+_MISSED = 1_000
 
 
 class CountReadings:
@@ -47,6 +49,7 @@ class CountReadings:
     def __init__(self, layout: Layout, plant: Plant, where: str) -> None:
         self._layout, self._plant, self._where = layout, plant, where
         self._sums = np.zeros(0, np.int64)
+        self._stood_h: dict[tuple[int, str], float] = {}
 
     def checked(self, channel: Channel, header: str, at: pl.Series, values: pl.Series) -> None:
         """Raise where cells that nobody said the meaning of go up and down as no total does.
@@ -65,6 +68,30 @@ class CountReadings:
         is_coarse = usual_step_us(at_us) >= _APART_US and len(np.unique(value)) > 1
         if count.counting in ("since last row", "down") and (count.sure or is_coarse):
             raise IntakeError(_open_fault(header, count.counting, self._where, self._layout.id))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What lanes leave open."""
+        text = mark(
+            "column {lane} of those that '{header}' adds up stood for {hours:,.1f} h while the others counted on: its "
+            "counts may be missing"
+        )
+        every = self._stood_h.items()
+        return tuple(tr(text, lane=lane, header=header, hours=hours) for (lane, header), hours in every)
+
+    def look_at_lanes(self, channel: Channel, header: str, at: pl.Series, lanes: list[pl.Series]) -> None:
+        """Note how long a lane of a total stood for an hour and more while the others counted on."""
+        part = channel.part
+        counting = isinstance(part, Counter) and (channel.counting or part.counting)
+        frame = pl.DataFrame([at, *(lane.alias(str(k)) for k, lane in enumerate(lanes))]).drop_nulls().sort(at.name)
+        at_us, *totals = (column.to_physical().to_numpy() for column in frame.get_columns())
+        steps = np.diff(np.array(totals), axis=1)
+        for lane, step in enumerate(steps if counting == "total" else (), 1):
+            edges = np.flatnonzero(np.diff(step == 0, prepend=False, append=False))
+            for first, end in zip(edges[::2], edges[1::2], strict=True):
+                others, hours = steps[:, first:end].sum(), (at_us[end] - at_us[first]) / 3.6e9
+                if hours >= 1 and others >= _MISSED:
+                    self._stood_h[lane, header] = self._stood_h.get((lane, header), 0.0) + hours
 
     def sums(self, channel: Channel, row: pl.Series, at: pl.Series, values: pl.Series) -> pl.Series | None:
         """Which differences [counts] are sums of others that the file holds too; None where none is."""

@@ -52,6 +52,10 @@ class ChannelColumn:
             values = values % float(part.modulus)  # each lane turns on its own, and what they add stays true
         return values, why
 
+    def each_lane(self, marks: NumberSeparators) -> list[pl.Series]:
+        """The numbers of each column that is added."""
+        return [replace(self, cells=cells, lanes=())._scaled(marks)[0] for cells in (self.cells, *self.lanes)]
+
     def _scaled(self, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
         values, why = parse_numbers(self.cells, marks)
         values = self.channel.scaled(values)
@@ -122,6 +126,8 @@ def _take(
         has = text.is_not_null()
     else:
         values, why = strip.numbers(marks)
+        if strip.lanes:
+            counts.look_at_lanes(strip.channel, strip.header, own_at, strip.each_lane(marks))
         if strip.channel.is_whole:
             values, why = _whole(strip, values, why)
         sums = counts.sums(strip.channel, own_row, own_at, values)

@@ -164,7 +164,8 @@ def take_rows(
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
     tidy, cells, is_kept, uncertain = tidy_readings(rows, at, strips, marks, facts.judged, counts, progress)
     progress(rows.frame.height)
-    return TakenRows(tidy, rows, is_kept, cells, uncertain, times.by_gap, times.notes, unnamed)
+    notes = (*times.notes, *counts.notes)
+    return TakenRows(tidy, rows, is_kept, cells, uncertain, times.by_gap, notes, unnamed)
 
 
 def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
