@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar, get_args
 from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.plant import Machine, MachineKind, Plant
 from lineview.plant.periods import DEFAULTS, PeriodName, at_wall_time, read_period, read_wall_time, resolve
 from lineview.report import show
@@ -219,13 +219,8 @@ def _fitting(question: QuestionScope, machine: Machine, fitting: list[Machine]) 
         what = tr("'{machine}' is not on line {line}", machine=machine.id, line=question.line)
         raise AskError(Fault(what, "--machine", tr("one of {names}", names=others)))
     if machine.kind != kind:
-        what = tr(
-            "'{machine}' is a {kind}, and '{question}' is asked of a {wanted}",
-            machine=machine.id,
-            kind=tr(machine.kind),
-            question=question.question,
-            wanted=tr(kind),
-        )
+        text = mark("'{machine}' is a {kind}, and '{question}' is asked of a {wanted}")
+        what = tr(text, machine=machine.id, kind=tr(machine.kind), question=question.question, wanted=tr(kind))
         raise AskError(Fault(what, "--machine", tr("one of {names}", names=others)))
     return machine
 

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.plant import Machine, Plant
 from lineview.plant.periods import PeriodName, day_label, days_label, read_period, resolve
 from lineview.report.answer import ALL_LINES, Scope
@@ -60,11 +60,8 @@ def read_second_scope(text: str) -> SecondScope:
             try:
                 period = read_period(part)
             except AskError:
-                expected = tr(
-                    "{previous}, a period, or one of {parts}",
-                    previous=PREVIOUS,
-                    parts=", ".join(f"{name}=…" for name in PARTS),
-                )
+                form = mark("{previous}, a period, or one of {parts}")
+                expected = tr(form, previous=PREVIOUS, parts=", ".join(f"{name}=…" for name in PARTS))
                 faults.append(Fault(tr("'{part}' is no second scope", part=part), "--against", expected))
     day = _day(values.pop("before", ""), faults)
     if faults:

@@ -228,14 +228,8 @@ def _line(result: IntakeResult) -> str:
         return tr("{file}: no layout fits; look at it with: lineview intake {path}", file=name, path=path)
     r = result.receipt
     before = tr(", taken in before") if r.already else ""
-    return tr(
-        "{file}: intake {intake}{before}, {kept:,} rows new, {refused:,} refused",
-        file=name,
-        intake=r.intake,
-        before=before,
-        kept=r.kept,
-        refused=r.refused,
-    )
+    text = mark("{file}: intake {intake}{before}, {kept:,} rows new, {refused:,} refused")
+    return tr(text, file=name, intake=r.intake, before=before, kept=r.kept, refused=r.refused)
 
 
 def _entry(result: IntakeResult, parts_of: Callable[[str], Any]) -> dict[str, object]:

@@ -136,11 +136,8 @@ def _request(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[s
 
 
 def _too_large(path: Path) -> Fault:
-    what = tr(
-        "reading the workbook would take more than {memory:.0f} GB or {seconds} s",
-        memory=MEMORY_BYTES / 1e9,
-        seconds=PROCESSOR_S,
-    )
+    text = mark("reading the workbook would take more than {memory:.0f} GB or {seconds} s")
+    what = tr(text, memory=MEMORY_BYTES / 1e9, seconds=PROCESSOR_S)
     do = tr("Delete the rows and columns beyond the table, or export shorter periods or text (CSV).")
     return Fault(what, str(path), tr("a workbook of filled cells"), do)
 

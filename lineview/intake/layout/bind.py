@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.intake.detect.header import QUALITY_HEADERS, Heading, same, unit_of, without_unit
 from lineview.intake.layout.channels import Channel, cell_unit, channels_named, machine_named, parts_of
 from lineview.plant import ColumnTarget, Layout, Plant
@@ -113,12 +113,8 @@ def _join_lanes(columns: list[Column], layout: Layout, where: str) -> tuple[list
         elif layout.columns[first.header].adds and layout.columns[column.header].adds:
             columns_of[key] = replace(first, lanes=(*first.lanes, column.place))
         else:
-            what = tr(
-                "columns '{header}' and '{other}' are both read as '{channel}'",
-                header=first.header,
-                other=column.header,
-                channel=key[0][1],
-            )
+            text = mark("columns '{header}' and '{other}' are both read as '{channel}'")
+            what = tr(text, header=first.header, other=column.header, channel=key[0][1])
             advice = tr("Leave one out, or write adds = true in both where they are lanes that add.")
             faults.append(Fault(what, where, tr("one column for each counter or gauge"), advice))
     return list(columns_of.values()), faults
@@ -290,12 +286,8 @@ def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> B
         place = heading.find(header)
         field = fields_of_kind.get(target.to)
         if field is None or place is None:
-            fault = tr(
-                "'{header}' points at '{to}', which is not a field of {kind}",
-                header=header,
-                to=target.to,
-                kind=layout.kind,
-            )
+            text = mark("'{header}' points at '{to}', which is not a field of {kind}")
+            fault = tr(text, header=header, to=target.to, kind=layout.kind)
             faults.append(Fault(fault, where, ", ".join([*fields_of_kind, *OWNERS])))
             continue
         unit_of_field = field.unit
