@@ -52,6 +52,11 @@ class ShiftAccount:
         return self.minutes["unseen"]
 
     @property
+    def is_all_unseen(self) -> bool:
+        """Whether none of the planned minutes was seen: what is summed over them is then not known, and no 0."""
+        return 0 < self.planned_min <= self.unseen_min + 1e-9
+
+    @property
     def stand_min(self) -> float:
         """Minutes of stops, short stops and changeovers [min]."""
         return self.minutes["stop"] + self.minutes["short stop"] + self.minutes["changeover"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.core.language import in_digits, mark, tr
@@ -26,7 +28,15 @@ def shift_figures(measures: ShiftMeasures, period: Period, n: int) -> tuple[Figu
     _stops(figures, measures)
     _pace(figures, measures, n)
     _projection(figures, measures, n)
-    return figures.all
+    if not account.is_all_unseen:
+        return figures.all
+    why = tr("not known: {why}", why=tr("no planned minute was seen"))
+    return tuple(_unseen(figure, why) if figure.name in _OF_SEEN else figure for figure in figures.all)
+
+
+def _unseen(figure: Figure, why: str) -> Figure:
+    kind = why if figure.high is None else figure.interval_kind
+    return replace(figure, value=None, interval_kind=kind, working="", why_none=why)
 
 
 def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int) -> None:
@@ -122,6 +132,12 @@ def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[flo
         figures.add(name, minutes, tr(working))
 
 
+#: Figures of the planned minutes that were seen: of none there is no 0.
+_OF_SEEN = {
+    *("running_min", "slow_min", "short_stop_min", "stop_min", "changeover_min", "stops", "short_stops", "changeovers"),
+    *("own_stop_min", "blocked_min", "starved_min", "outside_min", "pieces_lost_changeover", "pieces_lost_stop"),
+    *("pieces_lost_short_stop", "pieces_lost_slow", "pieces_lost_running"),
+}
 #: Figure, kind of stop, and which stops those are.
 _KINDS = (
     ("own_stop_min", "own", mark("stops without another known cause")),
@@ -157,7 +173,7 @@ def _uptime(figures: FigureList, account: ShiftAccount, n: int) -> None:
     planned, unseen, run = account.planned_min, account.unseen_min, account.run_min
     if planned <= 0:
         return figures.unknown("uptime_percent", tr("no planned minute is over"))
-    if planned - unseen <= 1e-9:
+    if account.is_all_unseen:
         return figures.unknown("uptime_percent", tr("no planned minute was seen"))
     coded = account.coded_run_min + account.coded_stand_min
     uptime = Estimate(100 * run / (planned - unseen), n=n)

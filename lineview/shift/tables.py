@@ -30,7 +30,12 @@ MOST_ROWS = 200
 def ladder_table(measures: ShiftMeasures) -> Table:
     """The pieces from nominal to good, cause by cause."""
     rungs = loss_waterfall(measures.so_far, good_counted=measures.good_counted)
-    rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
+    unseen = measures.so_far.is_all_unseen
+    seen = [not unseen or r.kind != "loss" or bool(r.pieces or r.minutes) for r in rungs]
+    rows = [
+        {"cause": r.cause, "minutes": r.minutes if known else None, "pieces": r.pieces if known else None}
+        for r, known in zip(rungs, seen, strict=True)
+    ]
     columns = columns_of("cause: where the pieces went; minutes [min]; pieces")
     return Table("ladder", tr("Where the pieces went"), columns, rows)
 
@@ -97,8 +102,8 @@ def _summary(account: Any) -> dict[str, Any]:
     return {
         "good": None if good is None else round(good),
         "planned": account.planned_min,
-        "run": account.run_min,
-        "stood": account.stand_min,
+        "run": None if account.is_all_unseen else account.run_min,
+        "stood": None if account.is_all_unseen else account.stand_min,
         "unseen": account.unseen_min,
         "rate": good / account.planned_min if good is not None and account.planned_min > 0 else None,
         "uptime": 100 * account.run_min / minutes if minutes > 1e-9 else None,
@@ -126,7 +131,8 @@ def key_figure_table(measures: ShiftMeasures) -> Table:
         for k in figures
     ]
     for state, (iso, losses) in STATE_TO_TIME.items():
-        minutes = measures.so_far.minutes[state]
+        known = not measures.so_far.is_all_unseen or state in ("unseen", "break")
+        minutes = measures.so_far.minutes[state] if known else None
         formula = tr("ISO 22400-2: {element}; six losses: {losses}", element=tr(iso), losses=tr(losses))
         rows.append(
             {"name": tr("minutes {state}", state=tr(state)), "percent": None, "formula": formula, "minutes": minutes}

@@ -22,6 +22,22 @@ def test_hourly_readings_tell_what_was_made(tmp_path):
     assert "no readings" not in text
 
 
+def test_where_no_planned_minute_was_seen_nothing_of_them_is_0(tmp_path):
+    works = SmallWorks(tmp_path / "works")
+    works.take("time;pieces\n" + rows(stamps(9, 3600), total), answers={})
+    with Works(works.folder) as opened:
+        answer = opened.ask(read_question("shift", machine="wrap1", period="2026-06-08.early"))
+    planned = answer.figure("planned_min").value
+    assert answer.figure("unseen_min").value == planned > 0
+    for name in ("stops", "changeovers", "stop_min", "running_min", "own_stop_min", "pieces_lost_stop"):
+        assert answer.figure(name).value is None, name
+        assert answer.figure(name).why_none == "not known: no planned minute was seen"
+    assert (answer.figure("stop_min").low, answer.figure("stop_min").high) == (0, planned)
+    ladder = {row["cause"]: row for row in next(t for t in answer.tables if t.name == "ladder").rows}
+    assert ladder["stops"] == {"cause": "stops", "minutes": None, "pieces": None}
+    assert ladder["not seen"]["minutes"] == planned
+
+
 def test_a_reject_counter_that_nobody_read_is_named(tmp_path):
     works = SmallWorks(tmp_path / "works")
     plant = works.folder / "plant.toml"
