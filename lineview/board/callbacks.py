@@ -145,17 +145,10 @@ def _bind_picking(calls: Calls) -> None:
         there = read_address(pathname, search).with_period(f"{days[0]}..{days[1]}")
         return "?" + there.href.partition("?")[2], ""
 
-    calls.bind(
-        "see",
-        Output("address", "search"),
-        Output("day-fault", "children"),
-        Input("day-show", "n_clicks"),
-        State("day-from", "value"),
-        State("day-to", "value"),
-        State("address", "pathname"),
-        State("address", "search"),
-        prevent_initial_call=True,
-    )(pick_days)
+    press = [Output("address", "search"), Output("day-fault", "children"), Input("day-show", "n_clicks")]
+    typed = [State("day-from", "value"), State("day-to", "value")]
+    where = [State("address", "pathname"), State("address", "search")]
+    calls.bind("see", *press, *typed, *where, prevent_initial_call=True)(pick_days)
 
 
 def _take_file(works: Works, name: str | None, contents: str | None, accept: bool, chosen: dict[str, str]) -> list[Any]:
@@ -201,15 +194,9 @@ def _bind_taking(calls: Calls, works: Works) -> None:
     again = [Output("outcome", "children", allow_duplicate=True), outcome_and_version[1]]
     upload = [State("export", "contents"), State("export", "filename")]
     calls.bind("take in", *outcome_and_version, Input("export", "contents"), upload[1], prevent_initial_call=True)(take)
-    calls.bind(
-        "take in",
-        *again,
-        Input({"kind": "accept", "file": ALL}, "n_clicks"),
-        *upload,
-        State({"kind": "settle", "about": ALL}, "value"),
-        State({"kind": "settle", "about": ALL}, "id"),
-        prevent_initial_call=True,
-    )(accept)
+    press = Input({"kind": "accept", "file": ALL}, "n_clicks")
+    settled = [State({"kind": "settle", "about": ALL}, part) for part in ("value", "id")]
+    calls.bind("take in", *again, press, *upload, *settled, prevent_initial_call=True)(accept)
     calls.bind(
         "take in", *again, Input({"kind": "undo", "intake": ALL, "of": ALL}, "n_clicks"), prevent_initial_call=True
     )(undo)
