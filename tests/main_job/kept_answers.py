@@ -188,12 +188,12 @@ def _said(case: Case, folder: Path) -> Iterator[tuple[str, Any]]:
         with patch.dict(os.environ, LOGNAME="Ann Invented"):
             for trial in case.trials:
                 yield f"trial {trial.what}", trial_words(works, note_trial(works, trial).number)
-            for number, decision in case.decided.items():
-                yield f"trial {number} closed", close_trial(works, number, decision)
         for asked in case.asked:
             named = ("against", "only", "trial")
             where = " ".join(f"{key} {value}" if key in named else str(value) for key, value in asked.items())
             yield from _said_by(where, works.ask(read_question(**asked)), works.plant)
+        for number, decision in case.decided.items():  # last, since its page tells the moment
+            yield f"trial {number} closed", close_trial(works, number, decision)
 
 
 def _said_of_frames() -> Iterator[tuple[str, Any]]:
