@@ -206,8 +206,8 @@
 
   /* Enter in a field of the form saves it */
   document.addEventListener("keydown", function (event) {
-    var form = event.key === "Enter" && event.target.tagName === "INPUT" ? event.target.closest(".write") : null;
-    if (form) { form.querySelector("button[data-act]").click(); }
+    var form = event.key === "Enter" && event.target.matches("input[type=text]") ? event.target.closest(".write, #reasons") : null;
+    if (form) { form.querySelector("button[data-act], #set-reason").click(); }
   });
   window.addEventListener("online", sendKept);
   window.setInterval(sendKept, PATIENCE_MS);

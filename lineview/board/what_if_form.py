@@ -23,6 +23,13 @@ from lineview.order.what_if import LIMITS
 from lineview.plant import Plant
 
 ALL_WEBS = mark("all webs")
+#: What the form of a stock count asks for.
+COUNTED = {
+    "at": mark("counted at"),
+    "whole": mark("reels, part reels apart"),
+    "parts": mark("part reels, outer diameters in mm, with spaces between"),
+    "coming": mark("all still to come: reels and day, semicolons between; or none"),
+}
 #: By the name in an address: the key of plant.toml that keeps it.
 SAVED = {"lead_days": "lead_time_days", "price": "price_per_reel"}
 
@@ -94,18 +101,10 @@ def _count_form(works: Works, plant: Plant, supposed: dict[str, str], who: Perso
     now, read_at = datetime.now(UTC), works.last_reading()
     at = now if read_at is None or now - read_at < FRESH else read_at  # as every form: of what is shown
     at = at if before is None else max(at, before.counted_at + timedelta(minutes=1))
-    values = {
-        "at": (tr("counted at"), typed(at, plant)),
-        "whole": (tr("reels, part reels apart"), supposed["counted_reels"]),
-        "parts": (tr("part reels, outer diameters in mm, with spaces between"), ""),
-        "coming": (
-            tr("all still to come: reels and day, semicolons between; or none"),
-            "; ".join(coming) or tr("none"),
-        ),
-    }
+    values = (typed(at, plant), supposed["counted_reels"], "", "; ".join(coming) or tr("none"))
     fields = [
-        html.Label([words, dcc.Input(id=f"count-{name}", name=name, type="text", value=value)])
-        for name, (words, value) in values.items()
+        html.Label([tr(words), dcc.Input(id=f"count-{name}", name=name, type="text", value=value)])
+        for (name, words), value in zip(COUNTED.items(), values, strict=True)
     ]
     hidden = dcc.Input(id="count-web", type="hidden", name="web", value=web.id)
     save = html.Button(tr("Save this count of {web}", web=web.label), type="submit", className="main")
@@ -117,20 +116,22 @@ def add_count_route(server: Flask, works: Works) -> None:
     """Add the address that a stock count is sent to, and that undoes it."""
 
     def count() -> str:
-        form, intake = request.form, ""
+        form, intake, again = request.form, "", {}
         faults: tuple[Fault, ...] = ()
         try:
             if form.get("undo", "").isdecimal():
                 works.undo_count(int(form["undo"][:12]))
                 sentence = tr("The count was undone; the one before it holds again.")
             else:
-                texts = {name: form.get(name, "")[:300] for name in ("web", "at", "whole", "parts", "coming")}
+                again = {name: (tr(words), form.get(name, "")[:300]) for name, words in COUNTED.items()}
+                texts = {"web": form.get("web", "")[:300], **{name: text for name, (_, text) in again.items()}}
                 intake = str(works.count_stock(texts))
                 sentence = tr("The count was saved as intake {intake}; the order follows it.", intake=intake)
         except LineviewError as error:
             sentence, faults = tr("The count was not saved."), tuple(error.faults)
         context = {"title": tr("Stock count"), "shop": works.plant.shop, "pages": page_links(), "faults": faults}
-        return plain_page("count.html", sentence=sentence, intake=intake, **context)
+        typed_again = {"again": again if faults else {}, "web": form.get("web", "")}
+        return plain_page("count.html", sentence=sentence, intake=intake, **typed_again, **context)
 
     server.add_url_rule("/count", "count", count, methods=["POST"])
 

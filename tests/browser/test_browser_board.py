@@ -206,7 +206,7 @@ def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
     page.wait_for_selector("#reason-told:has-text('Tick at least one stop')")
     page.click("#stops label >> nth=0")
     page.fill("#reason", "film tore")
-    page.click("#set-reason")
+    page.press("#reason", "Enter")
     page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
     (kind, machine, start, end, reason) = works.wrote[0]
     assert (kind, machine, reason) == ("reason", "wrap1", "film tore")

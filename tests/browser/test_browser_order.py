@@ -55,8 +55,13 @@ def test_a_count_is_saved_on_request_the_fan_follows_and_it_is_undone(
         action()  # 1 to 4
     page.wait_for_selector("#count")
     assert week.store.stock().equals(before)  # supposed, not saved
-    asked_for = page.input_value("#count-coming")
-    press("#count button")  # 5
+    asked_for, at = (page.input_value(f"#count-{name}") for name in ("coming", "at"))
+    page.fill("#count-whole", "3 reels")
+    press("#count button")
+    page.wait_for_selector("h1:has-text('The count was not saved.')")
+    assert [page.input_value(f"#{name}") for name in ("at", "whole", "coming")] == [at, "3 reels", asked_for]
+    page.fill("#whole", "3")  # what was typed beside it is still there
+    press("main form button")  # 5
     page.wait_for_selector("h1:has-text('The count was saved as intake')")
     added = week.store.stock().join(before, on=before.columns, how="anti", nulls_equal=True)
     assert added["web"].unique().to_list() == [web.id]
