@@ -427,7 +427,8 @@ def _text(
     remarks |= {(c.machine, c.channel): _remark(c.limits) for c in learned if c.limits}
     reasons = {q.key: q.why for q in questions if answers.get(q.key, q.suggested) == q.suggested}
     text = plant_text(plant, remarks, reasons)
-    return (text, []) if not (wrong := check_text(text)) else ("", wrong)
+    wrong = check_text(text)  # of what cannot be read it says only that its counters are missing
+    return ("" if wrong else text), ([] if read.faults else wrong)
 
 
 def _too_coarse(channel: LearnedChannel, readings: Readings) -> Fault | None:

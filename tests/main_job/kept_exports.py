@@ -36,12 +36,10 @@ USUAL = ("zone", "band")
 #: Of these the shifts are suggested by what was counted; of those the shifts of the first machine are counted.
 DAYS = ("plain", "sixteen bits", "sums of hours", "sums of hours and days", "days of files", "the clock goes back")
 COUNTED = (
-    "plain", "what is left", "sixteen bits", "sums of hours, one lost", "sums of hours and days",
-    "since the shift's start", "good and bad", "rejects with blanks", "status 192", "nothing as 0", "a top", "a turn",
-    "a reset", "hundreds", "a number of 32 bits", "unplugged", "changes alone", "the clock goes back", "halves",
-    "a reset at the change of shifts", "a reset while nothing is read", "a turn while nothing is read",
-    "unread at the change of shifts", "frozen at the change of shifts", "differences at the change of shifts",
-    "another counter from the second shift on",
+    "plain", "what is left", "sixteen bits", "sums of hours, one lost", "since the shift's start",
+    "rejects with blanks", "a turn", "a reset", "hundreds", "a number of 32 bits", "unplugged", "the clock goes back",
+    "a reset at the change of shifts", "a turn while nothing is read", "unread at the change of shifts",
+    "frozen at the change of shifts", "differences at the change of shifts", "another counter from the second shift on",
 )  # fmt: skip
 
 
