@@ -63,7 +63,9 @@ def with_handover(works: Works, answer: Answer, by: str) -> Answer:
         raise AskError(
             Fault(tr("the name has {length} characters", length=len(name)), "--by", tr("up to {most}", most=MOST_NAME))
         )
-    rows = [*_stops(works, answer), *_adjustments(works, answer), *_reels(works, answer), *_conflicts(works, answer)]
+    stops = answer.figure("stops")  # where nobody saw any, it is not that every one has a reason
+    rows = [{"what": mark("stops"), "which": stops.why_none}] if stops and stops.why_none else []
+    rows += [*_stops(works, answer), *_adjustments(works, answer), *_reels(works, answer), *_conflicts(works, answer)]
     rows = rows or [{"what": mark("nothing"), "which": tr("every stop has a reason, no reel is about to end")}]
     points = Table("open points", tr("Still open"), columns_of("what: still open; which:"), rows)
     soft = f"{tr('Handed over by {name}.', name=name)} {answer.soft}".strip() if name else answer.soft

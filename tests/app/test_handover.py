@@ -53,6 +53,11 @@ def test_what_is_open_and_noted_is_handed_over(works: Works) -> None:
     assert [row["what"] for row in notes.rows] == ["knife 2 squeals", "at its very end"]
 
 
+def test_a_shift_that_nobody_saw_is_not_handed_over_as_done(works: Works) -> None:
+    points = with_handover(works, works.ask(read_question("shift", period="2026-05-04.early")), "").tables[-2]
+    assert points.rows == [{"what": "stops", "which": "not known: no planned minute was seen"}]
+
+
 def test_an_adjustment_that_was_judged_and_a_reel_of_long_ago_are_not_open(works: Works) -> None:
     """Sizer 1's adjustments of the week's exports stand in shifts that batches have followed."""
     answer = works.ask(read_question("shift", period="2026-06-09.late"))
