@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from lineview.app.bags import net_contents_tables
-from lineview.core.errors import MeasureError
+from lineview.core.errors import MeasureError, check_positive
 from lineview.machine.rhythm import shifts_of
 from lineview.plant.answers import shift_text
 from lineview.stats.least_squares import nonnegative_fit
@@ -115,3 +115,7 @@ def _designs() -> Iterator[tuple[str, Any]]:
             yield f"a design {name}", str(error)
         else:
             yield f"a design {name}", [float(value) for value in fit.coefficients]
+    try:
+        check_positive(width=0.0, length=-1.0, mass=float("nan"), turns=float("inf"), share=1e-9, pieces=1.0)
+    except MeasureError as error:
+        yield "not above 0", str(error)
