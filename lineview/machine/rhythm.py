@@ -115,7 +115,7 @@ def _why(days: int, fewest: int, clear: bool, inside: float) -> str:
     if fewest < 2:
         words += tr("; one day does not tell breaks from stops")
     if not clear:
-        words += tr("; the machines ran through, so the edges between shifts do not show")
+        words += tr("; the machines ran on from one shift into the next, so the edges between shifts do not show")
     if inside < INSIDE_SHARE:
         words += tr("; {share:.0%} of the running minutes lie outside them", share=1 - inside)
     return words
