@@ -35,8 +35,8 @@ from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
 from lineview.intake.layout.survey import Survey, original_of, survey_export
 from lineview.intake.read import read_export
-from lineview.machine.rhythm import clock_ahead
-from lineview.plant import WEEK, Layout, Plant, Shift
+from lineview.machine.rhythm import clock_ahead, planned_minutes
+from lineview.plant import Layout, Plant
 from lineview.plant.answers import read_shifts
 from lineview.plant.counting import counters_of
 
@@ -154,7 +154,7 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
 def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
     """The same, with what is asked of exports that mostly count outside the shifts answered, and what was answered."""
     try:
-        planned = _planned(read_shifts(answers.get("shifts", "")))
+        planned = planned_minutes(read_shifts(answers.get("shifts", "")))
     except LineviewError:
         return read
     questions, faults, changed = [], [], dict(read.layouts)
@@ -178,17 +178,6 @@ def _by_their_clocks(read: ReadSoFar, zone: str, answers: Mapping[str, str]) -> 
     readings, _, mixed = _readings(read.groups, read.draft, changed)
     every = (*read.questions, *questions)
     return replace(read, layouts=changed, readings=readings, mixed=(*mixed, *faults), questions=every)
-
-
-def _planned(shifts: Sequence[Shift]) -> NDArray[np.bool_]:
-    """Which minutes of a week lie in a shift."""
-    planned = np.zeros(10_080, bool)
-    for shift in shifts:
-        start, end = (at.hour * 60 + at.minute for at in (shift.start, shift.end))
-        for day in shift.days:
-            first = WEEK.index(day) * 1_440 + start
-            planned[np.arange(first, first + ((end - start) % 1_440 or 1_440)) % 10_080] = True
-    return planned
 
 
 def _clock_question(group: Group, readings: Readings, planned: NDArray[np.bool_], zone: str) -> SetUpQuestion | None:

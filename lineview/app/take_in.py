@@ -10,11 +10,15 @@ from tempfile import TemporaryDirectory
 from typing import cast
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
+import polars as pl
+
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
 from lineview.core.language import mark, tr
 from lineview.intake.exports import Export, InPieces, LeftOut, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
 from lineview.intake.read import open_big, read_export
+from lineview.machine.pieces import piece_counter
+from lineview.machine.rhythm import clock_ahead, planned_minutes
 from lineview.plant import Layout, Plant
 from lineview.store.store import Store
 from lineview.store.writer import Receipt
@@ -142,7 +146,7 @@ def _take_files(
             elif error := _swapped_day(result[0], [export for _, export, _ in group], plant, store):
                 results[place] = IntakeResult(path, error=error)
             else:
-                group.append((place, *result))
+                group.append((place, _with_clock_notes(result[0], plant), result[1]))
                 if result[1] is not None or _is_full([export for _, export, _ in group]):
                     _write(group, store, results, keep, plant)
             if place in results and (layout := results[place].accepted) is not None:
@@ -151,6 +155,25 @@ def _take_files(
     finally:  # what was read whole before something unforeseen is not lost with it
         _write(group, store, results, keep, plant)
     return [results[place] for place in range(len(files))]
+
+
+def _with_clock_notes(export: Export, plant: Plant) -> Export:
+    """The export, with a note on each machine that begins to count and stops beside its shifts by as much."""
+    notes, planned = [], planned_minutes(plant.shifts)
+    for part in (part for part in export.parts if part.kind == "readings"):
+        for machine, counter in ((m, counter) for m in plant.machines if (counter := piece_counter(m))):
+            of = (pl.col("machine") == machine.id) & (pl.col("channel") == counter.id)
+            rows = part.tidy.filter(of).sort("at")
+            local = rows["at"].dt.convert_time_zone(plant.zone).dt.replace_time_zone(None).dt.epoch("s") // 60
+            rose = (rows["value"].diff() > 0).fill_null(False)
+            off_min = clock_ahead(local.to_numpy(), rose.to_numpy(), planned, least=1)[0] if planned.any() else 0
+            if off_min:
+                after = mark("{machine} begins to count {n} minutes after its shifts and stops so: is its clock right?")
+                before = mark(
+                    "{machine} begins to count {n} minutes before its shifts and stops so: is its clock right?"
+                )
+                notes.append(tr(after if off_min > 0 else before, machine=machine.label, n=abs(off_min)))
+    return replace(export, notes=(*export.notes, *notes))
 
 
 def _swapped_day(export: Export, group: Sequence[Export], plant: Plant, store: Store) -> IntakeError | None:

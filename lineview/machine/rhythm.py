@@ -33,8 +33,9 @@ WORKED_SHARE = 0.08
 #: Shifts hold at least this share of all minutes that ran.
 INSIDE_SHARE = 0.97
 
-#: A clock is off from so many minutes on; a shift is looked at with so many beside it, and readings this close.
-OFF_FROM_MIN, BESIDE_MIN, CLOSE_MIN = 3, 60, 3
+#: A clock is off from so many minutes on; a shift is looked at with so many beside it; so many before and after what it
+#: counted have to be read, this close.
+OFF_FROM_MIN, BESIDE_MIN, READ_MIN, CLOSE_MIN = 3, 150, 60, 3
 #: The minute of the week at which 1 January 1970 began, from Monday on.
 FIRST_MIN = 3 * DAY_MIN
 
@@ -314,7 +315,24 @@ def _distinct_ids(shifts: list[Shift]) -> list[Shift]:
     return renamed
 
 
-def clock_ahead(minute: Counts, rose: NDArray[np.bool_], planned: NDArray[np.bool_]) -> tuple[int, int, int]:
+def planned_minutes(shifts: Sequence[Shift]) -> Minutes:
+    """Which minutes of a week, from Monday on, lie in a shift.
+
+    Parameters
+    ----------
+    shifts : sequence of Shift
+        As the works has them.
+    """
+    planned = np.zeros(7 * DAY_MIN, bool)
+    for shift in shifts:
+        start, end = (at.hour * 60 + at.minute for at in (shift.start, shift.end))
+        for day in shift.days:
+            first = WEEK.index(day) * DAY_MIN + start
+            planned[np.arange(first, first + ((end - start) % DAY_MIN or DAY_MIN)) % planned.size] = True
+    return planned
+
+
+def clock_ahead(minute: Counts, rose: Minutes, planned: Minutes, least: int = 2) -> tuple[int, int, int]:
     """By how many minutes a machine's clock is ahead by when it begins and ends to count beside its shifts.
 
     Parameters
@@ -324,7 +342,9 @@ def clock_ahead(minute: Counts, rose: NDArray[np.bool_], planned: NDArray[np.boo
     rose : array of bool
         Whether its counter rose to it.
     planned : array of bool
-        Which minutes of a week, from Monday on, lie in a shift.
+        As planned_minutes gives it.
+    least : int
+        On how many stretches of shifts it shows; on one alone it shows where begin and end are off alike.
 
     Returns
     -------
@@ -334,13 +354,14 @@ def clock_ahead(minute: Counts, rose: NDArray[np.bool_], planned: NDArray[np.boo
     nothing = 0, 0, 0
     if not rose.any() or np.median(np.diff(minute)) >= CLOSE_MIN:
         return nothing
-    every = np.arange(minute[0], minute[-1] + 2)
+    every = np.arange(minute[0], minute[-1] + DAY_MIN)
     edges = every[1:][np.diff(planned[(every + FIRST_MIN) % planned.size].astype(np.int8)) != 0]
     edges = edges[int(planned[(every[0] + FIRST_MIN) % planned.size]) :]
     ran, late, over = minute[rose], [], []
     for start, end, following in zip(edges[::2], edges[1::2], [*edges[2::2], every[-1]], strict=False):
         here = ran[(ran > start - BESIDE_MIN) & (ran <= end + BESIDE_MIN)]
-        if len(here) and following - end > 2 * BESIDE_MIN:
+        is_read = len(here) and minute[0] <= here[0] - READ_MIN and here[-1] + READ_MIN <= minute[-1]
+        if is_read and following - end > 2 * BESIDE_MIN:
             late.append(int(here[0]) - start - 1)
             over.append(int(here[-1]) - end)
     begun, ended = np.array(late, np.int64), np.array(over, np.int64)
@@ -349,4 +370,6 @@ def clock_ahead(minute: Counts, rose: NDArray[np.bool_], planned: NDArray[np.boo
     off = np.where(ahead, ended, np.where(behind, begun, 0))
     usual = int(np.median(off[off != 0])) if off.any() else 0
     alike = int(((off != 0) & (np.abs(off - usual) <= 1)).sum())
-    return (usual, alike, len(off)) if alike >= max(2, 0.3 * len(off)) else nothing
+    if len(off) == 1 and abs(late[0] - over[0]) > 1:
+        return nothing
+    return (usual, alike, len(off)) if alike >= max(least, 0.3 * len(off)) else nothing

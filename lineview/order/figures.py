@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, Value
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.order.orders import OrderLine
 from lineview.order.policy import Advice, price_at
 from lineview.order.reels_needed import ReelsNeeded
@@ -131,13 +131,8 @@ def _money(line: OrderLine, reels: float, price: float | None, currency: str) ->
 def _quantity_working(line: OrderLine) -> str:
     web = line.web
     pallets = tr(", and to what fills the last pallet") if web.reels_per_pallet else ""
-    return tr(
-        "{basis}, raised to at least {minimum} reels and a multiple of {multiple}{pallets}",
-        basis=line.quantity_basis,
-        minimum=web.minimum_reels,
-        multiple=web.multiple_reels,
-        pallets=pallets,
-    )
+    text = mark("{basis}, raised to at least {minimum} reels and a multiple of {multiple}{pallets}")
+    return tr(text, basis=line.quantity_basis, minimum=web.minimum_reels, multiple=web.multiple_reels, pallets=pallets)
 
 
 def _cover(line: OrderLine, advice: Advice) -> Part:

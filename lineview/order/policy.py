@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lineview.core.errors import Fault, MeasureError, check_positive
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.order.demand import Need, gamma_beyond
 from lineview.plant import Web
 from lineview.stats.optimum import root_between
@@ -288,11 +288,8 @@ def reels_to_order(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     economic = economic_reels(web, need)
     if economic is None:
         reels = _between(need, lead, lead + 7.0 * weeks)
-        basis = tr(
-            "{weeks:g} weeks' need, {reels:.1f} reels (an assumption: freight or holding cost not known)",
-            weeks=weeks,
-            reels=reels,
-        )
+        text = mark("{weeks:g} weeks' need, {reels:.1f} reels (an assumption: freight or holding cost not known)")
+        basis = tr(text, weeks=weeks, reels=reels)
     else:
         reels, basis = economic, tr("the economic quantity, {reels:.1f} reels", reels=economic)
     if web.under_delivery_percent:

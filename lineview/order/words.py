@@ -125,12 +125,8 @@ def _open_words(short: _Short, subject: Web | None = None) -> str:
     name = tr_in("of a web", "it") if subject is not None and subject.id == short.web.id else short.web.label
     if short.chance >= _ALMOST_SURE:
         return tr("{name} will almost surely run out before its delivery of {day}", name=name, day=short.day)
-    return tr(
-        "{name} may run out before its delivery of {day} ({chance:.2g} % risk)",
-        name=name,
-        day=short.day,
-        chance=100 * short.chance,
-    )
+    text = mark("{name} may run out before its delivery of {day} ({chance:.2g} % risk)")
+    return tr(text, name=name, day=short.day, chance=100 * short.chance)
 
 
 def history_words(daily_output: pl.DataFrame, plant: Plant, now: datetime) -> str:

@@ -241,11 +241,8 @@ def check_core(core_mm: float, info: ValidationInfo) -> Iterator[PlacedFault]:
     """A core [mm] that is smaller than its reel."""
     outer_mm = info.data.get("reel_outer_mm")
     if outer_mm is not None and core_mm >= outer_mm:
-        what = tr(
-            "the core of {core_mm:g} mm is not smaller than the reel of {outer_mm:g} mm",
-            core_mm=core_mm,
-            outer_mm=outer_mm,
-        )
+        text = mark("the core of {core_mm:g} mm is not smaller than the reel of {outer_mm:g} mm")
+        what = tr(text, core_mm=core_mm, outer_mm=outer_mm)
         expected = tr("reel_core_mm below reel_outer_mm")
         yield (), Fault(what, "", expected, tr("Check whether the two are swapped"))
 

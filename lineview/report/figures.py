@@ -224,10 +224,5 @@ def outside_words(outside: Estimate, inside: float) -> str:
     doubt = "" if ends[0] == ends[1] else tr(" ({low} to {high})", low=ends[0], high=most)
     least = "" if outside.value is not None else tr("at least ")
     check = tr(": check the shifts in plant.toml") if outside.least > MUCH_OUTSIDE * inside else ""
-    return tr(
-        "Outside every shift {at_least}{pieces}{doubt} more good pieces were made{check}.",
-        at_least=least,
-        pieces=show.number(round(outside.least)),
-        doubt=doubt,
-        check=check,
-    )
+    text = mark("Outside every shift {at_least}{pieces}{doubt} more good pieces were made{check}.")
+    return tr(text, at_least=least, pieces=show.number(round(outside.least)), doubt=doubt, check=check)

@@ -270,12 +270,8 @@ def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | G
         return tr("no length: write how many metres one count is as unit_value of '{id}' in plant.toml", id=part.id)
     lot = lot_of(header) if own_unit(part) == "pieces" else 1
     if lot not in (1, part.unit_value):
-        return tr(
-            "in lots of {lot:,}, and one count of '{id}' is {unit_value:g} in plant.toml",
-            lot=lot,
-            id=part.id,
-            unit_value=part.unit_value,
-        )
+        text = mark("in lots of {lot:,}, and one count of '{id}' is {unit_value:g} in plant.toml")
+        return tr(text, lot=lot, id=part.id, unit_value=part.unit_value)
     if own_unit(part) == "pieces" and part.unit_value == 1.0:
         values = parse_numbers(cells.head(2000), marks)[0].drop_nulls()
         if int((values != values.round()).sum()) * 2 > len(values):

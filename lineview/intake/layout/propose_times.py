@@ -191,11 +191,8 @@ def _found_clock(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
     if plan.undecided:
         options = tuple((form, first_of(form)) for form in plan.undecided)
         parts = (_PARTS.get(form[1:2], _YEAR) for form in plan.undecided)
-        text = tr(
-            "'{example}': does {parts} come first?",
-            example=plan.example,
-            parts=tr(" or ").join(tr(part) for part in parts),
-        )
+        text = mark("'{example}': does {parts} come first?")
+        text = tr(text, example=plan.example, parts=tr(" or ").join(tr(part) for part in parts))
         return FoundClock(places, plan.undecided[0], Question("time_format", text, options))
     form = plan.formats[0]
     return FoundClock(places, "iso" if form.startswith("%Y-") else form)
