@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.core.language import tr
+from lineview.core.language import mark, tr
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.rope.batches import (
@@ -184,11 +184,8 @@ def _why_unusable(first: CheckedGauge, target: Target) -> str:
             unit=tr(first.check.slip),
         )
     if first.check.dead:
-        return tr(
-            "gauge {gauge} is dead: it shows {shown:g} and does not move",
-            gauge=first.gauge.id,
-            shown=first.check.median_mm,
-        )
+        text = mark("gauge {gauge} is dead: it shows {shown:g} and does not move")
+        return tr(text, gauge=first.gauge.id, shown=first.check.median_mm)
     return tr("gauge {gauge} saw no rope", gauge=first.gauge.id)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
-from lineview.core.language import in_digits, tr
+from lineview.core.language import in_digits, mark, tr
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.figures import FigureList
@@ -155,11 +155,8 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         never = tr("will not, within {hours:.0f} h of running", hours=HORIZON_H)
         why = never if ahead.mean.value_h is None else tr("the planned shifts end before")
         return figures.unknown("leaves_tolerance_at", why)
-    working = tr(
-        "{hours} running hours ÷ {uptime} running hours a planned hour, along the planned shifts",
-        hours=show.number(ahead.mean.value_h or 0.0, 1),
-        uptime=show.number(ahead.uptime, 2),
-    )
+    text = mark("{hours} running hours ÷ {uptime} running hours a planned hour, along the planned shifts")
+    working = tr(text, hours=show.number(ahead.mean.value_h or 0.0, 1), uptime=show.number(ahead.uptime, 2))
     ends = {"earliest": ahead.moment_low, "latest": ahead.moment_high}
     return figures.moment("leaves_tolerance_at", ahead.moment, working, n=model.n, **ends)
 
@@ -235,11 +232,8 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     middle, least, most = model.average()
     over = Estimate(middle, least, most, model.n)
     average = week_effect(plant, account.pieces_by_product, account.weeks_a_piece, (over.number, *over.ends), product)
-    mean = tr(
-        "{deviation} mm off target on average of {batches} batches; ",
-        deviation=show.number(over.number, 4),
-        batches=model.n,
-    )
+    text = mark("{deviation} mm off target on average of {batches} batches; ")
+    mean = tr(text, deviation=show.number(over.number, 4), batches=model.n)
     figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))
     if average.money is not None:
         figures.add(_AVERAGE[1], Estimate(*average.money, n=model.n), mean + _money_working(average))
@@ -323,11 +317,8 @@ def _effects(figures: FigureList, model: RopeModel, judgement: Verdict) -> None:
     for i, effect in enumerate(judgement.effects, 1):
         kind = _kind(model, tr("95 % confidence"))
         size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n, interval=kind)
-        working = tr(
-            "{after} after − {before} before",
-            after=show.number(effect.after_mm, 3),
-            before=show.number(effect.before_mm, 3),
-        )
+        text = mark("{after} after − {before} before")
+        working = tr(text, after=show.number(effect.after_mm, 3), before=show.number(effect.before_mm, 3))
         figures.add("adjustment_{i}_mm", size, working, i=i, what=effect.label)
 
 
@@ -338,11 +329,8 @@ def _products(figures: FigureList, model: RopeModel) -> None:
     other = model.kinds.reference
     for i, name in enumerate(model.kinds.names):
         batches = int(model.kinds.columns[:, i].sum())
-        working = tr(
-            "offset of {batches} batches from their own target, beside that of {product}",
-            batches=batches,
-            product=other,
-        )
+        text = mark("offset of {batches} batches from their own target, beside that of {product}")
+        working = tr(text, batches=batches, product=other)
         offset = _mean(model, model.contrast(**{f"product{i}": 1.0}))
         figures.add("product_{i}_mm", offset, working, n=batches, i=i + 1, product=name, other=other)
 
