@@ -182,6 +182,11 @@ class InventedWorks:
         self.wrote.append(("count", dict(texts)))
         return 8
 
+    def undo_count(self, intake: int) -> None:
+        if ("count undone", intake) in self.wrote or not any(wrote[0] == "count" for wrote in self.wrote):
+            raise AskError(Fault(f"intake {intake} is no count entered on the board", "undo"))
+        self.wrote.append(("count undone", intake))
+
     def undo_change(self, kind: str, entry: str) -> None:
         self._entry(entry).update(withdrawn=False, revisions=3)
 
