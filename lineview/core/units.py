@@ -122,8 +122,8 @@ def unit_named(text: str) -> str:
 
     Examples
     --------
-    >>> unit_named("[inches]"), unit_named("deg F"), unit_named("Lbs."), unit_named("Anna")
-    ('in', '°F', 'lb', '')
+    >>> unit_named("[inches]"), unit_named("deg F"), unit_named("Lbs."), unit_named("KG"), unit_named("S")
+    ('in', '°F', 'lb', 'kg', '')
     """
     bare = text.strip().strip("[](){}").strip().replace("μ", "µ")
     if bare in _READ:

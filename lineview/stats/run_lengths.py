@@ -204,9 +204,9 @@ def _spline(x: Floats, y: Floats, at: float) -> Floats:
 _legendre = lru_cache(maxsize=256)(np.polynomial.legendre.leggauss)
 
 
-def _nodes(low: float, high: float, n: int) -> tuple[Floats, Floats]:
+def _nodes(high: float, n: int) -> tuple[Floats, Floats]:
     x, w = _legendre(n)
-    return (high - low) / 2 * x + (high + low) / 2, (high - low) / 2 * w
+    return high / 2 * (x + 1), high / 2 * w
 
 
 def _density(z: Floats) -> Floats:
@@ -217,7 +217,7 @@ def _cusum_kernel(allowance: float, limit: float, shift: float, n: int) -> tuple
     """States of the one-sided CUSUM of shifted normal values, 0 first, and the kernel between them."""
     from scipy.special import ndtr
 
-    x, w = _nodes(0.0, limit, n)
+    x, w = _nodes(limit, n)
     states = np.r_[0.0, x]
     kernel = np.empty((n + 1, n + 1))
     kernel[:, 0] = ndtr(allowance - states - shift)
@@ -244,7 +244,7 @@ def _one_sided_lengths(allowance: float, limit: float, shift: float, headstart: 
     n = 30 + round(4 * limit)
     states, kernel = _cusum_kernel(allowance, limit, shift, n)
     lengths = np.linalg.solve(np.eye(n + 1) - kernel, np.ones(n + 1))
-    w = _nodes(0.0, limit, n)[1]
+    w = _nodes(limit, n)[1]
     onward = _density(states[1:] - headstart + allowance - shift)
     stay = float(ndtr(allowance - headstart - shift)) * lengths[0]
     return float(lengths[0]), float(1 + stay + np.sum(w * lengths[1:] * onward))

@@ -255,6 +255,8 @@ COUNTING: dict[str, str | bytes | dict[str, str]] = {
     "sums of changes alone": log("Time;Pieces", lambda k: 330 + k % 17).replace(f"{DAY} 06:2", "?").replace("\n?", "\n#"),
     "never changes": log("Time;Pieces", lambda _: 340),
     "another name midway": log("Time;Machine;Pieces", lambda k: f"{'Wrap 2' if k < 60 else 'WRAP-02'};{made(k)}"),
+    "another name, machine first": log("Machine;Time;Pieces", made, f"Wrap 2;{ISO}").replace(f"Wrap 2;{DAY} 07", f"WRAP-02;{DAY} 07"),
+    "pieces and total pieces": log("Time;Total pieces;Pieces", lambda k: f"{made(k) + 9};{made(k)}"),
     "machines in a column": at_once("Time;Machine;Pieces", "wrap1", "wrap2"),
     "machines in headers": log("Zeit;Maschine 1 Stück;Maschine 2 Stück", lambda k: f"{made(k)};{310 * k}"),
     "a header for each machine": ";Wrapper 1;;Wrapper 2;\n" + log("Time;Pieces;Rejects;Pieces;Rejects", lambda k: f"{made(k)};{k};{310 * k};{k // 2}"),

@@ -139,7 +139,11 @@ def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() ->
     )  # fmt: skip
     waste = assumed_waste(wrap_plant().webs[0])
     metres = reel_metres([first, again], waste, None)
-    assert [(m.reel, m.fed, m.unwound) for m in metres] == [("r1", 2865.0, 2867.0)]
+    assert [(m.reel, m.fed, m.unwound, m.own_sd_m) for m in metres] == [("r1", 2865.0, 2867.0, 2.5)]
+    for left, sd in ((8.0, 8.0), (1.0, 2.5)):  # what was left was not measured: nothing is known better than it
+        waste = replace(waste, reel_end=replace(waste.reel_end, metres=left))
+        unmeasured = reel_metres([first, replace(again, left_m=None)], waste, None)
+        assert [(m.unwound, m.own_sd_m) for m in unmeasured] == [(2875.0 - left, sd)]
     assert reel_faults([first, again]) == []
     for share, faults in ((0.049, 0), (0.051, 1)):  # a reel may hold a twentieth more than its label says
         more = 2875 * (1 + share) - 1875
