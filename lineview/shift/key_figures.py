@@ -72,26 +72,6 @@ class TimeElements:
         """AUBT, actual unit busy time: processing and delay [min]."""
         return self.processing_min + self.delay_min
 
-    def plus(self, other: TimeElements) -> TimeElements:
-        """Add up two stretches: times and counts are summed, ratios never averaged.
-
-        The run time per item is weighted with the pieces, so that the planned time of what was made adds up.
-        """
-        produced = self.produced + other.produced
-        planned = self.run_time_per_item_min * self.produced + other.run_time_per_item_min * other.produced
-        return TimeElements(
-            self.planned_busy_min + other.planned_busy_min,
-            self.production_min + other.production_min,
-            self.setup_min + other.setup_min,
-            self.delay_min + other.delay_min,
-            planned / produced if produced else self.run_time_per_item_min,
-            produced,
-            self.good + other.good,
-            self.scrap + other.scrap,
-            self.rework + other.rework,
-            self.uncounted_min + other.uncounted_min,
-        )
-
 
 def time_elements(account: ShiftAccount) -> TimeElements:
     """Give ISO 22400-2's times and counts of a shift's planned minutes that were seen."""

@@ -39,16 +39,6 @@ def test_constructed_effectiveness_above_one_is_not_capped() -> None:
     assert ratios["effectiveness"] == pytest.approx(1.166667, abs=1e-5)
 
 
-def test_constructed_pooled_runs() -> None:
-    a = TimeElements(60, 54, 0, 6, 1 / 350, 16_200, 16_000)
-    b = TimeElements(390, 300, 0, 90, 1 / 350, 96_000, 91_000)
-    first, other, pooled = (figures(x)["oee_index"] for x in (a, b, a.plus(b)))
-    assert first == pytest.approx(0.761905, abs=1e-5)
-    assert other == pytest.approx(0.666667, abs=1e-5)
-    assert pooled == pytest.approx(0.679365, abs=1e-5)
-    assert pooled != pytest.approx(0.714286, abs=1e-3)  # the mean of the two, which is wrong
-
-
 def test_nothing_planned_gives_no_ratio() -> None:
     assert set(figures(TimeElements(0, 0, 0, 0, 1 / 350, 0, 0)).values()) == {None}
 

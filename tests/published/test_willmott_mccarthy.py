@@ -36,16 +36,3 @@ def test_page_85_weeks(ratios: tuple[float, float, float], printed: float) -> No
     oee = figures(week(*ratios))["oee_index"]
     assert oee is not None
     assert 100 * oee == pytest.approx(printed, abs=0.06)
-
-
-def test_page_85_the_printed_average_is_neither_the_mean_nor_the_pooled_value() -> None:
-    # The printed 39.4 is the product of the three averages. Weeks of equal planned time pool to the mean of
-    # the four, 39.25; times and counts are summed here, never ratios averaged.
-    pooled = week(*WEEKS[0])
-    for ratios in WEEKS[1:]:
-        pooled = pooled.plus(week(*ratios))
-    oee = figures(pooled)["oee_index"]
-    assert oee is not None
-    assert 100 * oee == pytest.approx(39.25, abs=0.03)
-    assert pytest.approx(39.4, abs=0.06) == 53.7 * 74.9 * 98.0 / 1e4
-    assert 100 * oee != pytest.approx(39.4, abs=0.06)
