@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from lineview.core.frames import PLAN
-from lineview.order.demand import Need, pace, plan_cover, week_starts
+from lineview.order.demand import Need, pace, plan_cover, planned_pieces, week_starts
 from lineview.order.forecast import WEEKS_A_YEAR, Season, _base, _by_week, history_weeks, learn_season, weekly_forecast
 from lineview.plant import Plant
 from tests import factories
@@ -168,6 +168,13 @@ def test_a_plan_covers_its_weekends_but_not_the_weeks_that_nobody_planned() -> N
     # The first week whole, two weeks not at all, then the five days from the plan's own row on.
     assert plan_cover(plan, "line1", starts) == pytest.approx([1, 0, 0, 5 / 7, 0])
     assert plan_cover(plan, "line2", starts).tolist() == [0.0] * 5
+
+
+def test_a_row_of_a_plan_without_an_end_is_of_a_day() -> None:
+    starts = week_starts(datetime(2026, 6, 8, tzinfo=UTC), 3)
+    row = {"line": "line1", "product": "mint", "start": starts[1] - timedelta(hours=6), "pieces": 8_000.0}
+    shares = planned_pieces(pl.DataFrame([row], schema=PLAN), starts)["line1", "mint"]
+    assert shares.tolist() == pytest.approx([2_000, 6_000, 0])
 
 
 def test_a_level_that_wanders_is_as_unsure_as_its_next_quarter_shows() -> None:

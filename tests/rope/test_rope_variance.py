@@ -51,6 +51,8 @@ def test_mean_of_correlated_readings_keeps_its_share() -> None:
 def test_too_few_readings_tell_nothing() -> None:
     assert rope_variance(rope(0.006, 0.0, batches=2), {"mint": 14.0}).within is None
     assert rope_variance(rope(0.006, 0.0), {}).within is None
+    alone = rope_variance(rope(0.006, 0.0, n=1), {"mint": 14.0}).mean["B7"]
+    assert alone == pytest.approx(np.log(rope(0.006, 0.0, n=1)["value"][7] / 14.0))
 
 
 @pytest.mark.parametrize(("batches", "each"), [(1, 49), (60, 1), (60, 3)])
