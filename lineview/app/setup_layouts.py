@@ -233,7 +233,7 @@ def _minutes_question(group: Group, frame: pl.DataFrame, planned: NDArray[np.boo
         return None
     machines, ahead = ", ".join(group.machines), tr("ahead") if off_min > 0 else tr("behind")
     text = tr("{machines}: is its clock {n} minutes {ahead}?", machines=machines, n=abs(off_min), ahead=ahead)
-    why = tr("on {days} of {of} days it began to count and stopped by so much beside its shifts", days=days, of=of)
+    why = tr("on {days} of {of} days it started and stopped counting that far from its shifts", days=days, of=of)
     options = (("0", tr("no, it is right")), (str(off_min), tr("yes, all the while")), (_IN_PART, tr("on some days")))
     return SetUpQuestion(f"clock {machines}", text, None, why, options)
 

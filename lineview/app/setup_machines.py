@@ -185,7 +185,7 @@ def could_be_one(surveys: Sequence[Survey]) -> list[tuple[str, tuple[Survey, ...
             alike.setdefault(key, []).append(replace(survey, part=survey.machine.casefold()))
     several = [some for some in alike.values() if len({survey.part for survey in some}) > 1 and _may_be_one(some)]
     names = [(_END.sub("", some[0].machine), tuple(some)) for some in several]
-    return [(name, some, None if _at_once(some) else _goes_on(some) or _are_others(some)) for name, some in names]
+    return [(name, some, _are_one(some)) for name, some in names]
 
 
 def _may_be_one(surveys: Sequence[Survey]) -> bool:
@@ -225,10 +225,11 @@ def _goes_on(surveys: Sequence[Survey]) -> bool | None:
     return True if share >= CLEAR else False if share <= 1 - CLEAR else None
 
 
-def _are_others(surveys: Sequence[Survey]) -> bool | None:
-    """False where no total goes on in the next file; None where that is not clear, or none of them is a total."""
+def _are_one(surveys: Sequence[Survey]) -> bool | None:
+    """Whether files of other names are one machine's; None where not clear, as with counts that are no totals."""
+    goes_on = None if _at_once(surveys) else _goes_on(surveys)
     are_totals = all(survey.counts[0] <= survey.counts[1] for survey in surveys if survey.counts)
-    return _goes_on(surveys) if are_totals else None
+    return goes_on if goes_on or are_totals else None
 
 
 def _at_once(surveys: Sequence[Survey]) -> bool:

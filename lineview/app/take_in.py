@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
+from itertools import product
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import cast
@@ -158,21 +159,18 @@ def _take_files(
 
 
 def _with_clock_notes(export: Export, plant: Plant) -> Export:
-    """The export, with a note on each machine that begins to count and stops beside its shifts by as much."""
+    """The export, with a note on each machine that starts and stops counting as far from its shifts at both ends."""
     notes, planned = [], planned_minutes(plant.shifts)
-    for part in (part for part in export.parts if part.kind == "readings"):
-        for machine, counter in ((m, counter) for m in plant.machines if (counter := piece_counter(m))):
-            of = (pl.col("machine") == machine.id) & (pl.col("channel") == counter.id)
-            rows = part.tidy.filter(of).sort("at")
-            local = rows["at"].dt.convert_time_zone(plant.zone).dt.replace_time_zone(None).dt.epoch("s") // 60
-            rose = (rows["value"].diff() > 0).fill_null(False)
-            off_min = clock_ahead(local.to_numpy(), rose.to_numpy(), planned, least=1)[0] if planned.any() else 0
-            if off_min:
-                after = mark("{machine} begins to count {n} minutes after its shifts and stops so: is its clock right?")
-                before = mark(
-                    "{machine} begins to count {n} minutes before its shifts and stops so: is its clock right?"
-                )
-                notes.append(tr(after if off_min > 0 else before, machine=machine.label, n=abs(off_min)))
+    counters = [(machine, counter) for machine in plant.machines if (counter := piece_counter(machine))]
+    readings = [part.tidy for part in export.parts if part.kind == "readings"] if planned.any() else []
+    for tidy, (machine, counter) in product(readings, counters):
+        rows = tidy.filter((pl.col("machine") == machine.id) & (pl.col("channel") == counter.id)).sort("at")
+        local = rows["at"].dt.convert_time_zone(plant.zone).dt.replace_time_zone(None).dt.epoch("s") // 60
+        rose = (rows["value"].diff() > 0).fill_null(False)
+        off_min = clock_ahead(local.to_numpy(), rose.to_numpy(), planned, least=1)[0]
+        later = mark("{machine} starts and stops counting {n} minutes later than its shifts: is its clock right?")
+        earlier = mark("{machine} starts and stops counting {n} minutes earlier than its shifts: is its clock right?")
+        notes += [tr(later if off_min > 0 else earlier, machine=machine.label, n=abs(off_min))] if off_min else []
     return replace(export, notes=(*export.notes, *notes))
 
 

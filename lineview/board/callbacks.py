@@ -112,24 +112,17 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
 
 
 def _bind_screen(app: Dash) -> None:
-    app.clientside_callback(  # type: ignore[no-untyped-call]  # Dash leaves it bare
-        _clientside("screen"), Output("screen", "data"), Output("theme", "children"), Input("theme", "n_clicks")
-    )
-    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("rests"), Output("soon", "disabled"), Input("under-way", "children")
-    )
-    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("ticked"), Output("stops-ticked", "children"), Input("stops", "value"), State("stops", "options")
-    )
-    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("stopsNow"),
-        [Output("stops", "options"), Output("stops", "value"), Output("stops-alike", "children")],
-        Input("stops-now", "data"),
-        [State("stops", "options"), State("stops", "value")],
-    )
-    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")
-    )
+    stops = [Output("stops", "options"), Output("stops", "value"), Output("stops-alike", "children")]
+    ticked = [State("stops", "options"), State("stops", "value")]
+    bound: dict[str, list[Any]] = {
+        "screen": [Output("screen", "data"), Output("theme", "children"), Input("theme", "n_clicks")],
+        "rests": [Output("soon", "disabled"), Input("under-way", "children")],
+        "ticked": [Output("stops-ticked", "children"), Input("stops", "value"), ticked[0]],
+        "stopsNow": [*stops, Input("stops-now", "data"), *ticked],
+        "titled": [Output("board", "className"), Input("title", "data"), Input("address", "pathname")],
+    }
+    for name, places in bound.items():
+        app.clientside_callback(_clientside(name), *places)  # type: ignore[no-untyped-call]  # Dash has no types for it
 
 
 def _bind_picking(calls: Calls) -> None:

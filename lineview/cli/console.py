@@ -42,11 +42,11 @@ def say(text: str | Text, style: str = "") -> None:
 def print_table(table: Table) -> None:
     """Print a table; where a terminal is so narrow that names and numbers would be cut, each row in words."""
     if console.measure(table, options=console.options.update(max_width=PIPE_WIDTH)).minimum <= console.width:
-        return console.print(table)
+        console.print(table)
+        return
     for row in zip(*(column.cells for column in table.columns), strict=True):
         named = zip(table.columns, row, strict=True)
         say("; ".join(f"{column.header}: {cell}" for column, cell in named if str(cell)))
-    return None
 
 
 def at_work(words: str) -> AbstractContextManager[object]:

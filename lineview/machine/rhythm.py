@@ -333,7 +333,7 @@ def planned_minutes(shifts: Sequence[Shift]) -> Minutes:
 
 
 def clock_ahead(minute: Counts, rose: Minutes, planned: Minutes, least: int = 2) -> tuple[int, int, int]:
-    """By how many minutes a machine's clock is ahead by when it begins and ends to count beside its shifts.
+    """Minutes by which a machine's clock is ahead, by when it starts and stops counting beside its shifts.
 
     Parameters
     ----------
@@ -344,32 +344,36 @@ def clock_ahead(minute: Counts, rose: Minutes, planned: Minutes, least: int = 2)
     planned : array of bool
         As planned_minutes gives it.
     least : int
-        On how many stretches of shifts it shows; on one alone it shows where begin and end are off alike.
+        On how many stretches of shifts it shows; on one alone it shows where start and end are off alike.
 
     Returns
     -------
     tuple of int
         Minutes (negative: behind; 0 where nothing says so), on how many stretches of shifts, and of how many.
     """
-    nothing = 0, 0, 0
     if not rose.any() or np.median(np.diff(minute)) >= CLOSE_MIN:
-        return nothing
+        return 0, 0, 0
+    start, end = _beside_shifts(minute, rose, planned)
+    ahead = (end >= OFF_FROM_MIN) & (start >= end - 1)
+    behind = (start <= -OFF_FROM_MIN) & (end <= start + 1)
+    off = np.where(ahead, end, np.where(behind, start, 0))
+    if not off.any() or (len(off) == 1 and abs(start[0] - end[0]) > 1):
+        return 0, 0, 0
+    usual = int(np.median(off[off != 0]))
+    alike = int(((off != 0) & (np.abs(off - usual) <= 1)).sum())
+    return (usual, alike, len(off)) if alike >= max(least, 0.3 * len(off)) else (0, 0, 0)
+
+
+def _beside_shifts(minute: Counts, rose: Minutes, planned: Minutes) -> tuple[Counts, Counts]:
+    """Minutes from the start of each stretch of shifts to the first count, and from its end to the last."""
     every = np.arange(minute[0], minute[-1] + DAY_MIN)
     edges = every[1:][np.diff(planned[(every + FIRST_MIN) % planned.size].astype(np.int8)) != 0]
     edges = edges[int(planned[(every[0] + FIRST_MIN) % planned.size]) :]
-    ran, late, over = minute[rose], [], []
+    counted, off = minute[rose], []
     for start, end, following in zip(edges[::2], edges[1::2], [*edges[2::2], every[-1]], strict=False):
-        here = ran[(ran > start - BESIDE_MIN) & (ran <= end + BESIDE_MIN)]
+        here = counted[(counted > start - BESIDE_MIN) & (counted <= end + BESIDE_MIN)]
         is_read = len(here) and minute[0] <= here[0] - READ_MIN and here[-1] + READ_MIN <= minute[-1]
         if is_read and following - end > 2 * BESIDE_MIN:
-            late.append(int(here[0]) - start - 1)
-            over.append(int(here[-1]) - end)
-    begun, ended = np.array(late, np.int64), np.array(over, np.int64)
-    ahead = (ended >= OFF_FROM_MIN) & (begun >= ended - 1)
-    behind = (begun <= -OFF_FROM_MIN) & (ended <= begun + 1)
-    off = np.where(ahead, ended, np.where(behind, begun, 0))
-    usual = int(np.median(off[off != 0])) if off.any() else 0
-    alike = int(((off != 0) & (np.abs(off - usual) <= 1)).sum())
-    if len(off) == 1 and abs(late[0] - over[0]) > 1:
-        return nothing
-    return (usual, alike, len(off)) if alike >= max(least, 0.3 * len(off)) else nothing
+            off.append((int(here[0]) - start - 1, int(here[-1]) - end))
+    starts, ends = np.array(off, np.int64).reshape(-1, 2).T
+    return starts, ends

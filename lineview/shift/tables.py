@@ -30,12 +30,11 @@ MOST_ROWS = 200
 def ladder_table(measures: ShiftMeasures) -> Table:
     """The pieces from nominal to good, cause by cause."""
     rungs = loss_waterfall(measures.so_far, good_counted=measures.good_counted)
-    unseen = measures.so_far.is_all_unseen
-    seen = [not unseen or r.kind != "loss" or bool(r.pieces or r.minutes) for r in rungs]
-    rows = [
-        {"cause": r.cause, "minutes": r.minutes if known else None, "pieces": r.pieces if known else None}
-        for r, known in zip(rungs, seen, strict=True)
-    ]
+    rows = []
+    for r in rungs:
+        is_known = not measures.so_far.is_all_unseen or r.kind != "loss" or bool(r.pieces or r.minutes)
+        minutes, pieces = (r.minutes, r.pieces) if is_known else (None, None)
+        rows.append({"cause": r.cause, "minutes": minutes, "pieces": pieces})
     columns = columns_of("cause: where the pieces went; minutes [min]; pieces")
     return Table("ladder", tr("Where the pieces went"), columns, rows)
 

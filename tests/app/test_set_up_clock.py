@@ -44,7 +44,7 @@ def test_a_crew_that_begins_and_ends_so_is_believed(tmp_path):
 def test_a_clock_that_was_put_right_is_declined(tmp_path):
     until = 3 * 1440 + 720
     (asked,) = shown(tmp_path, week(7, until), **SHIFTS).open
-    assert asked.why == "on 3 of 5 days it began to count and stopped by so much beside its shifts"
+    assert asked.why == "on 3 of 5 days it started and stopped counting that far from its shifts"
     came = shown(tmp_path, week(7, until), **SHIFTS, **{asked.key: "part"})
     assert not came.text
     assert "a clock that is off on some days" in str(came.faults[-1])
@@ -56,7 +56,7 @@ def test_a_day_that_begins_late_or_ends_late_is_not_asked_about(tmp_path, starts
 
 
 @pytest.mark.parametrize(
-    ("ahead_min", "said"), [(7, "7 minutes after"), (-120, "120 minutes before"), (0, ""), (-2, "")]
+    ("ahead_min", "said"), [(7, "7 minutes later"), (-120, "120 minutes earlier"), (0, ""), (-2, "")]
 )
 def test_a_later_file_whose_clock_is_off_is_said(tmp_path, ahead_min: int, said: str):
     """Stamps in UTC from a later file on: 106,902 pieces of a late shift for 147,715, exact, without a word."""
@@ -70,4 +70,6 @@ def test_a_later_file_whose_clock_is_off_is_said(tmp_path, ahead_min: int, said:
     with Works(tmp_path / "works") as works:
         (taken,) = works.take([later])
     notes = [note for note in taken.notes if "is its clock right?" in note]
-    assert notes == ([f"wrapper1 begins to count {said} its shifts and stops so: is its clock right?"] if said else [])
+    assert notes == (
+        [f"wrapper1 starts and stops counting {said} than its shifts: is its clock right?"] if said else []
+    )

@@ -114,7 +114,7 @@ def packed(write: Callable[[Path], object], ending: str) -> bytes:
 
 def workbook() -> bytes:
     def rows(day: int) -> list[list[Cell]]:
-        times = [datetime(2026, 6, day, 6) + timedelta(minutes=10 * k) for k in range(25)]  # noqa: DTZ001 - a cell
+        times = [datetime(2026, 6, day, 6) + timedelta(minutes=10 * k) for k in range(25)]  # noqa: DTZ001 - a cell has no zone
         return [["time", "pieces", "Film [m]"], *([at, day * 90_000 + 3400 * k, 190 * k] for k, at in enumerate(times))]
 
     return packed(lambda path: write_xlsx(path, {f"{day}.6.": rows(day) for day in (8, 9)}), "xlsx")
@@ -198,8 +198,8 @@ COUNTING: dict[str, str | bytes | dict[str, str]] = {
     "the day a shift began": log("Production day;Time;Pieces", made, f"{DAY};%H:%M:%S", first=61_200),
     "since 1970 by the wall": moments(lambda at: f"{at.replace(tzinfo=UTC).timestamp():.0f}"),
     "since 1970": moments(lambda at: f"{at.replace(tzinfo=BERLIN).timestamp() * 1000:.0f}"),
-    "a spreadsheet's days": serials(datetime(1899, 12, 30)),  # noqa: DTZ001 - no zone
-    "a spreadsheet's days of 1904": serials(datetime(1904, 1, 1)),  # noqa: DTZ001 - no zone
+    "a spreadsheet's days": serials(datetime(1899, 12, 30)),  # noqa: DTZ001 - a spreadsheet has none
+    "a spreadsheet's days of 1904": serials(datetime(1904, 1, 1)),  # noqa: DTZ001 - a spreadsheet has none
     "UTC by a letter": moments(lambda at: f"{at:%Y-%m-%dT%H:%M:%SZ}", -2),
     "UTC unsaid": moments(lambda at: f"{at:{ISO}}", -2),
     "UTC in a header": moments(lambda at: f"{at:{ISO}}", -2, "Zeit (UTC);Stück"),

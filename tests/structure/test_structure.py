@@ -29,7 +29,7 @@ IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchem
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)")
 #: Modules (without the packages' own files), lines of one and of all, as the code stands; they may fall.
-MOST_MODULES, MOST_LINES, MOST_IN_ALL = 300, 500, 72_055
+MOST_MODULES, MOST_LINES, MOST_IN_ALL = 300, 500, 72_022
 MOST_OF_ONE_NEIGHBOUR = 44
 #: Statements that the formatter leaves as they stand, in the package.
 MOST_UNFORMATTED = 15
